@@ -1,0 +1,60 @@
+"""The one place that says how kernels are compiled.
+
+A kernel is a small pure function on floats, records and arrays. It is marked with :func:`kernel` and
+nothing else; with ``PHOTODROME_PLAIN=1`` in the environment every kernel runs as the plain Python it is
+written in, so a debugger can step through it and a test can compare the two.
+
+The compiler keeps finished machine code on disk, but notices only changes in the very file that holds a
+function, not in the kernels that it calls. So the cache folder bears a digest of every file that holds a
+kernel: editing any of them starts a fresh folder.
+"""
+
+import hashlib
+import os
+from collections.abc import Callable
+from functools import cache
+from pathlib import Path
+from typing import Any, TypeVar, cast
+
+import platformdirs
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+PLAIN = os.environ.get("PHOTODROME_PLAIN") == "1"
+
+_ROOT = Path(__file__).resolve().parent.parent
+
+
+@cache
+def _cache_folder() -> str:
+    digest = hashlib.sha256()
+    for package in ("agents", "replays", "arena"):
+        for path in sorted((_ROOT / package).glob("*.py")):
+            source = path.read_bytes()
+            if b"@kernel" in source:
+                digest.update(path.name.encode())
+                digest.update(source)
+    return str(Path(platformdirs.user_cache_dir("photodrome", appauthor=False)) / digest.hexdigest()[:16])
+
+
+def kernel(function: Function) -> Function:
+    """Compile ``function`` at its first call and keep the result on disk.
+
+    Division by zero gives inf or nan as numpy does, instead of raising; the interpreter lock is released,
+    so that threads can run independent arenas side by side. A place where nothing can be kept on disk (a
+    read-only home) costs the compile time at every start, and nothing else.
+    """
+    if PLAIN:
+        return function
+    import numba
+    from numba.core import config
+
+    compile_options = {"nogil": True, "error_model": "numpy"}
+    kept = config.CACHE_DIR
+    config.CACHE_DIR = _cache_folder()
+    try:
+        return cast(Function, numba.njit(cache=True, **compile_options)(function))
+    except (RuntimeError, OSError):
+        return cast(Function, numba.njit(**compile_options)(function))
+    finally:
+        config.CACHE_DIR = kept

@@ -1,0 +1,59 @@
+"""The flat records in which the kernels see an arena.
+
+Lengths are in metres, heights above the floor too; angles in radians; light in lux or candela. The floor is
+the plane z = 0, x runs along it to the right and y away from the viewer of the picture.
+"""
+
+import numpy as np
+
+SOURCE = np.dtype(
+    [
+        ("x", np.float64),
+        ("y", np.float64),
+        ("z", np.float64),
+        # cd along the aim for a lamp; lux on a surface square to the rays for the sun
+        ("intensity", np.float64),
+        # 1 for the sun: no falling off with distance
+        ("is_sun", np.int64),
+        # radius of the shining disc, which always faces the receiver; 0 for a point
+        ("radius", np.float64),
+        ("aim_x", np.float64),
+        ("aim_y", np.float64),
+        ("aim_z", np.float64),
+        # intensity falls as cos^beam of the angle off the aim; 0 shines alike all round
+        ("beam", np.float64),
+        # index into agents.spectra.KINDS
+        ("kind", np.int64),
+    ],
+    align=True,
+)
+
+WALL = np.dtype(
+    [
+        ("ax", np.float64),
+        ("ay", np.float64),
+        ("bx", np.float64),
+        ("by", np.float64),
+        ("height", np.float64),
+    ],
+    align=True,
+)
+
+# A shade's outline is the points first .. first + count - 1 of a table of shape (points, 2), not closed.
+SHADE = np.dtype(
+    [
+        ("height", np.float64),
+        ("passes", np.float64),
+        ("first", np.int64),
+        ("count", np.int64),
+        # bounding box of the outline
+        ("west", np.float64),
+        ("south", np.float64),
+        ("east", np.float64),
+        ("north", np.float64),
+    ],
+    align=True,
+)
+
+# The sun stands this far away [m], so that its rays are parallel to within a micrometre across an arena.
+SUN_DISTANCE = 1.0e6
