@@ -1,0 +1,140 @@
+"""Kinds of light against published spectra.
+
+Sources: ASTM G173-03 and a crystalline-silicon response as pvlib ships them; V(λ) of CIE 1924 and the CIE
+illuminants LED-B3 and FL2 (CIE 015:2018) as colour-science ships them; Planck's law with c₂ = 0.01438777 m K
+(CODATA 2018); 683 lm/W at 555 nm (BIPM, SI brochure).
+"""
+
+import warnings
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from agents import spectra
+from agents.errors import OptionError
+
+
+@pytest.fixture(scope="module")
+def libraries() -> tuple[Any, Any]:
+    # Both import optional parts that warn on their own account; what is checked here are their tables.
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        import colour
+        import pvlib
+
+        # colour loads its tables at first use, with warnings of its own
+        _ = colour.SDS_LEFS["CIE 1924 Photopic Standard Observer"], colour.SDS_ILLUMINANTS["FL2"]
+    return colour, pvlib
+
+
+def black_body(temperature: float) -> tuple[np.ndarray, np.ndarray]:
+    nanometres = np.concatenate([np.arange(200.0, 3000.0, 0.5), np.geomspace(3000.0, 300_000.0, 20_000)])
+    metres = nanometres * 1e-9
+    return nanometres, metres**-5 / np.expm1(0.01438777 / (metres * temperature))
+
+
+Spectrum = tuple[np.ndarray, np.ndarray]
+
+
+@pytest.fixture(scope="module")
+def spectrum(libraries: tuple[Any, Any]) -> Callable[[str], Spectrum]:
+    colour, pvlib = libraries
+
+    def look_up(kind: str) -> Spectrum:
+        if kind == "daylight":
+            sun = pvlib.spectrum.get_reference_spectra()["global"]
+            return sun.index.to_numpy(float), sun.to_numpy(float)
+        if kind == "incandescent":
+            return black_body(2856.0)
+        table = colour.SDS_ILLUMINANTS[{"white-led": "LED-B3", "fluorescent": "FL2"}[kind]]
+        return table.wavelengths, table.values
+
+    return look_up
+
+
+@pytest.fixture(scope="module")
+def lumens_and_amperes(libraries: tuple[Any, Any]) -> Callable[[Spectrum], tuple[float, float]]:
+    """Lumens per watt, and amperes per lumen of a crystalline-silicon panel, of a spectrum."""
+    colour, pvlib = libraries
+    eye = colour.SDS_LEFS["CIE 1924 Photopic Standard Observer"]
+    panel = pvlib.spectrum.get_example_spectral_response()
+
+    def weigh(light: Spectrum) -> tuple[float, float]:
+        wavelengths, power = light
+        seen = np.interp(wavelengths, eye.wavelengths, eye.values, left=0.0, right=0.0)
+        made = np.interp(wavelengths, panel.index.to_numpy(float), panel.to_numpy(float), left=0.0, right=0.0)
+        watts, lumens, amperes = (
+            float(np.sum((y[1:] + y[:-1]) / 2 * np.diff(wavelengths)))
+            for y in (power, 683.0 * power * seen, power * made)
+        )
+        return lumens / watts, amperes / lumens
+
+    return weigh
+
+
+@pytest.mark.parametrize("kind", spectra.KINDS)
+def test_a_kind_has_the_efficacy_and_the_panel_current_of_its_spectrum(
+    kind: str,
+    spectrum: Callable[[str], Spectrum],
+    lumens_and_amperes: Callable[[Spectrum], tuple[float, float]],
+) -> None:
+    efficacy, current = lumens_and_amperes(spectrum(kind))
+    _, current_in_daylight = lumens_and_amperes(spectrum("daylight"))
+    place = spectra.kind_index(kind)
+    assert spectra.EFFICACIES[place] == pytest.approx(efficacy, rel=5e-4)
+    # the table has two decimals
+    weight = spectra.panel_weights("crystalline-silicon")[place]
+    assert weight == pytest.approx(current / current_in_daylight, abs=5e-3)
+
+
+def test_other_lamps_of_a_kind_stay_within_the_stated_spread(
+    libraries: tuple[Any, Any],
+    lumens_and_amperes: Callable[[Spectrum], tuple[float, float]],
+) -> None:
+    _, incandescent = lumens_and_amperes(black_body(2856.0))
+    for temperature in (2700.0, 3000.0):
+        assert lumens_and_amperes(black_body(temperature))[1] / incandescent == pytest.approx(1.0, abs=0.2)
+    tables = libraries[0].SDS_ILLUMINANTS
+    leds = [(tables[f"LED-B{n}"].wavelengths, tables[f"LED-B{n}"].values) for n in range(1, 6)]
+    currents = [lumens_and_amperes(led)[1] for led in leds]
+    assert [current / currents[2] for current in currents] == pytest.approx([1.0] * 5, abs=0.08)
+
+
+def test_black_body_fixture_holds_the_whole_of_plancks_law() -> None:
+    # Stefan and Boltzmann: ∫ λ⁻⁵/(exp(c₂/λT) − 1) dλ = (π T / c₂)⁴ / 15
+    wavelengths, power = black_body(2856.0)
+    total = float(np.sum((power[1:] + power[:-1]) / 2 * np.diff(wavelengths * 1e-9)))
+    assert total == pytest.approx((np.pi * 2856.0 / 0.01438777) ** 4 / 15, rel=1e-5)
+
+
+def test_the_reference_sun_of_a_thousand_watts_gives_109_kilolux(
+    spectrum: Callable[[str], Spectrum],
+) -> None:
+    wavelengths, power = spectrum("daylight")
+    watts = float(np.sum((power[1:] + power[:-1]) / 2 * np.diff(wavelengths)))
+    # ASTM G173-03: 1000.4 W/m² over the whole range
+    assert watts == pytest.approx(1000.4, abs=0.5)
+    assert spectra.illuminance(watts, "daylight") == pytest.approx(109_500.0, rel=1e-3)
+
+
+@pytest.mark.parametrize("kind", spectra.KINDS)
+def test_lux_and_watts_convert_both_ways(kind: str) -> None:
+    assert spectra.illuminance(spectra.irradiance(500.0, kind), kind) == pytest.approx(500.0)
+
+
+def test_a_flat_panel_goes_by_lux_alone() -> None:
+    assert spectra.panel_weights("flat") == (1.0,) * len(spectra.KINDS)
+
+
+def test_every_table_covers_every_kind() -> None:
+    assert len(spectra.EFFICACIES) == len(spectra.KINDS)
+    assert all(len(weights) == len(spectra.KINDS) for weights in spectra.RESPONSES.values())
+
+
+def test_names_that_are_not_there_are_refused_with_those_that_are() -> None:
+    with pytest.raises(OptionError, match=r"candle.*daylight, incandescent"):
+        spectra.irradiance(1.0, "candle")
+    with pytest.raises(OptionError, match=r"selenium.*crystalline-silicon"):
+        spectra.panel_weights("selenium")
