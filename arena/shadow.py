@@ -1,0 +1,408 @@
+"""What stands between a source of light and a point of the arena.
+
+The world has two and a half dimensions: a wall is a vertical sheet without thickness from the floor to its
+height, a shade a horizontal polygon at its height, a body an upright cylinder from the floor to its height.
+All lengths are in metres.
+
+How the borderline cases are decided:
+
+* A ray that runs along a wall, or meets it at the receiver or at the source itself, is not stopped: a wall
+  has no thickness, and a receiver on a wall sees to both sides.
+* A ray through the end of a wall is stopped, so no light leaks between two walls that share a corner.
+* A ray at exactly the height of a wall or body passes over it; a receiver at exactly the height of a shade
+  is not under it.
+* A ray through the outline of a shade counts as through one side of it, by the even-odd rule with half-open
+  edges, so that of two shades that share an edge exactly one is pierced.
+"""
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.compiled import kernel
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+Records = npt.NDArray[np.void]
+
+DISC_SAMPLES = 32
+
+_GOLDEN_ANGLE = math.pi * (3.0 - math.sqrt(5.0))
+
+
+def disc_points(count: int = DISC_SAMPLES) -> Floats:
+    """Return ``count`` points [-], shape (count, 2), that share out the area of the unit disc evenly.
+
+    Point k lies at radius √((k + ½)/count) and at k golden angles (H. Vogel, Mathematical Biosciences 44,
+    1979, on the sunflower's head), so every ring holds its share and no direction is preferred. The share
+    of 32 points beyond a straight edge is off that of area by 0.02 (root mean square), 0.09 at worst.
+    """
+    steps = np.arange(count) + 0.5
+    radius = np.sqrt(steps / count)
+    angle = steps * _GOLDEN_ANGLE
+    return np.column_stack([radius * np.cos(angle), radius * np.sin(angle)])
+
+
+@kernel
+def _walls_stop(
+    px: float, py: float, pz: float, dx: float, dy: float, dz: float, walls: Records, first: int, last: int
+) -> bool:
+    """Tell whether one of ``walls`` first .. last − 1 stops the ray from P to P + d."""
+    stopped = False
+    # No early exit, no branch and no division, so that the compiler can take several walls at once.
+    for i in range(first, last):
+        ax = walls[i]["ax"] - px
+        ay = walls[i]["ay"] - py
+        bx = walls[i]["bx"] - px
+        by = walls[i]["by"] - py
+        # On which side of the ray the ends lie. Walls that share an end compute the same figure for it.
+        side_a = dx * ay - dy * ax
+        side_b = dx * by - dy * bx
+        # The ray meets the wall's line at fraction across / turn; multiplied by turn² it needs no division
+        # and no regard to the sign of turn.
+        turn = side_b - side_a
+        along = (ax * by - ay * bx) * turn
+        square = turn * turn
+        stopped |= (
+            (side_a * side_b <= 0.0)
+            & (along > 0.0)
+            & (along < square)
+            & ((pz - walls[i]["height"]) * square + along * dz < 0.0)
+        )
+    return stopped
+
+
+@kernel
+def _inside(x: float, y: float, points: Floats, first: int, count: int) -> bool:
+    """Tell whether (x, y) lies inside the outline ``points`` first .. first + count − 1, even-odd rule."""
+    inside = False
+    j = first + count - 1
+    for i in range(first, first + count):
+        if (points[i, 1] > y) != (points[j, 1] > y):
+            # Taken from its lower end, an edge gives the same figure to the shades on both its sides.
+            low, high = (i, j) if points[i, 1] < points[j, 1] else (j, i)
+            run = points[high, 0] - points[low, 0]
+            rise = points[high, 1] - points[low, 1]
+            if (x - points[low, 0]) * rise < (y - points[low, 1]) * run:
+                inside = not inside
+        j = i
+    return inside
+
+
+@kernel
+def _shades_pass(
+    px: float,
+    py: float,
+    pz: float,
+    dx: float,
+    dy: float,
+    dz: float,
+    shades: Records,
+    shade_points: Floats,
+) -> float:
+    """Return what the shades let through of the ray from P to P + d, 0 to 1."""
+    passes = 1.0
+    for i in range(len(shades)):
+        rise = shades[i]["height"] - pz
+        # strictly between the ends of the ray
+        if rise * (dz - rise) > 0.0:
+            fraction = rise / dz
+            x = px + fraction * dx
+            y = py + fraction * dy
+            if (
+                shades[i]["west"] <= x <= shades[i]["east"]
+                and shades[i]["south"] <= y <= shades[i]["north"]
+                and _inside(x, y, shade_points, shades[i]["first"], shades[i]["count"])
+            ):
+                passes *= shades[i]["passes"]
+    return passes
+
+
+@kernel
+def ray_transmission(
+    px: float,
+    py: float,
+    pz: float,
+    qx: float,
+    qy: float,
+    qz: float,
+    walls: Records,
+    shades: Records,
+    shade_points: Floats,
+) -> float:
+    """Return the share of light [-], 0 to 1, that gets from the point Q to the point P, all in [m].
+
+    Walls are opaque; every shade that the ray pierces multiplies by its transmission. The module's docstring
+    says how the borderline cases are decided.
+    """
+    if _walls_stop(px, py, pz, qx - px, qy - py, qz - pz, walls, 0, len(walls)):
+        return 0.0
+    return _shades_pass(px, py, pz, qx - px, qy - py, qz - pz, shades, shade_points)
+
+
+@kernel
+def _walls_near_cone(
+    px: float,
+    py: float,
+    pz: float,
+    dx: float,
+    dy: float,
+    dz: float,
+    radius: float,
+    walls: Records,
+) -> tuple[bool, int, int]:
+    """Sort the walls against the cone from P to the disc of ``radius`` about P + d, square to d.
+
+    Returns whether one wall hides the whole disc, and the range first .. last − 1 of walls that may hide a
+    part of it. Errs only to the safe side: a wall in the range may turn out to hide nothing.
+
+    A ray to a point of the disc runs along d + radius · u with |u| ≤ 1, so the figures of
+    :func:`_walls_stop` move by bounded amounts: a side by at most radius · (distance of that end), the turn
+    by at most radius · (length of the wall), the ray's rise by at most radius.
+    """
+    hidden = False
+    count = len(walls)
+    first = count
+    last = 0
+    square = radius * radius
+    # The least and the greatest climb of a ray; a ray is lowest where it meets the wall soonest if it
+    # climbs, and at its far end if it sinks.
+    climb = max(dz - radius, 0.0)
+    sink = min(dz - radius, 0.0)
+    high = max(dz + radius, 0.0)
+    for i in range(count):
+        ax = walls[i]["ax"] - px
+        ay = walls[i]["ay"] - py
+        bx = walls[i]["bx"] - px
+        by = walls[i]["by"] - py
+        side_a = dx * ay - dy * ax
+        side_b = dx * by - dy * bx
+        turn = side_b - side_a
+        across = ax * by - ay * bx
+        distance = abs(across)
+        # the sum of both components is never less than the length, and costs no root
+        shift = radius * (abs(bx - ax) + abs(by - ay))
+        most = abs(turn) + shift
+        least = abs(turn) - shift
+        below = pz - walls[i]["height"]
+        steady = (side_a * side_a > square * (ax * ax + ay * ay)) & (
+            side_b * side_b > square * (bx * bx + by * by)
+        )
+        clear = (
+            (steady & (side_a * side_b > 0.0))
+            | ((below + sink) * most + distance * climb >= 0.0)
+            | (distance >= most)
+        )
+        hidden |= (
+            steady
+            & (side_a * side_b < 0.0)
+            & (across * turn > 0.0)
+            & (distance < least)
+            & (below * least + distance * high < 0.0)
+        )
+        first = min(first, count if clear else i)
+        last = max(last, 0 if clear else i + 1)
+    return hidden, first, last
+
+
+@kernel
+def _outline_square(x: float, y: float, points: Floats, first: int, count: int) -> float:
+    """Return the square [m²] of the distance from (x, y) to the outline ``points`` first .. + count − 1."""
+    nearest = math.inf
+    j = first + count - 1
+    for i in range(first, first + count):
+        ex = points[i, 0] - points[j, 0]
+        ey = points[i, 1] - points[j, 1]
+        wx = x - points[j, 0]
+        wy = y - points[j, 1]
+        length_square = ex * ex + ey * ey
+        place = 0.0
+        if length_square > 0.0:
+            place = min(max((wx * ex + wy * ey) / length_square, 0.0), 1.0)
+        wx -= place * ex
+        wy -= place * ey
+        nearest = min(nearest, wx * wx + wy * wy)
+        j = i
+    return nearest
+
+
+@kernel
+def _shades_near_cone(
+    px: float,
+    py: float,
+    pz: float,
+    dx: float,
+    dy: float,
+    dz: float,
+    radius: float,
+    shades: Records,
+    shade_points: Floats,
+) -> tuple[bool, float]:
+    """Sort the shades against the cone from P to the disc of ``radius`` about P + d, square to d.
+
+    Returns whether the outline of a shade may cut the cone, and what the shades that hold the whole of it
+    let through. Errs only to the safe side, as :func:`_walls_near_cone` does.
+    """
+    cut = False
+    passes = 1.0
+    span = math.sqrt(dx * dx + dy * dy)
+    for i in range(len(shades)):
+        rise = shades[i]["height"] - pz
+        toward = dz if rise > 0.0 else -dz
+        gap = abs(rise)
+        if gap == 0.0 or toward + radius <= gap:
+            continue
+        if toward - radius <= gap:
+            cut = True
+            continue
+        x = px + rise / dz * dx
+        y = py + rise / dz * dy
+        # Where a ray pierces the shade's plane moves by its own shift, and by its slope's.
+        reach = gap * radius / (toward - radius) * (1.0 + span / toward)
+        if (
+            x + reach < shades[i]["west"]
+            or x - reach > shades[i]["east"]
+            or y + reach < shades[i]["south"]
+            or y - reach > shades[i]["north"]
+        ):
+            continue
+        begin = shades[i]["first"]
+        count = shades[i]["count"]
+        if _outline_square(x, y, shade_points, begin, count) <= reach * reach:
+            cut = True
+        elif _inside(x, y, shade_points, begin, count):
+            passes *= shades[i]["passes"]
+    return cut, passes
+
+
+@kernel
+def visible_fraction(
+    px: float,
+    py: float,
+    pz: float,
+    source: np.void,
+    walls: Records,
+    shades: Records,
+    shade_points: Floats,
+    disc_samples: Floats,
+) -> float:
+    """Return the share of a source's light [-] that walls and shades let through to the point P [m].
+
+    A point source is seen by one ray. A disc (and the sun) is square to the line of sight; it is averaged
+    over ``disc_samples`` (see :func:`disc_points`), but only where an edge may cut the cone from P to the
+    disc: what is wholly visible or wholly hidden costs about as much as one ray. Soft edges then have the
+    width of the closed form: D b / a at b behind an edge that is a before a lamp of width D.
+    """
+    dx = source["x"] - px
+    dy = source["y"] - py
+    dz = source["z"] - pz
+    radius = source["radius"]
+    if radius <= 0.0:
+        if _walls_stop(px, py, pz, dx, dy, dz, walls, 0, len(walls)):
+            return 0.0
+        return _shades_pass(px, py, pz, dx, dy, dz, shades, shade_points)
+    hidden, first, last = _walls_near_cone(px, py, pz, dx, dy, dz, radius, walls)
+    if hidden:
+        return 0.0
+    cut, passes = _shades_near_cone(px, py, pz, dx, dy, dz, radius, shades, shade_points)
+    if first >= last and not cut:
+        return passes
+    # Two directions square to the line of sight: one level, one upward.
+    span = math.sqrt(dx * dx + dy * dy)
+    distance = math.sqrt(span * span + dz * dz)
+    if distance == 0.0:
+        return passes
+    level_x = 1.0
+    level_y = 0.0
+    if span > 0.0:
+        level_x = -dy / span
+        level_y = dx / span
+    up_x = -level_y * dz / distance
+    up_y = level_x * dz / distance
+    up_z = span / distance
+    total = 0.0
+    for k in range(len(disc_samples)):
+        u = radius * disc_samples[k, 0]
+        v = radius * disc_samples[k, 1]
+        ex = dx + u * level_x + v * up_x
+        ey = dy + u * level_y + v * up_y
+        ez = dz + v * up_z
+        if not _walls_stop(px, py, pz, ex, ey, ez, walls, first, last):
+            total += _shades_pass(px, py, pz, ex, ey, ez, shades, shade_points) if cut else passes
+    return total / len(disc_samples)
+
+
+@kernel
+def bodies_transmission(
+    px: float,
+    py: float,
+    pz: float,
+    qx: float,
+    qy: float,
+    qz: float,
+    discs_x: Floats,
+    discs_y: Floats,
+    discs_radius: Floats,
+    discs_height: Floats,
+    skip: int,
+    indices: Integers,
+    count: int,
+) -> float:
+    """Return 1 if the ray from P to Q [m] clears all of the given bodies, else 0.
+
+    The bodies are ``indices[:count]`` but ``skip``, the receiver's own (−1 for none): upright cylinders
+    with centres ``discs_x``, ``discs_y``, ``discs_radius`` and ``discs_height`` [m].
+
+    A receiver above the top of a body that it stands over in plan is not shaded by it unless its ray goes
+    down into it. One below the top, inside the outline, can only be there because a cylinder is rounder
+    than the body it stands for: it sits at the rim, so a ray that goes further in is stopped and one that
+    goes out is not.
+    """
+    dx = qx - px
+    dy = qy - py
+    dz = qz - pz
+    length_square = dx * dx + dy * dy
+    for k in range(count):
+        i = indices[k]
+        if i == skip:
+            continue
+        cx = discs_x[i] - px
+        cy = discs_y[i] - py
+        toward = cx * dx + cy * dy
+        excess = cx * cx + cy * cy - discs_radius[i] * discs_radius[i]
+        top = discs_height[i]
+        if excess <= 0.0 and pz < top:
+            if toward > 0.0:
+                return 0.0
+            continue
+        reach_square = toward * toward - length_square * excess
+        if reach_square <= 0.0 or (excess > 0.0 and toward <= 0.0):
+            continue
+        half = math.sqrt(reach_square)
+        enters = max(toward - half, 0.0)
+        leaves = min(toward + half, length_square)
+        # lowest point of the ray over the body against its top, both times the ray's length squared
+        lowest = min(enters * dz, leaves * dz)
+        if enters < length_square and lowest < (top - pz) * length_square:
+            return 0.0
+    return 1.0
+
+
+@kernel
+def shadow_reach(px: float, py: float, pz: float, source: np.void, body_height: float) -> float:
+    """Return how far from P [m] in plan the rim of a body of ``body_height`` [m] can shade P from ``source``.
+
+    It is the plan distance from P at which the ray climbs past the body's height, and that of the source
+    itself if the source hangs lower; 0 if the whole ray runs above. Bodies farther off than this plus their
+    radius need no test.
+    """
+    dx = source["x"] - px
+    dy = source["y"] - py
+    span = math.sqrt(dx * dx + dy * dy)
+    if source["z"] < body_height:
+        return span
+    if pz >= body_height:
+        return 0.0
+    # below the body's height at P, at or above it at the source
+    return float((body_height - pz) / (source["z"] - pz) * span)
