@@ -1,0 +1,187 @@
+"""What a spec model looks like from outside: its keys, what each expects, and the table of all fields."""
+
+import difflib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from types import UnionType
+from typing import Annotated, Any, Literal, Union, get_args, get_origin
+
+from pydantic import BaseModel, ConfigDict
+from pydantic.fields import FieldInfo
+
+from agents.marked import KeyPath
+from agents.readers import Reader
+
+
+@dataclass(frozen=True)
+class Shape:
+    """What a field takes: a reader's text, a nested model, a list of items, words out of a list, or text."""
+
+    reader: Reader | None = None
+    model: type[BaseModel] | None = None
+    item: Any = None
+    words: tuple[str, ...] = ()
+    bare: type | None = None
+
+    @property
+    def expected(self) -> str:
+        """What a right value looks like."""
+        if self.reader:
+            return self.reader.expected
+        if self.model:
+            return f"a map with the keys {', '.join(keys_of(self.model))}"
+        if self.words:
+            return f"one of {', '.join(self.words)}"
+        return "a list" if self.item is not None else "text"
+
+
+def shape_of(annotation: Any, metadata: tuple[Any, ...] = ()) -> Shape:
+    """Look through ``Annotated`` and ``| None`` at what an annotation takes."""
+    for extra in metadata:
+        if isinstance(extra, Reader):
+            return Shape(reader=extra)
+    origin, arguments = get_origin(annotation), get_args(annotation)
+    if origin is Annotated:
+        return shape_of(arguments[0], arguments[1:])
+    if origin in (Union, UnionType):
+        kept = [argument for argument in arguments if argument is not type(None)]
+        return shape_of(kept[0]) if len(kept) == 1 else Shape()
+    if origin is Literal:
+        return Shape(words=arguments)
+    if origin in (tuple, list):
+        return Shape(item=arguments[0])
+    if isinstance(annotation, type):
+        return Shape(model=annotation) if issubclass(annotation, BaseModel) else Shape(bare=annotation)
+    return Shape()
+
+
+def _field_shape(field: FieldInfo) -> Shape:
+    return shape_of(field.annotation, tuple(field.metadata))
+
+
+class BaseSpec(BaseModel):
+    """Base of all spec models: frozen, no unknown keys, and no number that is read without a reader."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True, str_min_length=1)
+
+    @classmethod
+    def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:
+        """Refuse a model whose fields would let pydantic itself turn text into numbers, nan included."""
+        for name, field in cls.model_fields.items():
+            shape = _field_shape(field)
+            while shape.item is not None:
+                shape = shape_of(shape.item)
+            if shape.bare in (float, int, bool):
+                raise TypeError(f"{cls.__name__}.{name} needs a reader, like Quantity or Number")
+
+
+def keys_of(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """Return the fields of a model by the keys under which a file gives them."""
+    return {field.alias or name: field for name, field in model.model_fields.items()}
+
+
+def shape_at(model: type[BaseModel], path: KeyPath) -> Shape | None:
+    """Return what stands at a path of keys, or None where the model has no such place."""
+    shape = Shape(model=model)
+    for key in path:
+        if isinstance(key, int):
+            if shape.item is None:
+                return None
+            shape = shape_of(shape.item)
+        else:
+            field = keys_of(shape.model).get(key) if shape.model else None
+            if field is None:
+                return None
+            shape = _field_shape(field)
+    return shape
+
+
+def _walk(shape: Shape, prefix: str) -> Iterator[str]:
+    if shape.item is not None:
+        yield from _walk(shape_of(shape.item), f"{prefix}[]")
+    elif shape.model is not None:
+        for key, field in keys_of(shape.model).items():
+            path = f"{prefix}.{key}" if prefix else key
+            yield path
+            yield from _walk(_field_shape(field), path)
+
+
+def key_paths(model: type[BaseModel]) -> list[str]:
+    """Return the paths of all keys that a model knows, like ``both.eye.tape`` or ``walls[].height``."""
+    return list(_walk(Shape(model=model), ""))
+
+
+def nearest_key(model: type[BaseModel], path: KeyPath, also: tuple[str, ...] = ()) -> str:
+    """Return the valid key nearest to the unknown one at the end of ``path``, or empty.
+
+    A key beside it comes first, or one of ``also``; failing that, the whole path of a key elsewhere.
+    """
+    key = str(path[-1])
+    beside = shape_at(model, path[:-1])
+    keys: list[str] = [*(keys_of(beside.model) if beside and beside.model else ()), *also]
+    if near := difflib.get_close_matches(key, keys, n=1):
+        return near[0]
+    elsewhere: dict[str, str] = {}
+    for known in key_paths(model):
+        elsewhere.setdefault(known.rpartition(".")[2].removesuffix("[]"), known)
+    found = difflib.get_close_matches(key, elsewhere, n=1, cutoff=0.75)
+    return elsewhere[found[0]] if found else ""
+
+
+def nearest_path(model: type[BaseModel], path: str) -> str:
+    """Return the key path of the model that is nearest to a whole path that someone wrote, or empty."""
+    found = difflib.get_close_matches(path, key_paths(model), n=1)
+    return found[0] if found else nearest_key(model, (path.rpartition(".")[2],))
+
+
+@dataclass(frozen=True)
+class FieldRow:
+    """One line of the table of all fields; all of it is text for people."""
+
+    key: str
+    unit: str
+    default: str
+    range: str
+    description: str
+
+
+def field_table(model: type[BaseModel]) -> list[FieldRow]:
+    """Return a row for every key of a model, nested ones too, in the order in which they are declared."""
+    return list(_rows(model, None, ""))
+
+
+def _rows(model: type[BaseModel], instance: BaseModel | None, prefix: str) -> Iterator[FieldRow]:
+    for (key, field), name in zip(keys_of(model).items(), model.model_fields, strict=True):
+        shape = _field_shape(field)
+        path = f"{prefix}.{key}" if prefix else key
+        if instance is not None:
+            value: Any = getattr(instance, name)
+            default = _show(shape, value)
+        elif field.is_required():
+            value, default = None, "required"
+        else:
+            value = field.get_default(call_default_factory=True)
+            default = _show(shape, value)
+        nested, suffix = shape, ""
+        while nested.item is not None:
+            nested, suffix = shape_of(nested.item), f"{suffix}[]"
+        reader = nested.reader
+        unit = reader.unit_text if reader else ""
+        choices = ", ".join(nested.words) or (reader.range_text if reader else "")
+        yield FieldRow(path, unit, default, choices, field.description or "")
+        if nested.model is not None:
+            inner = value if isinstance(value, BaseModel) else None
+            yield from _rows(nested.model, inner, f"{path}{suffix}")
+
+
+def _show(shape: Shape, value: Any) -> str:
+    if value is None:
+        return "none"
+    if shape.reader:
+        return shape.reader.show(value)
+    if shape.model:
+        return ""
+    if shape.item is not None:
+        inner = shape_of(shape.item)
+        return ", ".join(_show(inner, one) for one in value) or "none"
+    return str(value)

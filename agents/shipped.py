@@ -1,0 +1,46 @@
+"""Finding a file by the bare name of a shipped one, or by the user's own path."""
+
+import difflib
+from pathlib import Path
+
+from agents.errors import NotFoundError
+
+_FOLDERS = {"design": "designs", "arena": "arenas"}
+
+
+def configs_folder() -> Path:
+    """Return the folder of shipped files: beside the packages in a source tree, else inside agents."""
+    here = Path(__file__).resolve().parent
+    installed = here / "configs"
+    return installed if installed.is_dir() else here.parent / "configs"
+
+
+def shipped_names(kind: str) -> tuple[str, ...]:
+    """Return the bare names of the shipped files of a kind (design, arena), in alphabetical order."""
+    return tuple(sorted(path.stem for path in (configs_folder() / _FOLDERS[kind]).glob("*.yaml")))
+
+
+def find_document(name_or_path: str | Path, kind: str) -> Path:
+    """Return the path of a shipped file by its bare name, or the given path where it is one.
+
+    Text with a separator or with the ending .yaml or .yml is a path. Raises NotFoundError, which names the
+    nearest shipped name and lists them all.
+    """
+    text = str(name_or_path)
+    path = Path(text)
+    if "/" in text or "\\" in text or path.suffix.lower() in (".yaml", ".yml") or path.is_absolute():
+        if path.is_file():
+            return path
+        what = "is a folder" if path.is_dir() else "no such file"
+        raise NotFoundError(f"{text}: {what}; expected a file of {_article(kind)}")
+    names = shipped_names(kind)
+    if text in names:
+        return configs_folder() / _FOLDERS[kind] / f"{text}.yaml"
+    near = difflib.get_close_matches(text, names, n=1)
+    nearest = f" (nearest: {near[0]})" if near else ""
+    listed = ", ".join(names) or "none"
+    raise NotFoundError(f"{text!r}: no shipped {kind} of this name{nearest}; there are {listed}")
+
+
+def _article(word: str) -> str:
+    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
