@@ -1,0 +1,110 @@
+"""From what an arena's file says to the flat arrays that the kernels take."""
+
+import math
+from dataclasses import dataclass
+from itertools import chain, pairwise
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.quantities import Pair
+from agents.spectra import KINDS, kind_index
+from arena.light import lobe_exponent
+from arena.spec import ArenaSpec, Lamp, Sun
+from arena.world import SHADE, SOURCE, SUN_DISTANCE, WALL
+
+# Width of the sun as seen from the earth's mean distance [rad].
+SUN_WIDTH = math.radians(0.533)
+
+Floats = npt.NDArray[np.float64]
+Records = npt.NDArray[np.void]
+
+
+@dataclass(frozen=True)
+class FlatArena:
+    """An arena as arrays: records of :mod:`arena.world`, lengths in metres.
+
+    ``ambient`` holds the illuminance [lx] of each of agents.spectra.KINDS; ``shade_points`` and ``floor``
+    have shape (points, 2). The last records of ``walls`` are the floor's rim, one for each of its edges.
+    """
+
+    sources: Records
+    walls: Records
+    shades: Records
+    shade_points: Floats
+    ambient: Floats
+    floor: Floats
+
+
+def flatten(spec: ArenaSpec) -> FlatArena:
+    """Return the arrays of an arena: lamps in the order of the file, then the sun."""
+    sources = [_lamp_record(lamp) for lamp in spec.lamps]
+    if spec.sun is not None:
+        sources.append(_sun_record(spec.sun, spec.floor.outline))
+    walls: list[tuple[float, ...]] = []
+    for wall in spec.walls:
+        walls += _edges(_closed(wall.outline) if wall.outline is not None else wall.line or (), wall.height)
+    walls += _edges(_closed(spec.floor.outline), spec.floor.rim)
+    shades: list[tuple[float, ...]] = []
+    first = 0
+    for shade in spec.shades:
+        count = len(shade.outline)
+        across, along = zip(*shade.outline, strict=True)
+        box = (min(across), min(along), max(across), max(along))
+        shades.append((shade.height, shade.passes, first, count, *box))
+        first += count
+    shade_points = list(chain.from_iterable(shade.outline for shade in spec.shades))
+    ambient = np.zeros(len(KINDS))
+    ambient[kind_index(spec.ambient.light)] = spec.ambient.illuminance
+    return FlatArena(
+        sources=np.array(sources, dtype=SOURCE),
+        walls=np.array(walls, dtype=WALL),
+        shades=np.array(shades, dtype=SHADE),
+        shade_points=np.array(shade_points, dtype=np.float64).reshape(-1, 2),
+        ambient=ambient,
+        floor=np.array(spec.floor.outline, dtype=np.float64),
+    )
+
+
+def intensity_from_flux(flux: float, beam: float | None) -> float:
+    """Return the luminous intensity [cd] along the aim of a lamp that gives ``flux`` [lm] in all.
+
+    Alike all round, I = flux / 4π. With a beam that is down to a half at the angle ``beam`` [rad], the
+    intensity is I cos^m θ over a half space, and flux = ∫ I cos^m θ dΩ = 2π I / (m + 1).
+    """
+    if beam is None:
+        return flux / (4.0 * math.pi)
+    return flux * (lobe_exponent(beam) + 1.0) / (2.0 * math.pi)
+
+
+def _lamp_record(lamp: Lamp) -> tuple[float, ...]:
+    x, y = lamp.place
+    aim_x, aim_y = lamp.aim if lamp.aim is not None else lamp.place
+    away = math.dist((x, y, lamp.height), (aim_x, aim_y, 0.0))
+    direction = ((aim_x - x) / away, (aim_y - y) / away, -lamp.height / away)
+    intensity = lamp.intensity
+    if intensity is None:
+        intensity = intensity_from_flux(lamp.flux or 0.0, lamp.beam)
+    power = lobe_exponent(lamp.beam) if lamp.beam is not None else 0.0
+    kind = kind_index(lamp.light)
+    return (x, y, lamp.height, intensity, 0, lamp.diameter / 2.0, *direction, power, kind)
+
+
+def _sun_record(sun: Sun, outline: tuple[Pair, ...]) -> tuple[float, ...]:
+    # Placed as seen from the middle of the floor, so that the rays are most nearly parallel there.
+    across, along = zip(*outline, strict=True)
+    middle = ((min(across) + max(across)) / 2.0, (min(along) + max(along)) / 2.0)
+    flat = math.cos(sun.elevation)
+    towards = (flat * math.cos(sun.azimuth), flat * math.sin(sun.azimuth), math.sin(sun.elevation))
+    x, y, z = (SUN_DISTANCE * part for part in towards)
+    radius = SUN_DISTANCE * math.tan(SUN_WIDTH / 2.0)
+    aim = tuple(-part for part in towards)
+    return (middle[0] + x, middle[1] + y, z, sun.illuminance, 1, radius, *aim, 0.0, kind_index(sun.light))
+
+
+def _closed(outline: tuple[Pair, ...]) -> tuple[Pair, ...]:
+    return (*outline, outline[0])
+
+
+def _edges(points: tuple[Pair, ...], height: float) -> list[tuple[float, ...]]:
+    return [(*one, *other, height) for one, other in pairwise(points)]

@@ -1,0 +1,345 @@
+"""Arena files: the shipped ones read, what cannot be is refused at its place, flat arrays hold the rest."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy.integrate import quad
+from shapely import LinearRing, LineString, Point, Polygon
+
+from agents.documents import field_table
+from agents.errors import SpecError
+from agents.shipped import shipped_names
+from agents.spectra import KINDS
+from arena.flatten import flatten, intensity_from_flux
+from arena.spec import ArenaSpec, read_arena
+
+GOOD = """\
+photodrome: arena 1
+name: bench
+floor:
+  outline: 0 0 / 2 0 / 2 1 / 0 1 m
+walls:
+  - name: tray
+    outline: 0.8 0.2 / 1.2 0.2 / 1.2 0.8 / 0.8 0.8 m
+  - name: plank
+    line: 1.5 0 / 1.5 0.5 m
+    height: 50 mm
+shades:
+  - name: leaf
+    outline: 0.2 0.2 / 0.4 0.2 / 0.3 0.5 m
+    height: 250 mm
+lamps:
+  - name: lamp
+    place: 3 0.5 m
+    height: 600 mm
+    light: white-led
+    flux: 800 lm
+goals:
+  - name: end
+    centre: 1.8 0.5 m
+    radius: 100 mm
+starts:
+  places:
+    - place: 0.2 0.5 m
+    - place: 0.5 0.5 m
+"""
+
+
+def write(folder: Path, text: str) -> Path:
+    path = folder / "bench.yaml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def faults_of(folder: Path, text: str) -> list[tuple[int, int, str, str]]:
+    with pytest.raises(SpecError) as caught:
+        read_arena(write(folder, text))
+    return [(fault.line, fault.column, fault.key, fault.got) for fault in caught.value.faults]
+
+
+def test_a_right_file(tmp_path: Path) -> None:
+    spec = read_arena(write(tmp_path, GOOD))
+    assert spec.floor.rim == 0.04
+    assert [wall.height for wall in spec.walls] == [0.06, 0.05]
+    assert spec.starts.places is not None
+    assert spec.starts.places[0].heading is None
+    assert spec.cell == 0.01
+
+
+CIRCLE_CENTRE = "    centre: 1.8 0.5 m\n    radius: 100 mm\n"
+PLACES = "  places:\n    - place: 0.2 0.5 m\n    - place: 0.5 0.5 m\n"
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "fault"),
+    [
+        # Walls that cannot be.
+        (
+            "1.5 0 / 1.5 0.5 m",
+            "1.5 0 / 1.5 0 m",
+            (9, 11, "walls[1].line", "points 1 and 2 both at 1.5 0 m"),
+        ),
+        (
+            "1.5 0 / 1.5 0.5 m",
+            "1.3 0 / 1.6 0.3 / 1.6 0 / 1.3 0.3 m",
+            (9, 11, "walls[1].line", "a line that crosses or touches itself"),
+        ),
+        (
+            "1.5 0 / 1.5 0.5 m",
+            "1.5 0 / 1.5 0.5 / 1.5 0.2 m",
+            (9, 11, "walls[1].line", "a line that crosses or touches itself"),
+        ),
+        (
+            "0.8 0.2 / 1.2 0.2 / 1.2 0.8 / 0.8 0.8 m",
+            "0.8 0.2 / 1.2 0.8 / 1.2 0.2 / 0.8 0.8 m",
+            (7, 14, "walls[0].outline", "an outline that crosses or touches itself at 1 0.5 m"),
+        ),
+        (
+            "0.8 0.2 / 1.2 0.2 / 1.2 0.8 / 0.8 0.8 m",
+            "0.8 0.2 / 0.9 0.2 / 1.2 0.2 m",
+            (7, 14, "walls[0].outline", "points all in one line"),
+        ),
+        (
+            "0.8 0.2 / 1.2 0.2 / 1.2 0.8 / 0.8 0.8 m",
+            "0.8 0.2 / 1.2 0.2 / 1.2 0.8 / 0.8 0.2 m",
+            (7, 14, "walls[0].outline", "the first point again at the end, 0.8 0.2 m"),
+        ),
+        (
+            "1.5 0 / 1.5 0.5 m",
+            "1.5 -0.01 / 1.5 0.5 m",
+            (9, 11, "walls[1].line", "a wall that leaves the floor"),
+        ),
+        ("1.5 0 / 1.5 0.5 m", "5 0 / 5 0.5 m", (9, 11, "walls[1].line", "a wall that leaves the floor")),
+        (
+            "    line: 1.5 0 / 1.5 0.5 m\n",
+            "    line: 1.5 0 / 1.5 0.5 m\n    outline: 1 0 / 1 1 / 2 1 m\n",
+            (10, 14, "walls[1].outline", "outline beside line"),
+        ),
+        ("    line: 1.5 0 / 1.5 0.5 m\n", "", (8, 5, "walls[1]", "neither line nor outline")),
+        ("height: 50 mm", "height: 0 mm", (10, 13, "walls[1].height", "'0 mm'")),
+        ("height: 50 mm", "height: 50", (10, 13, "walls[1].height", "'50'")),
+        ("height: 50 mm", "height: 50 V", (10, 13, "walls[1].height", "'50 V'")),
+        ("height: 50 mm", "height: nan", (10, 13, "walls[1].height", "'nan'")),
+        ("name: plank", "name: tray", (8, 11, "walls[1].name", "'tray', the name of walls[0]")),
+        # The floor.
+        (
+            "0 0 / 2 0 / 2 1 / 0 1 m",
+            "0 0 / 2 1 / 2 0 / 0 1 m",
+            (4, 12, "floor.outline", "an outline that crosses or touches itself at 1 0.5 m"),
+        ),
+        ("0 0 / 2 0 / 2 1 / 0 1 m", "0 0 / 2 0 / 1 0 m", (4, 12, "floor.outline", "points all in one line")),
+        ("0 0 / 2 0 / 2 1 / 0 1 m", "0 0 / 2 0 m", (4, 12, "floor.outline", "'0 0 / 2 0 m'")),
+        ("  outline: 0 0 / 2 0 / 2 1 / 0 1 m\n", "  rim: 4 cm\n", (3, 1, "floor.outline", "nothing")),
+        ("floor:\n  outline: 0 0 / 2 0 / 2 1 / 0 1 m\n", "floor: 2 m\n", (3, 8, "floor", "'2 m'")),
+        # Shades.
+        (
+            "0.2 0.2 / 0.4 0.2 / 0.3 0.5 m",
+            "4 0 / 5 0 / 5 1 m",
+            (13, 14, "shades[0].outline", "a shade beside the floor"),
+        ),
+        ("    height: 250 mm\n", "", (12, 5, "shades[0].height", "nothing")),
+        ("height: 250 mm", "passes: 20 lx\n    height: 9 cm", (14, 13, "shades[0].passes", "'20 lx'")),
+        # Lamps.
+        ("flux: 800 lm", "flux: 20 cd", (20, 11, "lamps[0].flux", "'20 cd'")),
+        ("    flux: 800 lm\n", "", (16, 5, "lamps[0]", "neither intensity nor flux")),
+        (
+            "flux: 800 lm",
+            "flux: 8 lm\n    intensity: 2 cd",
+            (20, 11, "lamps[0].flux", "flux beside intensity"),
+        ),
+        ("flux: 800 lm", "flux: 8 lm\n    aim: 0 0 m", (21, 10, "lamps[0].aim", "an aim without a beam")),
+        ("flux: 800 lm", "flux: 8 lm\n    beam: 90 deg", (21, 11, "lamps[0].beam", "'90 deg'")),
+        ("light: white-led", "light: white-lamp", (19, 12, "lamps[0].light", "'white-lamp'")),
+        ("lamps:\n  - name: lamp\n", "lamps:\n    name: lamp\n", (15, 1, "lamps", "a map")),
+        # Goals.
+        ("centre: 1.8 0.5 m", "centre: 2.2 0.5 m", (23, 13, "goals[0].centre", "a goal outside the floor")),
+        ("centre: 1.8 0.5 m", "centre: 1.0 0.5 m", (23, 13, "goals[0].centre", "a goal wholly inside walls")),
+        ("    radius: 100 mm\n", "", (23, 13, "goals[0].centre", "a centre without a radius")),
+        (CIRCLE_CENTRE, "    radius: 1 m\n", (22, 5, "goals[0]", "neither outline nor centre")),
+        (
+            CIRCLE_CENTRE,
+            "    outline: 1.7 0.2 / 1.9 0.2 / 1.7 0.2 m\n",
+            (23, 14, "goals[0].outline", "the first point again at the end, 1.7 0.2 m"),
+        ),
+        # Starts.
+        (
+            "place: 0.5 0.5 m",
+            "place: 1 0.5 m",
+            (28, 14, "starts.places[1].place", "1 0.5 m, which is inside the wall 'tray'"),
+        ),
+        (
+            "place: 0.5 0.5 m",
+            "place: 1.5 0.2 m",
+            (28, 14, "starts.places[1].place", "1.5 0.2 m, which is inside the wall 'plank'"),
+        ),
+        (
+            "place: 0.5 0.5 m",
+            "place: 2.5 0.5 m",
+            (28, 14, "starts.places[1].place", "2.5 0.5 m, which is off the floor"),
+        ),
+        (
+            "place: 0.5 0.5 m",
+            "place: 20 50 cm",
+            (28, 14, "starts.places[1].place", "0.2 0.5 m, where starts.places[0] stands"),
+        ),
+        ("starts:\n" + PLACES, "", (1, 1, "starts", "nothing")),
+        (PLACES, "  places: []\n", (26, 3, "starts.places", "0 places")),
+        ("starts:\n" + PLACES, "starts: {}\n", (25, 1, "starts", "neither places nor zone")),
+        (
+            PLACES,
+            "  zone: {outline: 0 0 / 0.5 0 / 0.5 1 m, number: 0}\n",
+            (26, 50, "starts.zone.number", "'0'"),
+        ),
+        (
+            PLACES,
+            "  zone: {outline: 0 0 / 0.5 0 / 0.5 1 m, number: 10001}\n",
+            (26, 50, "starts.zone.number", "'10001'"),
+        ),
+        (
+            PLACES,
+            "  zone: {outline: 0 0 / 0.5 0 / 0.5 -1 m, number: 5}\n",
+            (26, 19, "starts.zone.outline", "a zone that leaves the floor"),
+        ),
+        (
+            PLACES,
+            "  zone: {outline: 0.9 0.3 / 1.1 0.3 / 1 0.5 m, number: 5}\n",
+            (26, 19, "starts.zone.outline", "a zone wholly inside walls"),
+        ),
+        # Others.
+        ("name: bench\n", "name: bench\ncell: 1 km\n", (3, 7, "cell", "'1 km'")),
+        ("name: bench\n", "name: bench\nlasts: 60\n", (3, 8, "lasts", "'60'")),
+    ],
+)
+def test_what_cannot_be(tmp_path: Path, old: str, new: str, fault: tuple[int, int, str, str]) -> None:
+    assert GOOD.count(old) == 1
+    assert faults_of(tmp_path, GOOD.replace(old, new)) == [fault]
+
+
+def test_all_faults_at_once(tmp_path: Path) -> None:
+    """A wrong unit and a misspelt key do not hide what cannot be elsewhere."""
+    text = GOOD.replace("height: 50 mm", "hieght: 50 mm").replace("flux: 800 lm", "flux: 800 cd")
+    text = text.replace("centre: 1.8", "centre: 9.8").replace("0.8 0.2 / 1.2 0.2", "0.8 0.2 / 0.8 0.2")
+    assert faults_of(tmp_path, text) == [
+        (7, 14, "walls[0].outline", "points 1 and 2 both at 0.8 0.2 m"),
+        (10, 5, "walls[1].hieght", "an unknown key"),
+        (20, 11, "lamps[0].flux", "'800 cd'"),
+        (23, 13, "goals[0].centre", "a goal outside the floor"),
+    ]
+    with pytest.raises(SpecError) as caught:
+        read_arena(tmp_path / "bench.yaml")
+    assert caught.value.faults[1].near == "height"
+    assert caught.value.faults[1].expected == "one of name, line, outline, height"
+
+
+def test_a_map_of_light_too_fine_for_its_floor(tmp_path: Path) -> None:
+    text = GOOD.replace("0 0 / 2 0 / 2 1 / 0 1 m", "0 0 / 20 0 / 20 10 / 0 10 m") + "cell: 1 mm\n"
+    assert faults_of(tmp_path, text) == [(29, 7, "cell", "1 mm")]
+
+
+def test_a_dark_arena_without_lamps_is_allowed(tmp_path: Path) -> None:
+    start, end = GOOD.index("lamps:"), GOOD.index("goals:")
+    flat = flatten(read_arena(write(tmp_path, GOOD[:start] + GOOD[end:])))
+    assert len(flat.sources) == 0
+    assert not flat.ambient.any()
+
+
+@pytest.mark.parametrize("name", shipped_names("arena"))
+def test_shipped_arenas(name: str) -> None:
+    """Each reads, has light, starts and a goal, and its arrays say what its outlines say."""
+    spec = read_arena(name)
+    flat = flatten(spec)
+    assert spec.about
+    assert len(flat.sources) >= 1
+    assert flat.ambient.sum() > 0.0
+    assert spec.goals
+    assert len(flat.floor) == len(spec.floor.outline)
+    # shapely measures the same lengths along walls and rim.
+    lengths = np.hypot(flat.walls["bx"] - flat.walls["ax"], flat.walls["by"] - flat.walls["ay"])
+    rings = [LinearRing(wall.outline) if wall.outline else LineString(wall.line or ()) for wall in spec.walls]
+    expected = sum(ring.length for ring in rings) + LinearRing(spec.floor.outline).length
+    assert lengths.sum() == pytest.approx(expected, rel=1e-12)
+    for record, shade in zip(flat.shades, spec.shades, strict=True):
+        points = flat.shade_points[record["first"] : record["first"] + record["count"]]
+        polygon = Polygon(shade.outline)
+        assert Polygon(points).equals(polygon)
+        assert polygon.bounds == (record["west"], record["south"], record["east"], record["north"])
+        assert (record["height"], record["passes"]) == (shade.height, shade.passes)
+
+
+def test_what_is_asked_of_the_shipped_arenas() -> None:
+    """An open bench, a wall, a shade, a corner trap and a slalom, and the demo with wall and shade."""
+    assert {"open-bench", "tray-wall", "leaf-shade", "corner-trap", "slalom"} <= set(shipped_names("arena"))
+    assert not read_arena("open-bench").walls
+    for name, kind in (("tray-wall", "walls"), ("leaf-shade", "shades"), ("corner-trap", "walls")):
+        spec = read_arena(name)
+        assert spec.starts.zone is not None
+        start = Polygon(spec.starts.zone.outline).centroid
+        way = LineString([start, Point(spec.lamps[0].place)])
+        crossed = [
+            Polygon(one.outline) if one.outline else LineString(one.line) for one in getattr(spec, kind)
+        ]
+        assert any(way.intersects(shape) for shape in crossed)
+    demo = read_arena("potting-bench")
+    assert demo.walls
+    assert demo.shades
+
+
+@pytest.mark.parametrize("beam", [None, 10.0, 30.0, 45.0, 60.0])
+def test_flux_of_a_lamp(beam: float | None) -> None:
+    """Flux is the integral of intensity over all directions; here by quadrature of I(θ) 2π sin θ."""
+    angle = None if beam is None else math.radians(beam)
+    intensity = intensity_from_flux(800.0, angle)
+    # m = −ln 2 / ln cos θ½ of J. M. Kahn and J. R. Barry, Proceedings of the IEEE 85, 1997, worked out.
+    power = 0.0 if beam is None else {10.0: 45.28, 30.0: 4.8188, 45.0: 2.0, 60.0: 1.0}[beam]
+    end = math.pi if beam is None else math.pi / 2
+    flux, _ = quad(lambda t: intensity * math.cos(t) ** power * 2 * math.pi * math.sin(t), 0.0, end)
+    assert flux == pytest.approx(800.0, rel=1e-4)
+
+
+def test_lamps_in_flat_arrays(tmp_path: Path) -> None:
+    text = GOOD.replace(
+        "flux: 800 lm", "intensity: 20 cd\n    beam: 60 deg\n    aim: 3.8 0.5 m\n    diameter: 8 cm"
+    )
+    [lamp] = flatten(read_arena(write(tmp_path, text))).sources
+    assert (lamp["x"], lamp["y"], lamp["z"]) == (3.0, 0.5, 0.6)
+    # 0.8 m along x for 0.6 m of height: the triangle of 3, 4 and 5.
+    assert (lamp["aim_x"], lamp["aim_y"], lamp["aim_z"]) == pytest.approx((0.8, 0.0, -0.6), abs=1e-15)
+    assert lamp["intensity"] == 20.0
+    assert lamp["radius"] == 0.04
+    assert lamp["beam"] == pytest.approx(1.0)
+    assert KINDS[lamp["kind"]] == "white-led"
+    assert lamp["is_sun"] == 0
+    [plain] = flatten(read_arena(write(tmp_path, GOOD))).sources
+    assert plain["intensity"] == pytest.approx(800.0 / (4.0 * math.pi))
+    assert (plain["aim_z"], plain["beam"], plain["radius"]) == (-1.0, 0.0, 0.0)
+
+
+def test_the_sun_in_flat_arrays(tmp_path: Path) -> None:
+    sun_text = "sun: {azimuth: 90 deg, elevation: 30 deg, illuminance: 20 klx}\n"
+    spec = read_arena(write(tmp_path, GOOD + sun_text + "ambient: {illuminance: 500 lx, light: white-led}\n"))
+    flat = flatten(spec)
+    sun = flat.sources[-1]
+    towards = np.array([sun["x"] - 1.0, sun["y"] - 0.5, sun["z"]])
+    distance = np.linalg.norm(towards)
+    assert towards / distance == pytest.approx([0.0, math.cos(math.pi / 6), 0.5], abs=1e-9)
+    # The sun is 0.533° wide at its mean distance (696,000 km of radius at 149.6 million km; from memory).
+    assert 2 * math.degrees(math.atan(sun["radius"] / distance)) == pytest.approx(0.533, abs=1e-6)
+    assert sun["radius"] / distance == pytest.approx(696e3 / 149.6e6, rel=2e-3)
+    assert (sun["is_sun"], sun["intensity"], KINDS[sun["kind"]]) == (1, 20e3, "daylight")
+    assert flat.ambient.tolist() == [0.0, 0.0, 500.0, 0.0]
+
+
+def test_walls_and_rim_in_flat_arrays(tmp_path: Path) -> None:
+    walls = flatten(read_arena(write(tmp_path, GOOD))).walls
+    assert len(walls) == 4 + 1 + 4
+    assert walls[3].tolist() == (0.8, 0.8, 0.8, 0.2, 0.06)
+    assert walls[4].tolist() == (1.5, 0.0, 1.5, 0.5, 0.05)
+    assert walls[8].tolist() == (0.0, 1.0, 0.0, 0.0, 0.04)
+
+
+def test_every_field_is_described() -> None:
+    rows = field_table(ArenaSpec)
+    assert len(rows) > 40
+    assert [row.key for row in rows if not row.description] == []
