@@ -1,0 +1,207 @@
+"""How far walls and bodies bend a whisker, in the plan.
+
+A whisker is a straight wire from its root on the body to its tip. What it runs into bends it; its bend is
+the shortest move of the tip [m] that takes the wire out of the obstacle again. Two moves count:
+
+* the tip goes back through a face that it has pierced: by its distance from that face;
+* the wire swings aside past the obstacle's end. Pushed by e at the distance c from its root, a wire of
+  length L is a cantilever with a load at c: the deflection there is F c³ / (3 E I), the slope from there on
+  F c² / (2 E I), so the tip moves by e (1 + 3 (L − c) / (2 c)) (W. C. Young and R. G. Budynas, Roark's
+  Formulas for Stress and Strain, 7th edition, 2002, table of straight beams).
+
+Both hold for bends that are small against the wire's length. A wire that meets a face head-on buckles
+sideways and moves its tip further than told here; a bend is never more than the whisker is long. An obstacle
+at exactly the height of the whisker is passed over.
+"""
+
+import math
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.compiled import kernel
+from arena.contact import body_wall_gap
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+Records = npt.NDArray[np.void]
+
+
+@kernel
+def cantilever_force_to_bend(force: float, length: float, diameter: float, modulus: float) -> float:
+    """Return the bend [m] of a round wire's tip under a sideways ``force`` [N] there.
+
+    δ = F L³ / (3 E I) with I = π d⁴ / 64 (Young and Budynas, Roark's Formulas for Stress and Strain, 7th
+    edition, 2002). ``length`` and ``diameter`` in [m], ``modulus`` of elasticity in [Pa]. Holds for bends
+    below a tenth of the length.
+    """
+    return force * length**3 / (3.0 * modulus * math.pi * diameter**4 / 64.0)
+
+
+@kernel
+def _tip_move(push: float, along: float, length: float) -> float:
+    """Return the tip's move [m] of a wire that is pushed aside by ``push`` at ``along`` from its root."""
+    if push <= 0.0:
+        return 0.0
+    if along <= 0.0:
+        return math.inf
+    return push * (1.0 + 1.5 * max(length - along, 0.0) / along)
+
+
+@kernel
+def _move_past(
+    rx: float,
+    ry: float,
+    ux: float,
+    uy: float,
+    length: float,
+    height: float,
+    enough: float,
+    wall: int,
+    end_a: bool,
+    side: float,
+    walls: Records,
+    indices: Integers,
+    count: int,
+) -> float:
+    """Return the tip's move that takes the wire past one end of ``wall`` and all that goes on from there.
+
+    ``side`` tells on which side of the wire the end lies: 1 for left, −1 for right. Walls that share an end
+    are one obstacle, so that a joint between two pieces of a straight wall lets no whisker slip. Stops early
+    at a move of ``enough``.
+    """
+    at_x = walls[wall]["ax"] if end_a else walls[wall]["bx"]
+    at_y = walls[wall]["ay"] if end_a else walls[wall]["by"]
+    next_x = at_x
+    next_y = at_y
+    move = 0.0
+    current = wall
+    for _ in range(count + 1):
+        push = side * (ux * (at_y - ry) - uy * (at_x - rx))
+        move = max(move, _tip_move(push, ux * (at_x - rx) + uy * (at_y - ry), length))
+        if move >= enough:
+            return enough
+        follower = -1
+        for k in range(count):
+            i = indices[k]
+            if i != current and walls[i]["height"] > height:
+                if walls[i]["ax"] == at_x and walls[i]["ay"] == at_y:
+                    follower = i
+                    next_x = walls[i]["bx"]
+                    next_y = walls[i]["by"]
+                    break
+                if walls[i]["bx"] == at_x and walls[i]["by"] == at_y:
+                    follower = i
+                    next_x = walls[i]["ax"]
+                    next_y = walls[i]["ay"]
+                    break
+        if follower < 0 or follower == wall:
+            return move
+        current = follower
+        at_x = next_x
+        at_y = next_y
+    return move
+
+
+@kernel
+def whisker_wall_bend(
+    rx: float,
+    ry: float,
+    tx: float,
+    ty: float,
+    height: float,
+    walls: Records,
+    indices: Integers,
+    count: int,
+) -> float:
+    """Return the bend [m] that the walls ``indices[:count]`` give to the whisker from root R to tip T.
+
+    The whisker is ``height`` [m] above the floor. Of several walls the one that bends it most counts; 0
+    where none is in the way.
+    """
+    dx = tx - rx
+    dy = ty - ry
+    length = math.sqrt(dx * dx + dy * dy)
+    bend = 0.0
+    for k in range(count):
+        i = indices[k]
+        if walls[i]["height"] <= height:
+            continue
+        ax = walls[i]["ax"] - rx
+        ay = walls[i]["ay"] - ry
+        bx = walls[i]["bx"] - rx
+        by = walls[i]["by"] - ry
+        side_a = dx * ay - dy * ax
+        side_b = dx * by - dy * bx
+        turn = side_b - side_a
+        across = ax * by - ay * bx
+        # as the light's rays do, but a tip that lies on the wall touches it with bend 0
+        if side_a * side_b > 0.0 or across * turn <= 0.0 or across * turn >= turn * turn:
+            continue
+        wall_length = math.sqrt((bx - ax) * (bx - ax) + (by - ay) * (by - ay))
+        # The tip's distance from the wall's line: what is cut off, times the sine of the angle between.
+        move = (abs(turn) - abs(across)) / wall_length
+        if move > bend:
+            ux = dx / length
+            uy = dy / length
+            side = 1.0 if turn < 0.0 else -1.0
+            past_a = _move_past(rx, ry, ux, uy, length, height, move, i, True, side, walls, indices, count)
+            past_b = _move_past(rx, ry, ux, uy, length, height, move, i, False, -side, walls, indices, count)
+            bend = max(bend, min(move, past_a, past_b))
+    return min(bend, length)
+
+
+@kernel
+def whisker_body_bend(
+    rx: float,
+    ry: float,
+    tx: float,
+    ty: float,
+    height: float,
+    points: Floats,
+    count: int,
+    radius: float,
+    body_height: float,
+) -> float:
+    """Return the bend [m] that another body gives to the whisker from root R to tip T.
+
+    The body is a rounded polygon as in :mod:`arena.contact`, ``body_height`` [m] high. 0 where the wire
+    does not touch it.
+    """
+    if body_height <= height:
+        return 0.0
+    gap, _, _ = body_wall_gap(points, count, radius, rx, ry, tx, ty)
+    if gap >= 0.0:
+        return 0.0
+    dx = tx - rx
+    dy = ty - ry
+    length = math.sqrt(dx * dx + dy * dy)
+    if length == 0.0:
+        return 0.0
+    ux = dx / length
+    uy = dy / length
+    bend = length
+    # Aside, to either hand: past the corner that asks for most.
+    for hand in range(2):
+        side = 1.0 if hand == 0 else -1.0
+        move = 0.0
+        for i in range(count):
+            wx = points[i, 0] - rx
+            wy = points[i, 1] - ry
+            move = max(move, _tip_move(side * (ux * wy - uy * wx) + radius, ux * wx + uy * wy, length))
+        bend = min(bend, move)
+    # Back through a face; one that the root is deeper behind than the tip is no way out.
+    j = count - 1
+    for i in range(count):
+        nx = points[i, 1] - points[j, 1]
+        ny = points[j, 0] - points[i, 0]
+        edge = math.sqrt(nx * nx + ny * ny)
+        if nx * dx + ny * dy < 0.0:
+            off = nx * (tx - points[j, 0]) + ny * (ty - points[j, 1])
+            bend = min(bend, max(radius - off / edge, 0.0))
+        j = i
+    # The tip in the rounded rim goes straight back.
+    tip_gap, way_x, way_y = body_wall_gap(points, count, radius, tx, ty, tx, ty)
+    if -radius < tip_gap < 0.0 and way_x * dx + way_y * dy > 0.0:
+        bend = min(bend, -tip_gap)
+    return bend
