@@ -1,0 +1,160 @@
+"""From a design to the flat record that the kernels take."""
+
+import math
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.design import Design
+from agents.handbook import lobe_exponent, thermal_voltage
+from agents.parts import Body, Side, Transistor
+from agents.spectra import panel_weights
+from agents.walker import WALKER
+
+GRAVITY = 9.80665  # standard gravity [m/s2], CGPM 1901
+ROOM_TEMPERATURE = 298.15  # [K]
+ROUND_BODY = 0.026  # radius of a body of which nothing is said [m]
+
+# The longest step of a pulse [s]; shorter where tyre, motor or storage answer faster.
+LONGEST_STEP = 1e-3
+SHORTEST_STEP = 1e-5
+
+Records = npt.NDArray[np.void]
+
+
+def build(design: Design) -> Records:
+    """Return ``design`` as an array of one WALKER record."""
+    records = np.zeros(1, WALKER)
+    fill(records[0], design)
+    return records
+
+
+def fill(walker: Any, design: Design) -> None:
+    """Write ``design`` into one WALKER record."""
+    panel, storage, body = design.panel, design.storage, design.body
+    walker["photo_per_lux"] = panel.current_per_light
+    walker["response"] = panel_weights(panel.response)
+    walker["panel_saturation"] = panel.saturation_current
+    walker["panel_thermal"] = panel.junction_voltage
+    walker["panel_series"] = panel.series_resistance
+    walker["panel_shunt"] = panel.shunt_resistance
+    walker["panel_x"] = panel.ahead
+    walker["panel_z"] = panel.height
+    walker["panel_length"] = panel.length
+    walker["panel_width"] = panel.width
+    walker["capacitance"] = storage.capacitance
+    walker["leak"] = storage.leak
+    walker["esr"] = storage.series_resistance
+    walker["start_rail"] = storage.start
+    walker["thermal"] = thermal_voltage(ROOM_TEMPERATURE)
+    _fill_body(walker, body)
+    weight = body.mass * GRAVITY
+    walker["skid"] = 0.5 * (design.left.tyre.grip + design.right.tyre.grip) * weight
+    for number, side in enumerate((design.left, design.right)):
+        outward = 1.0 if number == 0 else -1.0
+        _fill_side(walker["side"][number], side, outward, body.tyre_load * weight)
+    walker["step"] = min(max(0.5 / fastest_rate(walker), SHORTEST_STEP), LONGEST_STEP)
+
+
+def _fill_body(walker: Any, body: Body) -> None:
+    corners = body.outline or ((body.ahead, 0.0),)
+    rounding = 0.0 if body.outline else (body.radius or ROUND_BODY)
+    west, east = min(x for x, _ in corners), max(x for x, _ in corners)
+    middle = 0.5 * (west + east)
+    walker["track"] = body.track
+    walker["body_x"] = middle
+    walker["body_reach"] = max(math.hypot(x - middle, y) for x, y in corners) + rounding
+    walker["body_radius"] = rounding
+    walker["body_height"] = body.height
+    walker["shade_radius"] = math.sqrt(_area(corners) / math.pi) + rounding
+    walker["core_count"] = len(corners)
+    for number, corner in enumerate(corners):
+        walker["core"][number] = corner
+    inertia = body.pivot_inertia
+    if inertia is None:
+        # a disc of the body's area about its own middle, carried over to the standing tyre
+        disc = 0.5 * body.mass * float(walker["shade_radius"]) ** 2
+        inertia = disc + body.mass * (0.25 * body.track**2 + middle**2)
+    walker["pivot_mass"] = inertia / body.track**2
+    walker["drag"] = body.drag
+
+
+def _area(corners: tuple[tuple[float, float], ...]) -> float:
+    """Area of a polygon by the shoelace formula."""
+    twice = 0.0
+    for (ax, ay), (bx, by) in zip(corners, corners[1:] + corners[:1], strict=True):
+        twice += ax * by - bx * ay
+    return 0.5 * abs(twice)
+
+
+def _fill_side(record: Any, side: Side, outward: float, load: float) -> None:
+    """Write one side; ``outward`` is 1 on the left and -1 on the right, ``load`` [N] rests on its tyre."""
+    eye, motor, tyre = side.eye, side.motor, side.tyre
+    record["dark_trigger"] = eye.dark_trigger
+    record["slope"] = eye.slope
+    record["knee_light"] = eye.knee_light
+    record["tape"] = eye.tape
+    record["table_count"] = len(eye.table)
+    for number, row in enumerate(eye.table):
+        record["table_light"][number] = math.log10(1.0 + row.light)
+        record["table_volts"][number] = row.trigger
+    if eye.table:
+        record["dark_trigger"] = eye.table[0].trigger
+    record["quiet_current"] = eye.quiet_current
+    record["lit_voltage"] = eye.lit_voltage
+    record["flash_resistance"] = eye.flash_resistance
+    record["jitter"] = eye.jitter
+    record["eye_x"] = eye.ahead
+    record["eye_y"] = outward * eye.aside
+    record["eye_z"] = eye.height
+    record["aim_x"] = math.cos(eye.up) * math.cos(eye.outward)
+    record["aim_y"] = outward * math.cos(eye.up) * math.sin(eye.outward)
+    record["aim_z"] = math.sin(eye.up)
+    record["lobe"] = lobe_exponent(eye.half_angle)
+    record["series"] = side.series
+    record["coupling"] = side.coupling
+    record["latch"] = side.latch
+    record["feeler"] = math.inf if side.feeler is None else side.feeler
+    _fill_transistor(record["npn"], side.npn)
+    _fill_transistor(record["pnp"], side.pnp)
+    record["motor_resistance"] = motor.resistance
+    record["motor_constant"] = motor.constant
+    record["rotor_inertia"] = motor.inertia
+    record["motor_friction"] = motor.friction
+    record["turns"] = 1.0 if motor.turns == "forward" else -1.0
+    record["tyre_radius"] = tyre.radius
+    record["tyre_grip"] = tyre.grip * load
+    record["slip_speed"] = tyre.slip_speed
+    if side.whisker is not None:
+        whisker = side.whisker
+        record["whisker"] = 1
+        record["root_x"] = whisker.ahead
+        record["root_y"] = outward * whisker.aside
+        record["tip_x"] = whisker.ahead + whisker.length * math.cos(whisker.outward)
+        record["tip_y"] = outward * (whisker.aside + whisker.length * math.sin(whisker.outward))
+        record["whisker_z"] = whisker.height
+        record["bend_to_close"] = whisker.closing_bend
+
+
+def _fill_transistor(record: Any, transistor: Transistor) -> None:
+    record["gain"] = transistor.gain
+    record["knee"] = transistor.knee_current
+    record["saturation_current"] = transistor.saturation_current
+    record["reverse_gain"] = transistor.reverse_gain
+
+
+def fastest_rate(walker: Any) -> float:
+    """Upper bound [1/s] of how fast storage, motor and tyre answer in a pulse, over both sides."""
+    fastest = 0.0
+    for side in walker["side"]:
+        stiffness = side["tyre_grip"] / side["slip_speed"]
+        tyre = stiffness * (1.0 / walker["pivot_mass"] + side["tyre_radius"] ** 2 / side["rotor_inertia"])
+        motor = side["motor_constant"] ** 2 / (side["motor_resistance"] * side["rotor_inertia"])
+        # slope of the bases' current against the rail, out of the falling gain at twice a usual rail
+        pnp = side["pnp"]
+        base = pnp["gain"] / side["latch"]
+        base /= math.sqrt(1.0 + 4.0 * base * 6.0 / pnp["knee"])
+        storage = (1.0 / side["motor_resistance"] + base) / walker["capacitance"]
+        fastest = max(fastest, tyre + motor + storage)
+    return fastest

@@ -1,0 +1,316 @@
+"""The parts of a design, as its file describes them; SI units once read.
+
+Every default is a starting value, invented or from general knowledge, that a measurement on the bench
+replaces. Every field's description is its entry in the reference.
+"""
+
+import math
+from typing import Annotated, Any
+
+from pydantic import Field, field_validator, model_validator
+
+from agents.documents import BaseSpec, KeyedError
+from agents.handbook import cantilever_bend
+from agents.quantities import Fraction, Number, Pair, Points, Quantity, Word
+from agents.spectra import RESPONSES
+
+# Pairs of a bench table at the most; the records have as many places.
+MOST_TABLE_ROWS = 16
+# Corners of a body at the most.
+MOST_CORNERS = 8
+
+Resistance = Annotated[float, Quantity("ohm", least=10.0, most=100e6)]
+Length = Annotated[float, Quantity("m", least=0.0, most=0.5)]
+Offset = Annotated[float, Quantity("m", least=-0.3, most=0.3)]
+Voltage = Annotated[float, Quantity("V", least=0.1, most=20.0)]
+Angle = Annotated[float, Quantity("rad", least=-math.pi, most=math.pi)]
+
+
+class Panel(BaseSpec):
+    """The solar panel; lies flat on top and faces up."""
+
+    current_per_light: Annotated[float, Quantity("A/lx", least=1e-10, most=1e-4)] = Field(
+        40e-9, description="photocurrent per lux of daylight"
+    )
+    response: Annotated[str, Word(tuple(RESPONSES))] = Field(
+        "crystalline-silicon", description="how it takes other kinds of light than daylight"
+    )
+    saturation_current: Annotated[float, Quantity("A", least=1e-18, most=1e-3)] = Field(
+        0.6e-12, description="saturation current of the single-diode equation"
+    )
+    junction_voltage: Annotated[float, Quantity("V", least=0.02, most=2.0)] = Field(
+        0.19, description="ideality times number of cells times thermal voltage"
+    )
+    series_resistance: Annotated[float, Quantity("ohm", least=0.0, most=1e5)] = Field(
+        10.0, description="series resistance of the single-diode equation"
+    )
+    shunt_resistance: Annotated[float, Quantity("ohm", least=10.0, most=1e12)] = Field(
+        10e6, description="shunt resistance of the single-diode equation"
+    )
+    ahead: Offset = Field(0.0, description="middle of the panel ahead of the axle")
+    height: Length = Field(0.03, description="height of the panel above the floor")
+    length: Annotated[float, Quantity("m", least=1e-3, most=0.5)] = Field(
+        0.024, description="size along the walker"
+    )
+    width: Annotated[float, Quantity("m", least=1e-3, most=0.5)] = Field(
+        0.033, description="size across the walker"
+    )
+
+
+class Storage(BaseSpec):
+    """The storage capacitor that panel and both sides share."""
+
+    capacitance: Annotated[float, Quantity("F", least=1e-6, most=10.0)] = Field(
+        2200e-6, description="capacitance"
+    )
+    leak: Annotated[float, Quantity("ohm", least=100.0, most=1e12)] = Field(
+        1e6, description="leak, as a resistance across it"
+    )
+    series_resistance: Annotated[float, Quantity("ohm", least=0.0, most=1e3)] = Field(
+        0.0, description="equivalent series resistance"
+    )
+    start: Annotated[float, Quantity("V", least=0.0, most=20.0)] = Field(
+        0.0, description="voltage on it when a run starts"
+    )
+
+
+class EyeRow(BaseSpec):
+    """One row of a bench table of an eye."""
+
+    light: Annotated[float, Quantity("lx", least=0.0, most=1e6)] = Field(description="light on the bare eye")
+    trigger: Voltage = Field(description="voltage at the eye at which it flashes")
+
+
+class Eye(BaseSpec):
+    """The flashing LED: the eye of its side, and what fires the latch."""
+
+    dark_trigger: Voltage = Field(2.2, description="voltage at which it flashes in the dark")
+    slope: Annotated[float, Quantity("V/decade", least=0.0, most=5.0)] = Field(
+        0.7, description="rise of that voltage a decade of light"
+    )
+    knee_light: Annotated[float, Quantity("lx", least=0.1, most=1e6)] = Field(
+        150.0, description="light at which the rise sets in"
+    )
+    table: tuple[EyeRow, ...] = Field(
+        (), description="bench table of light and trigger, in place of the three values above"
+    )
+    tape: Annotated[float, Fraction(least=1e-4, most=1.0)] = Field(
+        1.0, description="share of the light that tape or sleeve lets through"
+    )
+    quiet_current: Annotated[float, Quantity("A", least=1e-9, most=1e-2)] = Field(
+        4e-6, description="current that it draws while it waits"
+    )
+    lit_voltage: Voltage = Field(1.7, description="voltage across it while it is lit")
+    flash_resistance: Annotated[float, Quantity("ohm", least=1.0, most=1e5)] = Field(
+        200.0, description="resistance of its lit path into the coupling capacitor"
+    )
+    jitter: Annotated[float, Quantity("V", least=0.0, most=1.0)] = Field(
+        0.010, description="standard deviation of its trigger from one pulse to the next"
+    )
+    ahead: Offset = Field(0.022, description="place ahead of the axle")
+    aside: Length = Field(0.030, description="place outward from the middle; eyes are twice this apart")
+    height: Length = Field(0.025, description="place above the floor")
+    outward: Angle = Field(math.radians(40.0), description="aim, outward from straight ahead")
+    up: Annotated[float, Quantity("rad", least=-math.pi / 2, most=math.pi / 2)] = Field(
+        math.radians(20.0), description="aim, above the horizontal"
+    )
+    half_angle: Annotated[float, Quantity("rad", least=math.radians(1.0), most=math.radians(89.0))] = Field(
+        math.radians(50.0), description="angle off its aim at which it sees half as much"
+    )
+
+    @model_validator(mode="after")
+    def _check_table(self) -> "Eye":
+        if not self.table:
+            return self
+        if not 2 <= len(self.table) <= MOST_TABLE_ROWS:
+            raise KeyedError(("table",), f"{len(self.table)} rows", f"2 to {MOST_TABLE_ROWS} rows")
+        for number in range(1, len(self.table)):
+            before, row = self.table[number - 1], self.table[number]
+            if row.light <= before.light:
+                raise KeyedError(
+                    ("table", number, "light"), f"{row.light:g} lx", "more light than a row before"
+                )
+            if row.trigger < before.trigger:
+                raise KeyedError(
+                    ("table", number, "trigger"),
+                    f"{row.trigger:g} V",
+                    "a voltage that does not fall with light",
+                )
+        return self
+
+
+class Transistor(BaseSpec):
+    """A small-signal bipolar transistor of the latch."""
+
+    gain: Annotated[float, Number(least=5.0, most=2000.0)] = Field(
+        150.0, description="current gain at small current"
+    )
+    knee_current: Annotated[float, Quantity("A", least=1e-4, most=100.0)] = Field(
+        0.080, description="collector current at which the gain has halved"
+    )
+    saturation_current: Annotated[float, Quantity("A", least=1e-18, most=1e-9)] = Field(
+        6.7e-15, description="transport saturation current"
+    )
+    reverse_gain: Annotated[float, Number(least=0.1, most=100.0)] = Field(
+        5.0, description="current gain with emitter and collector exchanged"
+    )
+
+
+class Motor(BaseSpec):
+    """A small direct-current motor whose shaft carries the tyre."""
+
+    resistance: Annotated[float, Quantity("ohm", least=0.5, most=1e4)] = Field(
+        28.0, description="winding resistance"
+    )
+    constant: Annotated[float, Quantity("V s/rad", least=1e-5, most=1.0)] = Field(
+        2.2e-3, description="back-EMF a speed, which is also torque a current"
+    )
+    inertia: Annotated[float, Quantity("kg m2", least=1e-10, most=1e-4)] = Field(
+        1.5e-8, description="inertia of rotor, shaft and tyre"
+    )
+    friction: Annotated[float, Quantity("N m", least=1e-7, most=0.1)] = Field(
+        2e-5, description="dry friction of the bearings"
+    )
+    turns: Annotated[str, Word(("forward", "backward"))] = Field(
+        "forward", description="way in which it drives the walker as wired"
+    )
+
+
+class Tyre(BaseSpec):
+    """The tyre on the motor's shaft: heat-shrink or silicone tube."""
+
+    radius: Annotated[float, Quantity("m", least=2e-4, most=0.05)] = Field(0.0016, description="radius")
+    grip: Annotated[float, Number(least=0.01, most=3.0)] = Field(
+        0.7, description="coefficient of friction on the floor"
+    )
+    slip_speed: Annotated[float, Quantity("m/s", least=1e-3, most=1.0)] = Field(
+        0.05, description="slip at which friction has come near its full value"
+    )
+
+
+class Whisker(BaseSpec):
+    """A feeler wire that closes its side's switch when it is bent."""
+
+    ahead: Offset = Field(0.020, description="root ahead of the axle")
+    aside: Length = Field(0.015, description="root outward from the middle")
+    length: Annotated[float, Quantity("m", least=1e-3, most=0.3)] = Field(0.050, description="free length")
+    outward: Angle = Field(math.radians(35.0), description="direction, outward from straight ahead")
+    height: Length = Field(0.015, description="height above the floor; lower walls are not felt")
+    bend_to_close: Annotated[float, Quantity("m", least=0.0, most=0.1)] | None = Field(
+        None, description="deflection of the tip that closes the switch; 4 mm if no force is given either"
+    )
+    force_to_close: Annotated[float, Quantity("N", least=1e-6, most=10.0)] | None = Field(
+        None, description="force at the tip that closes the switch, in place of the deflection"
+    )
+    wire_diameter: Annotated[float, Quantity("m", least=1e-5, most=5e-3)] = Field(
+        0.00025, description="diameter of the wire, which turns a force into a deflection"
+    )
+    modulus: Annotated[float, Quantity("Pa", least=1e8, most=1e12)] = Field(
+        200e9, description="elastic modulus of the wire; spring steel about 200 GPa (from memory)"
+    )
+
+    @model_validator(mode="after")
+    def _check_switch(self) -> "Whisker":
+        if self.bend_to_close is not None and self.force_to_close is not None:
+            raise KeyedError(
+                ("force_to_close",), "force_to_close beside bend_to_close", "only one of the two"
+            )
+        if self.closing_bend >= self.length:
+            raise KeyedError(
+                (),
+                f"a switch that closes at {self.closing_bend * 1e3:.3g} mm of bend",
+                f"less than the wire's length of {self.length * 1e3:.3g} mm",
+            )
+        return self
+
+    @property
+    def closing_bend(self) -> float:
+        """Deflection of the tip [m] that closes the switch."""
+        if self.force_to_close is None:
+            return 0.004 if self.bend_to_close is None else self.bend_to_close
+        return cantilever_bend(self.force_to_close, self.length, self.wire_diameter, self.modulus)
+
+
+class Side(BaseSpec):
+    """One of the two sides: eye, latch, motor and whisker."""
+
+    eye: Eye = Field(default_factory=Eye, description="flashing LED")
+    series: Resistance = Field(47e3, description="resistor that feeds the eye from the collector")
+    coupling: Annotated[float, Quantity("F", least=1e-9, most=1e-3)] = Field(
+        1e-6, description="capacitor from the eye to the PNP's base"
+    )
+    latch: Resistance = Field(10e3, description="resistor from the PNP's base to the NPN's collector")
+    feeler: Resistance | None = Field(
+        33e3, description="resistor from the whisker's switch to the top of the eye, or none"
+    )
+    npn: Transistor = Field(default_factory=Transistor, description="transistor that carries the motor")
+    pnp: Transistor = Field(
+        default_factory=lambda: Transistor(knee_current=0.020), description="transistor that drives the NPN"
+    )
+    motor: Motor = Field(default_factory=Motor, description="motor")
+    tyre: Tyre = Field(default_factory=Tyre, description="tyre")
+    whisker: Whisker | None = Field(
+        default_factory=Whisker, description="feeler wire with its switch, or none"
+    )
+
+    @field_validator("feeler", "whisker", mode="before")
+    @classmethod
+    def _read_none(cls, value: Any) -> Any:
+        """Let a file say that a part is left out."""
+        return None if value == "none" else value
+
+
+class Body(BaseSpec):
+    """Frame, mass and outline; the walker stands on two tyres and a tail."""
+
+    mass: Annotated[float, Quantity("kg", least=1e-4, most=5.0)] = Field(0.014, description="mass in all")
+    track: Annotated[float, Quantity("m", least=5e-3, most=0.4)] = Field(
+        0.042, description="distance between the tyres"
+    )
+    tyre_load: Annotated[float, Fraction(least=0.05, most=0.5)] = Field(
+        0.45, description="share of the weight on each tyre; the tail carries the rest"
+    )
+    pivot_inertia: Annotated[float, Quantity("kg m2", least=1e-10, most=1.0)] | None = Field(
+        None, description="inertia about the standing tyre; from mass, track and outline if left out"
+    )
+    drag: Annotated[float, Quantity("N", least=0.0, most=10.0)] = Field(
+        0.012, description="force at the driven tyre that resists rolling and turning"
+    )
+    radius: Annotated[float, Quantity("m", least=2e-3, most=0.4)] | None = Field(
+        None, description="radius of a round body; 26 mm if no outline is given either"
+    )
+    ahead: Offset = Field(0.004, description="middle of a round body ahead of the axle")
+    outline: Annotated[tuple[Pair, ...], Points(least_count=3)] | None = Field(
+        None,
+        description="corners of a convex body, in place of a round one: ahead of the axle and to its left",
+    )
+    height: Length = Field(0.035, description="height of the body, up to which it shades others")
+
+    @model_validator(mode="after")
+    def _check_outline(self) -> "Body":
+        if self.outline is not None:
+            if self.radius is not None:
+                raise KeyedError(("outline",), "outline beside radius", "only one of the two")
+            if len(self.outline) > MOST_CORNERS:
+                raise KeyedError(
+                    ("outline",), f"{len(self.outline)} corners", f"at most {MOST_CORNERS} corners"
+                )
+            if not _is_convex(self.outline):
+                raise KeyedError(("outline",), "an outline that bends inward", "a convex outline, in order")
+        return self
+
+
+def _is_convex(corners: tuple[Pair, ...]) -> bool:
+    """Whether the corners, taken in order, turn one way and once round."""
+    count = len(corners)
+    turned = 0.0
+    signs = set()
+    for i in range(count):
+        (ax, ay), (bx, by), (cx, cy) = corners[i], corners[(i + 1) % count], corners[(i + 2) % count]
+        cross = (bx - ax) * (cy - by) - (by - ay) * (cx - bx)
+        dot = (bx - ax) * (cx - bx) + (by - ay) * (cy - by)
+        if cross == 0.0:
+            return False
+        signs.add(cross > 0.0)
+        turned += math.atan2(cross, dot)
+    return len(signs) == 1 and abs(abs(turned) - 2.0 * math.pi) < 1e-6

@@ -1,0 +1,124 @@
+"""The flat records in which the kernels see one walker as built.
+
+All in SI units, light in lux. Places are in the walker's own frame: the origin on the floor under the middle
+of the axle, x ahead, y to the left, z up. Side 0 is the left one, side 1 the right one.
+"""
+
+import numpy as np
+
+TABLE_POINTS = 16
+CORE_POINTS = 8
+LIGHT_KINDS = 4
+
+TRANSISTOR = np.dtype(
+    [
+        ("gain", np.float64),  # forward current gain at small current
+        ("knee", np.float64),  # collector current at which the gain has halved [A]
+        ("saturation_current", np.float64),  # transport saturation current [A]
+        ("reverse_gain", np.float64),
+    ],
+    align=True,
+)
+
+SIDE = np.dtype(
+    [
+        ("dark_trigger", np.float64),  # eye's trigger in the dark [V]
+        ("slope", np.float64),  # rise of the trigger [V a decade of light]
+        ("knee_light", np.float64),  # light at which the rise sets in [lx]
+        ("tape", np.float64),  # transmission of tape or sleeve over the eye
+        ("table_count", np.int64),  # bench table of the eye; 0 means the formula
+        ("table_light", np.float64, (TABLE_POINTS,)),  # log10(1 + E / lx)
+        ("table_volts", np.float64, (TABLE_POINTS,)),
+        ("quiet_current", np.float64),
+        ("lit_voltage", np.float64),
+        ("flash_resistance", np.float64),
+        ("jitter", np.float64),  # standard deviation of the trigger [V]
+        ("eye_x", np.float64),
+        ("eye_y", np.float64),
+        ("eye_z", np.float64),
+        ("aim_x", np.float64),
+        ("aim_y", np.float64),
+        ("aim_z", np.float64),
+        ("lobe", np.float64),  # exponent of the acceptance lobe
+        ("series", np.float64),
+        ("coupling", np.float64),
+        ("latch", np.float64),
+        ("feeler", np.float64),  # inf where there is none
+        ("npn", TRANSISTOR),
+        ("pnp", TRANSISTOR),
+        ("motor_resistance", np.float64),
+        ("motor_constant", np.float64),  # V s/rad and N m/A
+        ("rotor_inertia", np.float64),
+        ("motor_friction", np.float64),  # N m
+        ("turns", np.float64),  # +1, or -1 for a motor wired to turn the other way
+        ("tyre_radius", np.float64),
+        ("tyre_grip", np.float64),  # greatest tyre force = friction coefficient times load [N]
+        ("slip_speed", np.float64),
+        ("whisker", np.int64),  # 1 where there is one
+        ("root_x", np.float64),
+        ("root_y", np.float64),
+        ("tip_x", np.float64),
+        ("tip_y", np.float64),
+        ("whisker_z", np.float64),
+        ("bend_to_close", np.float64),
+    ],
+    align=True,
+)
+
+WALKER = np.dtype(
+    [
+        ("side", SIDE, (2,)),
+        ("photo_per_lux", np.float64),  # A/lx of daylight
+        ("response", np.float64, (LIGHT_KINDS,)),  # current a lux of each kind of light, daylight = 1
+        ("panel_saturation", np.float64),
+        ("panel_thermal", np.float64),  # ideality times cells times thermal voltage [V]
+        ("panel_series", np.float64),
+        ("panel_shunt", np.float64),  # inf where there is none
+        ("panel_x", np.float64),
+        ("panel_z", np.float64),
+        ("panel_length", np.float64),  # along the walker
+        ("panel_width", np.float64),
+        ("capacitance", np.float64),
+        ("leak", np.float64),
+        ("esr", np.float64),
+        ("start_rail", np.float64),  # storage voltage at the start [V]
+        ("thermal", np.float64),  # thermal voltage of the transistors [V]
+        ("track", np.float64),
+        ("pivot_mass", np.float64),  # inertia about the standing tyre over track squared [kg]
+        ("drag", np.float64),  # force at the driven tyre that resists rolling [N]
+        ("skid", np.float64),  # force that it takes to drag the walker across the floor [N]
+        ("body_x", np.float64),  # centre of the body's bounding circle ahead of the axle
+        ("body_reach", np.float64),  # radius of that circle
+        ("body_radius", np.float64),  # rounding of the core polygon
+        ("body_height", np.float64),
+        ("shade_radius", np.float64),  # radius of the circle with the body's area
+        ("core_count", np.int64),
+        ("core", np.float64, (CORE_POINTS, 2)),
+        ("step", np.float64),  # time step of a pulse [s]
+    ],
+    align=True,
+)
+
+# What changes while a walker lives; a bench walker uses the electrical part only.
+STATE = np.dtype(
+    [
+        ("rail", np.float64),  # voltage in the storage [V]
+        ("coupling", np.float64),  # voltage across the coupling capacitor, PNP base minus eye [V]
+        ("rotor", np.float64),  # speed of motor and tyre [rad/s]
+        ("speed", np.float64),  # speed of the floor under the driven tyre [m/s]
+        ("junction", np.float64),  # emitter-base voltage of the PNP [V]
+        ("collector", np.float64),  # voltage at the NPN's collector while the latch holds [V]
+        ("guess", np.float64),  # where the next solution for the base current starts
+        ("drain", np.float64),  # current other than the motor's in the last stage, for the ESR [A]
+        ("peak", np.float64),  # greatest motor current of this pulse [A]
+        ("charge", np.float64),  # charge through the motor in this pulse [C]
+        # energy since the start [J]
+        ("panel_energy", np.float64),
+        ("motor_energy", np.float64),
+        ("base_energy", np.float64),
+        ("eye_energy", np.float64),
+        ("leak_energy", np.float64),
+        ("esr_energy", np.float64),
+    ],
+    align=True,
+)
