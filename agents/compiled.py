@@ -13,6 +13,7 @@ import hashlib
 import os
 from collections.abc import Callable
 from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import Any, TypeVar, cast
 
@@ -46,9 +47,9 @@ def kernel(function: Function) -> Function:
     """
     if PLAIN:
         return function
-    import numba
-    from numba.core import config
-
+    # numba's own types lag behind what it accepts, so it comes in untyped
+    numba: Any = import_module("numba")
+    config: Any = numba.core.config
     compile_options = {"nogil": True, "error_model": "numpy"}
     kept = config.CACHE_DIR
     config.CACHE_DIR = _cache_folder()

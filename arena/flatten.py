@@ -7,9 +7,9 @@ from itertools import chain, pairwise
 import numpy as np
 import numpy.typing as npt
 
+from agents.handbook import lobe_exponent
 from agents.quantities import Pair
 from agents.spectra import KINDS, kind_index
-from arena.light import lobe_exponent
 from arena.spec import ArenaSpec, Lamp, Sun
 from arena.world import SHADE, SOURCE, SUN_DISTANCE, WALL
 

@@ -11,22 +11,10 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.compiled import kernel
-from agents.errors import InputError
 from arena.shadow import visible_fraction
 
 Floats = npt.NDArray[np.float64]
 Records = npt.NDArray[np.void]
-
-
-def lobe_exponent(half_angle: float) -> float:
-    """Return the exponent m [-] of the acceptance lobe cos^m that is down to a half at ``half_angle`` [rad].
-
-    m = −ln 2 / ln cos(half angle): the generalised Lambert lobe, J. M. Kahn and J. R. Barry, Proceedings of
-    the IEEE 85 (1997). Holds for 0 < half angle < π/2; raises :class:`~agents.errors.InputError` outside.
-    """
-    if not 1e-6 < half_angle < math.pi / 2:
-        raise InputError(f"the half angle of a lobe lies between 0 and 90 degrees, not {half_angle} rad")
-    return -math.log(2.0) / math.log(math.cos(half_angle))
 
 
 @kernel

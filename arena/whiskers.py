@@ -28,17 +28,6 @@ Records = npt.NDArray[np.void]
 
 
 @kernel
-def cantilever_force_to_bend(force: float, length: float, diameter: float, modulus: float) -> float:
-    """Return the bend [m] of a round wire's tip under a sideways ``force`` [N] there.
-
-    δ = F L³ / (3 E I) with I = π d⁴ / 64 (Young and Budynas, Roark's Formulas for Stress and Strain, 7th
-    edition, 2002). ``length`` and ``diameter`` in [m], ``modulus`` of elasticity in [Pa]. Holds for bends
-    below a tenth of the length.
-    """
-    return force * length**3 / (3.0 * modulus * math.pi * diameter**4 / 64.0)
-
-
-@kernel
 def _tip_move(push: float, along: float, length: float) -> float:
     """Return the tip's move [m] of a wire that is pushed aside by ``push`` at ``along`` from its root."""
     if push <= 0.0:

@@ -15,6 +15,7 @@ from scipy.integrate import quad
 from shapely import affinity
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 
+from agents import handbook
 from arena import contact, whiskers
 
 Body = tuple[np.ndarray, int, float]
@@ -262,7 +263,7 @@ def test_a_wires_bend_under_a_force_at_its_tip() -> None:
     # second moment of area by its definition, ∫ y² dA over a round section of diameter 2
     section = quad(lambda y: 2.0 * y * y * math.sqrt(1.0 - y * y), -1.0, 1.0)[0] * (diameter / 2) ** 4
     moment = quad(lambda s: force * (length - s) ** 2, 0.0, length)[0]
-    bend = whiskers.cantilever_force_to_bend(force, length, diameter, modulus)
+    bend = handbook.cantilever_bend(force, length, diameter, modulus)
     assert bend == pytest.approx(moment / (modulus * section), rel=1e-6)
 
 

@@ -12,6 +12,7 @@ import pytest
 import scenes
 from shapely.geometry import LineString, Point
 
+from agents import handbook
 from agents.errors import InputError
 from arena import light, shadow
 
@@ -232,7 +233,7 @@ def test_nothing_comes_from_behind_nor_from_the_lamp_itself() -> None:
 
 
 def test_a_beam_narrows_and_has_no_back() -> None:
-    beam = light.lobe_exponent(math.radians(20.0))
+    beam = handbook.lobe_exponent(math.radians(20.0))
     lamp = scenes.make_lamp(0.0, 0.0, 1.0, 100.0, beam=beam)
     off = math.tan(math.radians(20.0))
     lit = light.open_light(off, 0.0, 0.0, *UP, 1.0, lamp)
@@ -252,7 +253,7 @@ def test_the_sun_does_not_fall_off() -> None:
 @pytest.mark.parametrize(("degrees", "exponent"), [(60.0, 1.0), (45.0, 2.0), (30.0, 4.82), (10.0, 45.3)])
 def test_acceptance_lobes(degrees: float, exponent: float) -> None:
     # Kahn and Barry, Proceedings of the IEEE 85 (1997): m = −ln 2 / ln cos(half angle).
-    power = light.lobe_exponent(math.radians(degrees))
+    power = handbook.lobe_exponent(math.radians(degrees))
     assert power == pytest.approx(exponent, rel=1e-3)
     lamp = scenes.make_lamp(2.0, 0.0, 0.0, 100.0)
     turn = math.radians(degrees)
@@ -265,7 +266,7 @@ def test_acceptance_lobes(degrees: float, exponent: float) -> None:
 @pytest.mark.parametrize("half_angle", [0.0, -0.1, math.pi / 2, math.nan, math.inf])
 def test_impossible_lobes_are_refused(half_angle: float) -> None:
     with pytest.raises(InputError, match="half angle"):
-        light.lobe_exponent(half_angle)
+        handbook.lobe_exponent(half_angle)
 
 
 @pytest.mark.parametrize("power", [1.0, 2.0, 4.82, 45.3])
