@@ -1,0 +1,83 @@
+"""The bench: a design under one light or several, as the numbers that its builder would measure."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from agents.build import build
+from agents.design import Design
+from agents.faults import faults_of
+from agents.measure import Measurement, SidePoint, measure
+
+Json = dict[str, Any]
+
+
+@dataclass(frozen=True)
+class BenchPoint:
+    """A design at one light: the measurement of both sides, and the faults by name."""
+
+    measured: Measurement
+    faults: tuple[str, ...]
+
+    def as_dict(self) -> Json:
+        """Return the point for JSON; SI units but for those in the names, None where undefined.
+
+        ``fires`` tells whether an eye ever flashes. The numbers at the top are those of the side that fires,
+        ``first``: ``charge_s`` from letting go to the trigger, ``turn_deg`` the whole turn by a pulse and its
+        coasting, positive where the wheel drives ahead, ``advance_m`` the straight distance by which the
+        body's middle moves. ``touch_outweighs`` is how many times brighter than the other eye the touched
+        side's eye may be and still fire first; ``base_share`` is the share of the pulse's energy that goes
+        through the bases.
+        """
+        measured = self.measured
+        first = measured.first
+        return {
+            "light_lx": measured.light,
+            "light_kind": measured.kind,
+            "fires": measured.fires,
+            **_side_dict(first),
+            "first": first.side,
+            "faults": list(self.faults),
+            "open_circuit_V": measured.open_circuit,
+            "photocurrent_A": measured.photocurrent,
+            "waiting_A": measured.eyes + measured.leak,
+            "left": _side_dict(measured.left),
+            "right": _side_dict(measured.right),
+        }
+
+
+def _side_dict(side: SidePoint) -> Json:
+    return {
+        "trigger_V": side.trigger,
+        "trigger_touched_V": side.trigger_touched,
+        "charge_s": side.charge,
+        "pulse_s": side.pulse,
+        "let_go_V": side.let_go,
+        "turn_deg": None if side.turn is None else math.degrees(side.turn),
+        "advance_m": side.advance,
+        "locked": side.locked,
+        "peak_A": side.peak,
+        "base_share": side.base_share,
+        "touch_outweighs": side.touch_outweighs,
+    }
+
+
+def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> BenchPoint:
+    """Measure a design in ``light_lx`` [lx] of a kind, alike at both eyes (before their tape) and the panel.
+
+    Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
+    """
+    return bench_record(build(design)[0], light_lx, kind)
+
+
+def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchPoint:
+    """Measure a built WALKER record; as :func:`bench_point` otherwise."""
+    measured = measure(walker, light_lx, kind)
+    return BenchPoint(measured, faults_of(walker, measured))
+
+
+def bench(design: Design, lights: Iterable[float], kind: str = "daylight") -> list[BenchPoint]:
+    """Measure a design at each of ``lights`` [lx], in their order."""
+    walker = build(design)[0]
+    return [bench_record(walker, light, kind) for light in lights]

@@ -1,0 +1,238 @@
+"""One walker on the bench, under even light: what each of its sides does in one pulse.
+
+The bench holds the walker by nothing: a pulse drives one wheel, the walker turns about the standing tyre and
+coasts to rest. Both eyes (before their tape) and the panel have the same light. Voltages and parts are those
+of the design as drawn, without tolerance and without the jitter of the triggers.
+"""
+
+import math
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.charge import time_to_reach, waiting_currents
+from agents.compiled import kernel
+from agents.errors import OptionError
+from agents.eye import on_voltage, recovery_time, trigger_voltage
+from agents.latch import ignites
+from agents.panel import open_circuit_voltage
+from agents.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.spectra import kind_index
+from agents.walker import STATE
+
+Record = npt.NDArray[np.void]
+
+SIDE_NAMES = ("left", "right")
+
+# A pulse that outlasts this [s] with an ordinary storage is taken as locked; larger storages get longer.
+LONGEST_PULSE = 20.0
+ORDINARY_STORAGE = 10e-3  # [F]
+BRIGHTEST = 1e6  # [lx]
+
+
+@kernel
+def bench_pulse(
+    walker: Any, number: int, photocurrent: float, touched: bool, state: Any, longest: float
+) -> tuple[float, float, float, bool]:
+    """Run one free pulse of side ``number`` from the rail in ``state``, and let the wheel coast to rest.
+
+    ``photocurrent`` [A] of the panel, ``longest`` [s] a limit for pulse and coasting each. Returns (time
+    that the latch held [s], time of coasting [s], floor passed under the tyre [m], locked). A pulse is
+    locked when it outlasts the limit, or before that when nothing about it changes any more; such a pulse
+    does not coast.
+    """
+    window = 0.25
+    still = 1e-6
+    begin_pulse(walker, number, touched, state)
+    side = walker["side"][number]
+    top = walker["step"]
+    held = 0.0
+    passed = 0.0
+    looked = 0.0
+    rail = state["rail"]
+    coupling = state["coupling"]
+    rotor = state["rotor"]
+    while True:
+        step = pulse_step_length(side, state, top)
+        holds, way = pulse_step(walker, number, photocurrent, touched, state, step)
+        if not holds:
+            break
+        held += step
+        passed += way
+        if held - looked >= window:
+            if (
+                abs(state["rail"] - rail) < still
+                and abs(state["coupling"] - coupling) < still
+                and abs(state["rotor"] - rotor) <= still * rotor
+            ) or held >= longest:
+                return held, 0.0, passed, True
+            looked = held
+            rail = state["rail"]
+            coupling = state["coupling"]
+            rotor = state["rotor"]
+    coasted = 0.0
+    while not at_rest(state) and coasted < longest:
+        passed += coast_step(walker, number, photocurrent, state, top)
+        coasted += top
+    return held, coasted, passed, False
+
+
+@kernel
+def touch_ratio(walker: Any, number: int, light: float) -> float:
+    """Return how many times brighter than the other eye a touched side's eye may be and still fire first.
+
+    ``light`` [lx] is at the other eye. The answer is sought by bisection on the logarithm, since a trigger
+    never falls with light; 0 where the touched side loses at any light, inf where it wins at any.
+    """
+    side = walker["side"][number]
+    goal = trigger_voltage(light, False, walker["side"][1 - number])
+    low = -6.0
+    high = 6.0
+    if light <= 0.0 or trigger_voltage(light * 10.0**low, True, side) > goal:
+        return 0.0
+    if trigger_voltage(light * 10.0**high, True, side) <= goal:
+        return math.inf
+    while high - low > 1e-9:
+        middle = 0.5 * (low + high)
+        if trigger_voltage(light * 10.0**middle, True, side) <= goal:
+            low = middle
+        else:
+            high = middle
+    return 10.0**low
+
+
+@dataclass(frozen=True)
+class SidePoint:
+    """What one side does at one light. SI units; None where there is nothing to tell.
+
+    ``turn`` [rad] counts positive where the wheel drives ahead; ``path`` [m] is the length of the arc that
+    the body's middle passes through and ``advance`` [m] the straight distance between its ends.
+    ``base_share`` is the share of the pulse's energy that goes through the bases instead of the motor.
+    """
+
+    side: str
+    trigger: float
+    trigger_touched: float | None
+    touch_outweighs: float | None
+    reaches: bool
+    ignites: bool
+    locked: bool = False
+    charge: float | None = None
+    pulse: float | None = None
+    let_go: float | None = None
+    turn: float | None = None
+    advance: float | None = None
+    path: float | None = None
+    peak: float | None = None
+    base_share: float | None = None
+    coast: float | None = None
+
+
+@dataclass(frozen=True)
+class Measurement:
+    """Both sides at one light, with the currents [A] that decide whether the storage reaches the trigger.
+
+    ``panel``, ``eyes`` and ``leak`` flow at the lower of the two triggers.
+    """
+
+    light: float
+    kind: str
+    left: SidePoint
+    right: SidePoint
+    photocurrent: float
+    open_circuit: float
+    panel: float
+    eyes: float
+    leak: float
+
+    @property
+    def first(self) -> SidePoint:
+        """The side that fires in even light: the one with the lower trigger, the left one of two alike."""
+        return self.right if self.right.trigger < self.left.trigger else self.left
+
+    @property
+    def sides(self) -> tuple[SidePoint, SidePoint]:
+        """Left and right."""
+        return self.left, self.right
+
+    @property
+    def fires(self) -> bool:
+        """Whether the storage reaches the lower trigger, so that an eye flashes."""
+        return self.first.reaches
+
+
+def is_touchable(side: Any) -> bool:
+    """Whether a SIDE record has both a whisker and a feeler resistor."""
+    return bool(side["whisker"] == 1 and side["feeler"] < math.inf)
+
+
+def photocurrent_of(walker: Any, light: float, kind: str) -> float:
+    """Photocurrent [A] of the panel of a WALKER record in ``light`` [lx] of a kind."""
+    return float(walker["photo_per_lux"] * walker["response"][kind_index(kind)] * light)
+
+
+def measure(walker: Any, light: float, kind: str) -> Measurement:
+    """Measure both sides of a WALKER record in ``light`` [lx] of ``kind``.
+
+    Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
+    """
+    if not 0.0 <= light <= BRIGHTEST:
+        raise OptionError(f"light of {light} lx; expected 0 lx to 1 Mlx")
+    photocurrent = photocurrent_of(walker, light, kind)
+    left, right = (_measure_side(walker, number, light, photocurrent) for number in (0, 1))
+    panel, eyes, leak = waiting_currents(walker, photocurrent, min(left.trigger, right.trigger))
+    voltage = open_circuit_voltage(
+        photocurrent, walker["panel_saturation"], walker["panel_thermal"], walker["panel_shunt"]
+    )
+    return Measurement(
+        light, kind, left, right, photocurrent, float(voltage), float(panel), float(eyes), float(leak)
+    )
+
+
+def _measure_side(walker: Any, number: int, light: float, photocurrent: float) -> SidePoint:
+    side = walker["side"][number]
+    trigger = float(trigger_voltage(light, False, side))
+    touchable = is_touchable(side)
+    lights = bool(ignites(on_voltage(light, side), side, walker["thermal"]))
+    reaches = time_to_reach(walker, photocurrent, 0.0, trigger) < math.inf
+    ratio = float(touch_ratio(walker, number, light)) if touchable else math.inf
+    common: dict[str, Any] = {
+        "side": SIDE_NAMES[number],
+        "trigger": trigger,
+        "trigger_touched": float(trigger_voltage(light, True, side)) if touchable else None,
+        "touch_outweighs": ratio if ratio < math.inf else None,
+        "reaches": reaches,
+        "ignites": lights,
+    }
+    if not reaches:
+        return SidePoint(**common)
+    if not lights:
+        # the eye flashes and nothing follows, until its coupling capacitor has recovered
+        nothing: dict[str, Any] = dict.fromkeys(("pulse", "turn", "advance", "path", "peak", "coast"), 0.0)
+        return SidePoint(**common, let_go=trigger, charge=float(recovery_time(side)), **nothing)
+
+    state = np.zeros(1, STATE)[0]
+    state["rail"] = trigger
+    longest = LONGEST_PULSE * max(1.0, float(walker["capacitance"]) / ORDINARY_STORAGE)
+    held, coasted, passed, locked = bench_pulse(walker, number, photocurrent, False, state, longest)
+    if locked:
+        return SidePoint(**common, locked=True, peak=float(state["peak"]))
+    let_go = float(state["rail"])
+    charge = max(time_to_reach(walker, photocurrent, let_go, trigger), recovery_time(side))
+    turn = passed / float(walker["track"])
+    arm = math.hypot(float(walker["body_x"]), 0.5 * float(walker["track"]))
+    spent = float(state["motor_energy"] + state["base_energy"])
+    return SidePoint(
+        **common,
+        charge=float(charge),
+        pulse=float(held),
+        let_go=let_go,
+        turn=float(side["turns"]) * turn,
+        advance=2.0 * arm * abs(math.sin(0.5 * turn)),
+        path=arm * turn,
+        peak=float(state["peak"]),
+        base_share=float(state["base_energy"]) / spent if spent > 0.0 else None,
+        coast=float(coasted),
+    )
