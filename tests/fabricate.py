@@ -169,3 +169,51 @@ class Fabricator:
             light_map=np.asarray(light_map, dtype=np.float32),
             ledger=np.zeros((len(self._walkers), len(LEDGER))),
         )
+
+
+def potting_bench() -> Fabricator:
+    """Three designs on a bench with a tray, a pot and a leaf in the way; enough to fill a picture."""
+    bench = arena(
+        name="potting bench",
+        about="a seed tray and a leaf between the door and the grow lamp",
+        floor=[[0.0, 0.0], [2.0, 0.0], [2.0, 1.1], [0.3, 1.1], [0.0, 0.8]],
+        walls=[
+            {"name": "seed tray", "points": [[0.9, 0.3], [0.9, 0.75]], "closed": False, "height": 0.06},
+            {"name": "pot", "points": box(1.25, 0.15, 1.4, 0.3), "closed": True, "height": 0.15},
+        ],
+        shades=[
+            {
+                "name": "fern leaf",
+                "outline": [[0.35, 0.55], [0.7, 0.6], [0.75, 0.9], [0.5, 1.0], [0.3, 0.8]],
+                "height": 0.2,
+                "passes": 0.15,
+            }
+        ],
+        goals=[goal(*box(1.55, 0.4, 1.85, 0.7))],
+        sun={"azimuth_rad": 2.4, "elevation_rad": 0.6, "illuminance_lx": 20e3},
+    )
+    cell = 0.02
+    x, y = np.meshgrid((np.arange(100) + 0.5) * cell, (np.arange(55) + 0.5) * cell)
+    distance = np.sqrt((x - 1.7) ** 2 + (y - 0.5) ** 2 + 0.36)
+    light = 300 * 0.6 / distance**3
+    light[(x > 0.25) & (x < 0.65) & (y > 0.6) & (y < 0.95)] *= 0.15
+    light[(x > 0.75) & (x < 0.9) & (y > 0.3) & (y < 0.75)] *= 0.1
+    made = Fabricator(
+        seconds=900.0, designs=("cress", "borage", "poppy"), arena=bench, light_map=light + 40, cell=cell
+    )
+    draw = np.random.default_rng(4)
+    for number in range(6):
+        x0, y0 = 0.15 + 0.04 * (number % 2), 0.15 + 0.11 * number
+        walker = made.walker(x0, y0, 0.2, design=number % 3, body_ahead=0.012)
+        heading = 0.0
+        for pulse in range(48):
+            here_x, here_y, _ = made._now[walker]
+            bearing = math.atan2(0.5 - here_y, 1.7 - here_x)
+            side = pulse % 2
+            turn = (0.5 if side else -0.5) + draw.normal(0, 0.3 + 0.1 * (number % 3))
+            heading = bearing + turn
+            if math.dist((here_x, here_y), (1.7, 0.5)) < 0.1:
+                break
+            place = (here_x + 0.04 * math.cos(heading), here_y + 0.04 * math.sin(heading))
+            made.pulse(walker, 15.0 * (pulse + 1) + number, place, heading=heading, side=side)
+    return made

@@ -1,0 +1,135 @@
+"""Colours of the pictures: light as from dusk to straw, and a look for each design.
+
+Everything that carries meaning differs in lightness, or in shape, and not by hue alone.
+"""
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+Colour = tuple[int, int, int]
+
+PAPER: Colour = (247, 241, 228)
+INK: Colour = (43, 38, 32)
+FADED_INK: Colour = (112, 102, 88)
+WOOD: Colour = (126, 92, 62)
+TRAY: Colour = (38, 48, 34)
+LEAF_DARK: Colour = (40, 74, 44)
+LEAF_PALE: Colour = (206, 224, 188)
+STRAW: Colour = (244, 214, 120)
+WHITE: Colour = (255, 255, 255)
+
+# Dusk, heather, clay, ochre, straw, milk: chosen so that the lightness L* of CIE 15 rises in even steps
+# from 22 to 94; held by a test.
+_DUSK_TO_STRAW = (
+    (62, 48, 66),
+    (104, 66, 78),
+    (152, 87, 72),
+    (190, 120, 70),
+    (217, 163, 89),
+    (235, 204, 128),
+    (251, 240, 200),
+)
+
+LIGHT_STEPS = 256
+
+
+def light_colours() -> NDArray[np.uint8]:
+    """Colours (256, 3) from the dimmest light to the brightest."""
+    anchors = np.array(_DUSK_TO_STRAW, dtype=np.float64)
+    place = np.linspace(0.0, len(anchors) - 1.0, LIGHT_STEPS)
+    columns = [np.interp(place, np.arange(len(anchors)), anchors[:, channel]) for channel in range(3)]
+    return np.round(np.column_stack(columns)).astype(np.uint8)
+
+
+@dataclass(frozen=True)
+class LightScale:
+    """A scale in equal steps of log light, from ``low_lx`` to ``high_lx`` [lx]."""
+
+    low_lx: float
+    high_lx: float
+
+    def share(self, light_lx: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Where on the scale ``light_lx`` [lx] stands, 0 to 1; what lies beyond goes to the nearer end."""
+        inside = np.clip(light_lx, self.low_lx, self.high_lx)
+        return np.log(inside / self.low_lx) / math.log(self.high_lx / self.low_lx)
+
+    def ticks(self) -> list[float]:
+        """Round values [lx] on the scale, at least two: 1, 2 and 5 a decade, or 1 alone on a long scale."""
+        decades = range(math.floor(math.log10(self.low_lx)), math.ceil(math.log10(self.high_lx)) + 1)
+        marks = (1,) if self.high_lx / self.low_lx >= 10**3.5 else (1, 2, 5)
+        ticks = [mark * 10.0**decade for decade in decades for mark in marks]
+        slack = 1 + 1e-9
+        return [tick for tick in ticks if self.low_lx / slack <= tick <= self.high_lx * slack]
+
+
+def light_scale(light_map_lx: NDArray[np.float32]) -> LightScale:
+    """A scale from round numbers that holds ``light_map_lx`` [lx], or its brightest four decades."""
+    high = float(light_map_lx.max(initial=0.0))
+    if high <= 0.0:
+        return LightScale(1.0, 10.0)
+    lit = light_map_lx[light_map_lx > high * 1e-4]
+    low_end, high_end = _round_down(float(lit.min())), _round_up(high)
+    if high_end / low_end < 4.0:
+        low_end, high_end = _round_down(low_end / 1.5), _round_up(high_end * 1.5)
+    return LightScale(low_end, high_end)
+
+
+def _round_down(value: float) -> float:
+    decade = 10.0 ** math.floor(math.log10(value))
+    return max(step * decade for step in (0.5, 1, 2, 5) if step * decade <= value * (1 + 1e-6))
+
+
+def _round_up(value: float) -> float:
+    decade = 10.0 ** math.floor(math.log10(value))
+    return min(step * decade for step in (1, 2, 5, 10) if step * decade >= value * (1 - 1e-6))
+
+
+@dataclass(frozen=True)
+class Look:
+    """How the walkers of a design are drawn: ``corners`` of its mark (0: round), dashes of its path."""
+
+    colour: Colour
+    casing: Colour
+    corners: int
+    turn: float
+    pattern: tuple[float, ...]
+
+
+_LOOKS = (
+    Look((20, 58, 140), WHITE, 0, 0.0, ()),
+    Look((255, 255, 255), INK, 4, math.pi / 4, ()),
+    Look((0, 118, 104), WHITE, 3, math.pi / 2, (12.0, 5.0)),
+    Look((120, 220, 244), INK, 4, 0.0, (12.0, 5.0)),
+    Look((180, 75, 255), WHITE, 5, math.pi / 2, (3.0, 5.0)),
+    Look((24, 22, 20), WHITE, 6, 0.0, (14.0, 4.0, 3.0, 4.0)),
+    Look((178, 236, 120), INK, 3, -math.pi / 2, (3.0, 5.0)),
+)
+
+
+def look(design: int) -> Look:
+    """The look of design number ``design``: from the eighth on with the mark and the dashes of another."""
+    turns, number = divmod(design, len(_LOOKS))
+    other = _LOOKS[(number + turns) % len(_LOOKS)]
+    return replace(_LOOKS[number], corners=other.corners, turn=other.turn, pattern=other.pattern)
+
+
+def light_words(light_lx: float) -> str:
+    """``light_lx`` [lx] in a word or two: 0.5 lx, 500 lx, 20 klx."""
+    if light_lx >= 1000.0:
+        return f"{light_lx / 1000.0:.3g} klx"
+    return f"{light_lx:.3g} lx"
+
+
+def length_words(length_m: float) -> str:
+    """``length_m`` [m] in words: millimetres below one metre."""
+    return f"{length_m:.3g} m" if length_m >= 1.0 else f"{length_m * 1000.0:.3g} mm"
+
+
+def clock_words(time_s: float) -> str:
+    """``time_s`` [s] as hours, minutes and seconds."""
+    minutes, seconds = divmod(int(time_s), 60)
+    hours, minutes = divmod(minutes, 60)
+    return f"{hours}:{minutes:02d}:{seconds:02d}"
