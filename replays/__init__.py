@@ -1,0 +1,31 @@
+"""What a run leaves behind: its file, its scores, its picture, and a window to watch it in.
+
+The names below are fetched when they are first asked for, so that whoever needs one does not wait for all.
+The picture of a replay is made by :func:`replays.picture.picture`.
+"""
+
+from importlib import import_module
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from replays.file import read_replay, write_replay
+    from replays.record import Replay
+    from replays.score import DesignScore, score_many
+    from replays.window import watch
+
+__all__ = ["DesignScore", "Replay", "read_replay", "score_many", "watch", "write_replay"]
+
+_HOMES = {
+    "DesignScore": "replays.score",
+    "Replay": "replays.record",
+    "read_replay": "replays.file",
+    "score_many": "replays.score",
+    "watch": "replays.window",
+    "write_replay": "replays.file",
+}
+
+
+def __getattr__(name: str) -> object:
+    if name not in _HOMES:
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+    return getattr(import_module(_HOMES[name]), name)

@@ -5,6 +5,8 @@ import errno
 import io
 import json
 import os
+import subprocess
+import sys
 import time
 import zipfile
 from collections.abc import Callable
@@ -16,6 +18,7 @@ import numpy as np
 import pytest
 from fabricate import Fabricator, arena, box, goal
 
+import replays
 from agents.errors import NotFoundError, OutputError, ReplayError
 from replays.file import POSES, PULSES, Replay, check_replay, read_replay, write_replay
 
@@ -365,3 +368,20 @@ def test_an_interrupt_leaves_the_older_file_and_nothing_else(
         write_replay(replay, path)
     assert path.read_text() == "older"
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_the_package_offers_these_names_and_imports_nothing_heavy_for_them() -> None:
+    code = (
+        "import sys, replays\n"
+        "heavy = {'numpy', 'pygame', 'scipy', 'shapely', 'numba'} & set(sys.modules)\n"
+        "assert not heavy, heavy\n"
+        "import replays.file, replays.score\n"
+        "heavy = {'pygame', 'scipy', 'shapely', 'numba'} & set(sys.modules)\n"
+        "assert not heavy, heavy\n"
+    )
+    subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
+    assert replays.__all__ == ["DesignScore", "Replay", "read_replay", "score_many", "watch", "write_replay"]
+    assert replays.read_replay is read_replay
+    assert all(callable(getattr(replays, name)) for name in replays.__all__)
+    with pytest.raises(AttributeError, match="nonesuch"):
+        getattr(replays, "nonesuch")  # noqa: B009
