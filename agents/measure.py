@@ -196,7 +196,7 @@ def _measure_side(walker: Any, number: int, light: float, photocurrent: float) -
     trigger = float(trigger_voltage(light, False, side))
     touchable = is_touchable(side)
     lights = bool(ignites(on_voltage(light, side), side, walker["thermal"]))
-    reaches = time_to_reach(walker, photocurrent, 0.0, trigger) < math.inf
+    reaches = bool(time_to_reach(walker, photocurrent, 0.0, trigger) < math.inf)
     ratio = float(touch_ratio(walker, number, light)) if touchable else math.inf
     common: dict[str, Any] = {
         "side": SIDE_NAMES[number],
