@@ -67,9 +67,7 @@ def _touched(replay: Replay) -> _Spells:
     before = np.where(same_part, np.roll(ordered["closed"], 1), 0)
     changes = ordered[ordered["closed"] != before]
     step = 2 * changes["closed"].astype(np.int64) - 1
-    # Of changes at the same time those that close come first, so that going over from one part to another
-    # is no break.
-    order = np.lexsort((-step, changes["time_s"], changes["walker"]))
+    order = np.lexsort((changes["time_s"], changes["walker"]))
     changes, step = changes[order], step[order]
     # A walker may end the run touching: what it has left over must not count for the next.
     left_over = np.bincount(changes["walker"], weights=step, minlength=len(replay.walkers))

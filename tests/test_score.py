@@ -73,14 +73,13 @@ def test_a_straight_walk_into_the_goal() -> None:
 
 
 def test_the_centre_of_the_body_reaches_not_the_axle() -> None:
-    made = Fabricator(arena=UNDER_THE_LAMP)
+    made = Fabricator(designs=("cress", "borage"), arena=UNDER_THE_LAMP)
     ahead = made.walker(1.0, 0.3, body_ahead=0.1)
-    behind = made.walker(1.0, 0.7, body_ahead=-0.1)
+    behind = made.walker(1.0, 0.7, design=1, body_ahead=-0.1)
     made.pulse(ahead, 10.0, (1.45, 0.3))
     made.pulse(behind, 10.0, (1.55, 0.7))
-    scores = only(made)
-    assert scores.reached == 1
-    assert scores.reach_share == 0.5
+    cress, borage = score(made.replay())
+    assert (cress.reached, borage.reached) == (1, 0)
 
 
 def test_who_never_reaches_counts_as_cut_off() -> None:
@@ -357,6 +356,14 @@ def test_falling_silent_is_stuck_but_waiting_is_not() -> None:
     made = Fabricator(seconds=90.0)
     walk_east(made, made.walker(0.2, 0.5), 0.5, [10.0, 20.5, 31.0])
     assert only(made).stuck_share == 0.0, "58.5 s against six waits of 10 s"
+
+
+def test_the_typical_wait_is_the_median_of_an_even_number_too() -> None:
+    # Waits of 2 and 18 s, so 10 s; silent from 21 s on, for 61 s or for 59 s.
+    for seconds, stuck_s in ((82.0, 61.0), (80.0, 0.0)):
+        made = Fabricator(seconds=seconds)
+        walk_east(made, made.walker(0.2, 0.5), 0.5, [2.0, 20.5])
+        assert only(made).stuck_share == pytest.approx(stuck_s / seconds)
 
 
 def test_who_never_finishes_a_pulse_is_stuck_throughout() -> None:
