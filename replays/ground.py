@@ -195,8 +195,8 @@ def _draw_lamp(sheet: Sheet, view: View, lamp: dict[str, Any], room: Room) -> No
 
 
 def draw_sun_mark(sheet: Sheet, middle: Point, azimuth_rad: float) -> None:
-    """The way the sunlight takes over the floor; ``azimuth_rad`` [rad] is where the sun stands, north up."""
-    away = (-math.sin(azimuth_rad), math.cos(azimuth_rad))
+    """The way the sunlight takes over the floor; ``azimuth_rad`` [rad] is where the sun stands."""
+    away = (-math.cos(azimuth_rad), math.sin(azimuth_rad))
 
     def at(along: float, aside: float) -> Point:
         return middle[0] + along * away[0] - aside * away[1], middle[1] + along * away[1] + aside * away[0]

@@ -18,7 +18,7 @@ The header is one JSON object; lengths in metres, angles in radians, light in lu
 ``arena.lamps``     ``name``, ``x``, ``y``, ``height``, ``intensity_cd``, ``diameter`` (0 for a point),
                     ``beam_half_angle_rad`` (null: shines alike all round), ``aim`` [x, y] (the place on the
                     floor it points at), ``light`` (kind of light)
-``arena.sun``       null, or ``azimuth_rad`` (where it stands, clockwise from north, which is +y),
+``arena.sun``       null, or ``azimuth_rad`` (where it stands, anticlockwise from +x),
                     ``elevation_rad``, ``illuminance_lx`` (on a surface square to the rays)
 ``arena.ambient_lx``  even light from everywhere [lx]
 ``arena.goals``     ``name``, ``outline``

@@ -190,7 +190,7 @@ def potting_bench() -> Fabricator:
             }
         ],
         goals=[goal(*box(1.55, 0.4, 1.85, 0.7))],
-        sun={"azimuth_rad": 2.4, "elevation_rad": 0.6, "illuminance_lx": 20e3},
+        sun={"azimuth_rad": -0.8, "elevation_rad": 0.6, "illuminance_lx": 20e3},
     )
     cell = 0.02
     x, y = np.meshgrid((np.arange(100) + 0.5) * cell, (np.arange(55) + 0.5) * cell)

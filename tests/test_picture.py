@@ -215,6 +215,17 @@ def test_the_tick_of_a_pulse_is_on_the_side_that_fired(
     assert (x.mean() - 60) * towards[0] + (y.mean() - 60) * towards[1] > 3
 
 
+@pytest.mark.parametrize(
+    ("azimuth", "sun"), [(0.0, (1, 0)), (math.pi / 2, (0, -1)), (math.pi, (-1, 0)), (-math.pi / 2, (0, 1))]
+)
+def test_the_sun_is_drawn_on_the_side_where_it_stands(azimuth: float, sun: tuple[int, int]) -> None:
+    sheet = blank()
+    ground.draw_sun_mark(sheet, (60.0, 60.0), azimuth)
+    x, y = np.nonzero((pygame.surfarray.array3d(sheet.surface) == np.array(colours.STRAW)).all(axis=2))
+    # The picture's y runs down.
+    assert (x.mean() - 60) * sun[0] + (y.mean() - 60) * sun[1] == pytest.approx(9.0, abs=1.5)
+
+
 def test_a_walker_stands_between_its_rows_only_while_it_moves() -> None:
     made = Fabricator(seconds=100.0)
     walker = made.walker(0.2, 0.5, heading=3.0)

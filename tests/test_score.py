@@ -351,11 +351,11 @@ def test_going_round_in_a_small_circle_is_stuck_and_small_steps_are_not() -> Non
 
 def test_falling_silent_is_stuck_but_waiting_is_not() -> None:
     made = Fabricator(seconds=100.0)
-    walk_east(made, made.walker(0.2, 0.5), 0.5, [10.0, 20.5, 31.0])
-    assert only(made).stuck_share == pytest.approx((100.0 - 31.5) / 100.0), "68.5 s against six waits of 10 s"
+    walk_east(made, made.walker(0.2, 0.5), 0.5, [10.0, 15.5, 36.0])
+    assert only(made).stuck_share == pytest.approx((100.0 - 36.5) / 100.0), "63.5 s against six waits of 10 s"
     made = Fabricator(seconds=90.0)
-    walk_east(made, made.walker(0.2, 0.5), 0.5, [10.0, 20.5, 31.0])
-    assert only(made).stuck_share == 0.0, "58.5 s against six waits of 10 s"
+    walk_east(made, made.walker(0.2, 0.5), 0.5, [10.0, 15.5, 36.0])
+    assert only(made).stuck_share == 0.0, "53.5 s against six waits of 10 s"
 
 
 def test_the_typical_wait_is_the_median_of_an_even_number_too() -> None:
