@@ -74,10 +74,11 @@ def is_dim(walker: Any, measured: Measurement) -> bool:
 def is_blind(walker: Any, measured: Measurement) -> bool:
     """Whether the trigger is out of reach because of the light on the eyes.
 
-    Then the panel's own diode takes more than half of the photocurrent at the trigger, while the trigger
-    that the eyes would have in the dark lies below the panel's open-circuit voltage.
+    Then the photocurrent would do for eyes and leak, but the panel's own diode takes more than half of it at
+    the trigger; and the trigger that the eyes would have in the dark lies below the open-circuit voltage.
     """
-    if measured.fires or measured.panel >= 0.5 * measured.photocurrent:
+    enough = measured.photocurrent > measured.eyes + measured.leak
+    if measured.fires or not enough or measured.panel >= 0.5 * measured.photocurrent:
         return False
     dark = min(float(trigger_voltage(0.0, False, side)) for side in walker["side"])
     return measured.open_circuit > dark

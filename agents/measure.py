@@ -110,6 +110,7 @@ class SidePoint:
     ``turn`` [rad] counts positive where the wheel drives ahead; ``path`` [m] is the length of the arc that
     the body's middle passes through and ``advance`` [m] the straight distance between its ends.
     ``base_share`` is the share of the pulse's energy that goes through the bases instead of the motor.
+    ``held_rail`` [V] and ``held_motor`` [A] tell where a locked pulse has settled.
     """
 
     side: str
@@ -128,6 +129,8 @@ class SidePoint:
     peak: float | None = None
     base_share: float | None = None
     coast: float | None = None
+    held_rail: float | None = None
+    held_motor: float | None = None
 
 
 @dataclass(frozen=True)
@@ -218,7 +221,10 @@ def _measure_side(walker: Any, number: int, light: float, photocurrent: float) -
     longest = LONGEST_PULSE * max(1.0, float(walker["capacitance"]) / ORDINARY_STORAGE)
     held, coasted, passed, locked = bench_pulse(walker, number, photocurrent, False, state, longest)
     if locked:
-        return SidePoint(**common, locked=True, peak=float(state["peak"]))
+        rail = float(state["rail"])
+        # nothing flows into the storage any more, so what the other currents leave goes to the motor
+        motor = -float(state["drain"]) - rail / float(walker["leak"])
+        return SidePoint(**common, locked=True, peak=float(state["peak"]), held_rail=rail, held_motor=motor)
     let_go = float(state["rail"])
     charge = max(time_to_reach(walker, photocurrent, let_go, trigger), recovery_time(side))
     turn = passed / float(walker["track"])

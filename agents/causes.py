@@ -1,0 +1,224 @@
+"""The cause of each fault in one sentence, with the figures at the light where it is looked at."""
+
+import math
+from typing import Any
+
+from agents.eye import on_voltage, trigger_voltage
+from agents.faults import (
+    BLIND,
+    DEAF_FEELERS,
+    DIM,
+    HEARD,
+    LAME,
+    LOCKED,
+    LOPSIDED,
+    NARROW_EYES,
+    REVERSED,
+    SPIN,
+    SPIN_TURN,
+    TWITCH,
+    bearings_won,
+    chance_heard,
+    turn_ratio,
+    twitches,
+    whisker_lead,
+)
+from agents.measure import SIDE_NAMES, Measurement, SidePoint, is_touchable
+from agents.units import format_code, format_quantity
+
+# Collector voltage [V] of an NPN that holds a motor, in round figures.
+PULLED_DOWN = 0.1
+
+
+def cause_of(name: str, walker: Any, measured: Measurement) -> str:
+    """Say why a WALKER record has the fault ``name`` at the light of a measurement.
+
+    The measurement must show that fault, see :func:`agents.faults.faults_of`.
+    """
+    tellers = {
+        DIM: _dim,
+        BLIND: _blind,
+        TWITCH: _twitch,
+        LOCKED: _locked,
+        SPIN: _spin,
+        LAME: _lame,
+        LOPSIDED: _lopsided,
+        NARROW_EYES: _narrow_eyes,
+        DEAF_FEELERS: _deaf_feelers,
+        REVERSED: _reversed,
+    }
+    return tellers[name](walker, measured)
+
+
+def _volts(value: float) -> str:
+    return format_quantity(value, "V")
+
+
+def _amperes(value: float) -> str:
+    return format_quantity(value, "A")
+
+
+def _degrees(angle: float) -> str:
+    return f"{math.degrees(abs(angle)):.0f} deg"
+
+
+def _light(measured: Measurement) -> str:
+    return format_quantity(measured.light, "lx")
+
+
+def _dim(walker: Any, measured: Measurement) -> str:
+    drawn = measured.eyes + measured.leak
+    trigger = measured.first.trigger
+    if measured.photocurrent < drawn:
+        return (
+            f"at {_light(measured)} the panel gives {_amperes(measured.photocurrent)}, and at the trigger of"
+            f" {_volts(trigger)} eyes and leak take {_amperes(drawn)}"
+        )
+    return (
+        f"at {_light(measured)} the panel has {_volts(measured.open_circuit)} with nothing on it, and the"
+        f" trigger is {_volts(trigger)} with {_amperes(drawn)} for eyes and leak"
+    )
+
+
+def _blind(walker: Any, measured: Measurement) -> str:
+    first = measured.first
+    side = walker["side"][SIDE_NAMES.index(first.side)]
+    return (
+        f"at {_light(measured)} the trigger has risen from {_volts(float(trigger_voltage(0.0, False, side)))}"
+        f" in the dark to {_volts(first.trigger)}, and the panel has {_volts(measured.open_circuit)} with"
+        " nothing on it"
+    )
+
+
+def _falling_gain(base: float, transistor: Any) -> float:
+    """Collector current [A] on a ``base`` current [A]: I (1 + I / knee) = gain base."""
+    ideal = float(transistor["gain"]) * base
+    return 2.0 * ideal / (1.0 + math.sqrt(1.0 + 4.0 * ideal / float(transistor["knee"])))
+
+
+def _carried(rail: float, thermal: float, side: Any) -> float:
+    """Motor current [A] that the latch can carry at ``rail`` [V], once the flash's kick has gone by.
+
+    For a sentence, not for the pulse: out of saturation, with the PNP's junction by a few rounds.
+    """
+    junction = 0.65
+    for _ in range(3):
+        base = max(rail - junction - PULLED_DOWN, 1e-3) / float(side["latch"])
+        forward = float(side["pnp"]["gain"]) * base
+        junction = float(thermal) * math.log(forward / float(side["pnp"]["saturation_current"]))
+    return _falling_gain(_falling_gain(base, side["pnp"]), side["npn"])
+
+
+def _twitch(walker: Any, measured: Measurement) -> str:
+    point = next(side for side in measured.sides if twitches(side))
+    side = walker["side"][SIDE_NAMES.index(point.side)]
+    latch = format_code(float(side["latch"]), "ohm")
+    if not point.ignites:
+        flash = float(on_voltage(measured.light, side))
+        return (
+            f"the {point.side} eye flashes at {_volts(flash)} and is lit at"
+            f" {_volts(float(side['lit_voltage']))}: the step between is too small to turn on the PNP against"
+            f" the latch resistor of {latch}"
+        )
+    rail = point.let_go if point.let_go is not None else point.trigger
+    carried = _carried(rail, walker["thermal"], side)
+    asked = (rail - PULLED_DOWN) / float(side["motor_resistance"])
+    return (
+        f"the {point.side} latch lets go at {_volts(rail)}, {format_quantity(point.pulse or 0.0, 's', 2)}"
+        f" after firing at {_volts(point.trigger)}: through {latch} it can carry about {_amperes(carried)},"
+        f" and the standing motor asks for {_amperes(asked)}"
+    )
+
+
+def _locked(walker: Any, measured: Measurement) -> str:
+    point = next(side for side in measured.sides if side.locked)
+    return (
+        f"at {_light(measured)} the panel has {_amperes(measured.photocurrent)}, and the running"
+        f" {point.side} motor takes {_amperes(point.held_motor or 0.0)} for ever at"
+        f" {_volts(point.held_rail or 0.0)}, where the latch still holds"
+    )
+
+
+def _strongest(measured: Measurement) -> SidePoint:
+    return max(measured.sides, key=lambda side: abs(side.turn or 0.0))
+
+
+def _spin(walker: Any, measured: Measurement) -> str:
+    point = _strongest(measured)
+    return (
+        f"a {point.side} pulse turns it by {_degrees(point.turn or 0.0)}, more than {_degrees(SPIN_TURN)}:"
+        f" {format_quantity(float(walker['capacitance']), 'F')} run from {_volts(point.trigger)} down to"
+        f" {_volts(point.let_go or 0.0)} in {format_quantity(point.pulse or 0.0, 's')}"
+    )
+
+
+def _lame(walker: Any, measured: Measurement) -> str:
+    point = min(
+        (side for side in measured.sides if side.path is not None),
+        key=lambda side: side.path if side.path is not None else math.inf,
+    )
+    side = walker["side"][SIDE_NAMES.index(point.side)]
+    pull = float(side["motor_constant"]) * (point.peak or 0.0) - float(side["motor_friction"])
+    force = format_quantity(max(pull, 0.0) / float(side["tyre_radius"]), "N", 2)
+    return (
+        f"a {point.side} pulse of {format_quantity(point.pulse or 0.0, 's', 2)} moves it by"
+        f" {format_quantity(point.path or 0.0, 'm', 2)}; its motor pushes with {force} at most and rolling"
+        f" takes {format_quantity(float(walker['drag']), 'N', 2)}"
+    )
+
+
+def _lopsided(walker: Any, measured: Measurement) -> str:
+    left, right = bearings_won(walker, measured.light)
+    if (left == 0) != (right == 0):
+        winner, loser = (measured.left, measured.right) if right == 0 else (measured.right, measured.left)
+        lead = loser.trigger - winner.trigger
+        return (
+            f"the {winner.side} side triggers at {_volts(winner.trigger)} and the {loser.side} one at"
+            f" {_volts(loser.trigger)}: no bearing of a lamp of {_light(measured)} makes up for the"
+            f" {_volts(lead)} between them, so the {loser.side} side never fires first"
+        )
+    ratio = turn_ratio(measured) or 0.0
+    turns = (
+        f"a left pulse turns it by {_degrees(measured.left.turn or 0.0)}, a right one by"
+        f" {_degrees(measured.right.turn or 0.0)}"
+    )
+    return f"{turns}, {ratio:.3g} times apart" if ratio < math.inf else turns
+
+
+def _narrow_eyes(walker: Any, measured: Measurement) -> str:
+    aside = min(abs(float(side["eye_y"])) for side in walker["side"])
+    return (
+        f"an eye stands {format_quantity(aside, 'm')} from the middle and the wheel"
+        f" {format_quantity(0.5 * float(walker['track']), 'm')}, so a wheel meets an obstacle whose shadow"
+        " the eye has missed"
+    )
+
+
+def _deaf_feelers(walker: Any, measured: Measurement) -> str:
+    for number, name in enumerate(SIDE_NAMES):
+        side = walker["side"][number]
+        if not is_touchable(side):
+            missing = "feeler resistor" if side["whisker"] else "feeler wire"
+            return f"the {name} side has no {missing}"
+        lead = whisker_lead(walker, number)
+        if lead <= 0.0:
+            return (
+                f"the {name} feeler closes {format_quantity(-lead, 'm', 2)} behind the body's edge, so the"
+                " body always meets a wall first"
+            )
+    number = min((0, 1), key=lambda one: chance_heard(walker, one, measured.light))
+    chance = chance_heard(walker, number, measured.light)
+    own, other = measured.sides[number], measured.sides[1 - number]
+    lead = other.trigger - (own.trigger_touched or own.trigger)
+    jitter = math.hypot(*(float(side["jitter"]) for side in walker["side"]))
+    return (
+        f"a touch puts the {own.side} trigger {_volts(abs(lead))} {'below' if lead > 0.0 else 'above'} the"
+        f" {other.side} one; with a jitter of {_volts(jitter)} between the two it fires first in"
+        f" {100.0 * chance:.0f} % of the pulses, less than {100.0 * HEARD:.0f} %"
+    )
+
+
+def _reversed(walker: Any, measured: Measurement) -> str:
+    names = [name for name, side in zip(SIDE_NAMES, walker["side"], strict=True) if side["turns"] < 0.0]
+    motors = "both motors are" if len(names) == 2 else f"the {names[0]} motor is"
+    return f"{motors} wired to turn backward"

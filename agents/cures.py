@@ -1,0 +1,214 @@
+"""What a builder may change about a design, from the cheapest to the dearest.
+
+A change is one kind of part, on both sides or on one. Resistors come in the steps of E12, capacitors in those
+of E6 (IEC 60063), tape in tenths of transmission, wires in whole lengths and angles. A motor is exchanged for
+one of the same size wound with other wire: at the same copper, n times the turns have n² times the
+resistance and n times the torque a current. A panel is exchanged for one with more or less current, or with
+more or fewer cells.
+"""
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+from agents.design import Design
+from agents.parts import Motor, Side, Whisker
+from agents.preferred import preferred_values
+from agents.units import format_code, format_quantity
+
+SCOPES = ("both", "left", "right")
+
+TAPES = (0.5, 0.4, 0.3, 0.2, 0.1)
+WINDINGS = (0.5, 0.7, 1.4, 2.0, 2.8, 4.0)
+CELLS = (0.75, 1.25, 1.5)
+
+# Ranges within which each part is exchanged, in SI units.
+LATCHES = (1e3, 220e3)
+FEELERS = (4.7e3, 220e3)
+SERIES = (10e3, 470e3)
+COUPLINGS = (47e-9, 10e-6)
+STORAGES = (100e-6, 22e-3)
+PANEL_FACTORS = (0.1, 10.0)
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change to a design: SI values by path, and the change in words."""
+
+    values: dict[str, Any]
+    text: str
+
+    def applied(self, design: Design) -> Design:
+        """Return the design with the change made."""
+        return design.with_values(self.values)
+
+
+def changes(design: Design) -> Iterator[Change]:
+    """Yield every change worth a try, cheapest first, and the nearest values first among equals in cost."""
+    yield from _leads(design)
+    yield from _tapes(design)
+    yield from _bends(design)
+    yield from _resistors(design)
+    yield from _couplings(design)
+    yield from _matched_parts(design, ("eye", "npn", "pnp"))
+    yield from _storages(design)
+    yield from _matched_parts(design, ("motor", "tyre"))
+    yield from _motors(design)
+    yield from _panels(design)
+
+
+def _sides(design: Design, scope: str) -> tuple[Side, ...]:
+    return {"both": (design.left, design.right), "left": (design.left,), "right": (design.right,)}[scope]
+
+
+def _where(scope: str) -> str:
+    return "on both sides" if scope == "both" else f"on the {scope} side"
+
+
+def _distance(value: float, present: float | None) -> float:
+    """How far a value lies from the present one, in ratio; a part that is not there yet is equally far."""
+    return 0.0 if present is None else abs(math.log(value / present))
+
+
+def _nearest_first(found: list[tuple[float, Change]]) -> Iterator[Change]:
+    # equally near ones stay in the order in which they were found
+    for _, change in sorted(found, key=lambda pair: round(pair[0], 9)):
+        yield change
+
+
+def _leads(design: Design) -> Iterator[Change]:
+    backward = [name for name in SCOPES[1:] if _sides(design, name)[0].motor.turns == "backward"]
+    if backward:
+        values = {f"{name}.motor.turns": "forward" for name in backward}
+        yield Change(values, f"exchange the leads of the {' and '.join(backward)} motor")
+
+
+def _tapes(design: Design) -> Iterator[Change]:
+    found = []
+    for scope in SCOPES:
+        present = _sides(design, scope)[0].eye.tape
+        for tape in (1.0, *TAPES):
+            if all(side.eye.tape == tape for side in _sides(design, scope)):
+                continue
+            eyes = "both eyes" if scope == "both" else f"the {scope} eye"
+            text = f"tape that lets {tape * 100:.0f} % through over {eyes}"
+            if tape == 1.0:
+                text = f"no tape over {eyes}"
+            found.append((_distance(tape, present), Change({f"{scope}.eye.tape": tape}, text)))
+    return _nearest_first(found)
+
+
+def _bends(design: Design) -> Iterator[Change]:
+    for scope in SCOPES:
+        sides = _sides(design, scope)
+        for aside in (0.015, 0.02, 0.025, 0.03, 0.035, 0.04, 0.05, 0.06, 0.08, 0.1):
+            if aside > min(side.eye.aside for side in sides):
+                text = f"bend the eyes out to {aside * 1e3:.0f} mm from the middle {_where(scope)}"
+                yield Change({f"{scope}.eye.aside": aside}, text)
+    for scope in SCOPES:
+        sides = _sides(design, scope)
+        present = [side.whisker for side in sides if side.whisker is not None]
+        if len(present) < len(sides):
+            values: dict[str, Any] = {f"{scope}.whisker": Whisker()}
+            yield Change(values, f"a feeler wire {_where(scope)}")
+            if any(side.feeler is None for side in sides):
+                values = {**values, f"{scope}.feeler": 33e3}
+                yield Change(values, f"a feeler wire and a feeler resistor of 33k {_where(scope)}")
+            continue
+        for length in (0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12):
+            if length > max(whisker.length for whisker in present):
+                text = f"feeler wires of {length * 1e3:.0f} mm {_where(scope)}"
+                yield Change({f"{scope}.whisker.length": length}, text)
+        for degrees in (35, 45, 25, 55, 15, 65):
+            text = f"bend the feeler wires to {degrees} deg outward {_where(scope)}"
+            yield Change({f"{scope}.whisker.outward": math.radians(degrees)}, text)
+
+
+def _instead(present: float | None) -> str:
+    return "" if present is None else f" in place of {format_code(present, 'ohm')}"
+
+
+def _resistors(design: Design) -> Iterator[Change]:
+    found = []
+    for key, (least, most) in (("latch", LATCHES), ("feeler", FEELERS), ("series", SERIES)):
+        for scope in SCOPES:
+            present = getattr(_sides(design, scope)[0], key)
+            for value in preferred_values("E12", least, most):
+                if any(getattr(side, key) != value for side in _sides(design, scope)):
+                    text = (
+                        f"a {key} resistor of {format_code(value, 'ohm')}{_instead(present)} {_where(scope)}"
+                    )
+                    found.append((_distance(value, present), Change({f"{scope}.{key}": value}, text)))
+    return _nearest_first(found)
+
+
+def _couplings(design: Design) -> Iterator[Change]:
+    found = []
+    for scope in SCOPES:
+        present = _sides(design, scope)[0].coupling
+        for value in preferred_values("E6", *COUPLINGS):
+            if any(side.coupling != value for side in _sides(design, scope)):
+                instead = f" in place of {format_quantity(present, 'F')}"
+                text = f"a coupling capacitor of {format_quantity(value, 'F')}{instead} {_where(scope)}"
+                found.append((_distance(value, present), Change({f"{scope}.coupling": value}, text)))
+    return _nearest_first(found)
+
+
+def _storages(design: Design) -> Iterator[Change]:
+    present = design.storage.capacitance
+    found = []
+    for value in preferred_values("E6", *STORAGES):
+        if value != present:
+            instead = f" in place of {format_quantity(present, 'F')}"
+            text = f"a storage capacitor of {format_quantity(value, 'F')}{instead}"
+            found.append((_distance(value, present), Change({"storage.capacitance": value}, text)))
+    return _nearest_first(found)
+
+
+def _matched_parts(design: Design, keys: tuple[str, ...]) -> Iterator[Change]:
+    """A part like the one on the other side, where the two differ."""
+    names = {"eye": "flashing LED", "npn": "NPN", "pnp": "PNP", "motor": "motor", "tyre": "tyre"}
+    for key in keys:
+        if getattr(design.left, key) != getattr(design.right, key):
+            for name, other in (("left", "right"), ("right", "left")):
+                part = getattr(_sides(design, other)[0], key)
+                yield Change({f"{name}.{key}": part}, f"a {name} {names[key]} like the {other} one")
+
+
+def _rewound(motor: Motor, turns: float) -> Motor:
+    return motor.model_copy(
+        update={"resistance": motor.resistance * turns**2, "constant": motor.constant * turns}
+    )
+
+
+def _motors(design: Design) -> Iterator[Change]:
+    found = []
+    for scope in SCOPES:
+        names = SCOPES[1:] if scope == "both" else (scope,)
+        for turns in WINDINGS:
+            values = {f"{name}.motor": _rewound(_sides(design, name)[0].motor, turns) for name in names}
+            resistances = " and ".join(
+                dict.fromkeys(format_quantity(motor.resistance, "ohm", 2) for motor in values.values())
+            )
+            text = f"a motor of the same size wound to {resistances} {_where(scope)}"
+            found.append((_distance(turns, 1.0), Change(values, text)))
+    return _nearest_first(found)
+
+
+def _panels(design: Design) -> Iterator[Change]:
+    panel = design.panel
+    found = []
+    for factor in preferred_values("E6", *PANEL_FACTORS):
+        current = panel.current_per_light * factor
+        if factor != 1.0 and 1e-10 <= current <= 1e-4:
+            instead = f" in place of {format_quantity(panel.current_per_light, 'A/lx', 2)}"
+            text = f"a panel of {format_quantity(current, 'A/lx', 2)}{instead}"
+            found.append((_distance(factor, 1.0), Change({"panel.current_per_light": current}, text)))
+    for factor in CELLS:
+        voltage = panel.junction_voltage * factor
+        if 0.02 <= voltage <= 2.0:
+            more = "fewer" if factor < 1.0 else "more"
+            text = f"a panel with {abs(factor - 1.0) * 100:.0f} % {more} cells in series"
+            found.append((_distance(factor, 1.0), Change({"panel.junction_voltage": voltage}, text)))
+    return _nearest_first(found)
