@@ -9,13 +9,13 @@ triggers of the two sides may not come to lie further apart than their jitter hi
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from agents.bench import BenchPoint, bench_record
 from agents.build import build
 from agents.causes import cause_of
-from agents.cures import Change, changes
+from agents.cures import changes
 from agents.design import Design
 from agents.errors import OptionError
 from agents.faults import FAULTS
@@ -36,15 +36,17 @@ HIDDEN = 3.0
 
 @dataclass(frozen=True)
 class Cure:
-    """The cheapest change that removes a fault without bringing another.
+    """The cheapest change that removes a fault.
 
     ``lights`` [lx] is the range in which it was shown to: the fault's whole range, or one light out of it
-    where no change cures it throughout. ``values`` are SI values by path of the design.
+    where no change cures it throughout. ``values`` are SI values by path of the design. ``brings`` names what
+    the change spoils at other lights; empty unless every cure does that.
     """
 
     text: str
     values: dict[str, Any]
     lights: tuple[float, float]
+    brings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -61,7 +63,11 @@ class FaultReport:
         """Return the report for JSON."""
         cure = None
         if self.cure is not None:
-            cure = {"change": self.cure.text, "lights_lx": list(self.cure.lights)}
+            cure = {
+                "change": self.cure.text,
+                "lights_lx": list(self.cure.lights),
+                "brings": list(self.cure.brings),
+            }
         return {
             "fault": self.name,
             "lights_lx": list(self.lights),
@@ -167,34 +173,37 @@ def _report(
     # a fault that is gone in the middle of its own range by some whim is looked at where it was found
     looked_at = middle if scan.has(name, middle) else start
     cause = cause_of(name, scan.walker, scan.point(looked_at).measured)
-    cure = _search(design, scan, scanned, name, (looked_at, *proofs))
-    if cure is None:
-        cure = _search(design, scan, scanned, name, (looked_at,))
+    cure = (
+        _search(design, scan, scanned, name, proofs)
+        or _search(design, scan, scanned, name, (looked_at,))
+        or _search(design, scan, (), name, proofs)
+    )
+    if cure is not None:
+        changed = _Scan(design.with_values(cure.values), scan.kind)
+        brought = [fault for light in scanned for fault in sorted(_new_faults(changed, scan, light))]
+        cure = replace(cure, brings=tuple(dict.fromkeys(brought)))
     return FaultReport(name, lights, looked_at, cause, cure)
 
 
 def _search(
-    design: Design, scan: _Scan, scanned: Sequence[float], name: str, proofs: Sequence[float]
+    design: Design, scan: _Scan, others: Sequence[float], name: str, proofs: Sequence[float]
 ) -> Cure | None:
-    """Find the first change that removes a fault at all ``proofs`` and brings no new one at any light."""
+    """Find the first change that removes a fault at all ``proofs`` and spoils nothing, at ``others`` neither."""
     for change in changes(design):
-        if _cures(change, design, scan, scanned, name, proofs):
+        changed = _Scan(change.applied(design), scan.kind)
+        removed = all(not changed.has(name, light) and not _spoils(changed, scan, light) for light in proofs)
+        if removed and not any(_spoils(changed, scan, light) for light in others):
             return Cure(change.text, change.values, (min(proofs), max(proofs)))
     return None
 
 
-def _cures(
-    change: Change, design: Design, scan: _Scan, scanned: Sequence[float], name: str, proofs: Sequence[float]
-) -> bool:
-    changed = _Scan(change.applied(design), scan.kind)
-    return all(
-        not changed.has(name, light) and not _spoils(changed, scan, light) for light in proofs
-    ) and not any(_spoils(changed, scan, light) for light in scanned)
+def _new_faults(changed: _Scan, before: _Scan, light: float) -> set[str]:
+    return set(changed.point(light).faults) - set(before.point(light).faults)
 
 
 def _spoils(changed: _Scan, before: _Scan, light: float) -> bool:
     """Whether a change has brought something at a light that was not there before."""
-    if set(changed.point(light).faults) - set(before.point(light).faults):
+    if _new_faults(changed, before, light):
         return True
     if changed.worst_let_go(light) > max(MOST_LET_GO, before.worst_let_go(light)):
         return True
