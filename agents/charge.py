@@ -107,6 +107,8 @@ def wait(walker: Any, photocurrent: float, state: Any, duration: float) -> None:
         step = min(step, left)
         panel1, eyes1, leak1 = waiting_currents(walker, photocurrent, rail)
         rate1 = (panel1 - eyes1 - leak1) / capacitance
+        # a longer reach would put the inner stages far up the panel's exponential, where they tell nothing
+        step = min(step, 0.1 / max(abs(rate1), 1e-12))
         rail2 = rail + 0.5 * step * rate1
         panel2, eyes2, leak2 = waiting_currents(walker, photocurrent, rail2)
         rate2 = (panel2 - eyes2 - leak2) / capacitance
