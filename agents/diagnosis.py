@@ -188,7 +188,7 @@ def _report(
 def _search(
     design: Design, scan: _Scan, others: Sequence[float], name: str, proofs: Sequence[float]
 ) -> Cure | None:
-    """Find the first change that cures a fault at all ``proofs`` and spoils nothing, at ``others`` neither."""
+    """Find the first change that cures a fault at all ``proofs``, and spoils nothing at ``others`` either."""
     for change in changes(design):
         changed = _Scan(change.applied(design), scan.kind)
         removed = all(not changed.has(name, light) and not _spoils(changed, scan, light) for light in proofs)
