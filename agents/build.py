@@ -16,9 +16,8 @@ GRAVITY = 9.80665  # standard gravity [m/s2], CGPM 1901
 ROOM_TEMPERATURE = 298.15  # [K]
 ROUND_BODY = 0.026  # radius of a body of which nothing is said [m]
 
-# The longest step of a pulse [s]; shorter where tyre, motor or storage answer faster.
-LONGEST_STEP = 1e-3
-SHORTEST_STEP = 1e-5
+# The longest step of a pulse [s]; shorter where a pulse empties the storage faster.
+LONGEST_STEP = 2e-3
 
 Records = npt.NDArray[np.void]
 
@@ -54,7 +53,7 @@ def fill(walker: Any, design: Design) -> None:
     for number, side in enumerate((design.left, design.right)):
         outward = 1.0 if number == 0 else -1.0
         _fill_side(walker["side"][number], side, outward, body.tyre_load * weight)
-    walker["step"] = min(max(0.5 / fastest_rate(walker), SHORTEST_STEP), LONGEST_STEP)
+    walker["step"] = min(0.1 / design.discharge_rate, LONGEST_STEP)
 
 
 def _fill_body(walker: Any, body: Body) -> None:
@@ -142,19 +141,3 @@ def _fill_transistor(record: Any, transistor: Transistor) -> None:
     record["knee"] = transistor.knee_current
     record["saturation_current"] = transistor.saturation_current
     record["reverse_gain"] = transistor.reverse_gain
-
-
-def fastest_rate(walker: Any) -> float:
-    """Upper bound [1/s] of how fast storage, motor and tyre answer in a pulse, over both sides."""
-    fastest = 0.0
-    for side in walker["side"]:
-        stiffness = side["tyre_grip"] / side["slip_speed"]
-        tyre = stiffness * (1.0 / walker["pivot_mass"] + side["tyre_radius"] ** 2 / side["rotor_inertia"])
-        motor = side["motor_constant"] ** 2 / (side["motor_resistance"] * side["rotor_inertia"])
-        # slope of the bases' current against the rail, out of the falling gain at twice a usual rail
-        pnp = side["pnp"]
-        base = pnp["gain"] / side["latch"]
-        base /= math.sqrt(1.0 + 4.0 * base * 6.0 / pnp["knee"])
-        storage = (1.0 / side["motor_resistance"] + base) / walker["capacitance"]
-        fastest = max(fastest, tyre + motor + storage)
-    return fastest

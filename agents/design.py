@@ -1,5 +1,6 @@
 """A design: what its file says, and the built copies that its part tolerances allow."""
 
+import math
 from functools import cached_property
 from pathlib import Path
 from statistics import NormalDist
@@ -26,6 +27,9 @@ from agents.shapes import shape_at
 from agents.shipped import find_document
 
 SIDES = ("left", "right")
+
+# A pulse that empties the storage faster than this [1/s] is over before anything can turn.
+FASTEST_DISCHARGE = 1e4
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -97,6 +101,27 @@ class Design(BaseSpec):
         if errors:
             raise KeyedErrors(errors)
         return self
+
+    @model_validator(mode="after")
+    def _check_discharge(self) -> "Design":
+        if self.discharge_rate > FASTEST_DISCHARGE:
+            raise KeyedError(
+                ("storage", "capacitance"),
+                f"a storage that motor and latch empty in {1e3 / self.discharge_rate:.2g} ms",
+                f"one that lasts {1e3 / FASTEST_DISCHARGE:g} ms",
+            )
+        return self
+
+    @property
+    def discharge_rate(self) -> float:
+        """Upper bound [1/s] of the rate at which a pulse empties the storage, of the faster side."""
+        fastest = 0.0
+        for side in (self.left, self.right):
+            # slope of the NPN's base current against the rail, the PNP's gain fallen as at twice a usual one
+            bases = side.pnp.gain / side.latch
+            bases /= math.sqrt(1.0 + 4.0 * bases * 6.0 / side.pnp.knee_current)
+            fastest = max(fastest, (1.0 / side.motor.resistance + bases) / self.storage.capacitance)
+        return fastest
 
     def _resolve(self, path: str) -> list[Spread]:
         """Turn the tolerance at ``path`` into one spread for each part it is about."""

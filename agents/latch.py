@@ -1,18 +1,19 @@
 """The latch: a PNP and an NPN that keep each other on through the latch resistor.
 
-Reduced from the node equations with exponential transistors by taking the latch as settled at every moment
-and the NPN as saturated while it holds. What is kept: base-emitter voltages that follow the current, gain
-that falls at high current, and the PNP running out of voltage as the rail comes down to the NPN's base.
+Reduced from the node equations with exponential transistors by taking the latch as settled at every moment.
+What is kept: base-emitter voltages that follow the current, gain that falls at high current, saturation of
+both transistors, and the PNP running out of voltage as the rail comes down to the NPN's base.
 
-    PNP base:       I_Bp = (V - V_BEp - V_CE) / R_latch + I_c
-                    V_BEp = V_T ln(beta_p I_Bp / (I_S (1 + rho b I)))
-    PNP collector:  I + I^2 (1 / I_K + rho b) = beta_p I_Bp (1 - b I (1 + 1 / beta_r))
-                    b = beta_n / I_S exp(-V / V_T),   rho = beta_p / beta_r
-    NPN:            I_C (1 + I_C / I_K) = beta_n I_Bn,   I_Bn = I, the PNP's collector current
+    PNP emitter:    V_BEp = V_T ln(f / I_S),  f its forward transport current
+    PNP base:       f / beta_p + x / beta_r = I_c + (V - V_BEp - V_CE) / R_latch
+    PNP collector:  I_Bn + I_Bn^2 / I_K = f - x (1 + 1 / beta_r),   x = f exp(-V_EC / V_T)
+    NPN base:       V_BEn = V_T ln(beta_n I_Bn / I_S),   V_EC = V - V_BEn
+    NPN collector:  V_CE = V_T ln((beta_n / beta_r + s (1 + 1 / beta_r)) / (s - 1))
+                    s = beta_n I_Bn / (I_C + I_C^2 / I_K),   I_C = I_m + I_Bp - I_c
 
-I_c is the current through the coupling capacitor, V_CE the drop of the saturated NPN. b I = exp(-V_EC / V_T),
-since V_EC = V - V_BEn, is how far the PNP is in saturation; the collector's equation is its transport form,
-and a quadratic once the product of knee and saturation, which are never at work together, is left out.
+I_c is the current through the coupling capacitor, x the current with which a saturated PNP feeds back. s is
+how far the NPN's capability covers its load; below 1 it cannot carry it at all. Knee and saturation of the
+PNP, which are hardly at work together, are left without their product, and that leaves a quadratic.
 
 Source: the charge-control and transport equations of Gummel and Poon, Bell System Technical Journal 49
 (1970), of which gain beta / (1 + I_C / I_K) is the forward active case.
@@ -23,121 +24,154 @@ from typing import Any
 
 from agents.compiled import kernel
 
-
-@kernel
-def falling_gain_current(base: float, gain: float, knee: float) -> float:
-    """Collector current [A] of a transistor out of saturation: I (1 + I / ``knee``) = ``gain`` ``base``."""
-    ideal = gain * base
-    if ideal <= 0.0:
-        return 0.0
-    # the root of the quadratic in the form that loses no digits at small current
-    return 2.0 * ideal / (1.0 + math.sqrt(1.0 + 4.0 * ideal / knee))
+# A collector below this [V] has not risen, however little of the rail the back-EMF leaves.
+LEAST_FREE_LEVEL = 0.15
 
 
 @kernel
-def emitter_base_current(
-    drive: float, resistance: float, small: float, thermal: float, guess: float
-) -> float:
-    """Solve ``resistance`` I + ``thermal`` ln(I / ``small``) = ``drive`` for y = ln(I / small).
+def driver_currents(forward: float, room: float, pnp: Any) -> tuple[float, float, float, float]:
+    """Base and collector current [A] of the latch's PNP, and the slope of each against ln(``forward``).
 
-    ``drive`` [V] is what is left for resistor and junction together. Newton's method on y; the left side
-    rises and is convex in y, so that it converges from anywhere. ``guess`` is a y from the step before.
+    ``forward`` [A] is its forward transport current. ``room`` [1/A] times its collector current is
+    exp(-V_EC / V_T): the NPN's gain over its saturation current, times exp(-rail / V_T).
     """
-    scale = resistance * small
-    y = min(guess, math.log(max(drive, thermal) / scale))
+    back = 1.0 / pnp["reverse_gain"]
+    fed_back = forward * room
+    linear = 1.0 + fed_back * (1.0 + back)
+    # the root of the quadratic in the form that loses no digits at small current
+    root = math.sqrt(linear * linear + 4.0 * forward / pnp["knee"])
+    collector = 2.0 * forward / (linear + root)
+    collector_slope = (forward - fed_back * (1.0 + back) * collector) / root
+    base = forward / pnp["gain"] + back * fed_back * collector
+    base_slope = base + back * fed_back * collector_slope
+    return base, collector, base_slope, collector_slope
+
+
+@kernel
+def collector_voltage(
+    capability: float, demand: float, thermal: float, transistor: Any
+) -> tuple[float, float]:
+    """Collector-emitter voltage [V] of a transistor, and its slope against ln(``capability``).
+
+    ``capability`` [A] is its ideal collector current, gain times base current; ``demand`` [A], which is less,
+    the I_C (1 + I_C / I_K) that the load asks for.
+    """
+    back = 1.0 / transistor["reverse_gain"]
+    share = (1.0 + back) * capability
+    spread = transistor["gain"] * back * demand + share
+    over = 1.0 / (capability - demand)
+    return thermal * math.log(spread * over), thermal * (share / spread - capability * over)
+
+
+@kernel
+def strongest_drive(drive: float, thermal: float, side: Any) -> float:
+    """Return ln(f / I_S) of the PNP with its latch resistor at ground and ``drive`` [V] across the two.
+
+    The settled collector stands above ground, so that this is above every level at which the latch rests.
+    Newton's method on a rising convex function, from above.
+    """
+    pnp = side["pnp"]
+    scale = side["latch"] * pnp["saturation_current"] / pnp["gain"]
+    y = math.log(max(drive, thermal) / scale)
     for _ in range(40):
         grown = scale * math.exp(y)
         change = (drive - grown - thermal * y) / (grown + thermal)
-        y += min(max(change, -10.0), 10.0)
-        if abs(change) < 1e-7:
+        y += change
+        if abs(change) < 1e-4:
             break
     return y
 
 
 @kernel
-def base_drive(
-    rail: float, collector: float, coupling_current: float, thermal: float, side: Any, guess: float
-) -> tuple[float, float, float, float]:
-    """Base currents of the latch with the NPN's ``collector`` [V] held down.
-
-    ``rail`` [V], ``coupling_current`` [A] out of the PNP's base into the coupling capacitor, ``side`` a SIDE
-    record. Returns (PNP base current [A], NPN base current [A], PNP emitter-base voltage [V], next guess).
-    """
-    pnp = side["pnp"]
-    npn = side["npn"]
-    small = pnp["saturation_current"] / pnp["gain"]
-    ratio = pnp["gain"] / pnp["reverse_gain"]
-    room = npn["gain"] / npn["saturation_current"] * math.exp(-rail / thermal)
-    drive = rail - collector + side["latch"] * coupling_current
-    square = 1.0 / pnp["knee"] + room * ratio
-    relief = 0.0
-    base = 0.0
-    given = 0.0
-    for _ in range(8):
-        guess = emitter_base_current(drive + relief, side["latch"], small, thermal, guess)
-        base = small * math.exp(guess)
-        ideal = pnp["gain"] * base
-        linear = 1.0 + ideal * room * (1.0 + 1.0 / pnp["reverse_gain"])
-        given = 2.0 * ideal / (linear + math.sqrt(linear * linear + 4.0 * square * ideal))
-        # a saturated PNP needs less emitter-base voltage for the same base current
-        saturation = thermal * math.log1p(ratio * room * given)
-        if abs(saturation - relief) < 1e-3 * thermal:
-            break
-        relief = 0.5 * (relief + saturation) if relief > 0.0 else saturation
-    return base, given, thermal * guess - relief, guess
-
-
-@kernel
-def collector_voltage(load: float, base: float, thermal: float, transistor: Any) -> float:
-    """Collector-emitter voltage [V] of a transistor that carries ``load`` [A] on a ``base`` current [A].
-
-    inf where the base current cannot carry the load even out of saturation.
-    """
-    if load <= 0.0:
-        return thermal * math.log1p(1.0 / transistor["reverse_gain"])
-    overdrive = transistor["gain"] * base / (load * (1.0 + load / transistor["knee"]))
-    if overdrive <= 1.0:
-        return math.inf
-    ratio = transistor["gain"] / transistor["reverse_gain"]
-    spread = ratio + overdrive * (1.0 + 1.0 / transistor["reverse_gain"])
-    return thermal * math.log(spread / (overdrive - 1.0))
-
-
-@kernel
 def settle_latch(
-    rail: float,
-    back: float,
-    coupling_current: float,
-    thermal: float,
-    side: Any,
-    collector: float,
-    guess: float,
-) -> tuple[bool, float, float, float, float, float, float]:
-    """Where the latch settles with ``back`` [V] of back-EMF in the motor, starting from ``collector`` [V].
+    rail: float, back: float, coupling_current: float, thermal: float, side: Any, guess: float
+) -> tuple[bool, float, float, float, float, float, float, float]:
+    """Where the latch settles with ``back`` [V] of back-EMF in the motor.
 
-    A risen collector weakens the latch's drive, and that lets the collector rise further. While there is a
-    level at which both agree the latch holds; the iteration climbs to the lowest such level. Where there is
-    none any more it climbs on until the NPN cannot carry the motor, and the latch lets go.
+    ``rail`` [V], ``coupling_current`` [A] out of the PNP's base into the coupling capacitor, ``thermal`` [V],
+    ``side`` a SIDE record, ``guess`` the guess returned a moment before, or inf.
+
+    The one unknown is y = ln(f / I_S). The PNP's base equation gives the collector voltage that goes with a
+    y, and the NPN's collector equation the one down to which it can pull; the latch rests where they agree. A
+    risen collector weakens the drive, and that lets the collector rise further: so there are two such levels
+    or none, and it rests at the lower, which has the greater y. The excess of what the NPN can do over what
+    it should is convex, so that Newton's method from a greater y comes down to that level without passing it.
+    Past the valley between the two, or where the collector stands nearer to the motor's free level than to
+    ground, the latch has let go.
 
     Returns (holds, motor current [A], PNP base current [A], NPN base current [A], PNP emitter-base voltage
-    [V], collector voltage [V], next guess).
+    [V], collector voltage [V], cover, next guess). All but the first are of no use where it does not hold.
     """
-    motor = 0.0
-    base = 0.0
-    given = 0.0
-    junction = 0.0
-    for _ in range(200):
-        motor = max((rail - collector - back) / side["motor_resistance"], 0.0)
-        base, given, junction, guess = base_drive(rail, collector, coupling_current, thermal, side, guess)
-        load = motor + base - coupling_current
-        settled = collector_voltage(load, given, thermal, side["npn"])
-        change = settled - collector
-        if change > 1.0:
-            return False, motor, base, given, junction, collector, guess
-        collector = settled
-        if abs(change) < 2e-4:
-            break
-    return True, motor, base, given, junction, collector, guess
+    npn = side["npn"]
+    small = side["pnp"]["saturation_current"]
+    latch = side["latch"]
+    conductance = 1.0 / side["motor_resistance"]
+    room = npn["gain"] / npn["saturation_current"] * math.exp(-rail / thermal)
+    drive = rail + latch * coupling_current
+    free_level = max(0.5 * (rail - back), LEAST_FREE_LEVEL)
+    is_fresh = guess == math.inf
+    y = strongest_drive(drive, thermal, side) if is_fresh else guess
+    upper = math.inf
+    lower = -math.inf
+    for _ in range(100):
+        base, given, base_slope, given_slope = driver_currents(small * math.exp(y), room, side["pnp"])
+        collector = drive - latch * base - thermal * y
+        collector_slope = -latch * base_slope - thermal
+        motor = (rail - collector - back) * conductance
+        motor_slope = -collector_slope * conductance
+        if motor < 0.0:
+            motor = 0.0
+            motor_slope = 0.0
+        # a load of nothing would be covered without end
+        load = max(motor + base - coupling_current, 1e-9)
+        strain = load / npn["knee"]
+        demand = load * (1.0 + strain)
+        demand_slope = (1.0 + 2.0 * strain) * (motor_slope + base_slope)
+        capability = npn["gain"] * given
+        capability_slope = npn["gain"] * given_slope
+        if capability > demand:
+            settled, settled_slope = collector_voltage(capability, demand, thermal, npn)
+            excess = settled - collector
+            slope = settled_slope * (capability_slope / capability - demand_slope / demand) - collector_slope
+            # the last step goes along the slopes: all but straight against f, save near the valley
+            near = 0.1 if capability > 3.0 * demand else 1e-3
+            if abs(excess) < near * min(slope, 5.0):
+                change = -excess / slope
+                return (
+                    collector < free_level,
+                    motor + motor_slope * change,
+                    base + base_slope * change,
+                    given + given_slope * change,
+                    thermal * y,
+                    collector + collector_slope * change,
+                    capability / demand,
+                    y + change * (1.0 - 0.5 * change),
+                )
+            if excess <= 0.0:
+                lower = y
+        else:
+            # the load may yet fall below the capability as the collector rises; go a little beyond
+            excess = 1.02 * (demand - capability) + 1e-9
+            slope = demand_slope - capability_slope
+        if excess > 0.0:
+            upper = y
+        is_between = lower > -math.inf and upper < math.inf
+        if not is_between and (slope <= 0.0 or (excess > 0.0 and collector > free_level)):
+            if is_fresh:
+                break
+            # perhaps the guess alone was beyond the valley
+            is_fresh = True
+            lower = -math.inf
+            y = strongest_drive(drive, thermal, side)
+            continue
+        if is_between and upper - lower < 1e-3:
+            # just out of saturation, where the collector's voltage hangs on the last digits of the cover
+            return collector < free_level, motor, base, given, thermal * y, collector, 1.0, y
+        change = min(max(-excess / slope, -5.0), 5.0)
+        if is_between and not lower < y + change < upper:
+            change = 0.5 * (lower + upper) - y
+        y += change
+    return False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf
 
 
 @kernel

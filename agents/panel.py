@@ -27,16 +27,24 @@ def panel_current(
     """
     if series == 0.0:
         return photocurrent - saturation * math.expm1(rail / thermal) - rail / shunt
-    ceiling = max(rail, thermal * math.log1p(photocurrent / saturation))
-    junction = min(rail + photocurrent * series, ceiling)
+    junction = rail + photocurrent * series
+    if junction > rail + thermal:
+        # nor is the junction ever above both the rail and the open-circuit voltage
+        junction = min(junction, max(rail, thermal * math.log1p(photocurrent / saturation)))
+    steepness = 1.0 / thermal
+    ohmic = 1.0 / shunt + 1.0 / series
+    dark = 0.0
     for _ in range(60):
-        grown = saturation * math.exp(junction / thermal)
-        balance = photocurrent - grown + saturation - junction / shunt - (junction - rail) / series
-        change = balance / (grown / thermal + 1.0 / shunt + 1.0 / series)
+        grown = saturation * math.exp(junction * steepness)
+        balance = photocurrent + saturation + rail / series - grown - junction * ohmic
+        change = balance / (grown * steepness + ohmic)
         junction += change
-        if abs(change) < 1e-13 + 1e-13 * abs(junction):
+        dark = grown * (1.0 + change * steepness)
+        # the error squares from step to step, so that the next change would be below 1e-12 of thermal
+        if abs(change) < 1e-6 * thermal:
             break
-    return (junction - rail) / series
+    # by the diode, not by the drop across a series resistance that may be all but nought
+    return photocurrent + saturation - dark - junction / shunt
 
 
 @kernel

@@ -9,8 +9,9 @@
 The pulse holds while the NPN's capability covers the motor's demand, and ends by nothing else. Then the
 wheel coasts to rest. The other side stays off all the while.
 
-Stepped with the midpoint rule. The coupling capacitor, whose time constant can be far shorter than a step,
-follows its own exponential within the step. Motor inductance (tens of microseconds) is left out.
+The latch is settled once a step, at its middle. The coupling capacitor, whose time constant can be far
+shorter than a step, follows its own exponential within the step. Motor inductance (tens of microseconds) is
+left out.
 """
 
 import math
@@ -31,7 +32,8 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["speed"] = 0.0
     state["junction"] = 0.65
     state["collector"] = 0.03
-    state["guess"] = 60.0
+    state["cover"] = math.inf
+    state["guess"] = math.inf
     state["drain"] = 0.0
     state["peak"] = 0.0
     state["charge"] = 0.0
@@ -39,10 +41,16 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
 
 @kernel
 def pulse_step_length(side: Any, state: Any, longest: float) -> float:
-    """Step [s] for the state at hand: short while the lit eye pulls the coupling capacitor."""
+    """Step [s] for the state at hand: short while the lit eye pulls the coupling capacitor.
+
+    A quarter of ``longest`` while the tyre takes hold of the floor, and near the end of the pulse: as the
+    NPN's cover comes near to what its load needs, the collector runs off ever faster.
+    """
     eye = state["rail"] - state["junction"] - state["coupling"]
     if eye > side["lit_voltage"] + 0.02:
         return min(longest, 0.5 * side["flash_resistance"] * side["coupling"])
+    if state["cover"] < 2.2 or side["tyre_radius"] * state["rotor"] < side["slip_speed"]:
+        return 0.25 * longest
     return longest
 
 
@@ -55,7 +63,7 @@ def coupling_current(rail: float, touched: bool, side: Any, state: Any, step: fl
     whisker is pressed.
     """
     base = rail - state["junction"]
-    conductance = 1.0 / side["series"]
+    conductance = 1.0 / side["series"] + side["quiet_current"] / side["dark_trigger"]
     pull = state["collector"] / side["series"]
     if touched:
         conductance += 1.0 / side["feeler"]
@@ -70,17 +78,48 @@ def coupling_current(rail: float, touched: bool, side: Any, state: Any, step: fl
 
 
 @kernel
-def tyre_force(side: Any, rotor: float, speed: float) -> float:
-    """Force [N] of the driven tyre on the floor, forward positive."""
-    return side["tyre_grip"] * math.tanh((side["tyre_radius"] * rotor - speed) / side["slip_speed"])
+def rolling(
+    walker: Any, side: Any, rotor: float, speed: float, torque: float, braking: float, step: float
+) -> tuple[float, float, float, float]:
+    """Mean accelerations of motor and body over ``step`` [s], by one linearly implicit stage.
 
+    ``torque`` [N m] of the motor at ``rotor`` [rad/s], ``braking`` [N m s] by which it falls with the speed,
+    ``speed`` [m/s] of the floor under the tyre. Dry friction and drag never move anything by themselves.
 
-@kernel
-def against(drive: float, friction: float, moving: bool) -> float:
-    """What a ``drive`` leaves after a dry ``friction`` that never moves anything by itself."""
-    if moving or drive > friction:
-        return drive - friction
-    return min(drive, 0.0)
+    The tyre's force is taken along its tangent over the share theta of the step. That is the midpoint, of
+    second order, where the step is short against tyre and motor, and goes towards the whole step where it is
+    not, so that no tyre is too stiff and no rotor too light (a Rosenbrock method of one stage; Hairer and
+    Wanner, Solving Ordinary Differential Equations II, chapter IV.7).
+
+    Returns (rotor [rad/s2], body [m/s2], and what a further torque adds to each [1/(kg m2)], [1/(kg m)]).
+    """
+    radius = side["tyre_radius"]
+    inertia = side["rotor_inertia"]
+    mass = walker["pivot_mass"]
+    part = math.tanh((radius * rotor - speed) / side["slip_speed"])
+    force = side["tyre_grip"] * part
+    stiffness = side["tyre_grip"] * (1.0 - part * part) / side["slip_speed"]
+    drive = torque - radius * force - side["motor_friction"]
+    push = force - walker["drag"]
+    turns = rotor > 0.0 or drive > 0.0
+    moves = speed > 0.0 or push > 0.0
+    quickness = step * (stiffness * (radius * radius / inertia + 1.0 / mass) + braking / inertia)
+    ahead = step * max(0.5, 1.0 - 1.0 / quickness)
+    rotor_side = inertia + ahead * (braking + radius * radius * stiffness)
+    body_side = mass + ahead * stiffness
+    joint = ahead * radius * stiffness
+    if not turns:
+        drive = 0.0
+        joint = 0.0
+    if not moves:
+        push = 0.0
+        joint = 0.0
+    scale = 1.0 / (rotor_side * body_side - joint * joint)
+    gain = body_side * scale if turns else 0.0
+    joint_gain = joint * scale
+    rotor_rate = gain * drive + joint_gain * push
+    speed_rate = joint_gain * drive + rotor_side * scale * push
+    return rotor_rate, speed_rate, gain, joint_gain
 
 
 @kernel
@@ -89,95 +128,87 @@ def pulse_step(
 ) -> tuple[bool, float]:
     """Advance a pulse by ``step`` [s]; returns (the latch still holds, floor passed under the tyre [m]).
 
-    ``photocurrent`` [A] of the panel. Where the latch lets go at the start of the step, nothing is advanced
-    and the way is 0.
+    ``photocurrent`` [A] of the panel. The latch is settled once, at the middle of the step; where it has let
+    go by then nothing is advanced and the way is 0, so the end of a pulse is met to half a step.
     """
     side = walker["side"][number]
     stored = state["rail"]
     rotor = state["rotor"]
     speed = state["speed"]
     constant = side["motor_constant"]
-    share = walker["esr"] / side["motor_resistance"]
+    conductance = 1.0 / (side["motor_resistance"] + walker["esr"])
+    esr = walker["esr"]
+    half = 0.5 * step
 
+    # to the middle, with collector and other currents as they were a step ago: enough for second order
     pushed = coupling_current(stored, touched, side, state, step)
-    motor = 0.0
-    middle_stored = stored
-    middle_rotor = rotor
-    middle_speed = speed
-    for stage in range(2):
-        # the storage's series resistance divides with the motor's; other currents lag by one stage
-        rail = middle_stored - walker["esr"] * state["drain"]
-        back = constant * middle_rotor
-        if rail > state["collector"] + back:
-            rail = (rail + share * (state["collector"] + back)) / (1.0 + share)
-        holds, motor, base, given, junction, collector, guess = settle_latch(
-            rail, back, pushed, walker["thermal"], side, state["collector"], state["guess"]
-        )
-        if stage == 0 and not holds:
-            return False, 0.0
-        state["collector"] = collector
-        panel = panel_current(
-            rail,
-            photocurrent,
-            walker["panel_saturation"],
-            walker["panel_thermal"],
-            walker["panel_series"],
-            walker["panel_shunt"],
-        )
-        eyes = quiet_draw(rail, walker["side"][0]) + quiet_draw(rail, walker["side"][1])
-        leak = middle_stored / walker["leak"]
-        state["guess"] = guess
-        state["junction"] = junction
-        state["drain"] = base + given + eyes - panel
-        stored_rate = -(state["drain"] + motor + leak) / walker["capacitance"]
-        force = tyre_force(side, middle_rotor, middle_speed)
-        rotor_rate = (
-            against(constant * motor - side["tyre_radius"] * force, side["motor_friction"], rotor > 0.0)
-            / side["rotor_inertia"]
-        )
-        speed_rate = against(force, walker["drag"], speed > 0.0) / walker["pivot_mass"]
-        ahead = 0.5 * step if stage == 0 else step
-        middle_stored = stored + ahead * stored_rate
-        middle_rotor = max(rotor + ahead * rotor_rate, 0.0)
-        middle_speed = max(speed + ahead * speed_rate, 0.0)
+    above = -esr * state["drain"] - state["collector"]
+    motor = max(stored + above - constant * rotor, 0.0) * conductance
+    leak = stored / walker["leak"]
+    middle_stored = stored - half * (state["drain"] + motor + leak) / walker["capacitance"]
+    motor = max(middle_stored + above - constant * rotor, 0.0) * conductance
+    braking = constant * constant * conductance if motor > 0.0 else 0.0
+    rotor_rate, speed_rate, rotor_gain, speed_gain = rolling(
+        walker, side, rotor, speed, constant * motor, braking, step
+    )
+    back = constant * max(rotor + half * rotor_rate, 0.0)
 
-    state["rail"] = middle_stored
-    state["rotor"] = middle_rotor
-    state["speed"] = middle_speed
+    expected = max(middle_stored + above - back, 0.0) * conductance
+    rail = middle_stored - esr * (state["drain"] + expected)
+    holds, motor, base, given, junction, collector, cover, guess = settle_latch(
+        rail, back, pushed, walker["thermal"], side, state["guess"]
+    )
+    if not holds:
+        return False, 0.0
+    further = constant * (motor - expected)
+    rotor_rate += rotor_gain * further
+    speed_rate += speed_gain * further
+    panel = panel_current(
+        rail,
+        photocurrent,
+        walker["panel_saturation"],
+        walker["panel_thermal"],
+        walker["panel_series"],
+        walker["panel_shunt"],
+    )
+    eyes = quiet_draw(rail, walker["side"][0]) + quiet_draw(rail, walker["side"][1])
+    leak = middle_stored / walker["leak"]
+    drain = base + given + eyes - panel
+    end_speed = max(speed + step * speed_rate, 0.0)
+
+    state["rail"] = stored - step * (drain + motor + leak) / walker["capacitance"]
+    state["rotor"] = max(rotor + step * rotor_rate, 0.0)
+    state["speed"] = end_speed
+    state["guess"] = guess
+    state["collector"] = collector
+    state["junction"] = junction
+    state["cover"] = cover
+    state["drain"] = drain
     state["peak"] = max(state["peak"], motor)
     state["charge"] += step * motor
-    # the second stage stands at the middle of the step, so its powers are those of the midpoint rule
-    internal = rail + walker["esr"] * (state["drain"] + motor)
     state["panel_energy"] += step * panel * rail
     state["motor_energy"] += step * motor * rail
     state["base_energy"] += step * (base + given) * rail
     state["eye_energy"] += step * eyes * rail
-    state["leak_energy"] += step * leak * internal
-    state["esr_energy"] += step * walker["esr"] * (state["drain"] + motor) ** 2
-    return True, 0.5 * step * (speed + middle_speed)
+    state["leak_energy"] += step * leak * middle_stored
+    state["esr_energy"] += step * (drain + motor) * (middle_stored - rail)
+    return True, half * (speed + end_speed)
 
 
 @kernel
 def coast_step(walker: Any, number: int, photocurrent: float, state: Any, step: float) -> float:
     """Advance the coasting of a side that has let go by ``step`` [s]; returns the floor passed [m].
 
-    The wheel is at rest when both ``rotor`` and ``speed`` are exactly 0. The storage charges meanwhile.
+    The wheel is at rest when both ``rotor`` and ``speed`` are exactly 0. The storage is left as it is: it
+    charges meanwhile as in any wait, so that the caller advances it by :func:`agents.charge.wait`.
     """
     side = walker["side"][number]
-    rotor = state["rotor"]
     speed = state["speed"]
-    middle_rotor = rotor
-    middle_speed = speed
-    for stage in range(2):
-        force = tyre_force(side, middle_rotor, middle_speed)
-        rotor_rate = against(-side["tyre_radius"] * force, side["motor_friction"], rotor > 0.0)
-        speed_rate = against(force, walker["drag"], speed > 0.0)
-        ahead = 0.5 * step if stage == 0 else step
-        middle_rotor = max(rotor + ahead * rotor_rate / side["rotor_inertia"], 0.0)
-        middle_speed = max(speed + ahead * speed_rate / walker["pivot_mass"], 0.0)
-    state["rotor"] = middle_rotor
-    state["speed"] = middle_speed
-    return 0.5 * step * (speed + middle_speed)
+    rotor_rate, speed_rate, _, _ = rolling(walker, side, state["rotor"], speed, 0.0, 0.0, step)
+    end_speed = max(speed + step * speed_rate, 0.0)
+    state["rotor"] = max(state["rotor"] + step * rotor_rate, 0.0)
+    state["speed"] = end_speed
+    return 0.5 * step * (speed + end_speed)
 
 
 @kernel
