@@ -121,8 +121,10 @@ def _bends(design: Design) -> Iterator[Change]:
                 text = f"feeler wires of {length * 1e3:.0f} mm {_where(scope)}"
                 yield Change({f"{scope}.whisker.length": length}, text)
         for degrees in (35, 45, 25, 55, 15, 65):
-            text = f"bend the feeler wires to {degrees} deg outward {_where(scope)}"
-            yield Change({f"{scope}.whisker.outward": math.radians(degrees)}, text)
+            outward = math.radians(degrees)
+            if any(abs(whisker.outward - outward) > 0.01 for whisker in present):
+                text = f"bend the feeler wires to {degrees} deg outward {_where(scope)}"
+                yield Change({f"{scope}.whisker.outward": outward}, text)
 
 
 def _instead(present: float | None) -> str:

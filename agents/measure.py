@@ -40,11 +40,12 @@ def bench_pulse(
 
     ``photocurrent`` [A] of the panel, ``longest`` [s] a limit for pulse and coasting each. Returns (time
     that the latch held [s], time of coasting [s], floor passed under the tyre [m], locked). A pulse is
-    locked when it outlasts the limit, or before that when nothing about it changes any more; such a pulse
-    does not coast.
+    locked when it outlasts the limit, or before that when all but nothing of the panel's current goes into
+    or comes out of the storage and neither rotor nor coupling capacitor changes; such a pulse does not coast.
     """
     window = 0.25
-    still = 1e-6
+    still = 1e-3
+    quiet = still * photocurrent * window / walker["capacitance"]
     begin_pulse(walker, number, touched, state)
     side = walker["side"][number]
     top = walker["step"]
@@ -63,7 +64,7 @@ def bench_pulse(
         passed += way
         if held - looked >= window:
             if (
-                abs(state["rail"] - rail) < still
+                abs(state["rail"] - rail) < quiet
                 and abs(state["coupling"] - coupling) < still
                 and abs(state["rotor"] - rotor) <= still * rotor
             ) or held >= longest:

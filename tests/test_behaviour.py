@@ -74,7 +74,7 @@ def test_storage_decides_how_far_a_pulse_turns() -> None:
 
 def test_a_latch_resistor_too_large_for_a_hungry_motor_twitches() -> None:
     """It never empties the storage; a smaller one cures it (common practice, no source)."""
-    bad = bench_point(design(both__motor__resistance=HUNGRY, both__latch=47e3), 3e3)
+    bad = bench_point(design(both__motor__resistance=HUNGRY, both__latch=82e3), 3e3)
     assert TWITCH in bad.faults
     left = first(bad)
     assert left.let_go is not None
@@ -82,7 +82,7 @@ def test_a_latch_resistor_too_large_for_a_hungry_motor_twitches() -> None:
     good = bench_point(design(both__motor__resistance=HUNGRY, both__latch=4.7e3), 3e3)
     assert good.faults == ()
     # the usual motor asks for less, and the same resistor carries it
-    assert TWITCH not in bench_point(design(both__latch=47e3), 3e3).faults
+    assert TWITCH not in bench_point(design(both__latch=82e3), 3e3).faults
 
 
 @pytest.mark.parametrize("resistance", [6.0, 8.0, 10.0])
