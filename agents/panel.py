@@ -25,7 +25,8 @@ def panel_current(
     ``shunt`` [ohm] > 0, inf allowed. Solved by Newton's method on V_d from above: the equation falls and is
     concave in V_d, so that every step stays above the root.
     """
-    if series == 0.0:
+    # less than this drops nothing that a float could tell from the rail
+    if series < 1e-15:
         return photocurrent - saturation * math.expm1(rail / thermal) - rail / shunt
     junction = rail + photocurrent * series
     if junction > rail + thermal:

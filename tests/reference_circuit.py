@@ -62,7 +62,7 @@ def panel_current_explicit(design: Design, photocurrent: float, rail: Any) -> An
 
 
 def transistor_currents(part: Transistor, emitter: float, collector: float) -> tuple[float, float]:
-    """Collector and base current [A] at base-emitter and base-collector voltage ``emitter``, ``collector`` [V].
+    """Collector and base current [A] of a transistor at two voltages, base to emitter and base to collector.
 
     An NPN's signs; for a PNP give emitter-base and collector-base voltages.
     """
