@@ -23,7 +23,6 @@ import numpy.typing as npt
 from agents.compiled import kernel
 
 Floats = npt.NDArray[np.float64]
-Integers = npt.NDArray[np.int64]
 Records = npt.NDArray[np.void]
 
 DISC_SAMPLES = 32
@@ -341,18 +340,15 @@ def bodies_transmission(
     qx: float,
     qy: float,
     qz: float,
-    discs_x: Floats,
-    discs_y: Floats,
-    discs_radius: Floats,
-    discs_height: Floats,
+    bodies: Records,
     skip: int,
-    indices: Integers,
     count: int,
 ) -> float:
     """Return 1 if the ray from P to Q [m] clears all of the given bodies, else 0.
 
-    The bodies are ``indices[:count]`` but ``skip``, the receiver's own (−1 for none): upright cylinders
-    with centres ``discs_x``, ``discs_y``, ``discs_radius`` and ``discs_height`` [m].
+    The bodies are the first ``count`` of which field ``found`` of ``bodies`` tells, but ``skip``, the
+    receiver's own (−1 for none): upright cylinders with centre ``disc_x``, ``disc_y``, radius
+    ``disc_radius`` and height ``disc_height`` [m].
 
     A receiver above the top of a body that it stands over in plan is not shaded by it unless its ray goes
     down into it. One below the top, inside the outline, can only be there because a cylinder is rounder
@@ -364,14 +360,14 @@ def bodies_transmission(
     dz = qz - pz
     length_square = dx * dx + dy * dy
     for k in range(count):
-        i = indices[k]
+        i = bodies[k]["found"]
         if i == skip:
             continue
-        cx = discs_x[i] - px
-        cy = discs_y[i] - py
+        cx = bodies[i]["disc_x"] - px
+        cy = bodies[i]["disc_y"] - py
         toward = cx * dx + cy * dy
-        excess = cx * cx + cy * cy - discs_radius[i] * discs_radius[i]
-        top = discs_height[i]
+        excess = cx * cx + cy * cy - bodies[i]["disc_radius"] ** 2
+        top = bodies[i]["disc_height"]
         if excess <= 0.0 and pz < top:
             if toward > 0.0:
                 return 0.0

@@ -34,6 +34,20 @@ def write_whole(path: Path, content: bytes) -> None:
     _force_folder(path.parent)
 
 
+def check_writable(path: Path) -> None:
+    """Raise OutputError if no file can be written at ``path``; leaves nothing behind."""
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
+    try:
+        if path.is_dir():
+            raise IsADirectoryError(None, "it is a folder")
+        with part.open("xb"):
+            pass
+        part.unlink()
+    except OSError as error:
+        reason = error.strerror or str(error)
+        raise OutputError(f"{path}: cannot be written ({reason}); choose another place") from error
+
+
 def _force_folder(folder: Path) -> None:
     # The new name itself survives a power cut only once the folder is on the disk; not every system can
     # open a folder, and the file is whole either way.

@@ -1,0 +1,352 @@
+"""The event loop of a world.
+
+Nothing moves between pulses, so the clock jumps from event to event: a waiting walker's event is its next
+trigger, worked out ahead from its charging; a moving walker's event is its next stride. A walker that moves
+tells those whose light it crosses or whose whiskers it meets, and only they are worked out anew.
+
+Events come in the order (time, number of the walker). Every world keeps its own clock and writes to its own
+tables alone, so the same world gives the same bits whatever runs beside it.
+"""
+
+import math
+
+from agents.charge import time_to_reach, wait
+from agents.compiled import kernel
+from agents.eye import recovery_time
+from agents.noise import TRIGGER, normal_pair
+from agents.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from arena.grid import gather
+from arena.layout import (
+    ARRIVING,
+    COASTING,
+    DONE,
+    FULL,
+    LOST,
+    LOST_PLACE,
+    PULSING,
+    STOPPED,
+    WAITING,
+    Batch,
+    Crowd,
+    Integers,
+    Out,
+    Records,
+    Scene,
+)
+from arena.motion import WALL_MARGIN, drive, settle_place
+from arena.schedule import first_walker, set_time
+from arena.senses import list_walls, pass_bodies, set_triggers, take_light, take_touch
+from arena.tell import (
+    open_pulse,
+    room_left,
+    tell_light,
+    tell_motion,
+    tell_pose,
+    tell_pulse,
+    tell_standing,
+    tell_touch,
+)
+
+# A moving walker is put in its new place, and freed of contacts, after this way [m] or time [s] at the most.
+STRIDE = 4e-4
+STRIDE_TIME = 0.01
+# How often a moving walker's shadow and touch are passed on, and its own touch is taken [s].
+LOOK_EVERY = 0.02
+# After how long its own light is taken while it moves [s]; a healthy pulse is over before.
+LIGHT_AFTER = 0.25
+# What is left of a run when it counts as over [s].
+OVER = 1e-9
+
+
+@kernel
+def settle_world(crowd: Crowd) -> None:
+    """Put every walker in its start place; each is to arrive there at time 0."""
+    for number in range(len(crowd.bodies)):
+        settle_place(crowd, number)
+        crowd.bodies[number]["phase"] = ARRIVING
+        crowd.bodies[number]["state"]["rail"] = crowd.walkers[number]["start_rail"]
+        set_time(crowd.tree, number, 0.0)
+
+
+@kernel
+def draw_jitter(crowd: Crowd, number: int) -> None:
+    """Draw the jitter of both eyes for the coming pulse."""
+    body = crowd.bodies[number]
+    side = crowd.walkers[number]["side"]
+    left, right = normal_pair(crowd.settings[0]["seed"], body["chance"], TRIGGER, body["pulses"])
+    body["left_noise"] = left * side[0]["jitter"]
+    body["right_noise"] = right * side[1]["jitter"]
+
+
+@kernel
+def plan_trigger(crowd: Crowd, out: Out, number: int, now: float) -> None:
+    """Work out when a waiting walker, whose rail holds for ``now`` [s], fires."""
+    walker, body = crowd.walkers[number], crowd.bodies[number]
+    set_triggers(walker, body)
+    body["since"] = now
+    goal = min(body["left_trigger"], body["right_trigger"])
+    time = math.inf
+    if goal < math.inf:
+        time = now + time_to_reach(walker, body["photocurrent"], body["state"]["rail"], goal)
+        time = max(time, body["hold"])
+    if math.isnan(time):
+        out.counts[LOST_PLACE] = 1
+        time = math.inf
+    set_time(crowd.tree, number, time)
+
+
+@kernel
+def advance(scene: Scene, crowd: Crowd, out: Out, until: float) -> int:
+    """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.layout`.
+
+    FULL asks to empty the output and to call again, STOPPED that ``stop`` was set; both leave the world
+    ready to go on.
+    """
+    while True:
+        time = crowd.tree[1]
+        if out.counts[LOST_PLACE] != 0:
+            return LOST
+        if time > until:
+            return DONE
+        if out.stop[0] != 0:
+            return STOPPED
+        if not room_left(out):
+            return FULL
+        number = first_walker(crowd.tree)
+        phase = crowd.bodies[number]["phase"]
+        tells = False
+        if phase == WAITING:
+            fire(crowd, out, number, time)
+        elif phase == ARRIVING or (phase == COASTING and at_rest(crowd.bodies[number]["state"])):
+            come_to_rest(scene, crowd, out, number, time)
+            tells = phase == COASTING
+        else:
+            way, time = stride(crowd, out, number, time)
+            tells = after_stride(scene, crowd, out, number, time, way)
+        if tells and len(crowd.bodies) > 1:
+            tell_neighbours(scene, crowd, out, number, time)
+
+
+@kernel
+def fire(crowd: Crowd, out: Out, number: int, time: float) -> None:
+    """The rail has reached a trigger: that side begins its pulse."""
+    walker, body = crowd.walkers[number], crowd.bodies[number]
+    wait(walker, body["photocurrent"], body["state"], time - body["since"])
+    body["since"] = time
+    body["side"] = 0 if body["left_trigger"] <= body["right_trigger"] else 1
+    touch = body["left_touch"] if body["side"] == 0 else body["right_touch"]
+    begin_pulse(walker, body["side"], touch > 0, body["state"])
+    body["phase"] = PULSING
+    body["pulses"] += 1
+    body["start"] = time
+    body["let_go"] = math.inf
+    body["path"] = 0.0
+    body["looked"] = time
+    tell_pose(out, body, time)
+    open_pulse(out.under_way[number], body, time)
+    set_time(crowd.tree, number, time)
+
+
+@kernel
+def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, float]:
+    """Step a moving walker's circuit and tyre from ``time`` [s]; returns the way passed [m] and the time."""
+    walker, body = crowd.walkers[number], crowd.bodies[number]
+    state = body["state"]
+    which = body["side"]
+    side = walker["side"][which]
+    end = min(time + STRIDE_TIME, crowd.settings[0]["until"])
+    way = 0.0
+    if body["phase"] == COASTING:
+        while way < STRIDE and end - time > OVER and not at_rest(state):
+            step = min(walker["step"], end - time)
+            way += coast_step(walker, which, body["photocurrent"], state, step)
+            time += step
+        return way, time
+    touch = body["left_touch"] if which == 0 else body["right_touch"]
+    while way < STRIDE and end - time > OVER:
+        step = min(pulse_step_length(side, state, walker["step"]), end - time)
+        holds, passed = pulse_step(walker, which, body["photocurrent"], touch > 0, state, step)
+        if not holds:
+            body["phase"] = COASTING
+            body["let_go"] = time
+            out.under_way[number]["let_go_V"] = state["rail"]
+            break
+        time += step
+        way += passed
+    body["since"] = time
+    if not state["rail"] > -math.inf:
+        out.counts[LOST_PLACE] = 1
+    return way, time
+
+
+@kernel
+def after_stride(scene: Scene, crowd: Crowd, out: Out, number: int, time: float, way: float) -> bool:
+    """Move the body by the ``way`` [m] that its tyre has rolled up to ``time``.
+
+    Returns whether it is time to tell those whom it concerns.
+    """
+    body = crowd.bodies[number]
+    if way > 0.0:
+        way *= crowd.walkers[number]["side"][body["side"]]["turns"]
+        if drive(scene.walls, crowd, number, way):
+            tell_pushed(crowd, out, number, time)
+        tell_motion(out, body, time)
+    looks = time - body["looked"] >= LOOK_EVERY
+    if looks:
+        body["looked"] = time
+        look_at_touch(scene.walls, crowd, out, number, time)
+        if time - body["start"] >= LIGHT_AFTER:
+            take_light(scene, crowd, number)
+    over = crowd.settings[0]["until"] - time <= OVER
+    set_time(crowd.tree, number, math.inf if over else time)
+    return bool(looks)
+
+
+@kernel
+def come_to_rest(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
+    """The wheel has stopped, or the run begins: take stock and work out the next trigger."""
+    walker, body = crowd.walkers[number], crowd.bodies[number]
+    list_walls(scene.walls, crowd, number, WALL_MARGIN)
+    tell_pose(out, body, time)
+    if body["phase"] == COASTING:
+        wait(walker, body["photocurrent"], body["state"], time - body["since"])
+        body["hold"] = body["let_go"] + recovery_time(walker["side"][body["side"]])
+        tell_pulse(out, out.under_way[number], body, time, False)
+    body["phase"] = WAITING
+    look_at_touch(scene.walls, crowd, out, number, time)
+    take_light(scene, crowd, number)
+    tell_light(out, body, time)
+    draw_jitter(crowd, number)
+    plan_trigger(crowd, out, number, time)
+
+
+@kernel
+def look_at_touch(walls: Records, crowd: Crowd, out: Out, number: int, time: float) -> bool:
+    """Take what touches a walker and write down what has changed; returns whether a whisker has."""
+    body = crowd.bodies[number]
+    left, right, touched = take_touch(walls, crowd, number)
+    tell_touch(out, body, time, 0, body["left_touch"], left)
+    tell_touch(out, body, time, 1, body["right_touch"], right)
+    tell_touch(out, body, time, 2, body["body_touch"], touched)
+    changed = left != body["left_touch"] or right != body["right_touch"]
+    body["left_touch"] = left
+    body["right_touch"] = right
+    body["body_touch"] = touched
+    return changed
+
+
+@kernel
+def tell_pushed(crowd: Crowd, out: Out, number: int, time: float) -> None:
+    """Write down where walkers stood before, and stand after, they were pushed by ``number``."""
+    body, settings = crowd.bodies[number], crowd.settings[0]
+    reach = settings["influence"] + 4.0 * settings["reach"]
+    count = gather(settings, crowd.heads, crowd.bodies, body["x"], body["y"], reach)
+    for place in range(count):
+        which = crowd.bodies[place]["found"]
+        pushed = crowd.bodies[which]
+        if which != number and pushed["moved"] == 1:
+            tell_standing(out, pushed, time - 1e-3)
+            tell_motion(out, pushed, time)
+
+
+@kernel
+def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
+    """A walker has moved: work out anew those whose light or touch that changes, or whom it has pushed."""
+    bodies = crowd.bodies
+    body, settings = bodies[number], crowd.settings[0]
+    count = gather(settings, crowd.heads, bodies, body["x"], body["y"], settings["influence"])
+    # whoever is worked out anew looks for neighbours too
+    for place in range(count):
+        bodies[place]["gathered"] = bodies[place]["found"]
+    for place in range(count):
+        which = bodies[place]["gathered"]
+        if which == number:
+            continue
+        other = bodies[which]
+        current = other["photocurrent"]
+        changed = other["moved"] == 1
+        if changed:
+            take_light(scene, crowd, which)
+        else:
+            changed = pass_bodies(scene, crowd, which)
+        touched = look_at_touch(scene.walls, crowd, out, which, time)
+        if changed:
+            tell_light(out, other, time)
+        if (changed or touched) and other["phase"] == WAITING:
+            wait(crowd.walkers[which], current, other["state"], time - other["since"])
+            plan_trigger(crowd, out, which, time)
+
+
+@kernel
+def end_world(crowd: Crowd, out: Out) -> None:
+    """Bring every walker's rail to the end of the run and write the pulses that it cuts off."""
+    until = crowd.settings[0]["until"]
+    for number in range(len(crowd.bodies)):
+        body = crowd.bodies[number]
+        if body["phase"] != PULSING:
+            left = until - body["since"]
+            wait(crowd.walkers[number], body["photocurrent"], body["state"], left)
+        if body["phase"] != WAITING:
+            tell_pose(out, body, until)
+            tell_pulse(out, out.under_way[number], body, until, True)
+
+
+@kernel
+def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, Out]:
+    """The arrays of one world of a batch."""
+    span = spans[number]
+    sources, walls, shades = span["sources"], span["walls"], span["shades"]
+    points, walkers, tree, heads = span["shade_points"], span["walkers"], span["tree"], span["heads"]
+    first, last = walkers[0], walkers[1]
+    scene = Scene(
+        batch.scene.sources[sources[0] : sources[1]],
+        batch.scene.walls[walls[0] : walls[1]],
+        batch.scene.shades[shades[0] : shades[1]],
+        batch.scene.shade_points[points[0] : points[1]],
+        batch.scene.disc_samples,
+        batch.scene.ambient[number],
+    )
+    crowd = Crowd(
+        batch.crowd.walkers[first:last],
+        batch.crowd.bodies[first:last],
+        batch.crowd.lit[first:last],
+        batch.crowd.near_walls[first:last],
+        batch.crowd.tree[tree[0] : tree[1]],
+        batch.crowd.heads[heads[0] : heads[1]],
+        batch.crowd.settings[number : number + 1],
+    )
+    out = Out(
+        batch.out.under_way[first:last],
+        batch.out.pulses[number],
+        batch.out.poses[number],
+        batch.out.touches[number],
+        batch.out.lights[number],
+        batch.out.counts[number],
+        batch.out.stop,
+    )
+    return scene, crowd, out
+
+
+@kernel
+def settle_batch(batch: Batch, spans: Records) -> None:
+    """Put the walkers of every world of a batch in their start places."""
+    for number in range(len(spans)):
+        _, crowd, _ = world_of(batch, spans, number)
+        settle_world(crowd)
+
+
+@kernel
+def advance_batch(batch: Batch, spans: Records, codes: Integers, until: float) -> None:
+    """Run the worlds of a batch whose code is FULL up to ``until`` [s], one after the other."""
+    for number in range(len(spans)):
+        if codes[number] == FULL:
+            scene, crowd, out = world_of(batch, spans, number)
+            codes[number] = advance(scene, crowd, out, until)
+
+
+@kernel
+def end_batch(batch: Batch, spans: Records) -> None:
+    """End every world of a batch at its own last moment."""
+    for number in range(len(spans)):
+        _, crowd, out = world_of(batch, spans, number)
+        end_world(crowd, out)

@@ -1,0 +1,175 @@
+"""How worlds lie in memory. A world is one floor with the walkers that share it.
+
+Kernels take no more of it than they use: every array that a compiled call hands on costs time at each call,
+and more when it is compiled.
+"""
+
+from typing import NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.walker import CORE_POINTS, STATE
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+Records = npt.NDArray[np.void]
+
+# Places at which a walker's light is taken: left eye, right eye, and this many points of the panel.
+PANEL_POINTS = 4
+RECEPTORS = 2 + PANEL_POINTS
+
+# Phases of a walker.
+ARRIVING = -1
+WAITING = 0
+PULSING = 1
+COASTING = 2
+
+# What stopped an advance.
+DONE = 0
+FULL = 1  # an output buffer has to be emptied first
+STOPPED = 2  # someone asked to stop
+LOST = 3  # a state that is no number
+
+# Place in ``counts`` of the flag that a state is lost; before it stand the rows in use.
+LOST_PLACE = 4
+COUNTS = 5
+
+# What changes while a walker lives.
+BODY = np.dtype(
+    [
+        ("number", np.int64),  # number in the replay
+        ("chance", np.int64),  # keys the draws of its jitter
+        ("x", np.float64),  # middle of the axle
+        ("y", np.float64),
+        ("heading", np.float64),
+        ("cosine", np.float64),
+        ("sine", np.float64),
+        ("phase", np.int64),
+        ("side", np.int64),  # that fires or fired last
+        ("pulses", np.int64),  # number of pulses so far
+        ("since", np.float64),  # time for which the rail holds [s]
+        ("hold", np.float64),  # no trigger before this time [s]
+        ("photocurrent", np.float64),
+        ("left_light", np.float64),
+        ("right_light", np.float64),
+        ("panel_light", np.float64),
+        ("open_light", np.float64),  # panel's light if nothing stood in the way
+        ("left_touch", np.int64),  # 0 free, 1 wall, 2 walker
+        ("right_touch", np.int64),
+        ("body_touch", np.int64),
+        ("left_noise", np.float64),  # jitter of the next trigger [V]
+        ("right_noise", np.float64),
+        ("left_trigger", np.float64),  # rail voltage at which that side fires, inf if it cannot
+        ("right_trigger", np.float64),
+        ("start", np.float64),  # of the pulse under way [s]
+        ("let_go", np.float64),
+        ("path", np.float64),
+        ("told", np.float64),  # when its pose was last written [s]
+        ("told_x", np.float64),
+        ("told_y", np.float64),
+        ("told_heading", np.float64),
+        ("looked", np.float64),  # when its light was last taken while it moved [s]
+        ("near_count", np.int64),  # walls in reach
+        ("near_x", np.float64),  # where they were listed
+        ("near_y", np.float64),
+        ("state", STATE),
+        ("points", np.float64, (CORE_POINTS, 2)),  # corners of the body's core on the floor
+        ("disc_x", np.float64),  # middle of the body, and the cylinder as which it shades others
+        ("disc_y", np.float64),
+        ("disc_radius", np.float64),
+        ("disc_height", np.float64),
+        ("follower", np.int64),  # next body in its cell of the grid, -1 for none
+        ("leader", np.int64),  # the one before it
+        ("cell", np.int64),
+        ("kept_x", np.float64),  # pose before the contact being solved
+        ("kept_y", np.float64),
+        ("kept_heading", np.float64),
+        ("active", np.int64),  # takes part in the contact being solved
+        # entry k of two lists of numbers, for those who look for neighbours
+        ("found", np.int64),
+        ("gathered", np.int64),
+        ("moved", np.int64),  # pushed by another since its light was last taken
+    ],
+    align=True,
+)
+
+SETTINGS = np.dtype(
+    [
+        ("seed", np.int64),
+        ("influence", np.float64),  # how far a body's shadow or touch can reach [m]
+        ("reach", np.float64),  # largest radius of a body [m]
+        ("until", np.float64),  # end of the run [s]
+        # the grid in which neighbours are looked up
+        ("west", np.float64),
+        ("south", np.float64),
+        ("cell", np.float64),
+        ("columns", np.int64),
+        ("rows", np.int64),
+    ],
+    align=True,
+)
+
+SPAN = np.dtype(
+    [
+        (name, np.int64, (2,))
+        for name in ("sources", "walls", "shades", "shade_points", "walkers", "tree", "heads")
+    ],
+    align=True,
+)
+
+
+class Scene(NamedTuple):
+    """What stands: records of :mod:`arena.world`; ``ambient`` (kinds,) [lx]."""
+
+    sources: Records
+    walls: Records
+    shades: Records
+    shade_points: Floats
+    disc_samples: Floats
+    ambient: Floats
+
+
+class Crowd(NamedTuple):
+    """Who walks: N walkers as built (WALKER) and as they are (BODY), and what is kept to find them fast.
+
+    ``lit`` (N, RECEPTORS, sources) light [lx] past walls and shades, but not past bodies; ``near_walls``
+    (N, walls) the walls within reach of each; ``tree`` the schedule; ``heads`` the first body of every cell
+    of the grid, or -1; ``settings`` (1,).
+    """
+
+    walkers: Records
+    bodies: Records
+    lit: Floats
+    near_walls: Integers
+    tree: Floats
+    heads: Integers
+    settings: Records
+
+
+class Out(NamedTuple):
+    """What is written down, in the dtypes of :mod:`replays.record`.
+
+    ``under_way`` (N,) the row of each walker's pulse while it lasts; ``counts`` (COUNTS,) rows in use of
+    pulses, poses, touches and lights, and the flag of a lost state; ``stop`` (1,) is set to ask for a stop.
+    """
+
+    under_way: Records
+    pulses: Records
+    poses: Records
+    touches: Records
+    lights: Records
+    counts: Integers
+    stop: Integers
+
+
+class Batch(NamedTuple):
+    """Many worlds end to end; :data:`SPAN` says which part belongs to which.
+
+    ``ambient`` has shape (worlds, kinds), the output tables (worlds, rows), ``settings`` (worlds,). Worlds
+    on the same floor share its records.
+    """
+
+    scene: Scene
+    crowd: Crowd
+    out: Out

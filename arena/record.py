@@ -1,0 +1,175 @@
+"""Putting a replay together: what a run wrote, with the geometry, the designs and the map of light."""
+
+import math
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from arena.contest import Contest
+from arena.flatten import FlatArena, flatten
+from arena.light import light_map
+from arena.shadow import disc_points
+from arena.spec import ArenaSpec, Goal, Lamp
+from replays.header import FORMAT, VERSION
+from replays.record import WALKERS, Replay
+
+Floats = npt.NDArray[np.float64]
+Records = npt.NDArray[np.void]
+
+# Corners of the polygon that stands for a round goal.
+ROUND_CORNERS = 48
+
+
+def compose(
+    contest: Contest,
+    arena: FlatArena,
+    walkers: Records,
+    parts: list[dict[str, float]],
+    poses: Floats,
+    heats: npt.NDArray[np.int64],
+    tables: dict[str, Records],
+    ledger: Floats,
+    threads: int,
+) -> Replay:
+    """Return the replay of a contest that has been run.
+
+    ``walkers`` WALKER records in the order of the replay, ``parts`` what was drawn for each, ``poses`` their
+    start poses (walkers, 3), ``tables`` the output of the engine, ``ledger`` (walkers, 7) [J].
+    """
+    names = sorted({name for drawn in parts for name in drawn})
+    built = np.array([[drawn.get(name, math.nan) for name in names] for drawn in parts])
+    west, south = arena.floor.min(axis=0)
+    header = {
+        "format": FORMAT,
+        "version": VERSION,
+        "program": contest.program,
+        "seed": contest.seed,
+        "seconds": contest.seconds,
+        "alone": contest.alone,
+        "built_names": names,
+        "light_map": {"x": float(west), "y": float(south), "cell": contest.arena.cell},
+        "designs": [
+            {"name": one.design.name, "about": one.design.about, "yaml": one.text} for one in contest.entrants
+        ],
+        "arena": describe_arena(contest.arena, contest.text),
+    }
+    height = float(np.median(walkers["panel_z"]))
+    return Replay(
+        header=header,
+        walkers=_walker_rows(walkers, poses, heats, contest.walkers),
+        pulses=tables["pulses"],
+        poses=tables["poses"],
+        touches=tables["touches"],
+        lights=tables["lights"],
+        built=built.reshape(len(walkers), len(names)),
+        light_map=map_of(contest.arena, height, threads).astype(np.float32),
+        ledger=ledger,
+    )
+
+
+def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> Floats:
+    """Illuminance [lx] on a surface facing up at ``height`` [m], a value for each cell of the floor."""
+    arena = flatten(spec)
+    west, south = (float(edge) for edge in arena.floor.min(axis=0))
+    east, north = (float(edge) for edge in arena.floor.max(axis=0))
+    return light_map(
+        (west, south, east, north),
+        spec.cell,
+        height,
+        arena.sources,
+        np.ones(len(arena.sources)),
+        float(np.sum(arena.ambient)),
+        arena.walls,
+        arena.shades,
+        arena.shade_points,
+        disc_points(),
+        threads,
+    )
+
+
+def _walker_rows(walkers: Records, poses: Floats, heats: npt.NDArray[np.int64], copies: int) -> Records:
+    rows = np.zeros(len(walkers), WALKERS)
+    rows["design"] = np.arange(len(walkers)) // copies
+    rows["heat"] = heats
+    rows["x"], rows["y"], rows["heading"] = poses.T
+    rows["radius"] = walkers["body_reach"]
+    rows["body_ahead"] = walkers["body_x"]
+    rows["track"] = walkers["track"]
+    rows["eye_ahead"] = walkers["side"]["eye_x"][:, 0]
+    rows["eye_aside"] = walkers["side"]["eye_y"][:, 0]
+    return rows
+
+
+def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
+    """The arena's geometry as :mod:`replays.header` describes it; ``text`` is what its file says."""
+    sources = flatten(spec).sources
+    sun = spec.sun
+    return {
+        "name": spec.name,
+        "about": spec.about or "-",
+        "yaml": text,
+        "floor": _points(spec.floor.outline),
+        "walls": [
+            {
+                "name": wall.name,
+                "points": _points(wall.outline or wall.line or ()),
+                "closed": wall.outline is not None,
+                "height": wall.height,
+            }
+            for wall in spec.walls
+        ],
+        "shades": [
+            {
+                "name": shade.name,
+                "outline": _points(shade.outline),
+                "height": shade.height,
+                "passes": shade.passes,
+            }
+            for shade in spec.shades
+        ],
+        "lamps": [
+            _lamp(lamp, float(source["intensity"]))
+            for lamp, source in zip(spec.lamps, sources[: len(spec.lamps)], strict=True)
+        ],
+        "sun": None
+        if sun is None
+        else {
+            "azimuth_rad": sun.azimuth,
+            "elevation_rad": sun.elevation,
+            "illuminance_lx": sun.illuminance,
+            "light": sun.light,
+        },
+        "ambient_lx": spec.ambient.illuminance,
+        "goals": [{"name": goal.name, "outline": _goal_outline(goal)} for goal in spec.goals],
+    }
+
+
+def _points(outline: tuple[tuple[float, float], ...]) -> list[list[float]]:
+    return [[x, y] for x, y in outline]
+
+
+def _lamp(lamp: Lamp, intensity: float) -> dict[str, Any]:
+    return {
+        "name": lamp.name,
+        "x": lamp.place[0],
+        "y": lamp.place[1],
+        "height": lamp.height,
+        "intensity_cd": intensity,
+        "diameter": lamp.diameter,
+        "beam_half_angle_rad": lamp.beam,
+        "aim": list(lamp.aim or lamp.place),
+        "light": lamp.light,
+    }
+
+
+def _goal_outline(goal: Goal) -> list[list[float]]:
+    if goal.outline is not None:
+        return _points(goal.outline)
+    assert goal.centre is not None
+    assert goal.radius is not None
+    turns = np.linspace(0.0, 2.0 * math.pi, ROUND_CORNERS, endpoint=False)
+    return [
+        [goal.centre[0] + goal.radius * math.cos(turn), goal.centre[1] + goal.radius * math.sin(turn)]
+        for turn in turns
+    ]

@@ -1,0 +1,151 @@
+"""What a world writes down: rows of pulses, poses, touches and light, in the replay's own columns."""
+
+import math
+from typing import Any
+
+from agents.compiled import kernel
+from arena.layout import PULSING, Out
+
+# A pose is written when the walker has moved [m] or turned [rad] this much since the last one.
+POSE_MOVE = 0.002
+POSE_TURN = 0.09
+# A walker that was not told for so long was standing [s].
+STANDING_AFTER = 0.1
+# A pulse that lasts longer than this is told this seldom [s].
+LOCKED_AFTER = 5.0
+LOCKED_PACE = 0.2
+
+
+@kernel
+def room_left(out: Out) -> bool:
+    """Whether the output tables hold what one event can write at most."""
+    walkers = len(out.under_way)
+    return bool(
+        out.counts[0] + 2 <= len(out.pulses)
+        and out.counts[1] + 4 * walkers + 8 <= len(out.poses)
+        and out.counts[2] + 6 * walkers + 12 <= len(out.touches)
+        and out.counts[3] + 2 * walkers + 8 <= len(out.lights)
+    )
+
+
+@kernel
+def tell_pose(out: Out, body: Any, time: float) -> None:
+    """Write where a walker stands at ``time`` [s]."""
+    body["told"] = time
+    body["told_x"] = body["x"]
+    body["told_y"] = body["y"]
+    body["told_heading"] = body["heading"]
+    _pose_row(out, body, time)
+
+
+@kernel
+def _pose_row(out: Out, body: Any, time: float) -> None:
+    pose = out.poses[out.counts[1]]
+    pose["walker"] = body["number"]
+    pose["time_s"] = time
+    pose["x"] = body["told_x"]
+    pose["y"] = body["told_y"]
+    pose["heading"] = body["told_heading"]
+    out.counts[1] += 1
+
+
+@kernel
+def tell_standing(out: Out, body: Any, time: float) -> None:
+    """Write that a walker that is about to move still stood where it was last told, at ``time`` [s]."""
+    if time - body["told"] >= STANDING_AFTER:
+        _pose_row(out, body, time)
+        body["told"] = time
+
+
+@kernel
+def tell_motion(out: Out, body: Any, time: float) -> None:
+    """Write the pose of a moving walker if it has changed enough to be seen."""
+    far = abs(body["x"] - body["told_x"]) + abs(body["y"] - body["told_y"]) > POSE_MOVE
+    if not far and abs(body["heading"] - body["told_heading"]) < POSE_TURN:
+        return
+    locked = body["phase"] == PULSING and time - body["start"] > LOCKED_AFTER
+    if not locked or time - body["told"] >= LOCKED_PACE:
+        tell_pose(out, body, time)
+
+
+@kernel
+def tell_light(out: Out, body: Any, time: float) -> None:
+    """Write the light that a walker has from ``time`` [s] on."""
+    light = out.lights[out.counts[3]]
+    light["walker"] = body["number"]
+    light["time_s"] = time
+    light["left_lx"] = body["left_light"]
+    light["right_lx"] = body["right_light"]
+    light["panel_lx"] = body["panel_light"]
+    light["open_panel_lx"] = body["open_light"]
+    out.counts[3] += 1
+
+
+@kernel
+def tell_touch(out: Out, body: Any, time: float, part: int, before: int, now: int) -> None:
+    """Write that a whisker (``part`` 0 left, 1 right) or the body (2) met or left something.
+
+    ``before`` and ``now``: 0 free, 1 at a wall, 2 at a walker.
+    """
+    if before == now:
+        return
+    if before > 0:
+        _touch_row(out, body, time, part, 0, before - 1)
+    if now > 0:
+        _touch_row(out, body, time, part, 1, now - 1)
+
+
+@kernel
+def _touch_row(out: Out, body: Any, time: float, part: int, closed: int, against: int) -> None:
+    touch = out.touches[out.counts[2]]
+    touch["walker"] = body["number"]
+    touch["time_s"] = time
+    touch["part"] = part
+    touch["closed"] = closed
+    touch["against"] = against
+    out.counts[2] += 1
+
+
+@kernel
+def open_pulse(pulse: Any, body: Any, time: float) -> None:
+    """Begin the row of a pulse that has just been fired; :func:`tell_pulse` writes it."""
+    touched = 0
+    if body["left_touch"] > 0:
+        touched += 1
+    if body["right_touch"] > 0:
+        touched += 2
+    if body["body_touch"] > 0:
+        touched += 4
+    rail = body["state"]["rail"]
+    pulse["walker"] = body["number"]
+    pulse["side"] = body["side"]
+    pulse["touched"] = touched
+    pulse["start_s"] = time
+    pulse["trigger_V"] = rail
+    pulse["other_trigger_V"] = body["right_trigger"] if body["side"] == 0 else body["left_trigger"]
+    pulse["let_go_V"] = rail
+    pulse["light_left_lx"] = body["left_light"]
+    pulse["light_right_lx"] = body["right_light"]
+    pulse["light_panel_lx"] = body["panel_light"]
+    pulse["open_panel_lx"] = body["open_light"]
+    pulse["x0"] = body["x"]
+    pulse["y0"] = body["y"]
+    pulse["heading0"] = body["heading"]
+
+
+@kernel
+def tell_pulse(out: Out, pulse: Any, body: Any, time: float, cut_off: bool) -> None:
+    """Write the row of a pulse that came to rest, or was cut off by the run's end, at ``time`` [s]."""
+    pulse["ended"] = 1 if cut_off else 0
+    pulse["let_go_s"] = min(body["let_go"], time)
+    pulse["rest_s"] = time
+    pulse["x1"] = body["x"]
+    pulse["y1"] = body["y"]
+    pulse["heading1"] = body["heading"]
+    pulse["path_m"] = body["path"]
+    pulse["peak_A"] = body["state"]["peak"]
+    pulse["charge_C"] = body["state"]["charge"]
+    if body["let_go"] == math.inf:
+        pulse["let_go_V"] = body["state"]["rail"]
+    out.pulses[out.counts[0]] = pulse
+    out.counts[0] += 1
