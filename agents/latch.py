@@ -7,12 +7,13 @@ both transistors, and the PNP running out of voltage as the rail comes down to t
     PNP emitter:    V_BEp = V_T ln(f / I_S),  f its forward transport current
     PNP base:       f / beta_p + x / beta_r = I_c + (V - V_BEp - V_CE) / R_latch
     PNP collector:  I_Bn + I_Bn^2 / I_K = f - x (1 + 1 / beta_r),   x = f exp(-V_EC / V_T)
-    NPN base:       V_BEn = V_T ln(beta_n I_Bn / I_S),   V_EC = V - V_BEn
+    NPN base:       V_EC = V - V_T ln(g / I_S),   I_Bn = g / beta_n + (g - D) / (beta_r + 1)
     NPN collector:  V_CE = V_T ln((beta_n / beta_r + s (1 + 1 / beta_r)) / (s - 1))
-                    s = beta_n I_Bn / (I_C + I_C^2 / I_K),   I_C = I_m + I_Bp - I_c
+                    s = beta_n I_Bn / D,   D = I_C + I_C^2 / I_K,   I_C = I_m + I_Bp - I_c
 
-I_c is the current through the coupling capacitor, x the current with which a saturated PNP feeds back. s is
-how far the NPN's capability covers its load; below 1 it cannot carry it at all. Knee and saturation of the
+I_c is the current through the coupling capacitor, x the current with which a saturated PNP feeds back, g the
+NPN's forward transport current, less than beta_n I_Bn by what its collector feeds back to its base. s is how
+far the NPN's capability covers its load; below 1 it cannot carry it at all. Knee and saturation of the
 PNP, which are hardly at work together, are left without their product, and that leaves a quadratic.
 
 Source: the charge-control and transport equations of Gummel and Poon, Bell System Technical Journal 49
@@ -29,20 +30,21 @@ LEAST_FREE_LEVEL = 0.15
 
 
 @kernel
-def driver_currents(forward: float, room: float, pnp: Any) -> tuple[float, float, float, float]:
+def driver_currents(forward: float, room: float, spare: float, pnp: Any) -> tuple[float, float, float, float]:
     """Base and collector current [A] of the latch's PNP, and the slope of each against ln(``forward``).
 
-    ``forward`` [A] is its forward transport current. ``room`` [1/A] times its collector current is
-    exp(-V_EC / V_T): the NPN's gain over its saturation current, times exp(-rail / V_T).
+    ``forward`` [A] is its forward transport current. It feeds back the share exp(-V_EC / V_T) of that, which
+    by the NPN's base equation is ``room`` [1/A] times the sum of its collector current and ``spare`` [A].
     """
     back = 1.0 / pnp["reverse_gain"]
     fed_back = forward * room
     linear = 1.0 + fed_back * (1.0 + back)
+    free = forward * max(1.0 - room * spare * (1.0 + back), 0.0)
     # the root of the quadratic in the form that loses no digits at small current
-    root = math.sqrt(linear * linear + 4.0 * forward / pnp["knee"])
-    collector = 2.0 * forward / (linear + root)
-    collector_slope = (forward - fed_back * (1.0 + back) * collector) / root
-    base = forward / pnp["gain"] + back * fed_back * collector
+    root = math.sqrt(linear * linear + 4.0 * free / pnp["knee"])
+    collector = 2.0 * free / (linear + root)
+    collector_slope = (free - fed_back * (1.0 + back) * collector) / root
+    base = forward / pnp["gain"] + back * fed_back * (collector + spare)
     base_slope = base + back * fed_back * collector_slope
     return base, collector, base_slope, collector_slope
 
@@ -84,12 +86,19 @@ def strongest_drive(drive: float, thermal: float, side: Any) -> float:
 
 @kernel
 def settle_latch(
-    rail: float, back: float, coupling_current: float, thermal: float, side: Any, guess: float
+    rail: float,
+    back: float,
+    coupling_current: float,
+    thermal: float,
+    side: Any,
+    recent: float,
+    guess: float,
 ) -> tuple[bool, float, float, float, float, float, float, float]:
     """Where the latch settles with ``back`` [V] of back-EMF in the motor.
 
     ``rail`` [V], ``coupling_current`` [A] out of the PNP's base into the coupling capacitor, ``thermal`` [V],
-    ``side`` a SIDE record, ``guess`` the guess returned a moment before, or inf.
+    ``side`` a SIDE record, ``recent`` [V] the collector's level a moment before, by which the NPN's base
+    stands where it does, and ``guess`` the guess returned then, or inf.
 
     The one unknown is y = ln(f / I_S). The PNP's base equation gives the collector voltage that goes with a
     y, and the NPN's collector equation the one down to which it can pull; the latch rests where they agree. A
@@ -106,7 +115,10 @@ def settle_latch(
     small = side["pnp"]["saturation_current"]
     latch = side["latch"]
     conductance = 1.0 / side["motor_resistance"]
-    room = npn["gain"] / npn["saturation_current"] * math.exp(-rail / thermal)
+    share = 1.0 / (npn["reverse_gain"] + 1.0)
+    load = max((rail - recent - back) * conductance, 0.0)
+    spare = share * load * (1.0 + load / npn["knee"])
+    room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + share))
     drive = rail + latch * coupling_current
     free_level = max(0.5 * (rail - back), LEAST_FREE_LEVEL)
     is_fresh = guess == math.inf
@@ -114,7 +126,7 @@ def settle_latch(
     upper = math.inf
     lower = -math.inf
     for _ in range(100):
-        base, given, base_slope, given_slope = driver_currents(small * math.exp(y), room, side["pnp"])
+        base, given, base_slope, given_slope = driver_currents(small * math.exp(y), room, spare, side["pnp"])
         collector = drive - latch * base - thermal * y
         collector_slope = -latch * base_slope - thermal
         motor = (rail - collector - back) * conductance
@@ -135,17 +147,18 @@ def settle_latch(
             slope = settled_slope * (capability_slope / capability - demand_slope / demand) - collector_slope
             # the last step goes along the slopes: all but straight against f, save near the valley
             near = 0.1 if capability > 3.0 * demand else 1e-3
-            if abs(excess) < near * min(slope, 5.0):
+            if abs(excess) < near * min(slope, 5.0) and (is_fresh or collector < free_level):
                 change = -excess / slope
+                final = y + change * (1.0 - 0.5 * change)
                 return (
                     collector < free_level,
                     motor + motor_slope * change,
                     base + base_slope * change,
                     given + given_slope * change,
-                    thermal * y,
+                    thermal * final,
                     collector + collector_slope * change,
                     capability / demand,
-                    y + change * (1.0 - 0.5 * change),
+                    final,
                 )
             if excess <= 0.0:
                 lower = y
@@ -156,12 +169,14 @@ def settle_latch(
         if excess > 0.0:
             upper = y
         is_between = lower > -math.inf and upper < math.inf
-        if not is_between and (slope <= 0.0 or (excess > 0.0 and collector > free_level)):
+        is_beyond = not is_between and slope <= 0.0
+        if is_beyond or (collector > free_level and not (is_fresh and excess <= 0.0)):
             if is_fresh:
                 break
             # perhaps the guess alone was beyond the valley
             is_fresh = True
             lower = -math.inf
+            upper = math.inf
             y = strongest_drive(drive, thermal, side)
             continue
         if is_between and upper - lower < 1e-3:

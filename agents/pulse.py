@@ -43,13 +43,15 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
 def pulse_step_length(side: Any, state: Any, longest: float) -> float:
     """Step [s] for the state at hand: short while the lit eye pulls the coupling capacitor.
 
-    A quarter of ``longest`` while the tyre takes hold of the floor, and near the end of the pulse: as the
-    NPN's cover comes near to what its load needs, the collector runs off ever faster.
+    A quarter of ``longest`` while the tyre takes hold of the floor, and near the end of the pulse: as little
+    is left across the latch resistor, or as the NPN's cover comes near to what its load needs, the collector
+    runs off ever faster.
     """
-    eye = state["rail"] - state["junction"] - state["coupling"]
-    if eye > side["lit_voltage"] + 0.02:
+    base = state["rail"] - state["junction"]
+    if base - state["coupling"] > side["lit_voltage"] + 0.02:
         return min(longest, 0.5 * side["flash_resistance"] * side["coupling"])
-    if state["cover"] < 2.2 or side["tyre_radius"] * state["rotor"] < side["slip_speed"]:
+    takes_hold = side["tyre_radius"] * state["rotor"] < side["slip_speed"]
+    if takes_hold or state["cover"] < 2.2 or base - state["collector"] < 0.12:
         return 0.25 * longest
     return longest
 
@@ -156,7 +158,7 @@ def pulse_step(
     expected = max(middle_stored + above - back, 0.0) * conductance
     rail = middle_stored - esr * (state["drain"] + expected)
     holds, motor, base, given, junction, collector, cover, guess = settle_latch(
-        rail, back, pushed, walker["thermal"], side, state["guess"]
+        rail, back, pushed, walker["thermal"], side, state["collector"], state["guess"]
     )
     if not holds:
         return False, 0.0

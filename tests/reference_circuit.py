@@ -172,3 +172,52 @@ def reference_pulse(
     assert solution.success, solution.message
     end = solution.y[:, -1]
     return Pulse(float(solution.t[-1]), float(end[0]), float(end[8]), float(end[9]), solution.status == 0)
+
+
+@dataclass(frozen=True)
+class Rest:
+    """Where the latch rests: currents [A] of motor, PNP base and NPN base, and voltages [V]."""
+
+    motor: float
+    base: float
+    given: float
+    junction: float
+    collector: float
+
+
+def rest_of_latch(design: Design, rail: float, back: float, coupling: float, gain: float = 1.0) -> Rest:
+    """Let the left latch, held down for a moment, come to rest with everything around it standing still.
+
+    ``rail`` and ``back``-EMF [V], ``coupling`` current [A] out of the PNP's base, ``gain`` a factor on the
+    NPN's. The three nodes' capacitances find the level that is stable.
+    """
+    side = design.left
+    npn = side.npn.model_copy(update={"gain": gain * side.npn.gain})
+
+    def currents(state: Any) -> tuple[float, ...]:
+        collector, base, low = (float(x) for x in state)
+        npn_collector, npn_base = transistor_currents(npn, low, low - collector)
+        pnp_collector, pnp_base = transistor_currents(side.pnp, rail - base, low - base)
+        winding = max((rail - collector - back) / side.motor.resistance, 0.0)
+        return winding, (base - collector) / side.latch, npn_collector, npn_base, pnp_collector, pnp_base
+
+    def rates(_: float, state: Any) -> list[float]:
+        winding, latch, npn_collector, npn_base, pnp_collector, pnp_base = currents(state)
+        # the coupling current returns to the collector, as it does through the series resistor
+        return [
+            (winding + latch - npn_collector) / NODE_CAPACITANCE,
+            (pnp_base - latch - coupling) / NODE_CAPACITANCE,
+            (pnp_collector - npn_base) / NODE_CAPACITANCE,
+        ]
+
+    def runs_off(_: float, state: Any) -> float:
+        return float(state[0]) - rail
+
+    runs_off.terminal = True  # type: ignore[attr-defined]
+    # driven hard, so that it comes down to its level from above
+    start = [0.0, rail - 0.8, 0.9]
+    solution = solve_ivp(rates, (0.0, 0.1), start, method="BDF", rtol=1e-7, atol=1e-10, events=runs_off)
+    assert solution.success, solution.message
+    end = solution.y[:, -1]
+    winding, _, _, npn_base, _, pnp_base = currents(end)
+    return Rest(winding, pnp_base, npn_base, float(rail - end[1]), float(end[0]))
