@@ -58,6 +58,8 @@ def fill(walker: Any, design: Design) -> None:
 
 def _fill_body(walker: Any, body: Body) -> None:
     corners = body.outline or ((body.ahead, 0.0),)
+    if _area(corners) < 0.0:
+        corners = corners[::-1]
     rounding = 0.0 if body.outline else (body.radius or ROUND_BODY)
     west, east = min(x for x, _ in corners), max(x for x, _ in corners)
     middle = 0.5 * (west + east)
@@ -80,11 +82,11 @@ def _fill_body(walker: Any, body: Body) -> None:
 
 
 def _area(corners: tuple[tuple[float, float], ...]) -> float:
-    """Area of a polygon by the shoelace formula."""
+    """Area of a polygon by the shoelace formula, positive if its corners run counter-clockwise."""
     twice = 0.0
     for (ax, ay), (bx, by) in zip(corners, corners[1:] + corners[:1], strict=True):
         twice += ax * by - bx * ay
-    return 0.5 * abs(twice)
+    return 0.5 * twice
 
 
 def _fill_side(record: Any, side: Side, outward: float, load: float) -> None:

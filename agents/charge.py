@@ -42,19 +42,28 @@ def charging_current(walker: Any, photocurrent: float, rail: float) -> float:
 
 @kernel
 def time_to_reach(walker: Any, photocurrent: float, start: float, goal: float) -> float:
-    """Time [s] until the rail climbs from ``start`` to ``goal`` [V]; 0 if it is there, inf if it never is.
+    """Time [s] until the rail climbs from ``start`` to ``goal`` [V]; 0 if it is there, inf if it never is."""
+    time, _, _, _ = charge_to(walker, photocurrent, start, goal)
+    return time
 
-    C times the integral of dV / I over four-point Gauss panels. They end at the kinks of the eyes' draw and
-    are halved while the current falls to less than 0.7 of itself along one.
+
+@kernel
+def charge_to(
+    walker: Any, photocurrent: float, start: float, goal: float
+) -> tuple[float, float, float, float]:
+    """Charging from ``start`` to ``goal`` [V]: time [s], energy [J] of the panel, to eyes, to the leak.
+
+    All 0 if the rail is there; the time is inf, and the rest 0, if it never is. The time is C times the
+    integral of dV / I, over four-point Gauss panels. They end at the kinks of the eyes' draw and are halved
+    while the current falls to less than 0.7 of itself along one.
     """
+    time, panel_energy, eye_energy, leak_energy = 0.0, 0.0, 0.0, 0.0
     if start >= goal:
-        return 0.0
-    final = charging_current(walker, photocurrent, goal)
-    if final <= 0.0:
-        return math.inf
+        return time, panel_energy, eye_energy, leak_energy
+    if charging_current(walker, photocurrent, goal) <= 0.0:
+        return math.inf, panel_energy, eye_energy, leak_energy
     kink0 = walker["side"][0]["dark_trigger"]
     kink1 = walker["side"][1]["dark_trigger"]
-    total = 0.0
     rail = start
     here = charging_current(walker, photocurrent, rail)
     for _ in range(400):
@@ -71,25 +80,21 @@ def time_to_reach(walker: Any, photocurrent: float, start: float, goal: float) -
             there = charging_current(walker, photocurrent, end)
         middle = 0.5 * (rail + end)
         half = 0.5 * (end - rail)
-        inner = half * 0.3399810435848563
-        outer = half * 0.8611363115940526
-        total += half * (
-            0.6521451548625461
-            * (
-                1.0 / charging_current(walker, photocurrent, middle - inner)
-                + 1.0 / charging_current(walker, photocurrent, middle + inner)
-            )
-            + 0.3478548451374538
-            * (
-                1.0 / charging_current(walker, photocurrent, middle - outer)
-                + 1.0 / charging_current(walker, photocurrent, middle + outer)
-            )
-        )
+        for node in range(4):
+            place = 0.3399810435848563 if node < 2 else 0.8611363115940526
+            weight = 0.6521451548625461 if node < 2 else 0.3478548451374538
+            voltage = middle + half * (place if node % 2 == 0 else -place)
+            panel, eyes, leak = waiting_currents(walker, photocurrent, voltage)
+            taken = walker["capacitance"] * half * weight / (panel - eyes - leak)
+            time += taken
+            panel_energy += taken * panel * voltage
+            eye_energy += taken * eyes * voltage
+            leak_energy += taken * leak * voltage
         rail = end
         here = there
     if rail < goal:
-        return math.inf
-    return walker["capacitance"] * total
+        return math.inf, 0.0, 0.0, 0.0
+    return time, panel_energy, eye_energy, leak_energy
 
 
 @kernel

@@ -11,6 +11,7 @@ from arena.flatten import FlatArena
 from arena.layout import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
 from arena.schedule import tree_size
 from arena.shadow import disc_points
+from arena.world import wall_table
 from replays.record import LIGHTS, POSES, PULSES, TOUCHES
 
 Floats = npt.NDArray[np.float64]
@@ -46,8 +47,9 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
     arenas = {id(plan.arena): plan.arena for plan in plans}
     floors = list(arenas.values())
     place = {identity: index for index, identity in enumerate(arenas)}
-    settings = np.array([_settings(plan) for plan in plans], SETTINGS)
     counts = [len(plan.walkers) for plan in plans]
+    walkers = np.concatenate([plan.walkers for plan in plans])
+    settings = _settings(plans, walkers, _offsets(counts))
     offsets = {key: _offsets([len(getattr(floor, key)) for floor in floors]) for key in SHARED}
     own = {
         "walkers": _offsets(counts),
@@ -61,11 +63,11 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
             spans[number][key] = offsets[key][index : index + 2]
         for key in own:
             spans[number][key] = own[key][number : number + 2]
-    walkers = np.concatenate([plan.walkers for plan in plans])
     largest = max(counts)
     scene = Scene(
         sources=np.concatenate([floor.sources for floor in floors]),
         walls=np.concatenate([floor.walls for floor in floors]),
+        wall_table=np.concatenate([wall_table(floor.walls).ravel() for floor in floors]),
         shades=np.concatenate([floor.shades for floor in floors]),
         shade_points=np.concatenate([floor.shade_points for floor in floors]),
         disc_samples=disc_points(),
@@ -76,6 +78,7 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
         walkers=walkers,
         bodies=_bodies(plans, walkers),
         lit=np.zeros((len(walkers), RECEPTORS, most_sources)),
+        hidden=np.zeros((len(walkers), RECEPTORS, most_sources), np.int64),
         near_walls=np.zeros((len(walkers), max(len(floor.walls) for floor in floors)), np.int64),
         tree=np.full(own["tree"][-1], math.inf),
         heads=np.full(own["heads"][-1], -1, np.int64),
@@ -108,37 +111,61 @@ def _offsets(counts: Sequence[int]) -> Integers:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
 
-def _settings(plan: WorldPlan) -> tuple[int, float, float, float, float, float, float, int, int]:
-    reach = float(np.max(plan.walkers["body_reach"]))
-    west, south = (float(edge) for edge in plan.arena.floor.min(axis=0))
-    width, depth = (float(size) for size in np.ptp(plan.arena.floor, axis=0))
-    cell = max(2.0 * reach, math.sqrt(width * depth / MOST_CELLS))
-    if len(plan.walkers) == 1:
-        cell = 2.0 * max(width, depth)
-    columns, rows = int(width / cell) + 1, int(depth / cell) + 1
-    influence = _influence(plan.arena, plan.walkers)
-    return plan.seed, influence, reach, plan.until, west, south, cell, columns, rows
+def _settings(plans: Sequence[WorldPlan], walkers: Records, offsets: Integers) -> Records:
+    """The SETTINGS record of every world; ``walkers`` of all of them from ``offsets`` on."""
+    firsts = offsets[:-1]
+
+    def largest(values: Floats) -> Floats:
+        return np.asarray(np.maximum.reduceat(values, firsts), np.float64)
+
+    sides = walkers["side"]
+    offset = largest(np.abs(walkers["body_x"]))
+    reach = largest(walkers["body_reach"])
+    tip = largest(np.hypot(sides["tip_x"], sides["tip_y"]).max(axis=1))
+    eye = largest(np.hypot(sides["eye_x"], sides["eye_y"]).max(axis=1))
+    panel = largest(
+        np.abs(walkers["panel_x"]) + 0.5 * np.hypot(walkers["panel_length"], walkers["panel_width"])
+    )
+    shade = largest(walkers["shade_radius"]) + offset
+    top = largest(walkers["body_height"])
+    lowest = -largest(-np.minimum(sides["eye_z"].min(axis=1), walkers["panel_z"]))
+    floors = {id(plan.arena): _Floor(plan.arena) for plan in plans}
+    settings = np.zeros(len(plans), SETTINGS)
+    settings["seed"] = [plan.seed for plan in plans]
+    settings["until"] = [plan.until for plan in plans]
+    settings["reach"] = reach
+    settings["receptors"] = np.maximum(eye, panel)
+    settings["touch"] = np.maximum(tip, reach + offset) + reach + offset
+    for number, plan in enumerate(plans):
+        one, floor = settings[number], floors[id(plan.arena)]
+        shadow = floor.longest_shadow(float(lowest[number]), float(top[number]))
+        behind = shadow + float(shade[number]) + float(one["receptors"]) if shadow > 0.0 else 0.0
+        one["influence"] = max(float(one["touch"]), behind)
+        cell = max(2.0 * float(reach[number]), math.sqrt(floor.width * floor.depth / MOST_CELLS))
+        if len(plan.walkers) == 1:
+            cell = 2.0 * max(floor.width, floor.depth)
+        one["west"], one["south"], one["cell"] = floor.west, floor.south, cell
+        one["columns"], one["rows"] = int(floor.width / cell) + 1, int(floor.depth / cell) + 1
+    return settings
 
 
-def _influence(arena: FlatArena, walkers: Records) -> float:
-    """How far apart the axles of two walkers can be while one shades or touches the other [m]."""
-    tips = np.hypot(walkers["side"]["tip_x"], walkers["side"]["tip_y"])
-    offset = float(np.max(np.abs(walkers["body_x"])))
-    body = float(np.max(walkers["body_reach"])) + offset
-    touch = float(np.max(tips)) + body
-    top = float(np.max(walkers["body_height"]))
-    lowest = float(min(np.min(walkers["side"]["eye_z"]), np.min(walkers["panel_z"])))
-    eyes = np.hypot(walkers["side"]["eye_x"], walkers["side"]["eye_y"])
-    panels = np.abs(walkers["panel_x"]) + 0.5 * np.hypot(walkers["panel_length"], walkers["panel_width"])
-    receptor = float(max(np.max(eyes), np.max(panels)))
-    shadow = 0.0
-    diagonal = float(np.hypot(*np.ptp(arena.floor, axis=0)))
-    for source in arena.sources:
+class _Floor:
+    """Bounds of a floor [m], and how far its lamps throw shadows."""
+
+    def __init__(self, arena: FlatArena) -> None:
+        corners = arena.floor
+        self.west, self.south = (float(edge) for edge in corners.min(axis=0))
+        self.width, self.depth = (float(size) for size in np.ptp(corners, axis=0))
+        # farthest that any place of the floor is from each lamp, in the plan, and the lamp's height
+        across = corners[:, 0, None] - arena.sources["x"]
+        along = corners[:, 1, None] - arena.sources["y"]
+        self._distances = np.hypot(across, along).max(axis=0)
+        self._heights = arena.sources["z"]
+
+    def longest_shadow(self, lowest: float, top: float) -> float:
+        """How far behind a body of height ``top`` an eye or panel at ``lowest`` can lie in its shadow [m]."""
         if lowest >= top:
-            break
-        # farthest that any place of the floor is from the lamp, in the plan
-        distance = np.max(np.hypot(arena.floor[:, 0] - source["x"], arena.floor[:, 1] - source["y"]))
-        rise = max(float(source["z"]) - lowest, 1e-9)
-        shadow = max(shadow, min(float(distance) * min((top - lowest) / rise, 1.0), diagonal))
-    shade = float(np.max(walkers["shade_radius"])) + offset
-    return max(touch, shadow + shade + receptor if shadow > 0.0 else 0.0)
+            return 0.0
+        rise = np.maximum(self._heights - lowest, 1e-9)
+        shadows = self._distances * np.minimum((top - lowest) / rise, 1.0)
+        return min(float(np.max(shadows, initial=0.0)), math.hypot(self.width, self.depth))

@@ -27,7 +27,7 @@ DEMO_DESIGNS = ("poppy", "sunflower", "lentil")
 
 
 class Measured(click.ParamType):
-    """A value with its unit, like ``3klx``; where ``plain`` a number alone too, for an option that says it."""
+    """A value with its unit, like ``3klx``; where ``plain``, a number alone too."""
 
     def __init__(self, unit: str, plain: bool = False, **bounds: float) -> None:
         self.unit, self.plain, self.bounds = unit, plain, bounds

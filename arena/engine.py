@@ -9,8 +9,9 @@ tables alone, so the same world gives the same bits whatever runs beside it.
 """
 
 import math
+from typing import Any
 
-from agents.charge import time_to_reach, wait
+from agents.charge import charge_to, wait
 from agents.compiled import kernel
 from agents.eye import recovery_time
 from agents.noise import TRIGGER, normal_pair
@@ -33,9 +34,18 @@ from arena.layout import (
     Records,
     Scene,
 )
-from arena.motion import WALL_MARGIN, drive, settle_place
+from arena.motion import WALL_MARGIN, drive, settle_place, tell_shadow
 from arena.schedule import first_walker, set_time
-from arena.senses import list_walls, pass_bodies, set_triggers, take_light, take_touch
+from arena.senses import (
+    TOUCH_ROOM,
+    list_walls,
+    may_touch,
+    set_triggers,
+    shift_shadow,
+    sum_light,
+    take_light,
+    take_touch,
+)
 from arena.tell import (
     open_pulse,
     room_left,
@@ -48,10 +58,12 @@ from arena.tell import (
 )
 
 # A moving walker is put in its new place, and freed of contacts, after this way [m] or time [s] at the most.
-STRIDE = 4e-4
+STRIDE = 1.5e-3
 STRIDE_TIME = 0.01
-# How often a moving walker's shadow and touch are passed on, and its own touch is taken [s].
+# A moving walker's shadow and touch are passed on, and its own touch is taken, no more often than this [s],
+# and only once its nose has gone on by this way [m].
 LOOK_EVERY = 0.02
+LOOK_AFTER = 0.0015
 # After how long its own light is taken while it moves [s]; a healthy pulse is over before.
 LIGHT_AFTER = 0.25
 # What is left of a run when it counts as over [s].
@@ -63,6 +75,7 @@ def settle_world(crowd: Crowd) -> None:
     """Put every walker in its start place; each is to arrive there at time 0."""
     for number in range(len(crowd.bodies)):
         settle_place(crowd, number)
+        tell_shadow(crowd.bodies[number])
         crowd.bodies[number]["phase"] = ARRIVING
         crowd.bodies[number]["state"]["rail"] = crowd.walkers[number]["start_rail"]
         set_time(crowd.tree, number, 0.0)
@@ -87,8 +100,11 @@ def plan_trigger(crowd: Crowd, out: Out, number: int, now: float) -> None:
     goal = min(body["left_trigger"], body["right_trigger"])
     time = math.inf
     if goal < math.inf:
-        time = now + time_to_reach(walker, body["photocurrent"], body["state"]["rail"], goal)
-        time = max(time, body["hold"])
+        taken, panel, eyes, leak = charge_to(walker, body["photocurrent"], body["state"]["rail"], goal)
+        body["due"] = now + taken
+        body["goal"] = goal
+        body["due_panel"], body["due_eyes"], body["due_leak"] = panel, eyes, leak
+        time = max(body["due"], body["hold"])
     if math.isnan(time):
         out.counts[LOST_PLACE] = 1
         time = math.inf
@@ -121,21 +137,51 @@ def advance(scene: Scene, crowd: Crowd, out: Out, until: float) -> int:
             come_to_rest(scene, crowd, out, number, time)
             tells = phase == COASTING
         else:
-            way, time = stride(crowd, out, number, time)
-            tells = after_stride(scene, crowd, out, number, time, way)
+            time, tells = move_on(scene, crowd, out, number, time, until)
         if tells and len(crowd.bodies) > 1:
             tell_neighbours(scene, crowd, out, number, time)
+
+
+@kernel
+def move_on(
+    scene: Scene, crowd: Crowd, out: Out, number: int, time: float, until: float
+) -> tuple[float, bool]:
+    """Let a moving walker make strides from ``time`` [s] until it rests or something else is due.
+
+    Returns the time it has come to, and whether those near it are to be told.
+    """
+    state = crowd.bodies[number]["state"]
+    set_time(crowd.tree, number, math.inf)
+    next_other = crowd.tree[1]
+    end = crowd.settings[0]["until"]
+    tells = False
+    while True:
+        way, time = stride(crowd, out, number, time)
+        tells = after_stride(scene, crowd, out, number, time, way)
+        if end - time <= OVER:
+            return time, tells
+        resting = crowd.bodies[number]["phase"] == COASTING and at_rest(state)
+        if tells or resting or time >= next_other or time > until or not room_left(out):
+            set_time(crowd.tree, number, time)
+            return time, tells
 
 
 @kernel
 def fire(crowd: Crowd, out: Out, number: int, time: float) -> None:
     """The rail has reached a trigger: that side begins its pulse."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
-    wait(walker, body["photocurrent"], body["state"], time - body["since"])
+    state = body["state"]
+    if time == body["due"] and state["rail"] < body["goal"]:
+        state["rail"] = body["goal"]
+        state["panel_energy"] += body["due_panel"]
+        state["eye_energy"] += body["due_eyes"]
+        state["leak_energy"] += body["due_leak"]
+    else:
+        wait(walker, body["photocurrent"], state, time - body["since"])
     body["since"] = time
     body["side"] = 0 if body["left_trigger"] <= body["right_trigger"] else 1
     touch = body["left_touch"] if body["side"] == 0 else body["right_touch"]
-    begin_pulse(walker, body["side"], touch > 0, body["state"])
+    begin_pulse(walker, body["side"], touch > 0, state)
     body["phase"] = PULSING
     body["pulses"] += 1
     body["start"] = time
@@ -191,15 +237,22 @@ def after_stride(scene: Scene, crowd: Crowd, out: Out, number: int, time: float,
         if drive(scene.walls, crowd, number, way):
             tell_pushed(crowd, out, number, time)
         tell_motion(out, body, time)
-    looks = time - body["looked"] >= LOOK_EVERY
+    looks = time - body["looked"] >= LOOK_EVERY and _has_gone_on(crowd.walkers[number], body)
     if looks:
         body["looked"] = time
+        body["looked_heading"] = body["heading"]
         look_at_touch(scene.walls, crowd, out, number, time)
         if time - body["start"] >= LIGHT_AFTER:
             take_light(scene, crowd, number)
-    over = crowd.settings[0]["until"] - time <= OVER
-    set_time(crowd.tree, number, math.inf if over else time)
     return bool(looks)
+
+
+@kernel
+def _has_gone_on(walker: Any, body: Any) -> bool:
+    """Whether a moving walker has moved or turned enough since others were last told for them to care."""
+    moved = abs(body["disc_x"] - body["shade_x"]) + abs(body["disc_y"] - body["shade_y"])
+    turned = abs(body["heading"] - body["looked_heading"]) * walker["body_reach"]
+    return bool(moved + turned > LOOK_AFTER)
 
 
 @kernel
@@ -251,30 +304,69 @@ def tell_pushed(crowd: Crowd, out: Out, number: int, time: float) -> None:
 
 @kernel
 def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
-    """A walker has moved: work out anew those whose light or touch that changes, or whom it has pushed."""
+    """A walker has moved and may have pushed others: work out anew those whom that concerns."""
     bodies = crowd.bodies
     body, settings = bodies[number], crowd.settings[0]
-    count = gather(settings, crowd.heads, bodies, body["x"], body["y"], settings["influence"])
+    reach = settings["influence"] + 4.0 * settings["reach"]
+    found = gather(settings, crowd.heads, bodies, body["x"], body["y"], reach)
+    bodies[0]["moving"] = number
+    count = 1
+    for place in range(found):
+        which = bodies[place]["found"]
+        if which != number and bodies[which]["moved"] == 1:
+            bodies[count]["moving"] = which
+            count += 1
+    for place in range(count):
+        mover = bodies[place]["moving"]
+        if place > 0:
+            # it was pushed, so its own light and touch are others too
+            current = bodies[mover]["photocurrent"]
+            take_light(scene, crowd, mover)
+            look_at_touch(scene.walls, crowd, out, mover, time)
+            adapt(crowd, out, mover, time, current, True)
+        tell_of(scene, crowd, out, mover, time)
+
+
+@kernel
+def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float) -> None:
+    """Tell those near ``mover`` where it now stands."""
+    bodies = crowd.bodies
+    body, settings = bodies[mover], crowd.settings[0]
+    # those near its old place are to learn that it has gone
+    gone = math.hypot(body["disc_x"] - body["shade_x"], body["disc_y"] - body["shade_y"])
+    reach = settings["influence"] + gone
+    count = gather(settings, crowd.heads, bodies, body["x"], body["y"], reach)
     # whoever is worked out anew looks for neighbours too
     for place in range(count):
         bodies[place]["gathered"] = bodies[place]["found"]
     for place in range(count):
         which = bodies[place]["gathered"]
-        if which == number:
+        if which == mover:
             continue
         other = bodies[which]
         current = other["photocurrent"]
-        changed = other["moved"] == 1
-        if changed:
-            take_light(scene, crowd, which)
-        else:
-            changed = pass_bodies(scene, crowd, which)
-        touched = look_at_touch(scene.walls, crowd, out, which, time)
-        if changed:
-            tell_light(out, other, time)
-        if (changed or touched) and other["phase"] == WAITING:
-            wait(crowd.walkers[which], current, other["state"], time - other["since"])
-            plan_trigger(crowd, out, which, time)
+        # one that moves itself takes its light when it has come to rest
+        shifted = other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover)
+        if shifted:
+            sum_light(scene, crowd.walkers[which], other, crowd.lit[which], crowd.hidden[which])
+        touched = False
+        reach = gone + TOUCH_ROOM + crowd.walkers[mover]["body_reach"]
+        if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach):
+            touched = look_at_touch(scene.walls, crowd, out, which, time)
+        if shifted or touched:
+            adapt(crowd, out, which, time, current, shifted)
+    tell_shadow(body)
+
+
+@kernel
+def adapt(crowd: Crowd, out: Out, number: int, time: float, current: float, shifted: bool) -> None:
+    """A walker's light (if ``shifted``) or touch has changed, its photocurrent was ``current`` [A] so far."""
+    body = crowd.bodies[number]
+    if shifted:
+        tell_light(out, body, time)
+    if body["phase"] == WAITING:
+        wait(crowd.walkers[number], current, body["state"], time - body["since"])
+        plan_trigger(crowd, out, number, time)
 
 
 @kernel
@@ -301,6 +393,7 @@ def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, O
     scene = Scene(
         batch.scene.sources[sources[0] : sources[1]],
         batch.scene.walls[walls[0] : walls[1]],
+        batch.scene.wall_table[5 * walls[0] : 5 * walls[1]].reshape((5, walls[1] - walls[0])),
         batch.scene.shades[shades[0] : shades[1]],
         batch.scene.shade_points[points[0] : points[1]],
         batch.scene.disc_samples,
@@ -310,6 +403,7 @@ def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, O
         batch.crowd.walkers[first:last],
         batch.crowd.bodies[first:last],
         batch.crowd.lit[first:last],
+        batch.crowd.hidden[first:last],
         batch.crowd.near_walls[first:last],
         batch.crowd.tree[tree[0] : tree[1]],
         batch.crowd.heads[heads[0] : heads[1]],

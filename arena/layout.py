@@ -62,6 +62,12 @@ BODY = np.dtype(
         ("right_noise", np.float64),
         ("left_trigger", np.float64),  # rail voltage at which that side fires, inf if it cannot
         ("right_trigger", np.float64),
+        # the wait planned to the next trigger: its end [s], rail [V] and energies [J]
+        ("due", np.float64),
+        ("goal", np.float64),
+        ("due_panel", np.float64),
+        ("due_eyes", np.float64),
+        ("due_leak", np.float64),
         ("start", np.float64),  # of the pulse under way [s]
         ("let_go", np.float64),
         ("path", np.float64),
@@ -69,14 +75,20 @@ BODY = np.dtype(
         ("told_x", np.float64),
         ("told_y", np.float64),
         ("told_heading", np.float64),
-        ("looked", np.float64),  # when its light was last taken while it moved [s]
+        ("looked", np.float64),  # when others were last told of it [s], and where it headed then
+        ("looked_heading", np.float64),
         ("near_count", np.int64),  # walls in reach
         ("near_x", np.float64),  # where they were listed
         ("near_y", np.float64),
+        ("body_room", np.float64),  # how far it can go from there before its body can meet a wall [m]
+        ("whisker_room", np.float64),  # or any part of it
         ("state", STATE),
         ("points", np.float64, (CORE_POINTS, 2)),  # corners of the body's core on the floor
-        ("disc_x", np.float64),  # middle of the body, and the cylinder as which it shades others
+        ("disc_x", np.float64),  # middle of the body
         ("disc_y", np.float64),
+        # the cylinder as which it shades others; its middle is where others were last told it to be
+        ("shade_x", np.float64),
+        ("shade_y", np.float64),
         ("disc_radius", np.float64),
         ("disc_height", np.float64),
         ("follower", np.int64),  # next body in its cell of the grid, -1 for none
@@ -86,9 +98,11 @@ BODY = np.dtype(
         ("kept_y", np.float64),
         ("kept_heading", np.float64),
         ("active", np.int64),  # takes part in the contact being solved
-        # entry k of two lists of numbers, for those who look for neighbours
+        # entry k of three lists of numbers: whom a look for neighbours found, who takes part in a contact,
+        # and who has moved and is to be told
         ("found", np.int64),
         ("gathered", np.int64),
+        ("moving", np.int64),
         ("moved", np.int64),  # pushed by another since its light was last taken
     ],
     align=True,
@@ -99,6 +113,8 @@ SETTINGS = np.dtype(
         ("seed", np.int64),
         ("influence", np.float64),  # how far a body's shadow or touch can reach [m]
         ("reach", np.float64),  # largest radius of a body [m]
+        ("receptors", np.float64),  # how far an eye or a corner of a panel is from the axle's middle [m]
+        ("touch", np.float64),  # how far apart two axles can be while one touches the other [m]
         ("until", np.float64),  # end of the run [s]
         # the grid in which neighbours are looked up
         ("west", np.float64),
@@ -120,10 +136,15 @@ SPAN = np.dtype(
 
 
 class Scene(NamedTuple):
-    """What stands: records of :mod:`arena.world`; ``ambient`` (kinds,) [lx]."""
+    """What stands: records of :mod:`arena.world`; ``ambient`` (kinds,) [lx].
+
+    ``wall_table`` holds the walls again as :func:`arena.world.wall_table` does, (5, walls); in a batch it is
+    flat, floor by floor.
+    """
 
     sources: Records
     walls: Records
+    wall_table: Floats
     shades: Records
     shade_points: Floats
     disc_samples: Floats
@@ -133,7 +154,8 @@ class Scene(NamedTuple):
 class Crowd(NamedTuple):
     """Who walks: N walkers as built (WALKER) and as they are (BODY), and what is kept to find them fast.
 
-    ``lit`` (N, RECEPTORS, sources) light [lx] past walls and shades, but not past bodies; ``near_walls``
+    ``lit`` (N, RECEPTORS, sources) light [lx] past walls and shades, but not past bodies, and ``hidden``, of
+    the same shape, the number of bodies that stand in its way; ``near_walls``
     (N, walls) the walls within reach of each; ``tree`` the schedule; ``heads`` the first body of every cell
     of the grid, or -1; ``settings`` (1,).
     """
@@ -141,6 +163,7 @@ class Crowd(NamedTuple):
     walkers: Records
     bodies: Records
     lit: Floats
+    hidden: Integers
     near_walls: Integers
     tree: Floats
     heads: Integers

@@ -13,7 +13,7 @@ from agents.compiled import kernel
 from arena.contact import body_body_gap, body_wall_gap
 from arena.grid import gather, place_in_grid
 from arena.layout import Crowd, Records
-from arena.senses import list_walls
+from arena.senses import list_walls, walls_within
 
 # Overlap [m] below which bodies count as apart.
 CLEAR = 2e-5
@@ -33,6 +33,13 @@ def settle_place(crowd: Crowd, number: int) -> None:
     body["sine"] = math.sin(body["heading"])
     _place_outline(crowd.walkers[number], body)
     place_in_grid(crowd.settings[0], crowd.heads, crowd.bodies, number)
+
+
+@kernel
+def tell_shadow(body: Any) -> None:
+    """Take note that everyone now knows where a body's shadow is."""
+    body["shade_x"] = body["disc_x"]
+    body["shade_y"] = body["disc_y"]
 
 
 @kernel
@@ -142,7 +149,7 @@ def _leave_walls(walls: Records, near: Any, walker: Any, body: Any) -> tuple[flo
     dragging = 0.0
     for _ in range(SWEEPS):
         worst = 0.0
-        for index in range(body["near_count"]):
+        for index in range(walls_within(body, body["body_room"])):
             wall = walls[near[index]]
             gap, normal_x, normal_y = body_wall_gap(
                 body["points"],

@@ -11,6 +11,7 @@ from arena.flatten import FlatArena, flatten
 from arena.light import light_map
 from arena.shadow import disc_points
 from arena.spec import ArenaSpec, Goal, Lamp
+from arena.world import wall_table
 from replays.header import FORMAT, VERSION
 from replays.record import WALKERS, Replay
 
@@ -80,7 +81,7 @@ def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> Floats:
         arena.sources,
         np.ones(len(arena.sources)),
         float(np.sum(arena.ambient)),
-        arena.walls,
+        wall_table(arena.walls),
         arena.shades,
         arena.shade_points,
         disc_points(),

@@ -10,13 +10,13 @@ from arena.contact import body_body_gap, body_wall_gap
 from arena.grid import gather
 from arena.layout import PANEL_POINTS, RECEPTORS, Crowd, Records, Scene
 from arena.light import ambient_share, irradiation, open_light
-from arena.shadow import bodies_transmission
+from arena.shadow import body_hides
 from arena.whiskers import whisker_body_bend, whisker_wall_bend
 
 # A body this near to something touches it [m].
 TOUCH_GAP = 5e-4
-# Light that changes by less than this share moves no trigger worth telling.
-SAME_LIGHT = 1e-3
+# Who comes within this of a body or a whisker may have begun, or ceased, to touch it [m].
+TOUCH_ROOM = 2e-3
 
 
 @kernel
@@ -46,14 +46,19 @@ def receptor(walker: Any, body: Any, place: int) -> tuple[float, float, float, f
 
 @kernel
 def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
-    """Take the light of a walker that has moved: past walls and shades into ``lit``, then past bodies."""
-    body = crowd.bodies[number]
+    """Take the light of a walker anew where it stands: past walls and shades, then past bodies."""
+    walker, body = crowd.walkers[number], crowd.bodies[number]
     sources = scene.sources
+    count = 0
+    if len(crowd.bodies) > 1:
+        reach = crowd.settings[0]["influence"]
+        count = gather(crowd.settings[0], crowd.heads, crowd.bodies, body["x"], body["y"], reach)
     unhindered = 0.0
     for place in range(RECEPTORS):
-        x, y, z, look_x, look_y, look_z, power = receptor(crowd.walkers[number], body, place)
+        x, y, z, look_x, look_y, look_z, power = receptor(walker, body, place)
         for lamp in range(len(sources)):
-            crowd.lit[number, place, lamp] = irradiation(
+            source = sources[lamp]
+            light = irradiation(
                 x,
                 y,
                 z,
@@ -61,89 +66,115 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
                 look_y,
                 look_z,
                 power,
-                sources[lamp],
-                scene.walls,
+                source,
+                scene.wall_table,
                 scene.shades,
                 scene.shade_points,
                 scene.disc_samples,
             )
             if place >= 2:
-                unhindered += open_light(x, y, z, look_x, look_y, look_z, power, sources[lamp])
+                unhindered += open_light(x, y, z, look_x, look_y, look_z, power, source)
+            hidden = 0
+            for index in range(count):
+                which = crowd.bodies[index]["found"]
+                if which != number and _hides(crowd.bodies[which], x, y, z, source):
+                    hidden += 1
+            crowd.lit[number, place, lamp] = light
+            crowd.hidden[number, place, lamp] = hidden
     ambient = 0.0
     for kind in range(len(scene.ambient)):
         ambient += scene.ambient[kind]
     body["open_light"] = unhindered / PANEL_POINTS + ambient
     body["moved"] = 0
-    body["panel_light"] = -1.0
-    pass_bodies(scene, crowd, number)
+    sum_light(scene, walker, body, crowd.lit[number], crowd.hidden[number])
 
 
 @kernel
-def pass_bodies(scene: Scene, crowd: Crowd, number: int) -> bool:
-    """Let ``lit`` past the bodies in the way; returns whether the walker's light has changed.
+def _hides(other: Any, x: float, y: float, z: float, source: Any) -> bool:
+    """Whether another's body, where it was last told to be, hides ``source`` from a place [m]."""
+    return body_hides(
+        x,
+        y,
+        z,
+        source["x"],
+        source["y"],
+        source["z"],
+        other["shade_x"],
+        other["shade_y"],
+        other["disc_radius"],
+        other["disc_height"],
+    )
 
-    A change too small to matter is not taken over, so that small ones add up until they do.
-    """
-    walker = crowd.walkers[number]
-    body = crowd.bodies[number]
-    sources = scene.sources
-    count = 0
-    if len(crowd.bodies) > 1:
-        reach = crowd.settings[0]["influence"]
-        count = gather(crowd.settings[0], crowd.heads, crowd.bodies, body["x"], body["y"], reach)
+
+@kernel
+def sum_light(scene: Scene, walker: Any, body: Any, lit: Any, hidden: Any) -> None:
+    """Add up what lamps and surroundings give to a walker's eyes and panel."""
     ambient = 0.0
     current_light = 0.0
     for kind in range(len(scene.ambient)):
         ambient += scene.ambient[kind]
         current_light += walker["response"][kind] * scene.ambient[kind]
-    left, right, panel = 0.0, 0.0, 0.0
-    for place in range(RECEPTORS):
-        if count > 1:
-            x, y, z, _, _, _, _ = receptor(crowd.walkers[number], body, place)
-        else:
-            x, y, z = 0.0, 0.0, 0.0
-        for lamp in range(len(sources)):
-            light = crowd.lit[number, place, lamp]
-            if light <= 0.0:
-                continue
-            if count > 1:
-                light *= bodies_transmission(
-                    x,
-                    y,
-                    z,
-                    sources[lamp]["x"],
-                    sources[lamp]["y"],
-                    sources[lamp]["z"],
-                    crowd.bodies,
-                    number,
-                    count,
-                )
-            if place == 0:
-                left += light
-            elif place == 1:
-                right += light
-            else:
-                panel += light / PANEL_POINTS
-                current_light += walker["response"][sources[lamp]["kind"]] * light / PANEL_POINTS
-    left += ambient * ambient_share(walker["side"][0]["lobe"])
-    right += ambient * ambient_share(walker["side"][1]["lobe"])
-    panel += ambient
-    changed = (
-        _differs(left, body["left_light"])
-        or _differs(right, body["right_light"])
-        or _differs(panel, body["panel_light"])
-    )
-    if changed:
-        body["left_light"] = left
-        body["right_light"] = right
-        body["panel_light"] = panel
-        body["photocurrent"] = walker["photo_per_lux"] * current_light
-    return changed
+    body["left_light"] = ambient * ambient_share(walker["side"][0]["lobe"])
+    body["right_light"] = ambient * ambient_share(walker["side"][1]["lobe"])
+    panel = 0.0
+    for lamp in range(len(scene.sources)):
+        weight = walker["response"][scene.sources[lamp]["kind"]] / PANEL_POINTS
+        if hidden[0, lamp] == 0:
+            body["left_light"] += lit[0, lamp]
+        if hidden[1, lamp] == 0:
+            body["right_light"] += lit[1, lamp]
+        for place in range(2, RECEPTORS):
+            if hidden[place, lamp] == 0:
+                panel += lit[place, lamp]
+                current_light += weight * lit[place, lamp]
+    body["panel_light"] = ambient + panel / PANEL_POINTS
+    body["photocurrent"] = walker["photo_per_lux"] * current_light
 
 
 @kernel
-def _differs(now: float, before: float) -> bool:
-    return bool(abs(now - before) > SAME_LIGHT * (abs(before) + 1e-3))
+def shift_shadow(scene: Scene, crowd: Crowd, number: int, mover: int) -> bool:
+    """Move the shadow of ``mover`` to where it now stands; returns whether ``number``'s light changes."""
+    walker, body = crowd.walkers[number], crowd.bodies[number]
+    other = crowd.bodies[mover]
+    # eyes and panel lie within this of the axle, and so does the edge of the shadow from its middle
+    width = other["disc_radius"] + crowd.settings[0]["receptors"]
+    changed = False
+    for lamp in range(len(scene.sources)):
+        source = scene.sources[lamp]
+        dx, dy = source["x"] - body["x"], source["y"] - body["y"]
+        span = dx * dx + dy * dy
+        now = dx * (other["disc_y"] - body["y"]) - dy * (other["disc_x"] - body["x"])
+        before = dx * (other["shade_y"] - body["y"]) - dy * (other["shade_x"] - body["x"])
+        room = width * width * span
+        near = (
+            span < 4.0 * width * width
+            or (now > 0.0) != (before > 0.0)
+            or now * now < room
+            or before * before < room
+        )
+        if not near:
+            continue
+        for place in range(RECEPTORS):
+            if crowd.lit[number, place, lamp] <= 0.0:
+                continue
+            x, y, z, _, _, _, _ = receptor(walker, body, place)
+            hid = _hides(other, x, y, z, source)
+            hides = body_hides(
+                x,
+                y,
+                z,
+                source["x"],
+                source["y"],
+                source["z"],
+                other["disc_x"],
+                other["disc_y"],
+                other["disc_radius"],
+                other["disc_height"],
+            )
+            if hid != hides:
+                crowd.hidden[number, place, lamp] += 1 if hides else -1
+                changed = True
+    return changed
 
 
 @kernel
@@ -151,7 +182,9 @@ def list_walls(walls: Records, crowd: Crowd, number: int, margin: float) -> None
     """List the walls that a walker, or its whiskers, can meet before it has moved by ``margin`` [m]."""
     walker = crowd.walkers[number]
     body = crowd.bodies[number]
-    reach = whisker_reach(walker) + margin
+    longest = whisker_reach(walker)
+    reach = longest + margin
+    nearest = math.inf
     count = 0
     for index in range(len(walls)):
         ax, ay = walls[index]["ax"], walls[index]["ay"]
@@ -160,12 +193,24 @@ def list_walls(walls: Records, crowd: Crowd, number: int, margin: float) -> None
         along = min(max((wx * ex + wy * ey) / (ex * ex + ey * ey), 0.0), 1.0)
         wx -= along * ex
         wy -= along * ey
-        if wx * wx + wy * wy < reach * reach:
+        square = wx * wx + wy * wy
+        if square < reach * reach:
             crowd.near_walls[number, count] = index
             count += 1
+            nearest = min(nearest, square)
+    nearest = math.sqrt(nearest)
     body["near_count"] = count
     body["near_x"] = body["x"]
     body["near_y"] = body["y"]
+    body["whisker_room"] = max(nearest - longest - TOUCH_ROOM, 0.0)
+    body["body_room"] = max(nearest - abs(walker["body_x"]) - walker["body_reach"] - TOUCH_ROOM, 0.0)
+
+
+@kernel
+def walls_within(body: Any, room: float) -> int:
+    """How many of its listed walls a walker has to look at: none while it has not gone as far as ``room``."""
+    gone_x, gone_y = body["x"] - body["near_x"], body["y"] - body["near_y"]
+    return 0 if gone_x * gone_x + gone_y * gone_y < room * room else body["near_count"]
 
 
 @kernel
@@ -189,6 +234,9 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
     if len(crowd.bodies) > 1:
         reach = whisker_reach(walker) + 2.0 * crowd.settings[0]["reach"]
         count = gather(crowd.settings[0], crowd.heads, crowd.bodies, body["x"], body["y"], reach)
+    near = walls_within(body, body["whisker_room"])
+    if near == 0 and count <= 1:
+        return 0, 0, 0
     left, right, touched = 0, 0, 0
     for which in range(2):
         side = walker["side"][which]
@@ -200,7 +248,7 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
         ty = body["y"] + sine * side["tip_x"] + cosine * side["tip_y"]
         limit = side["bend_to_close"]
         pressed = 0
-        if body["near_count"] > 0:
+        if near > 0:
             bend = whisker_wall_bend(
                 rx,
                 ry,
@@ -209,7 +257,7 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
                 side["whisker_z"],
                 walls,
                 crowd.near_walls[number],
-                body["near_count"],
+                near,
             )
             if bend > 0.0 and bend >= limit:
                 pressed = 1
@@ -239,7 +287,7 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
     points = body["points"]
     corners = walker["core_count"]
     radius = walker["body_radius"]
-    for place in range(body["near_count"]):
+    for place in range(near):
         wall = walls[crowd.near_walls[number, place]]
         gap, _, _ = body_wall_gap(points, corners, radius, wall["ax"], wall["ay"], wall["bx"], wall["by"])
         if gap < TOUCH_GAP:
@@ -262,6 +310,30 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
                 touched = 2
                 break
     return left, right, touched
+
+
+@kernel
+def may_touch(walker: Any, body: Any, x: float, y: float, reach: float) -> bool:
+    """Whether something within ``reach`` [m] of (x, y) may touch a walker's body or whiskers."""
+    dx, dy = x - body["disc_x"], y - body["disc_y"]
+    apart = walker["body_reach"] + reach
+    if dx * dx + dy * dy < apart * apart:
+        return True
+    ahead = body["cosine"] * (x - body["x"]) + body["sine"] * (y - body["y"])
+    aside = body["cosine"] * (y - body["y"]) - body["sine"] * (x - body["x"])
+    for number in range(2):
+        side = walker["side"][number]
+        if side["whisker"] == 0:
+            continue
+        way_x, way_y = side["tip_x"] - side["root_x"], side["tip_y"] - side["root_y"]
+        to_x, to_y = ahead - side["root_x"], aside - side["root_y"]
+        along = (to_x * way_x + to_y * way_y) / (way_x * way_x + way_y * way_y)
+        along = min(max(along, 0.0), 1.0)
+        to_x -= along * way_x
+        to_y -= along * way_y
+        if to_x * to_x + to_y * to_y < reach * reach:
+            return True
+    return False
 
 
 @kernel

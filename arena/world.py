@@ -5,6 +5,7 @@ the plane z = 0, x runs along it to the right and y away from the viewer of the 
 """
 
 import numpy as np
+import numpy.typing as npt
 
 SOURCE = np.dtype(
     [
@@ -57,3 +58,8 @@ SHADE = np.dtype(
 
 # The sun stands this far away [m], so that its rays are parallel to within a micrometre across an arena.
 SUN_DISTANCE = 1.0e6
+
+
+def wall_table(walls: npt.NDArray[np.void]) -> npt.NDArray[np.float64]:
+    """Return WALL records as rows ax, ay, bx, by and height, shape (5, walls), for the light kernels."""
+    return np.stack([walls[name] for name in ("ax", "ay", "bx", "by", "height")])

@@ -12,7 +12,7 @@ import numpy as np
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import unary_union
 
-from arena.world import SHADE, SOURCE, SUN_DISTANCE, WALL
+from arena.world import SHADE, SOURCE, SUN_DISTANCE, WALL, wall_table
 
 
 @dataclass
@@ -24,6 +24,11 @@ class Scene:
     shade_points: np.ndarray
     source: np.void
     receiver: tuple[float, float, float]
+
+    @property
+    def standing(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Walls, shades and their points, as the light kernels take them."""
+        return wall_table(self.walls), self.shades, self.shade_points
 
 
 def make_walls(rows: Sequence[tuple[float, float, float, float, float]]) -> np.ndarray:

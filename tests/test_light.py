@@ -5,6 +5,7 @@ import math
 import os
 import subprocess
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
@@ -15,8 +16,15 @@ from shapely.geometry import LineString, Point
 from agents import handbook
 from agents.errors import InputError
 from arena import light, shadow
+from arena.world import wall_table
 
-NO_WALLS = scenes.make_walls([])
+
+def make_table(rows: Sequence[tuple[float, float, float, float, float]]) -> np.ndarray:
+    """Walls as the light kernels take them."""
+    return wall_table(scenes.make_walls(rows))
+
+
+NO_WALLS = make_table([])
 NO_SHADES, NO_POINTS = scenes.make_shades([])
 FEW = shadow.disc_points()
 MANY = shadow.disc_points(4000)
@@ -31,7 +39,7 @@ def visible(
 
 def transmission(scene: scenes.Scene) -> float:
     lamp = [float(scene.source[name]) for name in ("x", "y", "z")]
-    return shadow.ray_transmission(*scene.receiver, *lamp, scene.walls, scene.shades, scene.shade_points)
+    return shadow.ray_transmission(*scene.receiver, *lamp, *scene.standing)
 
 
 def test_hard_shadows_of_a_thousand_scenes_agree_with_shapely() -> None:
@@ -46,9 +54,7 @@ def test_hard_shadows_of_a_thousand_scenes_agree_with_shapely() -> None:
             continue
         got = transmission(scene)
         assert got == pytest.approx(expected, abs=1e-12), number
-        fraction = shadow.visible_fraction(
-            *scene.receiver, scene.source, scene.walls, scene.shades, scene.shade_points, FEW
-        )
+        fraction = shadow.visible_fraction(*scene.receiver, scene.source, *scene.standing, FEW)
         assert fraction == got
         seen["open" if got == 1.0 else "stopped" if got == 0.0 else "shaded"] += 1
     assert toss_ups <= 2
@@ -62,7 +68,7 @@ def test_soft_shadows_of_a_thousand_scenes_agree_with_areas_by_shapely() -> None
     for number in range(1000):
         scene = scenes.random_scene(rng, radius=rng.uniform(0.02, 0.15))
         expected = scenes.passes_by_area(scene)
-        here = (*scene.receiver, scene.source, scene.walls, scene.shades, scene.shade_points)
+        here = (*scene.receiver, scene.source, *scene.standing)
         # An edge misjudges at most the samples along it: about the root of their number.
         assert shadow.visible_fraction(*here, MANY) == pytest.approx(expected, abs=6e-3), number
         worst_few = max(worst_few, abs(shadow.visible_fraction(*here, FEW) - expected))
@@ -85,13 +91,11 @@ def test_the_first_pass_over_a_disc_changes_nothing() -> None:
             shadow.ray_transmission(
                 *eye,
                 *(lamp + scene.source["radius"] * (u * level + v * up)),
-                scene.walls,
-                scene.shades,
-                scene.shade_points,
+                *scene.standing,
             )
             for u, v in FEW
         ]
-        got = shadow.visible_fraction(*eye, scene.source, scene.walls, scene.shades, scene.shade_points, FEW)
+        got = shadow.visible_fraction(*eye, scene.source, *scene.standing, FEW)
         assert got == pytest.approx(np.mean(rays), abs=1e-9), number
         sorted_out += got in (0.0, 1.0)
     assert sorted_out > 300
@@ -114,7 +118,7 @@ def test_disc_points_share_out_the_area_of_the_disc() -> None:
 
 
 def test_borderline_rays_at_walls() -> None:
-    wall = scenes.make_walls([(0.0, -1.0, 0.0, 1.0, 0.1)])
+    wall = make_table([(0.0, -1.0, 0.0, 1.0, 0.1)])
 
     def ray(p: tuple[float, float, float], q: tuple[float, float, float]) -> float:
         return shadow.ray_transmission(*p, *q, wall, NO_SHADES, NO_POINTS)
@@ -142,7 +146,7 @@ def test_no_light_leaks_through_the_corner_of_two_walls() -> None:
     rng = np.random.default_rng(23)
     for _ in range(2000):
         x, y = rng.uniform(-0.5, 0.5, 2)
-        walls = scenes.make_walls([(x - 1.0, y - 0.3, x, y, 0.2), (x, y, x + 1.0, y - 0.4, 0.2)])
+        walls = make_table([(x - 1.0, y - 0.3, x, y, 0.2), (x, y, x + 1.0, y - 0.4, 0.2)])
         px, py = x + rng.uniform(-0.1, 0.1), y - 0.5
         # aimed at the corner as exactly as floats allow, and as far again beyond it
         through = shadow.ray_transmission(
@@ -185,7 +189,7 @@ def soft_edge(fraction_at: object, low: float, high: float) -> float:
 def test_the_suns_soft_edge_on_a_plane_square_to_its_rays(behind: float) -> None:
     # The sun's mean width of 0.533° (2 atan(R/d) at 1 astronomical unit) is 0.0093 rad.
     sun = scenes.make_sun(0.0, 0.0, 1e4)
-    wall = scenes.make_walls([(0.0, -5.0, 0.0, 0.0, 9.0)])
+    wall = make_table([(0.0, -5.0, 0.0, 0.0, 9.0)])
     width = soft_edge(lambda y: visible((-behind, y, 0.5), sun, wall), -0.03 * behind, 0.03 * behind)
     assert width == pytest.approx(0.0093 * behind, rel=0.02)
 
@@ -195,7 +199,7 @@ def test_the_suns_soft_edge_along_the_floor(degrees: float) -> None:
     elevation = math.radians(degrees)
     sun = scenes.make_sun(0.0, elevation, 1e4)
     height = 0.3
-    wall = scenes.make_walls([(0.0, -9.0, 0.0, 9.0, height)])
+    wall = make_table([(0.0, -9.0, 0.0, 9.0, height)])
     edge = height / math.tan(elevation)
     # Distance behind the edge is height / sin, the floor lies askew to the rays by another sin.
     expected = 0.0093 * height / math.sin(elevation) ** 2
@@ -207,7 +211,7 @@ def test_the_suns_soft_edge_along_the_floor(degrees: float) -> None:
 def test_the_soft_edge_of_a_lamp(before: float, behind: float) -> None:
     diameter = 0.02
     lamp = scenes.make_lamp(before, 0.0, 0.5, 10.0, diameter / 2)
-    wall = scenes.make_walls([(0.0, -5.0, 0.0, 0.0, 9.0)])
+    wall = make_table([(0.0, -5.0, 0.0, 0.0, 9.0)])
     expected = diameter * behind / before
     width = soft_edge(lambda y: visible((-behind, y, 0.5), lamp, wall), -expected, expected)
     assert width == pytest.approx(expected, rel=0.02)
@@ -287,8 +291,12 @@ def bodies(*rows: tuple[float, float, float, float]) -> tuple[np.ndarray, ...]:
 
 
 def past_bodies(p: tuple, q: tuple, table: tuple[np.ndarray, ...], skip: int = -1) -> float:
-    count = len(table[0])
-    return shadow.bodies_transmission(*p, *q, *table, skip, np.arange(count), count)
+    hidden = [
+        shadow.body_hides(*p, *q, *one)
+        for number, one in enumerate(zip(*table, strict=True))
+        if number != skip
+    ]
+    return 0.0 if any(hidden) else 1.0
 
 
 def test_bodies_shade_as_shapely_finds_it() -> None:
@@ -364,7 +372,13 @@ def test_a_map_is_light_cell_by_cell_for_any_number_of_threads() -> None:
     scene = scenes.random_scene(np.random.default_rng(26), radius=0.05)
     sun = scenes.make_sun(0.7, 0.6, 2e4)
     sources = np.array([scene.source, sun], dtype=sun.dtype)
-    here = (sources, np.array([1.0, 0.5]), 40.0, scene.walls, scene.shades, scene.shade_points, FEW)
+    here = (
+        sources,
+        np.array([1.0, 0.5]),
+        40.0,
+        *scene.standing,
+        FEW,
+    )
     one = light.light_map((-1.0, -0.5, 1.0, 0.5), 0.1, 0.01, *here)
     three = light.light_map((-1.0, -0.5, 1.0, 0.5), 0.1, 0.01, *here, threads=3)
     assert one.shape == (10, 20)
@@ -373,9 +387,7 @@ def test_a_map_is_light_cell_by_cell_for_any_number_of_threads() -> None:
         x, y = -1.0 + (column + 0.5) * 0.1, -0.5 + (row + 0.5) * 0.1
         expected = 40.0
         for source, weight in zip(sources, (1.0, 0.5), strict=True):
-            share = shadow.visible_fraction(
-                x, y, 0.01, source, scene.walls, scene.shades, scene.shade_points, FEW
-            )
+            share = shadow.visible_fraction(x, y, 0.01, source, *scene.standing, FEW)
             expected += weight * share * light.open_light(x, y, 0.01, *UP, 1.0, source)
         assert one[row, column] == pytest.approx(expected)
 
@@ -392,7 +404,7 @@ def light_figures() -> list[float]:
     figures = []
     for number in range(40):
         scene = scenes.random_scene(rng, radius=0.1 * (number % 2))
-        here = (scene.walls, scene.shades, scene.shade_points)
+        here = scene.standing
         for source in (scene.source, scenes.make_sun(rng.uniform(0, 6), rng.uniform(0.05, 1.5), 1e4)):
             figures.append(light.irradiation(*scene.receiver, *UP, 2.5, source, *here, FEW))
             figures.append(shadow.shadow_reach(*scene.receiver, source, 0.08))
