@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from arena.contest import Contest
     from replays.record import Replay
 
+    FloatType = click.ParamType[float]
+else:
+    # older releases of click know no such parameter
+    FloatType = click.ParamType
+
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 # Lights of a bench sheet if none is asked for [lx]: a desk, a window, the open shade, the sun.
@@ -26,7 +31,7 @@ DEMO_ARENA = "potting-bench"
 DEMO_DESIGNS = ("poppy", "sunflower", "lentil")
 
 
-class Measured(click.ParamType):
+class Measured(FloatType):
     """A value with its unit, like ``3klx``; where ``plain``, a number alone too."""
 
     def __init__(self, unit: str, plain: bool = False, **bounds: float) -> None:
@@ -230,7 +235,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
     from agents.errors import InputError, SpecError
     from arena.checking import check_file
 
-    found = []
+    found: list[dict[str, Any]] = []
     for name in files:
         try:
             found.append({"file": name, "is": check_file(name), "faults": []})

@@ -34,7 +34,7 @@ def _time(value: float | None) -> str:
     if value is None:
         return NOTHING
     if value < 120.0:
-        return format_quantity(value, "s", 3)
+        return f"{value:.1f} s"
     minutes, seconds = divmod(round(value), 60)
     return f"{minutes} min {seconds:02d} s"
 
@@ -121,13 +121,13 @@ def print_bench(name: str, about: str, points: Sequence[BenchPoint], reports: Se
         row = point.as_dict()
         table.add_row(
             format_quantity(row["light_lx"], "lx"),
-            _shown(row["trigger_V"], "V"),
-            _shown(row["trigger_touched_V"], "V"),
+            _fixed(row["trigger_V"], 2, "V"),
+            _fixed(row["trigger_touched_V"], 2, "V"),
             _time(row["charge_s"]),
-            _shown(row["pulse_s"], "s"),
-            _shown(row["let_go_V"], "V"),
-            NOTHING if row["turn_deg"] is None else f"{row['turn_deg']:.0f} deg",
-            _shown(row["advance_m"], "m"),
+            _fixed(row["pulse_s"], 0, "ms", 1e3),
+            _fixed(row["let_go_V"], 2, "V"),
+            _fixed(row["turn_deg"], 0, "deg"),
+            _fixed(row["advance_m"], 0, "mm", 1e3),
             ", ".join(point.faults) or "none",
         )
     console.print(table)
@@ -150,5 +150,6 @@ def _cure(report: FaultReport) -> str:
     return f"{cure.text}{where}{brings}"
 
 
-def _shown(value: float | None, unit: str) -> str:
-    return NOTHING if value is None else format_quantity(value, unit)
+def _fixed(value: float | None, digits: int, unit: str, factor: float = 1.0) -> str:
+    """A value with a fixed number of digits after the point, so that a column lines up."""
+    return NOTHING if value is None else f"{factor * value:.{digits}f} {unit}"

@@ -4,8 +4,9 @@ The names below are fetched when they are first asked for, so that whoever needs
 The picture of a replay is made by :func:`replays.picture.picture`.
 """
 
-from importlib import import_module
 from typing import TYPE_CHECKING
+
+from agents.lazy import fetcher
 
 if TYPE_CHECKING:
     from replays.file import read_replay, write_replay
@@ -24,8 +25,4 @@ _HOMES = {
     "write_replay": "replays.file",
 }
 
-
-def __getattr__(name: str) -> object:
-    if name not in _HOMES:
-        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
-    return getattr(import_module(_HOMES[name]), name)
+__getattr__ = fetcher(__name__, _HOMES)

@@ -87,7 +87,7 @@ def names_of_things(sheet: Sheet, view: View, arena: dict[str, Any], room: Room)
     """Names of lamps, goals, walls and shades, and their corners [points] where ``room`` is left for them."""
     named: list[tuple[str, Point]] = []
     for lamp in arena["lamps"]:
-        words = f"{lamp['name']}, {lamp['intensity_cd']:.3g} cd"
+        words = f"{lamp['name']}, {lamp['intensity_cd']:,.0f} cd"
         named.append((words, _held(view, view(lamp["x"], lamp["y"]))))
     placed: list[tuple[str, Point]] = []
     named += [(goal["name"], _middle(view.line(goal["outline"]))) for goal in arena["goals"]]
