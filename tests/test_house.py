@@ -1,0 +1,90 @@
+"""The rules of the house: style, types, layers, public names, and imports that stay where they are needed."""
+
+import json
+import subprocess
+import sys
+from importlib import import_module
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+PUBLIC = {
+    "agents": [
+        "BenchPoint",
+        "Design",
+        "FaultReport",
+        "PhotodromeError",
+        "bench_point",
+        "diagnose",
+        "read_design",
+    ],
+    "replays": ["DesignScore", "Replay", "read_replay", "score_many", "watch", "write_replay"],
+    "arena": ["ArenaSpec", "Contest", "read_arena", "read_contest"],
+}
+
+# What takes long to import, and the commands that may do so are none of those that only answer --help.
+HEAVY = ("numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
+
+
+def house_rule(*command: str) -> None:
+    done = subprocess.run(
+        [sys.executable, "-m", *command], cwd=ROOT, capture_output=True, text=True, timeout=600, check=False
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+
+
+def test_style() -> None:
+    house_rule("ruff", "check", ".")
+
+
+def test_layout_of_the_code() -> None:
+    house_rule("ruff", "format", "--check", ".")
+
+
+def test_types() -> None:
+    house_rule("mypy")
+
+
+def test_layers() -> None:
+    house_rule("importlinter.cli", "lint")
+
+
+@pytest.mark.parametrize("package", PUBLIC)
+def test_public_names(package: str) -> None:
+    module = import_module(package)
+    assert module.__all__ == PUBLIC[package]
+    for name in module.__all__:
+        assert getattr(module, name).__doc__, name
+    with pytest.raises(AttributeError, match="has no attribute"):
+        _ = module.nothing_of_the_kind
+
+
+@pytest.mark.parametrize("first", ["agents", "replays", "arena", "arena.command"])
+def test_a_package_alone_imports_nothing_heavy(first: str) -> None:
+    code = f"import json, sys, {first}; print(json.dumps([m for m in sys.modules if '.' not in m]))"
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, timeout=60, check=True
+    )
+    assert not set(HEAVY) & set(json.loads(done.stdout))
+
+
+def test_the_continuous_run_is_the_command_of_the_readme() -> None:
+    readme = (ROOT / "README.md").read_text(encoding="utf-8")
+    steps = (ROOT / ".ci" / "run").read_text(encoding="utf-8").splitlines()
+    assert steps[-1] in readme
+
+
+def test_files_stay_short_enough_to_read() -> None:
+    for package in PUBLIC:
+        for path in (ROOT / package).glob("*.py"):
+            assert len(path.read_text(encoding="utf-8").splitlines()) <= 450, path.name
+
+
+def test_the_reference_of_fields_is_up_to_date() -> None:
+    from arena.fields import reference
+
+    assert (ROOT / "configs" / "FIELDS.md").read_text(encoding="utf-8") == reference(), (
+        "run python -m arena.fields"
+    )
