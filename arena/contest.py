@@ -8,8 +8,9 @@ from pathlib import Path
 from agents.design import Design, read_design
 from agents.errors import OptionError
 from agents.shipped import find_document
+from arena.parts import MOST_WALKERS
 from arena.placement import start_count
-from arena.spec import MOST_WALKERS, ArenaSpec, read_arena
+from arena.spec import ArenaSpec, read_arena
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ import numpy.typing as npt
 from agents.handbook import lobe_exponent
 from agents.quantities import Pair
 from agents.spectra import KINDS, kind_index
-from arena.spec import ArenaSpec, Lamp, Sun
+from arena.parts import ArenaForm, Lamp, Sun
 from arena.world import SHADE, SOURCE, SUN_DISTANCE, WALL
 
 # Width of the sun as seen from the earth's mean distance [rad].
@@ -36,7 +36,7 @@ class FlatArena:
     floor: Floats
 
 
-def flatten(spec: ArenaSpec) -> FlatArena:
+def flatten(spec: ArenaForm) -> FlatArena:
     """Return the arrays of an arena: lamps in the order of the file, then the sun."""
     sources = [_lamp_record(lamp) for lamp in spec.lamps]
     if spec.sun is not None:

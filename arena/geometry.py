@@ -6,7 +6,6 @@ Each fault is raised at the path of its key, all of them together.
 import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
-from typing import TYPE_CHECKING
 
 from shapely import LineString, Point, Polygon, prepare
 from shapely.geometry.base import BaseGeometry
@@ -15,9 +14,7 @@ from shapely.validation import explain_validity
 
 from agents.documents import KeyedError, KeyedErrors, KeyPath
 from agents.quantities import Pair, format_quantity
-
-if TYPE_CHECKING:
-    from arena.spec import ArenaSpec, Goal, Shade, Starts, Wall
+from arena.parts import ArenaForm, Goal, Shade, Starts, Wall
 
 # What lies on an edge counts as inside, whatever rounding says [m].
 _SLACK = 1e-9
@@ -28,7 +25,7 @@ _LEAST_LENGTH = 1e-6
 _MOST_CELLS = 4_000_000
 
 
-def check_geometry(spec: "ArenaSpec") -> None:
+def check_geometry(spec: ArenaForm) -> None:
     """Raise KeyedErrors with all that cannot be."""
     faults = list(_outline_faults(spec.floor.outline, ("floor", "outline")))
     for names in ("walls", "shades", "lamps", "goals"):
@@ -95,7 +92,7 @@ def _outline_faults(points: Sequence[Pair], path: KeyPath) -> Iterator[KeyedErro
         yield KeyedError(path, "an outline that holds next to nothing", "an area of at least 1 mm2")
 
 
-def _wall_form_faults(wall: "Wall", path: KeyPath) -> Iterator[KeyedError]:
+def _wall_form_faults(wall: Wall, path: KeyPath) -> Iterator[KeyedError]:
     if wall.outline is not None:
         yield from _outline_faults(wall.outline, (*path, "outline"))
     elif wall.line is not None:
@@ -116,7 +113,7 @@ def _cell_faults(floor: Polygon, cell: float) -> Iterator[KeyedError]:
         )
 
 
-def _place_faults(spec: "ArenaSpec", floor: BaseGeometry, broken: set[KeyPath]) -> Iterator[KeyedError]:
+def _place_faults(spec: ArenaForm, floor: BaseGeometry, broken: set[KeyPath]) -> Iterator[KeyedError]:
     prepare(floor)
     solids: list[tuple[int, Polygon]] = []
     lines: list[tuple[int, LineString]] = []
@@ -145,14 +142,12 @@ def _place_faults(spec: "ArenaSpec", floor: BaseGeometry, broken: set[KeyPath]) 
     yield from _start_faults(spec, floor, free, solids, lines, broken)
 
 
-def _shade_faults(shade: "Shade", path: KeyPath, floor: BaseGeometry) -> Iterator[KeyedError]:
+def _shade_faults(shade: Shade, path: KeyPath, floor: BaseGeometry) -> Iterator[KeyedError]:
     if floor.intersection(Polygon(shade.outline)).area < _LEAST_AREA:
         yield KeyedError(path, "a shade beside the floor", "a shade over the floor; it may stand out")
 
 
-def _goal_faults(
-    goal: "Goal", path: KeyPath, floor: BaseGeometry, free: BaseGeometry
-) -> Iterator[KeyedError]:
+def _goal_faults(goal: Goal, path: KeyPath, floor: BaseGeometry, free: BaseGeometry) -> Iterator[KeyedError]:
     if goal.outline is not None:
         shape: BaseGeometry = Polygon(goal.outline)
         path = (*path, "outline")
@@ -166,7 +161,7 @@ def _goal_faults(
 
 
 def _start_faults(
-    spec: "ArenaSpec",
+    spec: ArenaForm,
     floor: BaseGeometry,
     free: BaseGeometry,
     solids: list[tuple[int, Polygon]],
@@ -185,8 +180,8 @@ def _start_faults(
 
 
 def _listed_faults(
-    starts: "Starts",
-    spec: "ArenaSpec",
+    starts: Starts,
+    spec: ArenaForm,
     floor: BaseGeometry,
     solids: list[tuple[int, Polygon]],
     lines: list[tuple[int, LineString]],

@@ -9,8 +9,9 @@ import numpy.typing as npt
 from arena.contest import Contest
 from arena.flatten import FlatArena, flatten
 from arena.light import light_map
+from arena.parts import Goal, Lamp
 from arena.shadow import disc_points
-from arena.spec import ArenaSpec, Goal, Lamp
+from arena.spec import ArenaSpec
 from arena.world import wall_table
 from replays.header import FORMAT, VERSION
 from replays.record import WALKERS, Replay
