@@ -10,6 +10,7 @@ import numpy.typing as npt
 from arena.flatten import FlatArena
 from arena.layout import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
 from arena.schedule import tree_size
+from arena.senses import TOUCH_ROOM
 from arena.shadow import disc_points
 from arena.world import wall_table
 from replays.record import LIGHTS, POSES, PULSES, TOUCHES
@@ -126,7 +127,8 @@ def _settings(plans: Sequence[WorldPlan], walkers: Records, offsets: Integers) -
     panel = largest(
         np.abs(walkers["panel_x"]) + 0.5 * np.hypot(walkers["panel_length"], walkers["panel_width"])
     )
-    shade = largest(walkers["shade_radius"]) + offset
+    # a body's middle is off its axle, the mover's as well as the neighbour's
+    shade = largest(walkers["shade_radius"]) + 2.0 * offset
     top = largest(walkers["body_height"])
     lowest = -largest(-np.minimum(sides["eye_z"].min(axis=1), walkers["panel_z"]))
     floors = {id(plan.arena): _Floor(plan.arena) for plan in plans}
@@ -135,7 +137,7 @@ def _settings(plans: Sequence[WorldPlan], walkers: Records, offsets: Integers) -
     settings["until"] = [plan.until for plan in plans]
     settings["reach"] = reach
     settings["receptors"] = np.maximum(eye, panel)
-    settings["touch"] = np.maximum(tip, reach + offset) + reach + offset
+    settings["touch"] = np.maximum(tip, reach + offset) + reach + 2.0 * offset + TOUCH_ROOM
     for number, plan in enumerate(plans):
         one, floor = settings[number], floors[id(plan.arena)]
         shadow = floor.longest_shadow(float(lowest[number]), float(top[number]))
@@ -164,8 +166,8 @@ class _Floor:
 
     def longest_shadow(self, lowest: float, top: float) -> float:
         """How far behind a body of height ``top`` an eye or panel at ``lowest`` can lie in its shadow [m]."""
-        if lowest >= top:
-            return 0.0
+        # under a lamp as low as the bodies a shadow has no end, even for an eye that looks over them
         rise = np.maximum(self._heights - lowest, 1e-9)
-        shadows = self._distances * np.minimum((top - lowest) / rise, 1.0)
+        shares = np.where(self._heights < top, 1.0, np.clip((top - lowest) / rise, 0.0, 1.0))
+        shadows = self._distances * shares
         return min(float(np.max(shadows, initial=0.0)), math.hypot(self.width, self.depth))

@@ -161,7 +161,8 @@ def move_on(
         if end - time <= OVER:
             return time, tells
         resting = crowd.bodies[number]["phase"] == COASTING and at_rest(state)
-        if tells or resting or time >= next_other or time > until or not room_left(out):
+        asked = out.stop[0] != 0
+        if asked or tells or resting or time >= next_other or time > until or not room_left(out):
             set_time(crowd.tree, number, time)
             return time, tells
 
@@ -234,8 +235,7 @@ def after_stride(scene: Scene, crowd: Crowd, out: Out, number: int, time: float,
     body = crowd.bodies[number]
     if way > 0.0:
         way *= crowd.walkers[number]["side"][body["side"]]["turns"]
-        if drive(scene.walls, crowd, number, way):
-            tell_pushed(crowd, out, number, time)
+        tell_pushed(crowd, out, drive(scene.walls, crowd, number, way), time)
         tell_motion(out, body, time)
     looks = time - body["looked"] >= LOOK_EVERY and _has_gone_on(crowd.walkers[number], body)
     if looks:
@@ -289,34 +289,22 @@ def look_at_touch(walls: Records, crowd: Crowd, out: Out, number: int, time: flo
 
 
 @kernel
-def tell_pushed(crowd: Crowd, out: Out, number: int, time: float) -> None:
-    """Write down where walkers stood before, and stand after, they were pushed by ``number``."""
-    body, settings = crowd.bodies[number], crowd.settings[0]
-    reach = settings["influence"] + 4.0 * settings["reach"]
-    count = gather(settings, crowd.heads, crowd.bodies, body["x"], body["y"], reach)
-    for place in range(count):
-        which = crowd.bodies[place]["found"]
-        pushed = crowd.bodies[which]
-        if which != number and pushed["moved"] == 1:
-            tell_standing(out, pushed, time - 1e-3)
-            tell_motion(out, pushed, time)
+def tell_pushed(crowd: Crowd, out: Out, count: int, time: float) -> None:
+    """Write down where those whom a stride has pushed stood before, and stand after it.
+
+    They are the entries 1 .. ``count`` - 1 of the field ``gathered``; the first is the driver.
+    """
+    for place in range(1, count):
+        pushed = crowd.bodies[crowd.bodies[place]["gathered"]]
+        tell_standing(out, pushed, time - 1e-3)
+        tell_motion(out, pushed, time)
 
 
 @kernel
 def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
     """A walker has moved and may have pushed others: work out anew those whom that concerns."""
     bodies = crowd.bodies
-    body, settings = bodies[number], crowd.settings[0]
-    reach = settings["influence"] + 4.0 * settings["reach"]
-    found = gather(settings, crowd.heads, bodies, body["x"], body["y"], reach)
-    bodies[0]["moving"] = number
-    count = 1
-    for place in range(found):
-        which = bodies[place]["found"]
-        if which != number and bodies[which]["moved"] == 1:
-            bodies[count]["moving"] = which
-            count += 1
-    for place in range(count):
+    for place in range(list_moved(crowd, number)):
         mover = bodies[place]["moving"]
         if place > 0:
             # it was pushed, so its own light and touch are others too
@@ -325,6 +313,31 @@ def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: flo
             look_at_touch(scene.walls, crowd, out, mover, time)
             adapt(crowd, out, mover, time, current, True)
         tell_of(scene, crowd, out, mover, time)
+
+
+@kernel
+def list_moved(crowd: Crowd, number: int) -> int:
+    """List a walker and then those that were pushed, in the field ``moving``; returns how many.
+
+    Who was pushed touched the walker, or one that was pushed itself, a moment ago; so they are found from
+    one to the next, however long the chain is.
+    """
+    bodies, settings = crowd.bodies, crowd.settings[0]
+    reach = 4.0 * settings["reach"]
+    bodies[0]["moving"] = number
+    count = 1
+    place = 0
+    while place < count:
+        one = bodies[bodies[place]["moving"]]
+        place += 1
+        found = gather(settings, crowd.heads, bodies, one["disc_x"], one["disc_y"], reach)
+        for index in range(found):
+            which = bodies[index]["found"]
+            if which != number and bodies[which]["moved"] == 1:
+                bodies[which]["moved"] = 2
+                bodies[count]["moving"] = which
+                count += 1
+    return count
 
 
 @kernel

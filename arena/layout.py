@@ -103,7 +103,7 @@ BODY = np.dtype(
         ("found", np.int64),
         ("gathered", np.int64),
         ("moving", np.int64),
-        ("moved", np.int64),  # pushed by another since its light was last taken
+        ("moved", np.int64),  # 1 if pushed since its light was last taken, 2 if about to be worked out anew
     ],
     align=True,
 )

@@ -97,10 +97,11 @@ def _listed_too_far(body: Any) -> bool:
 
 
 @kernel
-def drive(walls: Records, crowd: Crowd, number: int, way: float) -> bool:
-    """Roll a walker by ``way`` [m] as far as walls and others let it; returns whether others were pushed.
+def drive(walls: Records, crowd: Crowd, number: int, way: float) -> int:
+    """Roll a walker by ``way`` [m] as far as walls and others let it; returns how many bodies have moved.
 
-    Takes what dragging cost out of the walker's speed. Pushed walkers are marked ``moved``.
+    Takes what dragging cost out of the walker's speed. Pushed walkers are marked ``moved``, and listed in
+    the field ``gathered`` after the walker itself. Where nobody can move, it returns 0.
     """
     walker = crowd.walkers[number]
     body = crowd.bodies[number]
@@ -121,7 +122,7 @@ def drive(walls: Records, crowd: Crowd, number: int, way: float) -> bool:
         lost = 2.0 * dragging / walker["pivot_mass"]
         body["state"]["speed"] = math.sqrt(max(speed * speed - lost, 0.0))
     body["path"] += math.hypot(body["x"] - body["kept_x"], body["y"] - body["kept_y"])
-    return bool(clear and count > 1)
+    return count if clear else 0
 
 
 @kernel
