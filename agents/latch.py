@@ -86,7 +86,8 @@ def strongest_drive(drive: float, thermal: float, side: Any) -> float:
 
 @kernel
 def settle_latch(
-    rail: float,
+    source: float,
+    esr: float,
     back: float,
     coupling_current: float,
     thermal: float,
@@ -96,9 +97,10 @@ def settle_latch(
 ) -> tuple[bool, float, float, float, float, float, float, float]:
     """Where the latch settles with ``back`` [V] of back-EMF in the motor.
 
-    ``rail`` [V], ``coupling_current`` [A] out of the PNP's base into the coupling capacitor, ``thermal`` [V],
-    ``side`` a SIDE record, ``recent`` [V] the collector's level a moment before, by which the NPN's base
-    stands where it does, and ``guess`` the guess returned then, or inf.
+    ``source`` [V] of the rail with the motor off and ``esr`` [ohm] by which the motor's current lowers it,
+    ``coupling_current`` [A] out of the PNP's base into the coupling capacitor, ``thermal`` [V], ``side`` a
+    SIDE record, ``recent`` [V] the collector's level a moment before, by which rail and NPN's base stand
+    where they do, and ``guess`` the guess returned then, or inf.
 
     The one unknown is y = ln(f / I_S). The PNP's base equation gives the collector voltage that goes with a
     y, and the NPN's collector equation the one down to which it can pull; the latch rests where they agree. A
@@ -114,22 +116,25 @@ def settle_latch(
     npn = side["npn"]
     small = side["pnp"]["saturation_current"]
     latch = side["latch"]
-    conductance = 1.0 / side["motor_resistance"]
+    conductance = 1.0 / (side["motor_resistance"] + esr)
     share = 1.0 / (npn["reverse_gain"] + 1.0)
-    load = max((rail - recent - back) * conductance, 0.0)
+    load = max((source - recent - back) * conductance, 0.0)
     spare = share * load * (1.0 + load / npn["knee"])
+    rail = source - esr * load
     room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + share))
-    drive = rail + latch * coupling_current
-    free_level = max(0.5 * (rail - back), LEAST_FREE_LEVEL)
+    # rail less collector is this part of source less collector, and the rest of the back-EMF
+    part = side["motor_resistance"] * conductance
+    drive = part * source + (1.0 - part) * back + latch * coupling_current
+    free_level = max(0.5 * (source - back), LEAST_FREE_LEVEL)
     is_fresh = guess == math.inf
     y = strongest_drive(drive, thermal, side) if is_fresh else guess
     upper = math.inf
     lower = -math.inf
     for _ in range(100):
         base, given, base_slope, given_slope = driver_currents(small * math.exp(y), room, spare, side["pnp"])
-        collector = drive - latch * base - thermal * y
-        collector_slope = -latch * base_slope - thermal
-        motor = (rail - collector - back) * conductance
+        collector = (drive - latch * base - thermal * y) / part
+        collector_slope = -(latch * base_slope + thermal) / part
+        motor = (source - collector - back) * conductance
         motor_slope = -collector_slope * conductance
         if motor < 0.0:
             motor = 0.0

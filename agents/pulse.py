@@ -11,7 +11,13 @@ wheel coasts to rest. The other side stays off all the while.
 
 The latch is settled once a step, at its middle. The coupling capacitor, whose time constant can be far
 shorter than a step, follows its own exponential within the step. Motor inductance (tens of microseconds) is
-left out.
+left out, and so is what base charge and wiring store: the latch follows at once and lets go at once.
+
+Against full node equations the charge, the length and the let-go voltage of a pulse are within 3 %, mostly
+within 1 %, for latch resistors of 1 to 100 kilohm, or to 47 kilohm with the whisker pressed. The model is
+worse where the latch hardly holds and lets go by a hair, high up on the rail: by up to 5 % at 220 kilohm,
+12 % at 470 kilohm, 15 % at 100 kilohm with the whisker pressed; and the length of a twitch, a millisecond or
+less, is right in its order only.
 """
 
 import math
@@ -32,6 +38,7 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["speed"] = 0.0
     state["junction"] = 0.65
     state["collector"] = 0.03
+    state["elapsed"] = 0.0
     state["cover"] = math.inf
     state["guess"] = math.inf
     state["drain"] = 0.0
@@ -49,32 +56,49 @@ def pulse_step_length(side: Any, state: Any, longest: float) -> float:
     """
     base = state["rail"] - state["junction"]
     if base - state["coupling"] > side["lit_voltage"] + 0.02:
-        return min(longest, 0.5 * side["flash_resistance"] * side["coupling"])
+        # longer from step to step, since a feeler resistor may keep the eye lit for as long as the pulse
+        kick = side["flash_resistance"] * side["coupling"]
+        return min(longest, 0.5 * kick + 0.15 * state["elapsed"])
     takes_hold = side["tyre_radius"] * state["rotor"] < side["slip_speed"]
-    if takes_hold or state["cover"] < 2.2 or base - state["collector"] < 0.12:
+    if takes_hold or state["cover"] < 4.0 or base - state["collector"] < 0.12:
         return 0.25 * longest
     return longest
 
 
 @kernel
-def coupling_current(rail: float, touched: bool, side: Any, state: Any, step: float) -> float:
+def coupling_current(rail: float, rise: float, touched: bool, side: Any, state: Any, step: float) -> float:
     """Advance the coupling capacitor by ``step`` [s]; returns its mean current [A] out of the PNP's base.
 
-    The eye's node sends current through the eye while that is lit, through the series resistor into the
-    collector (which is down while the latch holds), and through the feeler resistor to the rail while the
-    whisker is pressed.
+    ``rail`` [V] at the start, and its ``rise`` [V/s], negative in a pulse. The eye's node sends current
+    through the eye, through the series resistor into the collector (which is down while the latch holds), and
+    through the feeler resistor to the rail while the whisker is pressed. So it nears a level of its own; the
+    eye goes dark where it passes the lit voltage on the way.
     """
-    base = rail - state["junction"]
-    conductance = 1.0 / side["series"] + side["quiet_current"] / side["dark_trigger"]
-    pull = state["collector"] / side["series"]
-    if touched:
-        conductance += 1.0 / side["feeler"]
-        pull += rail / side["feeler"]
-    if base - state["coupling"] > side["lit_voltage"]:
-        conductance += 1.0 / side["flash_resistance"]
-        pull += side["lit_voltage"] / side["flash_resistance"]
-    end = base - pull / conductance
-    change = (end - state["coupling"]) * -math.expm1(-step * conductance / side["coupling"])
+    lit = side["lit_voltage"]
+    top = rail - state["junction"] - state["coupling"]
+    is_lit = top > lit
+    left = step
+    change = rise * step + top
+    while left > 0.0:
+        conductance = 1.0 / side["series"]
+        pull = state["collector"] / side["series"]
+        if touched:
+            conductance += 1.0 / side["feeler"]
+            pull += rail / side["feeler"]
+        if is_lit:
+            conductance += 1.0 / side["flash_resistance"]
+            pull += lit / side["flash_resistance"]
+        elif top > 0.0:
+            conductance += side["quiet_current"] / side["dark_trigger"]
+        lag = side["coupling"] / conductance
+        level = pull / conductance + rise * lag
+        span = left
+        if is_lit and level < lit:
+            span = min(left, lag * math.log((top - level) / (lit - level)))
+        top = level + (top - level) * math.exp(-span / lag)
+        left -= span
+        is_lit = False
+    change -= top
     state["coupling"] += change
     return side["coupling"] * change / step
 
@@ -82,7 +106,7 @@ def coupling_current(rail: float, touched: bool, side: Any, state: Any, step: fl
 @kernel
 def rolling(
     walker: Any, side: Any, rotor: float, speed: float, torque: float, braking: float, step: float
-) -> tuple[float, float, float, float]:
+) -> tuple[float, float, float, float, float]:
     """Mean accelerations of motor and body over ``step`` [s], by one linearly implicit stage.
 
     ``torque`` [N m] of the motor at ``rotor`` [rad/s], ``braking`` [N m s] by which it falls with the speed,
@@ -93,7 +117,8 @@ def rolling(
     not, so that no tyre is too stiff and no rotor too light (a Rosenbrock method of one stage; Hairer and
     Wanner, Solving Ordinary Differential Equations II, chapter IV.7).
 
-    Returns (rotor [rad/s2], body [m/s2], and what a further torque adds to each [1/(kg m2)], [1/(kg m)]).
+    Returns (rotor [rad/s2], body [m/s2], what a further torque adds to each [1/(kg m2)] and [1/(kg m)], and
+    the share theta of the step [s]).
     """
     radius = side["tyre_radius"]
     inertia = side["rotor_inertia"]
@@ -106,7 +131,7 @@ def rolling(
     turns = rotor > 0.0 or drive > 0.0
     moves = speed > 0.0 or push > 0.0
     quickness = step * (stiffness * (radius * radius / inertia + 1.0 / mass) + braking / inertia)
-    ahead = step * max(0.5, 1.0 - 1.0 / quickness)
+    ahead = 0.5 * step if quickness < 2.0 else step * (1.0 - 1.0 / quickness)
     rotor_side = inertia + ahead * (braking + radius * radius * stiffness)
     body_side = mass + ahead * stiffness
     joint = ahead * radius * stiffness
@@ -121,7 +146,7 @@ def rolling(
     joint_gain = joint * scale
     rotor_rate = gain * drive + joint_gain * push
     speed_rate = joint_gain * drive + rotor_side * scale * push
-    return rotor_rate, speed_rate, gain, joint_gain
+    return rotor_rate, speed_rate, gain, joint_gain, ahead
 
 
 @kernel
@@ -143,25 +168,28 @@ def pulse_step(
     half = 0.5 * step
 
     # to the middle, with collector and other currents as they were a step ago: enough for second order
-    pushed = coupling_current(stored, touched, side, state, step)
     above = -esr * state["drain"] - state["collector"]
     motor = max(stored + above - constant * rotor, 0.0) * conductance
     leak = stored / walker["leak"]
-    middle_stored = stored - half * (state["drain"] + motor + leak) / walker["capacitance"]
+    rise = -(state["drain"] + motor + leak) / walker["capacitance"]
+    pushed = coupling_current(stored - esr * (state["drain"] + motor), rise, touched, side, state, step)
+    middle_stored = stored + half * rise
     motor = max(middle_stored + above - constant * rotor, 0.0) * conductance
-    braking = constant * constant * conductance if motor > 0.0 else 0.0
-    rotor_rate, speed_rate, rotor_gain, speed_gain = rolling(
+    # braked also while it outruns the rail: within the step it may come back to drawing current
+    braking = constant * constant * conductance
+    rotor_rate, speed_rate, rotor_gain, speed_gain, ahead = rolling(
         walker, side, rotor, speed, constant * motor, braking, step
     )
-    back = constant * max(rotor + half * rotor_rate, 0.0)
+    back = constant * max(rotor + ahead * rotor_rate, 0.0)
 
     expected = max(middle_stored + above - back, 0.0) * conductance
-    rail = middle_stored - esr * (state["drain"] + expected)
+    source = middle_stored - esr * state["drain"]
     holds, motor, base, given, junction, collector, cover, guess = settle_latch(
-        rail, back, pushed, walker["thermal"], side, state["collector"], state["guess"]
+        source, esr, back, pushed, walker["thermal"], side, state["collector"], state["guess"]
     )
     if not holds:
         return False, 0.0
+    rail = source - esr * motor
     further = constant * (motor - expected)
     rotor_rate += rotor_gain * further
     speed_rate += speed_gain * further
@@ -174,11 +202,15 @@ def pulse_step(
         walker["panel_shunt"],
     )
     eyes = quiet_draw(rail, walker["side"][0]) + quiet_draw(rail, walker["side"][1])
-    leak = middle_stored / walker["leak"]
     drain = base + given + eyes - panel
+    taken = drain + motor + middle_stored / walker["leak"]
+    # a tiny storage may be empty before the step is over
+    flow = step if step * taken <= walker["capacitance"] * stored else walker["capacitance"] * stored / taken
+    end_stored = stored - flow * taken / walker["capacitance"]
     end_speed = max(speed + step * speed_rate, 0.0)
 
-    state["rail"] = stored - step * (drain + motor + leak) / walker["capacitance"]
+    state["elapsed"] += step
+    state["rail"] = end_stored
     state["rotor"] = max(rotor + step * rotor_rate, 0.0)
     state["speed"] = end_speed
     state["guess"] = guess
@@ -187,13 +219,16 @@ def pulse_step(
     state["cover"] = cover
     state["drain"] = drain
     state["peak"] = max(state["peak"], motor)
-    state["charge"] += step * motor
-    state["panel_energy"] += step * panel * rail
-    state["motor_energy"] += step * motor * rail
-    state["base_energy"] += step * (base + given) * rail
-    state["eye_energy"] += step * eyes * rail
-    state["leak_energy"] += step * leak * middle_stored
-    state["esr_energy"] += step * (drain + motor) * (middle_stored - rail)
+    state["charge"] += flow * motor
+    # at the mean voltage of the storage, with which the energies of a step add up
+    mean_stored = 0.5 * (stored + end_stored)
+    drop = middle_stored - rail
+    state["panel_energy"] += flow * panel * (mean_stored - drop)
+    state["motor_energy"] += flow * motor * (mean_stored - drop)
+    state["base_energy"] += flow * (base + given) * (mean_stored - drop)
+    state["eye_energy"] += flow * eyes * (mean_stored - drop)
+    state["leak_energy"] += flow * middle_stored / walker["leak"] * mean_stored
+    state["esr_energy"] += flow * (drain + motor) * drop
     return True, half * (speed + end_speed)
 
 
@@ -206,7 +241,7 @@ def coast_step(walker: Any, number: int, photocurrent: float, state: Any, step: 
     """
     side = walker["side"][number]
     speed = state["speed"]
-    rotor_rate, speed_rate, _, _ = rolling(walker, side, state["rotor"], speed, 0.0, 0.0, step)
+    rotor_rate, speed_rate, _, _, _ = rolling(walker, side, state["rotor"], speed, 0.0, 0.0, step)
     end_speed = max(speed + step * speed_rate, 0.0)
     state["rotor"] = max(state["rotor"] + step * rotor_rate, 0.0)
     state["speed"] = end_speed

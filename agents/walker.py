@@ -108,6 +108,7 @@ STATE = np.dtype(
         ("speed", np.float64),  # speed of the floor under the driven tyre [m/s]
         ("junction", np.float64),  # emitter-base voltage of the PNP [V]
         ("collector", np.float64),  # voltage at the NPN's collector while the latch holds [V]
+        ("elapsed", np.float64),  # time since the flash [s]
         ("cover", np.float64),  # capability of the NPN over its load; inf before the first step
         ("guess", np.float64),  # where the next solution for the base current starts
         ("drain", np.float64),  # current other than the motor's in the last stage, for the ESR [A]
