@@ -230,7 +230,11 @@ def _replaced(model: Model, keys: list[str], value: Any) -> Model:
     if keys[0] not in type(model).model_fields:
         raise KeyError(keys[0])
     inner = value if len(keys) == 1 else _replaced(getattr(model, keys[0]), keys[1:], value)
-    return model.model_copy(update={keys[0]: inner})
+    copy = model.model_copy(update={keys[0]: inner})
+    # what the model has worked out of its values and kept is copied too, and no longer true
+    for name in set(copy.__dict__) - set(type(model).model_fields):
+        del copy.__dict__[name]
+    return copy
 
 
 def both_sides(tree: Node) -> Node:

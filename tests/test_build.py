@@ -1,0 +1,149 @@
+"""From a design to the record of the kernels: places, masses and steps, against hand calculation."""
+
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from shapely.geometry import Polygon
+
+from agents.build import LONGEST_STEP, build
+from agents.design import Design
+from agents.parts import EyeRow
+from agents.walker import CORE_POINTS, TABLE_POINTS, WALKER
+
+CHARD = Design(name="chard")
+
+
+def test_sides_are_mirror_images() -> None:
+    left, right = build(CHARD)[0]["side"]
+    for name in WALKER["side"].base.names:
+        if name in ("eye_y", "aim_y", "root_y", "tip_y"):
+            assert left[name] == -right[name] != 0.0
+        else:
+            np.testing.assert_array_equal(left[name], right[name])
+
+
+def test_a_change_of_the_right_side_leaves_the_left_alone() -> None:
+    plain = build(CHARD)[0]
+    changed = build(CHARD.with_values({"right.latch": 22e3, "right.eye.aside": 0.05}))[0]
+    assert changed["side"][0] == plain["side"][0]
+    assert changed["side"][1]["latch"] == 22e3
+    assert changed["side"][1]["eye_y"] == -0.05
+
+
+def test_aim_of_an_eye() -> None:
+    side = build(CHARD.with_values({"both.eye.outward": math.radians(40), "both.eye.up": math.radians(20)}))[
+        0
+    ]["side"]
+    for sign, record in zip((1.0, -1.0), side, strict=True):
+        aim = np.array([record["aim_x"], record["aim_y"], record["aim_z"]])
+        assert np.linalg.norm(aim) == pytest.approx(1.0, rel=1e-12)
+        assert math.degrees(math.asin(aim[2])) == pytest.approx(20.0)
+        assert math.degrees(math.atan2(aim[1], aim[0])) == pytest.approx(sign * 40.0)
+
+
+def test_whisker_reaches_its_length_outward() -> None:
+    values = {"both.whisker.length": 0.05, "both.whisker.outward": math.radians(35.0)}
+    for sign, record in zip((1.0, -1.0), build(CHARD.with_values(values))[0]["side"], strict=True):
+        reach = (record["tip_x"] - record["root_x"], record["tip_y"] - record["root_y"])
+        assert math.hypot(*reach) == pytest.approx(0.05, rel=1e-12)
+        assert math.degrees(math.atan2(reach[1], reach[0])) == pytest.approx(sign * 35.0)
+
+
+def test_parts_that_are_left_out() -> None:
+    side = build(CHARD.with_values({"left.whisker": None, "left.feeler": None}))[0]["side"]
+    assert (side[0]["whisker"], side[1]["whisker"]) == (0, 1)
+    assert side[0]["feeler"] == math.inf
+    assert side[1]["feeler"] == 33e3
+
+
+def test_a_motor_wired_backward() -> None:
+    side = build(CHARD.with_values({"right.motor.turns": "backward"}))[0]["side"]
+    assert (side[0]["turns"], side[1]["turns"]) == (1.0, -1.0)
+
+
+def test_force_that_closes_a_switch_bends_a_cantilever() -> None:
+    """F L^3 / (3 E I): 50 mm of 0.25 mm spring steel bend 3.26 mm under 3 mN, by hand."""
+    values = {"both.whisker.force_to_close": 3e-3, "both.whisker.length": 0.05}
+    second_moment = math.pi * 0.25e-3**4 / 64.0
+    expected = 3e-3 * 0.05**3 / (3.0 * 200e9 * second_moment)
+    assert expected == pytest.approx(3.26e-3, abs=5e-6)
+    assert build(CHARD.with_values(values))[0]["side"][0]["bend_to_close"] == pytest.approx(
+        expected, rel=1e-12
+    )
+
+
+def test_acceptance_lobe_of_an_eye() -> None:
+    """m = -ln 2 / ln cos(half angle); J. M. Kahn and J. R. Barry, Proceedings of the IEEE 85 (1997)."""
+    for degrees, expected in ((60.0, 1.0), (45.0, 2.0), (30.0, 4.82), (10.0, 45.28)):
+        record = build(CHARD.with_values({"both.eye.half_angle": math.radians(degrees)}))[0]
+        assert record["side"][0]["lobe"] == pytest.approx(expected, abs=0.01)
+
+
+def test_round_body_has_the_inertia_of_a_disc_about_the_standing_tyre() -> None:
+    """Half m r^2, and by Steiner's theorem m times the square of the way to the tyre."""
+    values = {"body.mass": 0.02, "body.radius": 0.03, "body.ahead": 0.005, "body.track": 0.05}
+    record = build(CHARD.with_values(values))[0]
+    about_tyre = 0.5 * 0.02 * 0.03**2 + 0.02 * (0.005**2 + 0.025**2)
+    assert record["pivot_mass"] == pytest.approx(about_tyre / 0.05**2, rel=1e-12)
+    assert (record["core_count"], record["body_radius"], record["body_reach"]) == (1, 0.03, 0.03)
+    assert record["shade_radius"] == 0.03
+    assert tuple(record["core"][0]) == (0.005, 0.0)
+
+
+@pytest.mark.parametrize("turned", [1, -1])
+def test_outline_of_a_body(turned: int) -> None:
+    corners = ((0.03, -0.02), (0.035, 0.01), (0.0, 0.025), (-0.02, 0.0))[::turned]
+    record = build(CHARD.with_values({"body.outline": corners, "body.radius": None}))[0]
+    shape = Polygon(corners)
+    assert record["core_count"] == 4
+    built = Polygon(record["core"][:4])
+    assert built.equals(shape)
+    assert built.exterior.is_ccw
+    assert math.pi * record["shade_radius"] ** 2 == pytest.approx(shape.area, rel=1e-9)
+    for x, y in corners:
+        assert math.hypot(x - record["body_x"], y) <= record["body_reach"] + 1e-12
+
+
+def test_inertia_that_is_given_is_taken() -> None:
+    record = build(CHARD.with_values({"body.pivot_inertia": 1.2e-5, "body.track": 0.04}))[0]
+    assert record["pivot_mass"] == pytest.approx(1.2e-5 / 0.04**2, rel=1e-12)
+
+
+def test_grip_is_friction_times_load() -> None:
+    record = build(CHARD.with_values({"body.mass": 0.02, "body.tyre_load": 0.4, "both.tyre.grip": 0.6}))[0]
+    assert record["side"][0]["tyre_grip"] == pytest.approx(0.6 * 0.4 * 0.02 * 9.80665, rel=1e-12)
+    # dragging slides the whole weight
+    assert record["skid"] == pytest.approx(0.6 * 0.02 * 9.80665, rel=1e-12)
+
+
+def test_bench_table_fills_its_places() -> None:
+    rows = tuple(EyeRow(light=10.0 * number, trigger=2.0 + 0.05 * number) for number in range(TABLE_POINTS))
+    record = build(CHARD.with_values({"left.eye.table": rows}))[0]["side"]
+    assert (record[0]["table_count"], record[1]["table_count"]) == (TABLE_POINTS, 0)
+    assert record[0]["table_light"][1] == pytest.approx(math.log10(11.0), rel=1e-12)
+    assert record[0]["table_volts"][-1] == pytest.approx(2.75)
+    # below the table's first row the quiet current falls off as below the dark trigger
+    assert record[0]["dark_trigger"] == 2.0
+
+
+def test_records_have_room_for_what_a_design_may_have() -> None:
+    angles = np.linspace(0.0, 2.0 * math.pi, CORE_POINTS, endpoint=False)
+    corners = tuple((0.02 * math.cos(angle), 0.02 * math.sin(angle)) for angle in angles)
+    assert build(CHARD.with_values({"body.outline": corners}))[0]["core_count"] == CORE_POINTS
+
+
+@settings(deadline=None)
+@given(
+    capacitance=st.floats(1e-5, 10.0),
+    resistance=st.floats(0.5, 1e4),
+    latch=st.floats(1e3, 1e6),
+)
+def test_step_is_short_against_the_discharge(capacitance: float, resistance: float, latch: float) -> None:
+    values = {"storage.capacitance": capacitance, "both.motor.resistance": resistance, "both.latch": latch}
+    step = build(CHARD.with_values(values))[0]["step"]
+    assert 0.0 < step <= LONGEST_STEP
+    # the midpoint rule is stable to 2 / rate, and good to a few parts in a thousand here
+    assert step <= 0.1 * resistance * capacitance * (1.0 + 1e-12)
