@@ -12,40 +12,57 @@ def write_whole(path: Path, content: bytes) -> None:
     """Put ``content`` [bytes] at ``path``, replacing what stood there, or leave everything as it was.
 
     The bytes go to a new file in the same folder, are forced to the disk, and only then take the name; a
-    reader never meets half a file. Whatever stops the work, Ctrl-C included, the new file is removed.
+    reader never meets half a file. Whatever stops the work, Ctrl-C included, the new file is removed. A link
+    stays a link: what it points to is replaced.
 
-    Raises OutputError when the file cannot be written.
+    Raises OutputError when the file cannot be written, or when something other than a file stands there.
     """
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
+        target, part = _places(path)
         try:
             with part.open("xb") as stream:
                 stream.write(content)
                 stream.flush()
                 os.fsync(stream.fileno())
-            part.replace(path)
+            part.replace(target)
         except BaseException:
             with contextlib.suppress(OSError):
                 part.unlink(missing_ok=True)
             raise
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise OutputError(f"{path}: cannot be written ({reason}); choose another place") from error
-    _force_folder(path.parent)
+        raise _refusal(path, error) from error
+    _force_folder(target.parent)
 
 
 def check_writable(path: Path) -> None:
     """Raise OutputError if no file can be written at ``path``; leaves nothing behind."""
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}.part")
     try:
-        if path.is_dir():
-            raise IsADirectoryError(None, "it is a folder")
-        with part.open("xb"):
-            pass
-        part.unlink()
+        _, part = _places(path)
+        try:
+            with part.open("xb"):
+                pass
+        finally:
+            part.unlink(missing_ok=True)
     except OSError as error:
-        reason = error.strerror or str(error)
-        raise OutputError(f"{path}: cannot be written ({reason}); choose another place") from error
+        raise _refusal(path, error) from error
+
+
+def _places(path: Path) -> tuple[Path, Path]:
+    """The file that ``path`` comes down to, and a new one beside it. Raises OSError where none can be."""
+    target = Path(os.path.realpath(path))
+    if target.is_dir():
+        raise IsADirectoryError(None, "it is a folder")
+    if target.exists() and not target.is_file():
+        # A device would not be written to, but replaced.
+        raise OSError(None, "something that is no file stands there")
+    if not target.parent.exists():
+        raise FileNotFoundError(None, f"there is no folder {path.parent}")
+    return target, target.with_name(f".{target.name}.{secrets.token_hex(4)}.part")
+
+
+def _refusal(path: Path, error: OSError) -> OutputError:
+    reason = error.strerror or str(error)
+    return OutputError(f"{path}: cannot be written ({reason}); choose another place")
 
 
 def _force_folder(folder: Path) -> None:
