@@ -37,6 +37,9 @@ __all__ = [
 # The kinds of files and the version of each that this program reads.
 VERSIONS = {"design": 1, "arena": 1}
 
+# A longer name leaves no room for anything else in a table or a picture.
+LONGEST_NAME = 40
+
 Spec = TypeVar("Spec", bound=BaseModel)
 
 
@@ -84,6 +87,7 @@ def read_document(
         expected = f"a map of keys, the first of them photodrome: {kind} {VERSIONS[kind]}"
         raise SpecError([*faults, _fault_at(file, tree, (), tree.describe(), expected)])
     faults += _check_kind(file, tree, kind)
+    faults += _check_names(file, tree)
     body = Node({key: node for key, node in tree.value.items() if key != "photodrome"}, tree.mark)
     try:
         body = prepare(body) if prepare else body
@@ -119,6 +123,17 @@ def _check_kind(file: str, tree: Node, kind: str) -> list[Fault]:
     else:
         return []
     raise SpecError([fault])
+
+
+def _check_names(file: str, tree: Node) -> Iterator[Fault]:
+    """Yield the fault of every text under a key ``name`` that would not do as a name."""
+    for key, node in tree.children():
+        if key == "name" and isinstance(node.value, str) and node.value:
+            is_one_line = not set("\t\n") & set(node.value)
+            if not (node.value.strip() and is_one_line and len(node.value) <= LONGEST_NAME):
+                expected = f"a name in one line, of at most {LONGEST_NAME} characters"
+                yield _fault_at(file, node, (), node.describe(), expected)
+        yield from _check_names(file, node)
 
 
 def _article(word: str) -> str:

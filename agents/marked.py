@@ -5,6 +5,7 @@ the parser's events, without recursion, so that deep or self-multiplying files a
 anything. Anchors and aliases are allowed; tags, merge keys and several documents in a file are not.
 """
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -20,6 +21,10 @@ KeyPath = tuple[str | int, ...]
 MOST_BYTES = 2_000_000
 MOST_NODES = 100_000
 MOST_DEPTH = 50
+
+# What an escape in quotes can bring in, and what steers a terminal instead of being read: control characters
+# but for tab and new line, further line ends, marks that reverse the writing, halves of characters.
+_UNREADABLE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 
 @dataclass(frozen=True)
@@ -159,7 +164,11 @@ class _Builder:
         if isinstance(event, yaml.AliasEvent):
             self.put(self.resolve(event.anchor, mark, path, key_mark), None)
         elif isinstance(event, yaml.ScalarEvent):
-            self.put(Node(event.value, mark, path, key_mark), event.anchor)
+            text = event.value
+            if unreadable := _UNREADABLE.search(text):
+                self.fault(mark, path, f"the character {unreadable[0]!r}", "printable text")
+                text = _UNREADABLE.sub("?", text)
+            self.put(Node(text, mark, path, key_mark), event.anchor)
         else:
             items: list[Node] | dict[str, Node] = {} if isinstance(event, yaml.MappingStartEvent) else []
             if event.anchor:
