@@ -61,22 +61,30 @@ def read_contest(
         raise OptionError("no design is to run; name at least one")
     spec = read_arena(arena)
     entrants = tuple(
-        Entrant(read_design(name), find_document(str(name), "design").read_text(encoding="utf-8"))
+        Entrant(read_design(name), find_document(str(name), "design").read_text(encoding="utf-8-sig"))
         for name in designs
     )
-    names = [entrant.design.name for entrant in entrants]
-    for name in names:
-        if names.count(name) > 1:
-            raise OptionError(f"design {name!r} is entered {names.count(name)} times")
+    entered: dict[str, str | Path] = {}
+    for entrant, path in zip(entrants, designs, strict=True):
+        name = entrant.design.name
+        if str(entered.get(name)) == str(path):
+            raise OptionError(f"design {name!r} is entered twice; for more copies, ask for more walkers")
+        if name in entered:
+            raise OptionError(
+                f"{entered[name]} and {path} are both called {name!r}; give each a name of its own"
+            )
+        entered[name] = path
     count = start_count(spec, len(entrants), alone) if walkers is None else walkers
     if count < 1:
-        raise OptionError("no walkers are to run; ask for at least 1")
+        raise OptionError(f"{count} walkers of each design are to run; ask for at least 1")
     if count * len(entrants) > MOST_WALKERS:
-        raise OptionError(f"{count * len(entrants)} walkers are to run; the most is {MOST_WALKERS}")
+        raise OptionError(
+            f"{count * len(entrants)} walkers are to run, {count} of each design; the most is {MOST_WALKERS}"
+        )
     lasts = spec.lasts if seconds is None else seconds
     if not 0.0 < lasts <= 1e6:
         raise OptionError(f"a run lasts more than 0 s and at most 1e6 s, not {lasts:g} s")
     if not 0 <= seed < 2**63:
         raise OptionError(f"a seed lies between 0 and 2^63 - 1, not {seed}")
-    text = find_document(str(arena), "arena").read_text(encoding="utf-8")
+    text = find_document(str(arena), "arena").read_text(encoding="utf-8-sig")
     return Contest(spec, text, entrants, count, lasts, seed, alone)

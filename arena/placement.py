@@ -19,6 +19,8 @@ ROOM = 1e-3
 # Draws for one walker before a zone counts as full.
 ATTEMPTS = 2000
 
+_RELIEF = "ask for fewer, make the zone larger, or give every walker the arena to itself"
+
 
 @dataclass(frozen=True)
 class Footprint:
@@ -94,7 +96,7 @@ def _listed(spec: ArenaSpec, ground: Ground, prints: list[Footprint], seed: int)
     if len(prints) > len(places):
         raise OptionError(
             f"{len(prints)} walkers are to start, but {spec.name!r} lists {len(places)} start places; "
-            "ask for fewer walkers or designs, or run each alone"
+            "ask for fewer walkers or designs, or list more places"
         )
     poses: list[tuple[float, float, float]] = []
     for number, outline in enumerate(prints):
@@ -130,7 +132,7 @@ def _in_zone(spec: ArenaSpec, ground: Ground, prints: list[Footprint], seed: int
     if len(prints) > max(holds, 1):
         raise OptionError(
             f"{len(prints)} walkers are to start, but the start zone of {spec.name!r} holds "
-            f"{holds} bodies of this size at the very most"
+            f"{holds} bodies of this size at the very most; {_RELIEF}"
         )
     poses = np.empty((len(prints), 3))
     middles = np.empty((len(prints), 2))
@@ -151,6 +153,6 @@ def _in_zone(spec: ArenaSpec, ground: Ground, prints: list[Footprint], seed: int
         else:
             raise OptionError(
                 f"the start zone of {spec.name!r} has room for {number} walkers of this size, "
-                f"{len(prints)} are to start"
+                f"{len(prints)} are to start; {_RELIEF}"
             )
     return poses
