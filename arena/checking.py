@@ -1,6 +1,8 @@
-"""Telling what a file is by its first line, and reading it as that."""
+"""Telling what a file is by how it begins, and reading it as that."""
 
+import codecs
 import difflib
+import os
 import re
 from pathlib import Path
 
@@ -11,6 +13,8 @@ from arena.spec import read_arena
 from replays.file import read_replay
 
 _FIRST_LINE = re.compile(rb"^photodrome:[ \t]*arena\b", re.MULTILINE)
+# How every zip begins, and so every replay.
+_ZIP = b"PK\x03\x04"
 
 
 def check_file(name: str) -> str:
@@ -23,17 +27,34 @@ def check_file(name: str) -> str:
     if name in shipped_names("arena"):
         return f"arena {read_arena(name).name}"
     path = Path(name)
-    if path.suffix == ".npz":
+    beginning = _beginning(name)
+    if path.suffix.lower() == ".npz" or beginning.startswith(_ZIP):
         replay = read_replay(path)
-        return f"replay of {replay.arena['name']} with {len(replay.walkers)} walkers"
-    if not path.is_file():
+        count = len(replay.walkers)
+        return f"replay of {replay.arena['name']} with {count} walker{'' if count == 1 else 's'}"
+    # A bare file name is a path here, as it is to the shell.
+    text = name if path.name != name else os.path.join(".", name)  # noqa: PTH118 - a Path drops the dot
+    if _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n")):
+        return f"arena {read_arena(text).name}"
+    return f"design {read_design(text).name}"
+
+
+def _beginning(name: str) -> bytes:
+    """The first part of a file. Raises NotFoundError."""
+    if not name:
+        raise NotFoundError("an empty name; expected a file, or the name of a shipped design or arena")
+    path = Path(name)
+    try:
+        if path.is_dir():
+            raise NotFoundError(f"{name}: is a folder; name the files in it")
+        if path.exists() and not path.is_file():
+            raise NotFoundError(f"{name}: is no ordinary file")
+        with path.open("rb") as stream:
+            return stream.read(65536)
+    except FileNotFoundError:
         names = (*shipped_names("design"), *shipped_names("arena"))
         near = difflib.get_close_matches(name, names, n=1)
-        raise NotFoundError(
-            f"no such file, and no shipped design or arena{f' (nearest: {near[0]})' if near else ''}"
-        )
-    # a bare file name is a path here, as it is to the shell
-    path = path.absolute()
-    if _FIRST_LINE.search(path.read_bytes()[:65536]):
-        return f"arena {read_arena(path).name}"
-    return f"design {read_design(path).name}"
+        nearest = f" (nearest: {near[0]})" if near else ""
+        raise NotFoundError(f"{name!r}: no such file, and no shipped design or arena{nearest}") from None
+    except OSError as error:
+        raise NotFoundError(f"{name}: cannot be read: {error.strerror}") from None

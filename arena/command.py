@@ -1,28 +1,24 @@
-"""The command line. Only this module and its neighbour arena.report print, and only this one exits.
+"""The command line. Only this module and its neighbours arena.report and arena.terminal print or exit.
 
 0: done. 1: the work failed. 2: the input is wrong. What a command needs is imported when it runs, so that
 ``--help`` answers at once.
 """
 
-import json
+import contextlib
+import os
 import sys
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
+
+from arena.options import Kind, Measured, Whole, as_json, contest_options
+from arena.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
     from arena.contest import Contest
     from replays.record import Replay
-
-    FloatType = click.ParamType[float]
-else:
-    # older releases of click know no such parameter
-    FloatType = click.ParamType
-
-Command = TypeVar("Command", bound=Callable[..., Any])
 
 # Lights of a bench sheet if none is asked for [lx]: a desk, a window, the open shade, the sun.
 BENCH_LIGHTS = (300.0, 1e3, 3e3, 10e3, 30e3, 100e3)
@@ -30,57 +26,8 @@ BENCH_LIGHTS = (300.0, 1e3, 3e3, 10e3, 30e3, 100e3)
 DEMO_ARENA = "potting-bench"
 DEMO_DESIGNS = ("poppy", "sunflower", "lentil")
 
-
-class Measured(FloatType):
-    """A value with its unit, like ``3klx``; where ``plain``, a number alone too."""
-
-    def __init__(self, unit: str, plain: bool = False, **bounds: float) -> None:
-        self.unit, self.plain, self.bounds = unit, plain, bounds
-        self.name = {"lx": "light", "s": "time"}[unit]
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> float:
-        """Read it, or fail with what is expected."""
-        from agents.quantities import Quantity, QuantityError
-
-        if isinstance(value, float):
-            return value
-        text = str(value)
-        if self.plain and text.replace(".", "", 1).isdigit():
-            text = f"{text} {self.unit}"
-        try:
-            return float(Quantity(self.unit, **self.bounds).read(text))
-        except QuantityError as error:
-            self.fail(f"got {error.got}, expected {error.expected}", param, ctx)
-
-
-def as_json(function: Command) -> Command:
-    """Give a command the option --json."""
-    return click.option("--json", "to_json", is_flag=True, help="Print JSON in place of tables.")(function)
-
-
-def contest_options(function: Command) -> Command:
-    """Give a command the options that say how a contest is run."""
-    for option in (
-        click.option(
-            "--threads", type=click.IntRange(1, 1024), help="Threads to use; all cores if left out."
-        ),
-        click.option(
-            "--alone",
-            is_flag=True,
-            help="Give every walker the arena to itself; copy k of each design starts at the same place.",
-        ),
-        click.option(
-            "--seed", type=click.IntRange(0, 2**63 - 1), default=1, show_default=True, help="Keys all chance."
-        ),
-        click.option(
-            "--seconds", type=Measured("s", plain=True, above=0.0, most=1e6), help="Length of the run."
-        ),
-        click.option(
-            "--walkers", type=int, help="Built copies of each design; the arena says how many else."
-        ),
-    ):
-        function = option(function)
-    return function
+# What a fault of a file as a whole has no word for.
+_FAULT_KEYS = ("line", "column", "key", "got", "expected", "near")
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
@@ -89,7 +36,7 @@ def photodrome() -> None:
     """Solar walkers made from bare transistors, on the bench and in an arena.
 
     A design or an arena is the bare name of a shipped one, like poppy or potting-bench, or the path of your
-    own YAML file.
+    own YAML file. To see what it does, type: photodrome demo
     """
 
 
@@ -107,10 +54,10 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     """Race three shipped designs to a grow lamp, past a seed tray and the shade of a leaf."""
     from arena.contest import read_contest
 
-    out = folder / "demo.replay.npz"
+    out, drawing = folder / "demo.replay.npz", folder / "demo.png"
     contest = read_contest(DEMO_ARENA, DEMO_DESIGNS, *_how(how))
-    replay = _run(contest, out, how["threads"])
-    _report_run(replay, out, to_json, picture=folder / "demo.png")
+    replay = _run(contest, out, how["threads"], drawing)
+    _report_run(replay, out, to_json, drawing)
     if not no_window and not to_json and _has_screen():
         from replays.window import watch as watch_window
 
@@ -120,7 +67,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
 @photodrome.command()
 @click.argument("arena")
 @click.option(
-    "--design", "-d", "designs", multiple=True, required=True, help="A design to enter; may be given again."
+    "--design", "-d", "designs", multiple=True, required=True, help="Design to enter; may be given again."
 )
 @contest_options
 @click.option(
@@ -133,9 +80,13 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
 )
 @as_json
 def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: Any) -> None:
-    """Run DESIGNS in ARENA and write the replay."""
+    """Run designs in ARENA, print their scores and write the replay.
+
+    For example: photodrome run slalom -d poppy -d lentil --walkers 2 --seconds '20 min'
+    """
     from arena.contest import read_contest
 
+    _spare(out, (arena, *designs))
     replay = _run(read_contest(arena, designs, *_how(how)), out, how["threads"])
     _report_run(replay, out, to_json)
 
@@ -145,12 +96,18 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
 @as_json
 def score(files: tuple[Path, ...], to_json: bool) -> None:
     """Score replays, walkers of one design together."""
+    from agents.errors import OptionError
     from replays.file import read_replay
     from replays.score import score_many
 
+    seen: set[str] = set()
+    for path in files:
+        if os.path.realpath(path) in seen:
+            raise OptionError(f"{path}: given twice, its walkers would count twice; give it once")
+        seen.add(os.path.realpath(path))
     scores = score_many([read_replay(path) for path in files])
     if to_json:
-        _print_json({"files": [str(path) for path in files], "designs": [one.as_dict() for one in scores]})
+        print_json({"files": [str(path) for path in files], "designs": [one.as_dict() for one in scores]})
         return
     from arena.report import print_scores
 
@@ -174,17 +131,20 @@ def watch(file: Path) -> None:
 @click.option(
     "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), required=True, help="PNG file to write."
 )
-@click.option("--width", type=int, default=1600, show_default=True, help="Width in pixels.")
+@click.option("--width", type=Whole(800, 6000), default=1600, show_default=True, help="Width in pixels.")
 def picture(file: Path, out: Path, width: int) -> None:
     """Draw a replay from above: light, shadows, paths and pulses."""
     from replays.file import read_replay
     from replays.score import score as score_one
+    from replays.writing import check_writable
 
+    _spare(out, (str(file),))
     replay = read_replay(file)
+    check_writable(out)
     from replays.picture import picture as draw_picture
 
     draw_picture(replay, out, width, score_one(replay))
-    click.echo(f"wrote {out}")
+    click.echo(f"picture: {printable(str(out))}")
 
 
 @photodrome.command()
@@ -194,10 +154,16 @@ def picture(file: Path, out: Path, width: int) -> None:
     "-l",
     "lights",
     multiple=True,
-    type=Measured("lx", least=0.0, most=1e6),
-    help="Light on eyes and panel; may be given again.",
+    type=Measured("light", "lx", least=0.0, most=1e6),
+    help="Light on eyes and panel, like 3klx; may be given again. Six from 300 lx to 100 klx if left out.",
 )
-@click.option("--kind", default="daylight", show_default=True, help="Kind of light, as in an arena's lamps.")
+@click.option(
+    "--kind",
+    type=Kind("kind"),
+    default="daylight",
+    show_default=True,
+    help="Kind of light, as an arena's lamps have.",
+)
 @click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
 @as_json
 def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_json: bool) -> None:
@@ -208,13 +174,12 @@ def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_
 
     spec = read_design(design)
     asked = sorted(lights or BENCH_LIGHTS)
-    points = measure_lights(spec, asked, kind)
-    reports = []
-    if not no_cures and any(point.faults for point in points):
-        with _progress("looking for causes and cures", measured=False):
-            reports = diagnose(spec, (asked[0], asked[-1]), kind)
+    with progress("measuring"):
+        points = measure_lights(spec, asked, kind)
+        faulty = not no_cures and any(point.faults for point in points)
+        reports = diagnose(spec, (asked[0], asked[-1]), kind) if faulty else []
     if to_json:
-        _print_json(
+        print_json(
             {
                 "design": spec.name,
                 "points": [point.as_dict() for point in points],
@@ -237,54 +202,73 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
 
     found: list[dict[str, Any]] = []
     for name in files:
+        what, faults = None, []
         try:
-            found.append({"file": name, "is": check_file(name), "faults": []})
+            what = check_file(name)
         except SpecError as error:
-            found.append({"file": name, "is": None, "faults": [vars(fault) for fault in error.faults]})
-            if not to_json:
-                click.echo(str(error), err=True)
+            faults = [{**vars(fault), "message": str(fault)} for fault in error.faults]
         except InputError as error:
-            found.append({"file": name, "is": None, "faults": [{"file": name, "message": str(error)}]})
-            if not to_json:
-                click.echo(f"{name}: {error}", err=True)
-        else:
-            if not to_json:
-                click.echo(f"{name}: {found[-1]['is']}, nothing wrong")
+            faults = [{"file": name, **dict.fromkeys(_FAULT_KEYS), "message": str(error)}]
+        found.append({"file": name, "is": what, "faults": faults})
+        if not to_json:
+            for fault in faults:
+                tell_error(fault["message"])
+            if what is not None:
+                click.echo(printable(f"{name}: {what}, nothing wrong"))
     if to_json:
-        _print_json({"files": found})
+        print_json({"files": found})
     if any(one["faults"] for one in found):
-        sys.exit(2)
+        click.get_current_context().exit(2)
 
 
 def _how(how: dict[str, Any]) -> tuple[int | None, float | None, int, bool]:
     return how["walkers"], how["seconds"], how["seed"], how["alone"]
 
 
-def _run(contest: "Contest", out: Path, threads: int | None) -> "Replay":
+def _spare(out: Path, inputs: Sequence[str]) -> None:
+    """Refuse to write over what is read."""
+    from agents.errors import OptionError
+
+    for name in inputs:
+        try:
+            same = out.samefile(name)
+        except OSError:
+            continue
+        if same:
+            raise OptionError(f"{out}: is an input of this very command; write to another place")
+
+
+def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":
     """Run a contest with a progress bar and write its replay; nothing is run that could not be written."""
+    from agents.errors import WorkError
     from replays.file import write_replay
     from replays.writing import check_writable
 
-    check_writable(out)
-    with _progress("getting ready") as progress:
-        from arena.simulate import simulate
+    for path in (out, drawing):
+        if path is not None:
+            check_writable(path)
+    try:
+        with progress("getting ready") as tell:
+            from arena.simulate import simulate
 
-        replay = simulate(contest, threads, progress)
-    write_replay(replay, out)
+            replay = simulate(contest, threads, tell)
+        write_replay(replay, out)
+    except KeyboardInterrupt:
+        raise WorkError("stopped; nothing was written") from None
     return replay
 
 
-def _report_run(replay: "Replay", out: Path, to_json: bool, picture: Path | None = None) -> None:
+def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None = None) -> None:
     from replays.score import score as score_one
 
     scores = score_one(replay)
-    if picture is not None:
+    if drawing is not None:
         from replays.picture import picture as draw_picture
 
-        draw_picture(replay, picture, scores=scores)
+        draw_picture(replay, drawing, scores=scores)
     if to_json:
-        files = [str(path) for path in (out, picture) if path is not None]
-        _print_json(
+        files = [str(path) for path in (out, drawing) if path is not None]
+        print_json(
             {
                 "arena": replay.arena["name"],
                 "seconds": replay.seconds,
@@ -298,33 +282,13 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, picture: Path | None
 
     print_run(replay)
     print_scores(scores)
-    click.echo(f"replay: {out}    photodrome watch {out}")
-    if picture is not None:
-        click.echo(f"picture: {picture}")
-
-
-@contextmanager
-def _progress(words: str, measured: bool = True) -> Iterator[Callable[[float], None]]:
-    """A bar on the terminal while something takes long; nothing where errors do not go to a terminal."""
-    from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
-
-    columns: Sequence[Any] = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
-    with Progress(*columns, console=Console(stderr=True), transient=True) as bars:
-        task = bars.add_task(words, total=None)
-
-        def tell(done: float) -> None:
-            # before the first world has got anywhere, the kernels may still have to be compiled
-            if done > 0.0:
-                bars.update(task, description="running", total=1.0, completed=done)
-
-        yield tell if measured else lambda done: None
+    click.echo(f"replay: {printable(str(out))}; to see it: photodrome watch {command_word(out)}")
+    if drawing is not None:
+        click.echo(f"picture: {printable(str(drawing))}")
 
 
 def _has_screen() -> bool:
     """Whether a window would be seen by anyone."""
-    import os
-
     if os.environ.get("CI") or os.environ.get("SDL_VIDEODRIVER") in ("dummy", "offscreen"):
         return False
     if not sys.stdout.isatty():
@@ -334,39 +298,43 @@ def _has_screen() -> bool:
     return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))
 
 
-def _print_json(value: Any) -> None:
-    click.echo(json.dumps(_finite(value), indent=2, allow_nan=False))
-
-
-def _finite(value: Any) -> Any:
-    """The same with null for every number that JSON has no word for."""
-    if isinstance(value, dict):
-        return {key: _finite(one) for key, one in value.items()}
-    if isinstance(value, list | tuple):
-        return [_finite(one) for one in value]
-    if isinstance(value, float) and not (float("-inf") < value < float("inf")):
-        return None
-    return value
-
-
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit."""
     from agents.errors import InputError, PhotodromeError
 
+    for stream in (sys.stdout, sys.stderr):
+        # a terminal that lacks a letter shows a ? in its place
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
     try:
-        photodrome.main(args=arguments, prog_name="photodrome", standalone_mode=False)
-    except click.exceptions.Exit as error:
-        sys.exit(error.exit_code)
+        code = photodrome.main(args=arguments, prog_name="photodrome", standalone_mode=False)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        sys.exit(code or 0)
     except click.ClickException as error:
         error.show()
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
-        click.echo("stopped; nothing was written", err=True)
+        tell_error("stopped")
         sys.exit(1)
     except PhotodromeError as error:
-        click.echo(str(error), err=True)
+        tell_error(str(error))
         sys.exit(2 if isinstance(error, InputError) else 1)
-    except BrokenPipeError:
-        # whoever read the output has had enough
-        sys.stderr.close()
+    except MemoryError:
+        tell_error("not enough memory for this; run fewer walkers, or a shorter time")
         sys.exit(1)
+    except OSError as error:
+        sys.exit(_after(error))
+
+
+def _after(error: OSError) -> int:
+    """Tell what the system refused; returns the exit code."""
+    if error.filename is not None:
+        tell_error(f"{error.filename}: {error.strerror}")
+        return 2
+    if not isinstance(error, BrokenPipeError):
+        tell_error(f"the output cannot be written ({error.strerror})")
+    # What is left to print goes nowhere, so that Python does not stumble over it on its way out.
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    return 1

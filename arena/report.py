@@ -1,25 +1,73 @@
-"""Tables for people, on the terminal."""
+"""Tables for people, on the terminal.
 
-from collections.abc import Sequence
-from typing import Any
+Text that comes from files is shown as it is, never read as markup, and without what would steer a terminal.
+"""
+
+from collections.abc import Callable, Sequence
 
 from rich.box import SIMPLE_HEAD
-from rich.console import Console
+from rich.console import Console, JustifyMethod
 from rich.table import Table
+from rich.text import Text
 
 from agents.bench import BenchPoint
 from agents.diagnosis import FaultReport
 from agents.quantities import format_quantity
+from arena.terminal import printable
 from replays.record import Replay
 from replays.score import EXPLANATIONS, DesignScore
 
 NOTHING = "–"
 
+# Where no terminal says how wide it is: a table that is read from a file or a pipe must not be cut.
+WIDTH = 160
+# Explanations stand beside their scores where there is so much room for them, else below.
+NOTES_WIDTH = 48
+
+# A heading, and the cells below it.
+Column = tuple[str, Sequence[str]]
+
 
 def _console() -> Console:
-    # a table that is read from a file or a pipe must not be cut to a guess of the terminal
-    console = Console(highlight=False)
-    return console if console.is_terminal else Console(highlight=False, width=160)
+    console = Console(highlight=False, markup=False, emoji=False)
+    if console.is_terminal:
+        return console
+    return Console(highlight=False, markup=False, emoji=False, width=WIDTH)
+
+
+def _table(labels: Column, columns: Sequence[Column], notes: Column | None = None, words: str = "") -> Table:
+    """A table of figures, which line up to the right, and of words: notes and the column ``words``."""
+    table = Table(box=SIMPLE_HEAD)
+    table.add_column(labels[0], justify="right" if words else "left", overflow="fold")
+    for heading, _ in columns:
+        justify: JustifyMethod = "left" if heading == words else "right"
+        table.add_column(Text(printable(heading)), justify=justify, overflow="fold")
+    if notes is not None:
+        for column in table.columns:
+            column.no_wrap = True
+        table.add_column(notes[0], overflow="fold")
+    for number, label in enumerate(labels[1]):
+        cells = [Text(printable(cells[number])) for _, cells in columns]
+        table.add_row(Text(label), *cells, *([] if notes is None else [Text(notes[1][number], style="dim")]))
+    return table
+
+
+def _width(console: Console, table: Table) -> int:
+    """Columns of the terminal that a table takes where nothing of it is folded."""
+    return console.measure(table, options=console.options.update(width=100_000)).maximum
+
+
+def _print_in_parts(console: Console, labels: Column, columns: Sequence[Column]) -> None:
+    """Print a table, or several below one another where all its columns have no room side by side."""
+    first = 0
+    while first < len(columns):
+        last = first + 1
+        while last < len(columns) and (
+            _width(console, _table(labels, columns[first : last + 1])) <= console.width
+        ):
+            last += 1
+        console.print(_table(labels, columns[first:last]))
+        first = last
 
 
 def _share(value: float | None) -> str:
@@ -28,6 +76,11 @@ def _share(value: float | None) -> str:
 
 def _number(value: float | None) -> str:
     return NOTHING if value is None else f"{value:.2f}"
+
+
+def _fixed(value: float | None, digits: int, unit: str, factor: float = 1.0) -> str:
+    """A value with a fixed number of digits after the point, so that a column lines up."""
+    return NOTHING if value is None else f"{factor * value:.{digits}f} {unit}"
 
 
 def _time(value: float | None) -> str:
@@ -43,98 +96,109 @@ def _interval(ends: tuple[float, float] | None) -> str:
     return "" if ends is None else f" [{100.0 * ends[0]:.0f}, {100.0 * ends[1]:.0f}]"
 
 
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
+
+
+# Label, key of the explanation, and how the cell of a design reads.
+_SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
+    ("walkers", "walkers", lambda one: str(one.walkers)),
+    ("pulses", "pulses", lambda one: str(one.pulses)),
+    (
+        "reached a goal",
+        "reach_share",
+        lambda one: (
+            NOTHING
+            if one.reached is None
+            else f"{one.reached}, {_share(one.reach_share)}{_interval(one.reach_interval)}"
+        ),
+    ),
+    ("median time to it", "median_reach_s", lambda one: _time(one.median_reach_s)),
+    (
+        "light gain",
+        "light_gain",
+        lambda one: NOTHING if one.light_gain is None else f"x {one.light_gain:.2f}",
+    ),
+    ("directness", "directness", lambda one: _number(one.directness)),
+    ("aim", "aim", lambda one: _number(one.aim)),
+    ("aim, resultant", "aim_resultant", lambda one: _number(one.aim_resultant)),
+    ("contacts", "contacts", lambda one: str(one.contacts)),
+    ("shades", "shades", lambda one: str(one.shades)),
+    (
+        "escaped",
+        "escape_share",
+        lambda one: f"{_share(one.escape_share)}{_interval(one.escape_interval)}",
+    ),
+    ("median time to escape", "median_escape_s", lambda one: _time(one.median_escape_s)),
+    (
+        "median pulses to escape",
+        "median_escape_pulses",
+        lambda one: NOTHING if one.median_escape_pulses is None else f"{one.median_escape_pulses:.0f}",
+    ),
+    ("time stuck", "stuck_share", lambda one: _share(one.stuck_share)),
+)
+
+
+def _explanation(key: str) -> str:
+    # the cells say their units themselves
+    return EXPLANATIONS[key].replace(" [s]", "")
+
+
 def print_run(replay: Replay) -> None:
     """One line on what was run."""
     how = ", each alone" if replay.header.get("alone") else ""
     _console().print(
-        f"{replay.arena['name']}: {len(replay.walkers)} walkers{how}, {_time(replay.seconds)}, "
-        f"seed {replay.header['seed']}, {len(replay.pulses)} pulses"
+        f"{printable(replay.arena['name'])}: {_count(len(replay.walkers), 'walker')}{how}, "
+        f"{_time(replay.seconds)}, seed {replay.header['seed']}, {_count(len(replay.pulses), 'pulse')}"
     )
 
 
 def print_scores(scores: Sequence[DesignScore]) -> None:
     """The scores of every design side by side, each with a line that says what it is."""
-    table = Table(box=SIMPLE_HEAD)
-    table.add_column("score")
-    for one in scores:
-        table.add_column(one.design, justify="right")
-    table.add_column("what it says", overflow="fold")
-    rows: list[tuple[str, str, Any]] = [
-        ("walkers", "walkers", lambda one: str(one.walkers)),
-        ("pulses", "pulses", lambda one: str(one.pulses)),
-        (
-            "reached a goal",
-            "reach_share",
-            lambda one: (
-                NOTHING
-                if one.reached is None
-                else f"{one.reached}, {_share(one.reach_share)}{_interval(one.reach_interval)}"
-            ),
-        ),
-        ("median time to it", "median_reach_s", lambda one: _time(one.median_reach_s)),
-        (
-            "light gain",
-            "light_gain",
-            lambda one: NOTHING if one.light_gain is None else f"x {one.light_gain:.2f}",
-        ),
-        ("directness", "directness", lambda one: _number(one.directness)),
-        ("aim", "aim", lambda one: _number(one.aim)),
-        ("aim, resultant", "aim_resultant", lambda one: _number(one.aim_resultant)),
-        ("contacts", "contacts", lambda one: str(one.contacts)),
-        ("shades", "shades", lambda one: str(one.shades)),
-        (
-            "escaped",
-            "escape_share",
-            lambda one: f"{_share(one.escape_share)}{_interval(one.escape_interval)}",
-        ),
-        ("median time to escape", "median_escape_s", lambda one: _time(one.median_escape_s)),
-        (
-            "median pulses to escape",
-            "median_escape_pulses",
-            lambda one: NOTHING if one.median_escape_pulses is None else f"{one.median_escape_pulses:.0f}",
-        ),
-        ("time stuck", "stuck_share", lambda one: _share(one.stuck_share)),
-    ]
-    for label, key, show in rows:
-        table.add_row(label, *(show(one) for one in scores), f"[dim]{EXPLANATIONS[key]}[/dim]")
-    _console().print(table)
+    console = _console()
+    labels: Column = ("score", [label for label, _, _ in _SCORES])
+    columns = [(one.design, [show(one) for _, _, show in _SCORES]) for one in scores]
+    notes: Column = ("what it says", [_explanation(key) for _, key, _ in _SCORES])
+    if _width(console, _table(labels, columns)) + NOTES_WIDTH <= console.width:
+        console.print(_table(labels, columns, notes))
+    else:
+        _print_in_parts(console, labels, columns)
+        for label, note in zip(labels[1], notes[1], strict=True):
+            console.print(Text.assemble(f"{label}: ", (note, "dim")))
+    shown = {cell for _, cells in columns for cell in cells}
+    if any("[" in cell for cell in shown):
+        console.print(f"[ , ] behind a share: {EXPLANATIONS['reach_interval']}")
+    if NOTHING in shown:
+        console.print(f"{NOTHING}: cannot be told from this, because too few got there or nothing happened")
 
 
 def print_bench(name: str, about: str, points: Sequence[BenchPoint], reports: Sequence[FaultReport]) -> None:
     """What a design does at each light, and its faults with cause and cure."""
     console = _console()
-    console.print(f"[bold]{name}[/bold]: {about}")
-    table = Table(box=SIMPLE_HEAD)
-    for heading in (
-        "light",
-        "trigger",
-        "touched",
-        "charges in",
-        "pulse",
-        "lets go at",
-        "turns",
-        "moves on",
-        "faults",
-    ):
-        table.add_column(heading, justify="left" if heading == "faults" else "right")
-    for point in points:
-        row = point.as_dict()
-        table.add_row(
-            format_quantity(row["light_lx"], "lx"),
-            _fixed(row["trigger_V"], 2, "V"),
-            _fixed(row["trigger_touched_V"], 2, "V"),
-            _time(row["charge_s"]),
-            _fixed(row["pulse_s"], 0, "ms", 1e3),
-            _fixed(row["let_go_V"], 2, "V"),
-            _fixed(row["turn_deg"], 0, "deg"),
-            _fixed(row["advance_m"], 0, "mm", 1e3),
-            ", ".join(point.faults) or "none",
-        )
-    console.print(table)
+    console.print(Text.assemble((printable(name), "bold"), f": {printable(about)}"))
+    rows = [point.as_dict() for point in points]
+    lights = [format_quantity(row["light_lx"], "lx") for row in rows]
+    columns: list[Column] = [
+        ("trigger", [_fixed(row["trigger_V"], 2, "V") for row in rows]),
+        ("touched", [_fixed(row["trigger_touched_V"], 2, "V") for row in rows]),
+        ("charges in", [_time(row["charge_s"]) for row in rows]),
+        ("pulse", [_fixed(row["pulse_s"], 0, "ms", 1e3) for row in rows]),
+        ("lets go at", [_fixed(row["let_go_V"], 2, "V") for row in rows]),
+        ("turns", [_fixed(row["turn_deg"], 0, "deg") for row in rows]),
+        ("moves on", [_fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
+        ("faults", [", ".join(point.faults) or "none" for point in points]),
+    ]
+    table = _table(("light", lights), columns, words="faults")
+    if _width(console, table) <= console.width:
+        console.print(table)
+    else:
+        headings = [heading for heading, _ in columns]
+        turned = [(light, [cells[number] for _, cells in columns]) for number, light in enumerate(lights)]
+        _print_in_parts(console, ("light", headings), turned)
     for report in reports:
         low, high = (format_quantity(light, "lx") for light in report.lights)
         where = low if low == high else f"{low} to {high}"
-        console.print(f"[bold]{report.name}[/bold], {where}: {report.cause}")
+        console.print(Text.assemble((report.name, "bold"), f", {where}: {report.cause}"))
         console.print(f"  cure: {_cure(report)}")
 
 
@@ -148,8 +212,3 @@ def _cure(report: FaultReport) -> str:
         where = f" (shown at {low})" if low == high else f" (shown from {low} to {high})"
     brings = f"; but it brings {', '.join(cure.brings)}" if cure.brings else ""
     return f"{cure.text}{where}{brings}"
-
-
-def _fixed(value: float | None, digits: int, unit: str, factor: float = 1.0) -> str:
-    """A value with a fixed number of digits after the point, so that a column lines up."""
-    return NOTHING if value is None else f"{factor * value:.{digits}f} {unit}"

@@ -1,0 +1,130 @@
+"""The options of the command line: values read by the same strict readers as those of files."""
+
+import re
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+if TYPE_CHECKING:
+    from agents.readers import Reader
+
+    AnyType = click.ParamType[Any]
+else:
+    # older releases of click know no such parameter
+    AnyType = click.ParamType
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+_PLAIN_NUMBER = re.compile(r"[-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?")
+
+
+class Value(AnyType):
+    """A value that one of the readers of agents reads, made when it is needed."""
+
+    def __init__(self, name: str) -> None:
+        self.name = name
+
+    def reader(self) -> "Reader":
+        """The reader of the text."""
+        raise NotImplementedError
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read it, or fail with what is expected."""
+        return self._read(value, "", param, ctx)
+
+    def _read(
+        self, value: Any, or_else: str, param: click.Parameter | None, ctx: click.Context | None
+    ) -> Any:
+        from agents.quantities import QuantityError
+
+        try:
+            return self.reader().read(value)
+        except QuantityError as error:
+            near = f" (nearest: {error.near})" if error.near else ""
+            self.fail(f"got {error.got}, expected {or_else}{error.expected}{near}", param, ctx)
+
+
+class Measured(Value):
+    """A value with its unit, like ``3klx``."""
+
+    def __init__(self, name: str, unit: str, **bounds: float) -> None:
+        super().__init__(name)
+        self.unit, self.bounds = unit, bounds
+
+    def reader(self) -> "Reader":
+        """The reader of the text."""
+        from agents.quantities import Quantity
+
+        return Quantity(self.unit, **self.bounds)
+
+
+class Seconds(Measured):
+    """A time with its unit, or a number of seconds alone."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read it, or fail with what is expected."""
+        if isinstance(value, str) and _PLAIN_NUMBER.fullmatch(value.strip()):
+            value = f"{value.strip()} s"
+        return self._read(value, "a number of seconds, or ", param, ctx)
+
+
+class Whole(Value):
+    """A whole number."""
+
+    def __init__(self, least: int, most: int) -> None:
+        super().__init__("number")
+        self.least, self.most = least, most
+
+    def reader(self) -> "Reader":
+        """The reader of the text."""
+        from agents.quantities import Number
+
+        return Number(whole=True, least=self.least, most=self.most)
+
+
+class Kind(Value):
+    """A kind of light."""
+
+    def reader(self) -> "Reader":
+        """The reader of the text."""
+        from agents.quantities import Word
+        from agents.spectra import KINDS
+
+        return Word(KINDS)
+
+
+def as_json(function: Command) -> Command:
+    """Give a command the option --json."""
+    return click.option("--json", "to_json", is_flag=True, help="Print JSON in place of tables.")(function)
+
+
+def contest_options(function: Command) -> Command:
+    """Give a command the options that say how a contest is run."""
+    for option in (
+        click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out."),
+        click.option(
+            "--alone",
+            is_flag=True,
+            help="Give every walker the arena to itself; copy k of each design starts at the same place.",
+        ),
+        click.option(
+            "--seed",
+            type=Whole(0, 2**63 - 1),
+            default=1,
+            show_default=True,
+            help="Number from which all chance follows; the same seed gives the same run.",
+        ),
+        click.option(
+            "--seconds",
+            type=Seconds("time", "s", above=0.0, most=1e6),
+            help="Length of the run, like 600 or '10 min'; as the arena says if left out.",
+        ),
+        click.option(
+            "--walkers",
+            type=Whole(1, 10_000),
+            help="Built copies of each design; as many as the arena says if left out.",
+        ),
+    ):
+        function = option(function)
+    return function
