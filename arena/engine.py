@@ -302,17 +302,37 @@ def tell_pushed(crowd: Crowd, out: Out, count: int, time: float) -> None:
 
 @kernel
 def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
-    """A walker has moved and may have pushed others: work out anew those whom that concerns."""
+    """A walker has moved and may have pushed others: work out anew those whom that concerns.
+
+    Each is worked out once, however many have moved about it.
+    """
     bodies = crowd.bodies
+    heard = 0
     for place in range(list_moved(crowd, number)):
         mover = bodies[place]["moving"]
         if place > 0:
             # it was pushed, so its own light and touch are others too
-            current = bodies[mover]["photocurrent"]
+            heard = note(bodies, mover, heard, True)
             take_light(scene, crowd, mover)
             look_at_touch(scene.walls, crowd, out, mover, time)
-            adapt(crowd, out, mover, time, current, True)
-        tell_of(scene, crowd, out, mover, time)
+        heard = tell_of(scene, crowd, out, mover, time, heard)
+    for place in range(heard):
+        adapt(crowd, out, bodies[place]["hearing"], time)
+
+
+@kernel
+def note(bodies: Records, number: int, heard: int, shifted: bool) -> int:
+    """Put a walker on the list of the ``heard`` that are to be worked out anew; returns how many they are.
+
+    ``shifted`` if it is its light that changes, which then must not have happened yet.
+    """
+    body = bodies[number]
+    if body["heard"] == 0:
+        bodies[heard]["hearing"] = number
+        heard += 1
+        body["current_so_far"] = body["photocurrent"]
+    body["heard"] = max(body["heard"], 2 if shifted else 1)
+    return heard
 
 
 @kernel
@@ -341,8 +361,8 @@ def list_moved(crowd: Crowd, number: int) -> int:
 
 
 @kernel
-def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float) -> None:
-    """Tell those near ``mover`` where it now stands."""
+def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float, heard: int) -> int:
+    """Tell those near ``mover`` where it now stands; returns how many have ``heard`` of any mover so far."""
     bodies = crowd.bodies
     body, settings = bodies[mover], crowd.settings[0]
     # those near its old place are to learn that it has gone
@@ -357,28 +377,28 @@ def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float) -> No
         if which == mover:
             continue
         other = bodies[which]
-        current = other["photocurrent"]
         # one that moves itself takes its light when it has come to rest
-        shifted = other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover)
-        if shifted:
+        if other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover):
+            heard = note(bodies, which, heard, True)
             sum_light(scene, crowd.walkers[which], other, crowd.lit[which], crowd.hidden[which])
-        touched = False
         reach = gone + TOUCH_ROOM + crowd.walkers[mover]["body_reach"]
-        if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach):
-            touched = look_at_touch(scene.walls, crowd, out, which, time)
-        if shifted or touched:
-            adapt(crowd, out, which, time, current, shifted)
+        if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach) and look_at_touch(
+            scene.walls, crowd, out, which, time
+        ):
+            heard = note(bodies, which, heard, False)
     tell_shadow(body)
+    return heard
 
 
 @kernel
-def adapt(crowd: Crowd, out: Out, number: int, time: float, current: float, shifted: bool) -> None:
-    """A walker's light (if ``shifted``) or touch has changed, its photocurrent was ``current`` [A] so far."""
+def adapt(crowd: Crowd, out: Out, number: int, time: float) -> None:
+    """Work out anew a walker whose light or touch has changed: see :func:`note`."""
     body = crowd.bodies[number]
-    if shifted:
+    if body["heard"] == 2:
         tell_light(out, body, time)
+    body["heard"] = 0
     if body["phase"] == WAITING:
-        wait(crowd.walkers[number], current, body["state"], time - body["since"])
+        wait(crowd.walkers[number], body["current_so_far"], body["state"], time - body["since"])
         plan_trigger(crowd, out, number, time)
 
 

@@ -98,11 +98,14 @@ BODY = np.dtype(
         ("kept_y", np.float64),
         ("kept_heading", np.float64),
         ("active", np.int64),  # takes part in the contact being solved
-        # entry k of three lists of numbers: whom a look for neighbours found, who takes part in a contact,
-        # and who has moved and is to be told
+        # entry k of four lists of numbers: whom a look for neighbours found, who takes part in a contact,
+        # who has moved, and who has heard of it and is to be worked out anew
         ("found", np.int64),
         ("gathered", np.int64),
         ("moving", np.int64),
+        ("hearing", np.int64),
+        ("heard", np.int64),  # of moves nearby: 1 if they change its touch, 2 if they change its light too
+        ("current_so_far", np.float64),  # photocurrent up to now of one that has heard [A]
         ("moved", np.int64),  # 1 if pushed since its light was last taken, 2 if about to be worked out anew
     ],
     align=True,
