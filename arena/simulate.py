@@ -13,8 +13,8 @@ from agents.build import fill
 from agents.errors import ModelError
 from agents.walker import WALKER
 from arena.assemble import WorldPlan, assemble
+from arena.batch import advance_batch, end_batch, settle_batch
 from arena.contest import Contest
-from arena.engine import advance_batch, end_batch, settle_batch
 from arena.flatten import FlatArena, flatten
 from arena.layout import DONE, FULL, LOST, STOPPED, Batch, Records
 from arena.placement import footprints, place_walkers

@@ -14,8 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from agents.build import build
 from agents.design import Design
 from arena.assemble import WorldPlan, assemble
+from arena.batch import world_of
 from arena.contest import Contest, Entrant
-from arena.engine import advance, end_world, settle_world, world_of
+from arena.engine import advance, end_world, settle_world
 from arena.flatten import flatten
 from arena.layout import DONE, FULL
 from arena.parts import Ambient, Floor, Goal, Lamp, Shade, StartPlace, Starts, Wall
@@ -126,7 +127,7 @@ class World:
         batch, spans = assemble([plan])
         for name, count in (rows or {}).items():
             table = getattr(batch.out, name)
-            batch = batch._replace(out=batch.out._replace(**{name: table[:, :count].copy()}))
+            batch = batch._replace(out=batch.out._replace(**{name: np.zeros((1, count), table.dtype)}))
         self.scene, self.crowd, self.out = world_of(batch, spans, 0)
         self.bodies: Any = self.crowd.bodies
         self.walkers: Any = self.crowd.walkers
@@ -156,6 +157,7 @@ class World:
     def _empty(self) -> None:
         for place, name in enumerate(TABLES):
             count = self.out.counts[place]
+            assert count <= len(getattr(self.out, name))
             if count:
                 self._chunks[name].append(getattr(self.out, name)[:count].copy())
         self.out.counts[: len(TABLES)] = 0
