@@ -123,29 +123,34 @@ def rolling(
     radius = side["tyre_radius"]
     inertia = side["rotor_inertia"]
     mass = walker["pivot_mass"]
-    part = math.tanh((radius * rotor - speed) / side["slip_speed"])
+    slip = radius * rotor - speed
+    part = math.tanh(slip / side["slip_speed"])
     force = side["tyre_grip"] * part
     stiffness = side["tyre_grip"] * (1.0 - part * part) / side["slip_speed"]
     drive = torque - radius * force - side["motor_friction"]
     push = force - walker["drag"]
     turns = rotor > 0.0 or drive > 0.0
     moves = speed > 0.0 or push > 0.0
-    quickness = step * (stiffness * (radius * radius / inertia + 1.0 / mass) + braking / inertia)
-    ahead = 0.5 * step if quickness < 2.0 else step * (1.0 - 1.0 / quickness)
-    rotor_side = inertia + ahead * (braking + radius * radius * stiffness)
-    body_side = mass + ahead * stiffness
-    joint = ahead * radius * stiffness
     if not turns:
         drive = 0.0
-        joint = 0.0
     if not moves:
         push = 0.0
-        joint = 0.0
-    scale = 1.0 / (rotor_side * body_side - joint * joint)
-    gain = body_side * scale if turns else 0.0
-    joint_gain = joint * scale
-    rotor_rate = gain * drive + joint_gain * push
-    speed_rate = joint_gain * drive + rotor_side * scale * push
+    for tries in range(2):
+        quickness = step * (stiffness * (radius * radius / inertia + 1.0 / mass) + braking / inertia)
+        ahead = 0.5 * step if quickness < 2.0 else step * (1.0 - 1.0 / quickness)
+        rotor_side = inertia + ahead * (braking + radius * radius * stiffness)
+        body_side = mass + ahead * stiffness
+        joint = ahead * radius * stiffness if turns and moves else 0.0
+        scale = 1.0 / (rotor_side * body_side - joint * joint)
+        gain = body_side * scale if turns else 0.0
+        joint_gain = joint * scale
+        rotor_rate = gain * drive + joint_gain * push
+        speed_rate = joint_gain * drive + rotor_side * scale * push
+        end = slip + step * (radius * rotor_rate - speed_rate)
+        if tries == 1 or slip * end >= 0.0 or abs(end) < side["slip_speed"]:
+            break
+        # a full force all step long would throw the slip over to the other side: it gives way in proportion
+        stiffness = force / slip
     return rotor_rate, speed_rate, gain, joint_gain, ahead
 
 
