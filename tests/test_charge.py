@@ -134,7 +134,7 @@ def test_charge_from_a_source_of_constant_current() -> None:
     assert time_to_reach(build(plain)[0], 1e-3, 0.5, 3.0) == pytest.approx(2200e-6 * 2.5 / 1e-3, rel=1e-6)
 
 
-@settings(deadline=None, max_examples=200)
+@settings(deadline=None, derandomize=True, max_examples=200)
 @given(
     light=st.floats(1.0, 1e5),
     start_share=st.floats(0.0, 0.99),
@@ -160,7 +160,7 @@ def test_it_never_reaches_what_lies_above_its_rest(
     assert ends[1] <= ends[2] + 5e-6 <= rest + 1e-5
 
 
-@settings(deadline=None, max_examples=100)
+@settings(deadline=None, derandomize=True, max_examples=100)
 @given(
     light=st.floats(0.0, 1e5),
     start=st.floats(0.0, 4.0),

@@ -204,7 +204,7 @@ def test_a_further_tolerance_changes_no_other_draw() -> None:
     assert {path: parts[path] for path in SPREAD.drawn_parts(3, 17)} == SPREAD.drawn_parts(3, 17)
 
 
-@settings(deadline=None)
+@settings(deadline=None, derandomize=True)
 @given(
     value=st.floats(-1e6, 1e6),
     width=st.floats(0.0, 1e3),

@@ -71,7 +71,7 @@ def test_recovery_is_three_time_constants_and_a_flash_at_least() -> None:
 LIGHTS = st.lists(st.floats(0.0, 1e5), min_size=2, max_size=16, unique_by=lambda light: round(light, 1))
 
 
-@settings(deadline=None)
+@settings(deadline=None, derandomize=True)
 @given(lights=LIGHTS, data=st.data())
 def test_table_is_met_at_its_rows_and_monotone_between(lights: list[float], data: st.DataObject) -> None:
     lights = sorted(lights)

@@ -75,7 +75,7 @@ def test_no_light_gives_the_leak_of_the_diode() -> None:
     assert open_circuit_voltage(0.0, 1e-9, 0.2, 1e6) == pytest.approx(0.0, abs=1e-12)
 
 
-@settings(deadline=None)
+@settings(deadline=None, derandomize=True)
 @given(
     photocurrent=st.floats(1e-7, 1.0),
     saturation=st.floats(1e-15, 1e-6),

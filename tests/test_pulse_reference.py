@@ -284,7 +284,7 @@ EXTREMES = {
 }
 
 
-@settings(deadline=None, max_examples=250)
+@settings(deadline=None, derandomize=True, max_examples=250)
 @given(
     values=st.fixed_dictionaries({}, optional=EXTREMES),
     rail=st.floats(1.5, 6.0),
