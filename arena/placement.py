@@ -128,7 +128,10 @@ def _in_zone(spec: ArenaSpec, ground: Ground, prints: list[Footprint], seed: int
     assert zone is not None
     area = Polygon(zone.outline)
     west, south, east, north = area.bounds
-    holds = int(area.area / (math.pi * max(outline.radius for outline in prints) ** 2))
+    radii = np.array([outline.radius for outline in prints])
+    # bodies reach beyond the edge of a zone that their axles are in
+    beyond = max(outline.radius + abs(outline.ahead) for outline in prints)
+    holds = int(area.buffer(beyond).area / (math.pi * float(np.mean(radii**2))))
     if len(prints) > max(holds, 1):
         raise OptionError(
             f"{len(prints)} walkers are to start, but the start zone of {spec.name!r} holds "
@@ -136,7 +139,6 @@ def _in_zone(spec: ArenaSpec, ground: Ground, prints: list[Footprint], seed: int
         )
     poses = np.empty((len(prints), 3))
     middles = np.empty((len(prints), 2))
-    radii = np.array([outline.radius for outline in prints])
     for number, outline in enumerate(prints):
         for attempt in range(ATTEMPTS):
             across, along = uniform_pair(seed, number, START, 2 * attempt)
