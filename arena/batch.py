@@ -1,11 +1,11 @@
 """Many worlds in one compiled call, one after the other."""
 
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 from arena.engine import advance, end_world, settle_world
-from arena.layout import FULL, Batch, Crowd, Integers, Out, Records, Scene
+from arena.layout import DONE, ENDED, FRESH, FULL, Batch, Crowd, Integers, Out, Records, Scene
 
 
-@kernel
+@kernel_part
 def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, Out]:
     """The arrays of one world of a batch."""
     span = spans[number]
@@ -44,25 +44,23 @@ def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, O
 
 
 @kernel
-def settle_batch(batch: Batch, spans: Records) -> None:
-    """Put the walkers of every world of a batch in their start places."""
-    for number in range(len(spans)):
-        _, crowd, _ = world_of(batch, spans, number)
-        settle_world(crowd)
-
-
-@kernel
 def advance_batch(batch: Batch, spans: Records, codes: Integers, until: float) -> None:
-    """Run the worlds of a batch whose code is FULL up to ``until`` [s], one after the other."""
-    for number in range(len(spans)):
-        if codes[number] == FULL:
-            scene, crowd, out = world_of(batch, spans, number)
-            codes[number] = advance(scene, crowd, out, until)
+    """Run the worlds of a batch up to ``until`` [s], each no further than to its own end.
 
-
-@kernel
-def end_batch(batch: Batch, spans: Records) -> None:
-    """End every world of a batch at its own last moment."""
+    ``codes`` holds what stopped each world's last advance, FRESH before the first one. A world that comes to
+    its end brings its walkers' rails there and writes the pulses that are cut off, and is ENDED.
+    """
     for number in range(len(spans)):
-        _, crowd, out = world_of(batch, spans, number)
-        end_world(crowd, out)
+        if codes[number] == ENDED:
+            continue
+        scene, crowd, out = world_of(batch, spans, number)
+        if codes[number] == FRESH:
+            settle_world(crowd)
+        end = crowd.settings[0]["until"]
+        codes[number] = advance(scene, crowd, out, min(until, end))
+        if codes[number] == DONE and until >= end:
+            if out.counts[0] + len(crowd.bodies) > len(out.pulses):
+                codes[number] = FULL
+            else:
+                end_world(crowd, out)
+                codes[number] = ENDED

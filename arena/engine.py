@@ -12,7 +12,7 @@ import math
 from typing import Any
 
 from agents.charge import charge_to, wait
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 from agents.eye import recovery_time
 from agents.noise import TRIGGER, normal_pair
 from agents.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
@@ -28,6 +28,7 @@ from arena.layout import (
     STOPPED,
     WAITING,
     Crowd,
+    Integers,
     Out,
     Records,
     Scene,
@@ -68,7 +69,7 @@ LIGHT_AFTER = 0.25
 OVER = 1e-9
 
 
-@kernel
+@kernel_part
 def settle_world(crowd: Crowd) -> None:
     """Put every walker in its start place; each is to arrive there at time 0."""
     for number in range(len(crowd.bodies)):
@@ -90,7 +91,7 @@ def draw_jitter(crowd: Crowd, number: int) -> None:
 
 
 @kernel
-def plan_trigger(crowd: Crowd, out: Out, number: int, now: float) -> None:
+def plan_trigger(crowd: Crowd, counts: Integers, number: int, now: float) -> None:
     """Work out when a waiting walker, whose rail holds for ``now`` [s], fires."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     set_triggers(walker, body)
@@ -104,12 +105,12 @@ def plan_trigger(crowd: Crowd, out: Out, number: int, now: float) -> None:
         body["due_panel"], body["due_eyes"], body["due_leak"] = panel, eyes, leak
         time = max(body["due"], body["hold"])
     if math.isnan(time):
-        out.counts[LOST_PLACE] = 1
+        counts[LOST_PLACE] = 1
         time = math.inf
     set_time(crowd.tree, number, time)
 
 
-@kernel
+@kernel_part
 def advance(scene: Scene, crowd: Crowd, out: Out, until: float) -> int:
     """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.layout`.
 
@@ -140,7 +141,7 @@ def advance(scene: Scene, crowd: Crowd, out: Out, until: float) -> int:
             tell_neighbours(scene, crowd, out, number, time)
 
 
-@kernel
+@kernel_part
 def move_on(
     scene: Scene, crowd: Crowd, out: Out, number: int, time: float, until: float
 ) -> tuple[float, bool]:
@@ -165,7 +166,7 @@ def move_on(
             return time, tells
 
 
-@kernel
+@kernel_part
 def fire(crowd: Crowd, out: Out, number: int, time: float) -> None:
     """The rail has reached a trigger: that side begins its pulse."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
@@ -187,12 +188,12 @@ def fire(crowd: Crowd, out: Out, number: int, time: float) -> None:
     body["let_go"] = math.inf
     body["path"] = 0.0
     body["looked"] = time
-    tell_pose(out, body, time)
+    tell_pose(out.poses, out.counts, body, time)
     open_pulse(out.under_way[number], body, time)
     set_time(crowd.tree, number, time)
 
 
-@kernel
+@kernel_part
 def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, float]:
     """Step a moving walker's circuit and tyre from ``time`` [s]; returns the way passed [m] and the time."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
@@ -224,7 +225,7 @@ def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, flo
     return way, time
 
 
-@kernel
+@kernel_part
 def after_stride(scene: Scene, crowd: Crowd, out: Out, number: int, time: float, way: float) -> bool:
     """Move the body by the ``way`` [m] that its tyre has rolled up to ``time``.
 
@@ -234,12 +235,12 @@ def after_stride(scene: Scene, crowd: Crowd, out: Out, number: int, time: float,
     if way > 0.0:
         way *= crowd.walkers[number]["side"][body["side"]]["turns"]
         tell_pushed(crowd, out, drive(scene.walls, crowd, number, way), time)
-        tell_motion(out, body, time)
+        tell_motion(out.poses, out.counts, body, time)
     looks = time - body["looked"] >= LOOK_EVERY and _has_gone_on(crowd.walkers[number], body)
     if looks:
         body["looked"] = time
         body["looked_heading"] = body["heading"]
-        look_at_touch(scene.walls, crowd, out, number, time)
+        look_at_touch(scene.walls, crowd, out.touches, out.counts, number, time)
         if time - body["start"] >= LIGHT_AFTER:
             take_light(scene, crowd, number)
     return bool(looks)
@@ -253,40 +254,39 @@ def _has_gone_on(walker: Any, body: Any) -> bool:
     return bool(moved + turned > LOOK_AFTER)
 
 
-@kernel
+@kernel_part
 def come_to_rest(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
     """The wheel has stopped, or the run begins: take stock and work out the next trigger."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     list_walls(scene.walls, crowd, number, WALL_MARGIN)
-    tell_pose(out, body, time)
+    tell_pose(out.poses, out.counts, body, time)
     if body["phase"] == COASTING:
         wait(walker, body["photocurrent"], body["state"], time - body["since"])
         body["hold"] = body["let_go"] + recovery_time(walker["side"][body["side"]])
-        tell_pulse(out, out.under_way[number], body, time, False)
+        tell_pulse(out.pulses, out.counts, out.under_way[number], body, time)
     body["phase"] = WAITING
-    look_at_touch(scene.walls, crowd, out, number, time)
+    look_at_touch(scene.walls, crowd, out.touches, out.counts, number, time)
     take_light(scene, crowd, number)
-    tell_light(out, body, time)
+    tell_light(out.lights, out.counts, body, time)
     draw_jitter(crowd, number)
-    plan_trigger(crowd, out, number, time)
+    plan_trigger(crowd, out.counts, number, time)
 
 
 @kernel
-def look_at_touch(walls: Records, crowd: Crowd, out: Out, number: int, time: float) -> bool:
+def look_at_touch(
+    walls: Records, crowd: Crowd, touches: Records, counts: Integers, number: int, time: float
+) -> bool:
     """Take what touches a walker and write down what has changed; returns whether a whisker has."""
     body = crowd.bodies[number]
-    left, right, touched = take_touch(walls, crowd, number)
-    tell_touch(out, body, time, 0, body["left_touch"], left)
-    tell_touch(out, body, time, 1, body["right_touch"], right)
-    tell_touch(out, body, time, 2, body["body_touch"], touched)
-    changed = left != body["left_touch"] or right != body["right_touch"]
-    body["left_touch"] = left
-    body["right_touch"] = right
-    body["body_touch"] = touched
-    return changed
+    before = body["left_touch"], body["right_touch"], body["body_touch"]
+    now = take_touch(walls, crowd, number)
+    for part in range(3):
+        tell_touch(touches, counts, body, time, part, before[part], now[part])
+    body["left_touch"], body["right_touch"], body["body_touch"] = now
+    return bool(now[0] != before[0] or now[1] != before[1])
 
 
-@kernel
+@kernel_part
 def tell_pushed(crowd: Crowd, out: Out, count: int, time: float) -> None:
     """Write down where those whom a stride has pushed stood before, and stand after it.
 
@@ -294,11 +294,11 @@ def tell_pushed(crowd: Crowd, out: Out, count: int, time: float) -> None:
     """
     for place in range(1, count):
         pushed = crowd.bodies[crowd.bodies[place]["gathered"]]
-        tell_standing(out, pushed, time - 1e-3)
-        tell_motion(out, pushed, time)
+        tell_standing(out.poses, out.counts, pushed, time - 1e-3)
+        tell_motion(out.poses, out.counts, pushed, time)
 
 
-@kernel
+@kernel_part
 def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
     """A walker has moved and may have pushed others: work out anew those whom that concerns.
 
@@ -312,13 +312,13 @@ def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: flo
             # it was pushed, so its own light and touch are others too
             heard = note(bodies, mover, heard, True)
             take_light(scene, crowd, mover)
-            look_at_touch(scene.walls, crowd, out, mover, time)
+            look_at_touch(scene.walls, crowd, out.touches, out.counts, mover, time)
         heard = tell_of(scene, crowd, out, mover, time, heard)
     for place in range(heard):
         adapt(crowd, out, bodies[place]["hearing"], time)
 
 
-@kernel
+@kernel_part
 def note(bodies: Records, number: int, heard: int, shifted: bool) -> int:
     """Put a walker on the list of the ``heard`` that are to be worked out anew; returns how many they are.
 
@@ -333,7 +333,7 @@ def note(bodies: Records, number: int, heard: int, shifted: bool) -> int:
     return heard
 
 
-@kernel
+@kernel_part
 def list_moved(crowd: Crowd, number: int) -> int:
     """List a walker and then those that were pushed, in the field ``moving``; returns how many.
 
@@ -358,7 +358,7 @@ def list_moved(crowd: Crowd, number: int) -> int:
     return count
 
 
-@kernel
+@kernel_part
 def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float, heard: int) -> int:
     """Tell those near ``mover`` where it now stands; returns how many have ``heard`` of any mover so far."""
     bodies = crowd.bodies
@@ -381,26 +381,26 @@ def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float, heard
             sum_light(scene, crowd.walkers[which], other, crowd.lit[which], crowd.hidden[which])
         reach = gone + TOUCH_ROOM + crowd.walkers[mover]["body_reach"]
         if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach) and look_at_touch(
-            scene.walls, crowd, out, which, time
+            scene.walls, crowd, out.touches, out.counts, which, time
         ):
             heard = note(bodies, which, heard, False)
     tell_shadow(body)
     return heard
 
 
-@kernel
+@kernel_part
 def adapt(crowd: Crowd, out: Out, number: int, time: float) -> None:
     """Work out anew a walker whose light or touch has changed: see :func:`note`."""
     body = crowd.bodies[number]
     if body["heard"] == 2:
-        tell_light(out, body, time)
+        tell_light(out.lights, out.counts, body, time)
     body["heard"] = 0
     if body["phase"] == WAITING:
         wait(crowd.walkers[number], body["current_so_far"], body["state"], time - body["since"])
-        plan_trigger(crowd, out, number, time)
+        plan_trigger(crowd, out.counts, number, time)
 
 
-@kernel
+@kernel_part
 def end_world(crowd: Crowd, out: Out) -> None:
     """Bring every walker's rail to the end of the run and write the pulses that it cuts off."""
     until = crowd.settings[0]["until"]
@@ -410,5 +410,6 @@ def end_world(crowd: Crowd, out: Out) -> None:
             left = until - body["since"]
             wait(crowd.walkers[number], body["photocurrent"], body["state"], left)
         if body["phase"] != WAITING:
-            tell_pose(out, body, until)
-            tell_pulse(out, out.under_way[number], body, until, True)
+            tell_pose(out.poses, out.counts, body, until)
+            out.under_way[number]["ended"] = 1
+            tell_pulse(out.pulses, out.counts, out.under_way[number], body, until)

@@ -30,6 +30,8 @@ DONE = 0
 FULL = 1  # an output buffer has to be emptied first
 STOPPED = 2  # someone asked to stop
 LOST = 3  # a state that is no number
+FRESH = 4  # it has not begun
+ENDED = 5  # the run is over and all is written
 
 # Place in ``counts`` of the flag that a state is lost; before it stand the rows in use.
 LOST_PLACE = 4

@@ -1,5 +1,6 @@
 """Running a contest: designs and an arena in, a replay out."""
 
+import math
 import os
 import threading
 from collections.abc import Callable, Sequence
@@ -13,10 +14,10 @@ from agents.build import fill
 from agents.errors import ModelError
 from agents.walker import WALKER
 from arena.assemble import WorldPlan, assemble
-from arena.batch import advance_batch, end_batch, settle_batch
+from arena.batch import advance_batch
 from arena.contest import Contest
 from arena.flatten import FlatArena, flatten
-from arena.layout import DONE, FULL, LOST, STOPPED, Batch, Records
+from arena.layout import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
 from arena.placement import footprints, place_walkers
 from arena.record import compose
 from replays.record import LIGHTS, POSES, PULSES, TOUCHES, Replay
@@ -163,22 +164,22 @@ def run_plans(
 def _run_batch(batch: Batch, spans: Records, tell: Progress) -> dict[str, list[Records]]:
     """Run the worlds of one batch to their end, emptying their output whenever it is full."""
     chunks: dict[str, list[Records]] = {name: [] for name in TABLES}
-    settle_batch(batch, spans)
     last = float(np.max(batch.crowd.settings["until"]))
     slices = SLICES if len(spans) == 1 else 1
+    codes = np.full(len(spans), FRESH)
     for step in range(1, slices + 1):
-        codes = np.full(len(spans), FULL)
-        while np.any(codes == FULL):
-            advance_batch(batch, spans, codes, last * step / slices)
+        until = last * step / slices if step < slices else math.inf
+        while True:
+            advance_batch(batch, spans, codes, until)
             _empty(batch, chunks)
+            if not np.any(codes == FULL):
+                break
         if np.any(codes == STOPPED):
             return chunks
         if np.any(codes == LOST):
             raise ModelError("the model lost a walker: its circuit came to a state that is no number")
-        assert np.all(codes == DONE)
-        tell(last * step / slices)
-    end_batch(batch, spans)
-    _empty(batch, chunks)
+        tell(min(until, last))
+    assert np.all(codes == ENDED)
     return chunks
 
 

@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from agents.compiled import kernel
-from arena.layout import PULSING, Out
+from arena.layout import PULSING, Integers, Out, Records
 
 # A pose is written when the walker has moved [m] or turned [rad] this much since the last one.
 POSE_MOVE = 0.002
@@ -29,81 +29,76 @@ def room_left(out: Out) -> bool:
 
 
 @kernel
-def tell_pose(out: Out, body: Any, time: float) -> None:
+def tell_pose(poses: Records, counts: Integers, body: Any, time: float) -> None:
     """Write where a walker stands at ``time`` [s]."""
     body["told"] = time
     body["told_x"] = body["x"]
     body["told_y"] = body["y"]
     body["told_heading"] = body["heading"]
-    _pose_row(out, body, time)
+    _pose_row(poses, counts, body, time)
 
 
 @kernel
-def _pose_row(out: Out, body: Any, time: float) -> None:
-    pose = out.poses[out.counts[1]]
+def _pose_row(poses: Records, counts: Integers, body: Any, time: float) -> None:
+    pose = poses[counts[1]]
     pose["walker"] = body["number"]
     pose["time_s"] = time
     pose["x"] = body["told_x"]
     pose["y"] = body["told_y"]
     pose["heading"] = body["told_heading"]
-    out.counts[1] += 1
+    counts[1] += 1
 
 
 @kernel
-def tell_standing(out: Out, body: Any, time: float) -> None:
+def tell_standing(poses: Records, counts: Integers, body: Any, time: float) -> None:
     """Write that a walker that is about to move still stood where it was last told, at ``time`` [s]."""
     if time - body["told"] >= STANDING_AFTER:
-        _pose_row(out, body, time)
+        _pose_row(poses, counts, body, time)
         body["told"] = time
 
 
 @kernel
-def tell_motion(out: Out, body: Any, time: float) -> None:
+def tell_motion(poses: Records, counts: Integers, body: Any, time: float) -> None:
     """Write the pose of a moving walker if it has changed enough to be seen."""
     far = abs(body["x"] - body["told_x"]) + abs(body["y"] - body["told_y"]) > POSE_MOVE
     if not far and abs(body["heading"] - body["told_heading"]) < POSE_TURN:
         return
     locked = body["phase"] == PULSING and time - body["start"] > LOCKED_AFTER
     if not locked or time - body["told"] >= LOCKED_PACE:
-        tell_pose(out, body, time)
+        tell_pose(poses, counts, body, time)
 
 
 @kernel
-def tell_light(out: Out, body: Any, time: float) -> None:
+def tell_light(lights: Records, counts: Integers, body: Any, time: float) -> None:
     """Write the light that a walker has from ``time`` [s] on."""
-    light = out.lights[out.counts[3]]
+    light = lights[counts[3]]
     light["walker"] = body["number"]
     light["time_s"] = time
     light["left_lx"] = body["left_light"]
     light["right_lx"] = body["right_light"]
     light["panel_lx"] = body["panel_light"]
     light["open_panel_lx"] = body["open_light"]
-    out.counts[3] += 1
+    counts[3] += 1
 
 
 @kernel
-def tell_touch(out: Out, body: Any, time: float, part: int, before: int, now: int) -> None:
+def tell_touch(
+    touches: Records, counts: Integers, body: Any, time: float, part: int, before: int, now: int
+) -> None:
     """Write that a whisker (``part`` 0 left, 1 right) or the body (2) met or left something.
 
     ``before`` and ``now``: 0 free, 1 at a wall, 2 at a walker.
     """
-    if before == now:
-        return
-    if before > 0:
-        _touch_row(out, body, time, part, 0, before - 1)
-    if now > 0:
-        _touch_row(out, body, time, part, 1, now - 1)
-
-
-@kernel
-def _touch_row(out: Out, body: Any, time: float, part: int, closed: int, against: int) -> None:
-    touch = out.touches[out.counts[2]]
-    touch["walker"] = body["number"]
-    touch["time_s"] = time
-    touch["part"] = part
-    touch["closed"] = closed
-    touch["against"] = against
-    out.counts[2] += 1
+    for closed in range(2):
+        against = before if closed == 0 else now
+        if against > 0 and before != now:
+            touch = touches[counts[2]]
+            touch["walker"] = body["number"]
+            touch["time_s"] = time
+            touch["part"] = part
+            touch["closed"] = closed
+            touch["against"] = against - 1
+            counts[2] += 1
 
 
 @kernel
@@ -120,6 +115,7 @@ def open_pulse(pulse: Any, body: Any, time: float) -> None:
     pulse["walker"] = body["number"]
     pulse["side"] = body["side"]
     pulse["touched"] = touched
+    pulse["ended"] = 0
     pulse["start_s"] = time
     pulse["trigger_V"] = rail
     pulse["other_trigger_V"] = body["right_trigger"] if body["side"] == 0 else body["left_trigger"]
@@ -134,9 +130,8 @@ def open_pulse(pulse: Any, body: Any, time: float) -> None:
 
 
 @kernel
-def tell_pulse(out: Out, pulse: Any, body: Any, time: float, cut_off: bool) -> None:
+def tell_pulse(pulses: Records, counts: Integers, pulse: Any, body: Any, time: float) -> None:
     """Write the row of a pulse that came to rest, or was cut off by the run's end, at ``time`` [s]."""
-    pulse["ended"] = 1 if cut_off else 0
     pulse["let_go_s"] = min(body["let_go"], time)
     pulse["rest_s"] = time
     pulse["x1"] = body["x"]
@@ -147,5 +142,5 @@ def tell_pulse(out: Out, pulse: Any, body: Any, time: float, cut_off: bool) -> N
     pulse["charge_C"] = body["state"]["charge"]
     if body["let_go"] == math.inf:
         pulse["let_go_V"] = body["state"]["rail"]
-    out.pulses[out.counts[0]] = pulse
-    out.counts[0] += 1
+    pulses[counts[0]] = pulse
+    counts[0] += 1
