@@ -53,7 +53,7 @@ def _beginning(name: str) -> bytes:
             return stream.read(65536)
     except FileNotFoundError:
         names = (*shipped_names("design"), *shipped_names("arena"))
-        near = difflib.get_close_matches(name, names, n=1)
+        near = difflib.get_close_matches(name, names, n=1, cutoff=0.7)
         nearest = f" (nearest: {near[0]})" if near else ""
         raise NotFoundError(f"{name!r}: no such file, and no shipped design or arena{nearest}") from None
     except OSError as error:

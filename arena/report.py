@@ -92,8 +92,8 @@ def _time(value: float | None) -> str:
     return f"{minutes} min {seconds:02d} s"
 
 
-def _interval(ends: tuple[float, float] | None) -> str:
-    return "" if ends is None else f" [{100.0 * ends[0]:.0f}, {100.0 * ends[1]:.0f}]"
+def _range(ends: tuple[float, float] | None) -> str:
+    return NOTHING if ends is None else f"{100.0 * ends[0]:.0f} to {100.0 * ends[1]:.0f} %"
 
 
 def _count(number: int, what: str) -> str:
@@ -107,12 +107,9 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
     (
         "reached a goal",
         "reach_share",
-        lambda one: (
-            NOTHING
-            if one.reached is None
-            else f"{one.reached}, {_share(one.reach_share)}{_interval(one.reach_interval)}"
-        ),
+        lambda one: NOTHING if one.reached is None else f"{one.reached}, {_share(one.reach_share)}",
     ),
+    ("reached, 95 % range", "reach_interval", lambda one: _range(one.reach_interval)),
     ("median time to it", "median_reach_s", lambda one: _time(one.median_reach_s)),
     (
         "light gain",
@@ -124,11 +121,8 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
     ("aim, resultant", "aim_resultant", lambda one: _number(one.aim_resultant)),
     ("contacts", "contacts", lambda one: str(one.contacts)),
     ("shades", "shades", lambda one: str(one.shades)),
-    (
-        "escaped",
-        "escape_share",
-        lambda one: f"{_share(one.escape_share)}{_interval(one.escape_interval)}",
-    ),
+    ("escaped", "escape_share", lambda one: _share(one.escape_share)),
+    ("escaped, 95 % range", "escape_interval", lambda one: _range(one.escape_interval)),
     ("median time to escape", "median_escape_s", lambda one: _time(one.median_escape_s)),
     (
         "median pulses to escape",
@@ -165,10 +159,7 @@ def print_scores(scores: Sequence[DesignScore]) -> None:
         _print_in_parts(console, labels, columns)
         for label, note in zip(labels[1], notes[1], strict=True):
             console.print(Text.assemble(f"{label}: ", (note, "dim")))
-    shown = {cell for _, cells in columns for cell in cells}
-    if any("[" in cell for cell in shown):
-        console.print(f"[ , ] behind a share: {EXPLANATIONS['reach_interval']}")
-    if NOTHING in shown:
+    if any(NOTHING in cells for _, cells in columns):
         console.print(f"{NOTHING}: cannot be told from this, because too few got there or nothing happened")
 
 
