@@ -73,7 +73,12 @@ def progress(words: str) -> Iterator[Tell]:
     columns: Sequence[Any] = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
     begun = time.monotonic()
     bars = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
-    with bars, _prompt_stop(lambda: console.show_cursor(True)):
+
+    def leave_line() -> None:
+        if console.show_cursor(True):
+            tell_error("")
+
+    with bars, _prompt_stop(leave_line):
         task = bars.add_task(words, total=None)
 
         def tell(done: float) -> None:
