@@ -1,9 +1,14 @@
 """The event loop: energy, triggers, ties, light and touch kept up to date, output in any number of pieces."""
 
+import json
 import math
+import os
+import subprocess
+import sys
 import threading
 from collections.abc import Callable
 from itertools import pairwise
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -332,6 +337,42 @@ def test_slices_of_time_change_nothing() -> None:
     sliced.watch(lambda time: None, 0.037)
     for name in TABLES:
         assert np.array_equal(by_time(sliced, name), by_time(whole, name)), name
+
+
+WALK = """
+import json
+from test_engine import STILL, pen
+from worlds import World
+poses = [(0.1, 0.1, 0.3), (0.16, 0.12, 2.0), (0.3, 0.3, 1.0), (0.35, 0.3, -1.0)]
+world = World(pen(), [STILL] * 4, poses, until=120.0).run()
+rows = {name: world.table(name).tolist() for name in ("pulses", "poses", "touches", "lights")}
+print(json.dumps([rows, world.ledger().tolist()]))
+"""
+
+
+def test_the_loop_runs_uncompiled_too() -> None:
+    """As the plain Python that it is written in, without a warning, it walks the same walk."""
+    told = []
+    for plain in ("0", "1"):
+        # words of 64 bits that overflow are what draws are made of
+        options = ("-W", "error", "-W", "ignore:overflow encountered in scalar:RuntimeWarning")
+        done = subprocess.run(
+            [sys.executable, *options, "-c", WALK],
+            cwd=Path(__file__).parent,
+            env=os.environ | {"PHOTODROME_PLAIN": plain},
+            capture_output=True,
+            text=True,
+            timeout=300,
+            check=False,
+        )
+        assert done.returncode == 0, done.stderr
+        told.append(json.loads(done.stdout))
+    (compiled, compiled_ledger), (plain_rows, plain_ledger) = told
+    assert len(compiled["pulses"]) > 8
+    assert len(compiled["touches"]) > 4
+    for name, rows in compiled.items():
+        assert np.array(plain_rows[name]) == pytest.approx(np.array(rows), rel=1e-6, abs=1e-9), name
+    assert np.array(plain_ledger) == pytest.approx(np.array(compiled_ledger), rel=1e-6, abs=1e-12)
 
 
 def run_until_stopped(world: World, begin: Callable[[], None]) -> int:
