@@ -267,6 +267,16 @@ def test_the_far_end_of_a_pushed_row_hears_of_it() -> None:
     assert seen["quiet"] > 100
 
 
+def test_bodies_far_ahead_of_and_behind_their_axles_hear_of_one_another() -> None:
+    """A mover's body and a neighbour's may both lie off their axles, towards one another or away."""
+    kinds = [design("leek", body__ahead=ahead, body__radius=0.02) for ahead in (0.06, -0.06)]
+    poses = [(0.12 + 0.16 * (place % 7), 0.12 + 0.16 * (place // 7), 1.3 * place) for place in range(35)]
+    # so high a lamp that touch reaches farther than shadows
+    spec = bench(box(1.2, 0.9), [lamp(0.6, 0.45, 3.0, 30_000.0)], ambient=1500.0)
+    seen = keep_watch(World(spec, [kinds[place % 2] for place in range(35)], poses, until=400.0), 0.9)
+    assert seen["pressed"] > 300
+
+
 def test_a_lamp_as_low_as_the_bodies_shades_without_end() -> None:
     """Eyes above all bodies see over them, but not down to a lamp that stands lower than they are high."""
     tall = STILL.with_values({"both.eye.height": 0.05, "panel.height": 0.06, "both.eye.half_angle": 1.2})

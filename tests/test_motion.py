@@ -71,6 +71,18 @@ def test_a_walker_slides_along_a_wall_that_it_meets_at_a_slant() -> None:
         assert body["y"] + 0.004 * math.sin(body["heading"]) + 0.026 == pytest.approx(0.5, abs=OVERLAP)
 
 
+def test_a_long_way_leads_to_walls_that_were_out_of_sight() -> None:
+    """Walls are listed within a hand's breadth; whoever goes on without a rest meets those beyond."""
+    world = at_rest(bench(box(1.0, 0.054)), [PIVOT, PIVOT], [(0.4, 0.027, 0.0), (0.7, 0.027, 0.0)])
+    for count in range(1200):
+        # the first one pushes the second to the end of the lane
+        roll(world, 0, count % 2, 1.5e-3)
+        for number in range(2):
+            assert spacing(world.scene.walls, world.crowd, number) > -OVERLAP
+    assert world.bodies["disc_x"][1] == pytest.approx(1.0 - 0.026, abs=OVERLAP)
+    assert world.bodies["disc_x"][0] == pytest.approx(1.0 - 0.078, abs=2e-3)
+
+
 def test_dragging_costs_the_work_of_the_grip() -> None:
     """Pushed by d against the floor's friction a walker loses F d, so v² falls by 2 F d / m."""
     spec = bench(box(1.0, 1.0), walls=[plank((0.1, 0.5), (0.9, 0.5))])
