@@ -1,14 +1,14 @@
 """What a builder may change about a design, from the cheapest to the dearest.
 
-A change is one kind of part, on both sides or on one. Resistors come in the steps of E12, capacitors in those
-of E6 (IEC 60063), tape in tenths of transmission, wires in whole lengths and angles. A motor is exchanged for
-one of the same size wound with other wire: at the same copper, n times the turns have n² times the
-resistance and n times the torque a current. A panel is exchanged for one with more or less current, or with
-more or fewer cells.
+A change is one kind of part, on both sides or on one. Resistors come in the steps of E12, capacitors in
+those of E6 (IEC 60063), tape in tenths of transmission, in place of what is there or over it, wires in
+whole lengths and angles. A motor is exchanged for one of the same size wound with other wire: at the same
+copper, n times the turns have n² times the resistance and n times the torque a current. A panel is
+exchanged for one with more or less current, or with more or fewer cells.
 """
 
 import math
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -20,6 +20,7 @@ from agents.units import format_code, format_quantity
 SCOPES = ("both", "left", "right")
 
 TAPES = (0.5, 0.4, 0.3, 0.2, 0.1)
+LEAST_TAPE = 1e-4
 WINDINGS = (0.5, 0.7, 1.4, 2.0, 2.8, 4.0)
 CELLS = (0.75, 1.25, 1.5)
 
@@ -66,9 +67,20 @@ def _where(scope: str) -> str:
     return "on both sides" if scope == "both" else f"on the {scope} side"
 
 
-def _distance(value: float, present: float | None) -> float:
-    """How far a value lies from the present one, in ratio; a part that is not there yet is equally far."""
-    return 0.0 if present is None else abs(math.log(value / present))
+def _distance(value: float, present: Sequence[float | None]) -> float:
+    """How far a value lies from the present ones, in ratio, that of the farther side.
+
+    A part that is not there yet is equally far from every value.
+    """
+    return max((abs(math.log(value / one)) for one in present if one is not None), default=0.0)
+
+
+def _instead(present: Sequence[float | None], show: Callable[[float], str]) -> str:
+    """What the new part takes the place of, in words; empty where there is none yet."""
+    if all(one is None for one in present):
+        return ""
+    shown = dict.fromkeys("none" if one is None else show(one) for one in present)
+    return f" in place of {' and '.join(shown)}"
 
 
 def _nearest_first(found: list[tuple[float, Change]]) -> Iterator[Change]:
@@ -87,15 +99,22 @@ def _leads(design: Design) -> Iterator[Change]:
 def _tapes(design: Design) -> Iterator[Change]:
     found = []
     for scope in SCOPES:
-        present = _sides(design, scope)[0].eye.tape
+        present = [side.eye.tape for side in _sides(design, scope)]
         for tape in (1.0, *TAPES):
-            if all(side.eye.tape == tape for side in _sides(design, scope)):
+            if all(one == tape for one in present):
                 continue
             eyes = "both eyes" if scope == "both" else f"the {scope} eye"
             text = f"tape that lets {tape * 100:.0f} % through over {eyes}"
             if tape == 1.0:
                 text = f"no tape over {eyes}"
             found.append((_distance(tape, present), Change({f"{scope}.eye.tape": tape}, text)))
+    if design.left.eye.tape != design.right.eye.tape:
+        # unlike tapes may even out unlike eyes, which the same tape over both would undo
+        for tape in TAPES:
+            values = {f"{name}.eye.tape": tape * getattr(design, name).eye.tape for name in SCOPES[1:]}
+            text = f"further tape that lets {tape * 100:.0f} % through over both eyes"
+            if min(values.values()) >= LEAST_TAPE:
+                found.append((_distance(tape, [1.0]), Change(values, text)))
     return _nearest_first(found)
 
 
@@ -127,20 +146,15 @@ def _bends(design: Design) -> Iterator[Change]:
                 yield Change({f"{scope}.whisker.outward": outward}, text)
 
 
-def _instead(present: float | None) -> str:
-    return "" if present is None else f" in place of {format_code(present, 'ohm')}"
-
-
 def _resistors(design: Design) -> Iterator[Change]:
     found = []
     for key, (least, most) in (("latch", LATCHES), ("feeler", FEELERS), ("series", SERIES)):
         for scope in SCOPES:
-            present = getattr(_sides(design, scope)[0], key)
+            present = [getattr(side, key) for side in _sides(design, scope)]
+            instead = _instead(present, lambda one: format_code(one, "ohm"))
             for value in preferred_values("E12", least, most):
-                if any(getattr(side, key) != value for side in _sides(design, scope)):
-                    text = (
-                        f"a {key} resistor of {format_code(value, 'ohm')}{_instead(present)} {_where(scope)}"
-                    )
+                if any(one != value for one in present):
+                    text = f"a {key} resistor of {format_code(value, 'ohm')}{instead} {_where(scope)}"
                     found.append((_distance(value, present), Change({f"{scope}.{key}": value}, text)))
     return _nearest_first(found)
 
@@ -148,10 +162,10 @@ def _resistors(design: Design) -> Iterator[Change]:
 def _couplings(design: Design) -> Iterator[Change]:
     found = []
     for scope in SCOPES:
-        present = _sides(design, scope)[0].coupling
+        present = [side.coupling for side in _sides(design, scope)]
+        instead = _instead(present, lambda one: format_quantity(one, "F"))
         for value in preferred_values("E6", *COUPLINGS):
-            if any(side.coupling != value for side in _sides(design, scope)):
-                instead = f" in place of {format_quantity(present, 'F')}"
+            if any(one != value for one in present):
                 text = f"a coupling capacitor of {format_quantity(value, 'F')}{instead} {_where(scope)}"
                 found.append((_distance(value, present), Change({f"{scope}.coupling": value}, text)))
     return _nearest_first(found)
@@ -164,7 +178,7 @@ def _storages(design: Design) -> Iterator[Change]:
         if value != present:
             instead = f" in place of {format_quantity(present, 'F')}"
             text = f"a storage capacitor of {format_quantity(value, 'F')}{instead}"
-            found.append((_distance(value, present), Change({"storage.capacitance": value}, text)))
+            found.append((_distance(value, [present]), Change({"storage.capacitance": value}, text)))
     return _nearest_first(found)
 
 
@@ -194,7 +208,7 @@ def _motors(design: Design) -> Iterator[Change]:
                 dict.fromkeys(format_quantity(motor.resistance, "ohm", 2) for motor in values.values())
             )
             text = f"a motor of the same size wound to {resistances} {_where(scope)}"
-            found.append((_distance(turns, 1.0), Change(values, text)))
+            found.append((_distance(turns, [1.0]), Change(values, text)))
     return _nearest_first(found)
 
 
@@ -206,11 +220,11 @@ def _panels(design: Design) -> Iterator[Change]:
         if factor != 1.0 and 1e-10 <= current <= 1e-4:
             instead = f" in place of {format_quantity(panel.current_per_light, 'A/lx', 2)}"
             text = f"a panel of {format_quantity(current, 'A/lx', 2)}{instead}"
-            found.append((_distance(factor, 1.0), Change({"panel.current_per_light": current}, text)))
+            found.append((_distance(factor, [1.0]), Change({"panel.current_per_light": current}, text)))
     for factor in CELLS:
         voltage = panel.junction_voltage * factor
         if 0.02 <= voltage <= 2.0:
             more = "fewer" if factor < 1.0 else "more"
             text = f"a panel with {abs(factor - 1.0) * 100:.0f} % {more} cells in series"
-            found.append((_distance(factor, 1.0), Change({"panel.junction_voltage": voltage}, text)))
+            found.append((_distance(factor, [1.0]), Change({"panel.junction_voltage": voltage}, text)))
     return _nearest_first(found)

@@ -4,12 +4,15 @@ A cure is not looked up. Every change of :mod:`agents.cures` is tried on the ben
 first, and the first one that removes the fault and spoils nothing else is proposed. What it must not spoil:
 no fault may come up at a light that had none of it; no latch may come to let go above 1 V, the most that a
 good one does (common practice, no source), nor to waste more than a third of a pulse in the bases; and the
-triggers of the two sides may not come to lie further apart than their jitter hides.
+triggers of the two sides may not come to lie further apart than their jitter hides. Where nothing fires
+there is no pulse to spoil: there a change may bring what the design has wherever it does fire, or, if nothing
+better is found, what it has at some lights.
 """
 
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Any
 
 from agents.bench import BenchPoint, bench_record
@@ -18,7 +21,7 @@ from agents.causes import cause_of
 from agents.cures import changes
 from agents.design import Design
 from agents.errors import OptionError
-from agents.faults import FAULTS
+from agents.faults import BLIND, DIM, FAULTS
 from agents.measure import BRIGHTEST
 
 DIMMEST_SCAN = 10.0  # [lx]
@@ -39,8 +42,8 @@ class Cure:
     """The cheapest change that removes a fault.
 
     ``lights`` [lx] is the range in which it was shown to: the fault's whole range, or one light out of it
-    where no change cures it throughout. ``values`` are SI values by path of the design. ``brings`` names what
-    the change spoils at other lights; empty unless every cure does that.
+    where no change cures it throughout. ``values`` are SI values by path of the design. ``brings`` names the
+    faults that come with the change; empty unless every cure does that.
     """
 
     text: str
@@ -93,18 +96,43 @@ class _Scan:
     def has(self, name: str, light: float) -> bool:
         return name in self.point(light).faults
 
-    def worst_let_go(self, light: float) -> float:
-        """The higher let-go voltage [V] of the two sides; 0 where there is none."""
-        return max((side.let_go or 0.0) for side in self.point(light).measured.sides)
+    @cached_property
+    def firing(self) -> list[BenchPoint]:
+        """The points at which an eye flashes, out of lights from the dimmest to the brightest."""
+        points = map(self.point, scan_lights((DIMMEST_SCAN, BRIGHTEST_SCAN)))
+        return [point for point in points if point.measured.fires]
 
-    def worst_base_share(self, light: float) -> float:
-        """The greater share of a pulse's energy that goes through the bases of a side."""
-        return max((side.base_share or 0.0) for side in self.point(light).measured.sides)
+    def excused(self, light: float, sometimes: bool) -> set[str]:
+        """Faults that a change may leave at a light, or bring where nothing fires: what it has elsewhere too.
+
+        That is what it has wherever it fires, or with ``sometimes`` what it has at some lights.
+        """
+        point = self.point(light)
+        own = set(point.faults)
+        if point.measured.fires or not self.firing:
+            return own
+        found = [set(other.faults) for other in self.firing]
+        return own | (set.union(*found) if sometimes else set.intersection(*found))
+
+    def compared(self, light: float) -> list[BenchPoint]:
+        """The points whose pulses bound what a change may do to a pulse at a light."""
+        point = self.point(light)
+        return [point] if point.measured.fires else [point, *self.firing]
 
     def mismatch(self, light: float) -> float:
         """Distance of the two triggers [V] in even light."""
         measured = self.point(light).measured
         return abs(measured.left.trigger - measured.right.trigger)
+
+
+def _worst_let_go(points: Sequence[BenchPoint]) -> float:
+    """The highest let-go voltage [V] of a side; 0 where there is none."""
+    return max((side.let_go or 0.0) for point in points for side in point.measured.sides)
+
+
+def _worst_base_share(points: Sequence[BenchPoint]) -> float:
+    """The greatest share of a pulse's energy that goes through the bases of a side."""
+    return max((side.base_share or 0.0) for point in points for side in point.measured.sides)
 
 
 def scan_lights(lights: tuple[float, float]) -> list[float]:
@@ -123,44 +151,55 @@ def diagnose(
 ) -> list[FaultReport]:
     """Find all faults of a design between two ``lights`` [lx] of a kind; one report a range of lights.
 
-    Lights are scanned four to the decade, so a fault that comes and goes between two of them is missed; the
-    edges of a range are then found to 1 %. Raises :class:`~agents.errors.OptionError` for a range of lights
-    that cannot be, or a kind that is not there.
+    Lights are scanned four to the decade, and at the ends of the range in which the design fires, where its
+    triggers are lowest and highest; a fault that comes and goes between two of these is missed. The edges of
+    a range are then found to 1 %. Raises :class:`~agents.errors.OptionError` for a range of lights that
+    cannot be, or a kind that is not there.
     """
     scanned = scan_lights(lights)
     scan = _Scan(design, kind)
+    ends = [end for name in (DIM, BLIND) for end in _ranges(scan, scanned, name)[1]]
+    scanned = sorted({*scanned, *ends})
     reports = []
     for name in FAULTS:
-        for start, end in _ranges(scan, scanned, name):
+        for start, end in _ranges(scan, scanned, name)[0]:
             reports.append(_report(design, scan, scanned, name, (start, end)))
     return reports
 
 
-def _ranges(scan: _Scan, scanned: Sequence[float], name: str) -> list[tuple[float, float]]:
-    """Ranges of light in which a fault occurs, both ends with the fault."""
+def _ranges(
+    scan: _Scan, scanned: Sequence[float], name: str
+) -> tuple[list[tuple[float, float]], list[float]]:
+    """Ranges of light in which a fault occurs, both ends with it, and the healthy lights beside them."""
     ranges = []
+    beside: list[float] = []
     start: float | None = None
     for position, light in enumerate(scanned):
         has = scan.has(name, light)
         if has and start is None:
-            start = light if position == 0 else _edge(scan, name, light, scanned[position - 1])
+            start = light
+            if position > 0:
+                start, healthy = _edge(scan, name, light, scanned[position - 1])
+                beside.append(healthy)
         if not has and start is not None:
-            ranges.append((start, _edge(scan, name, scanned[position - 1], light)))
+            end, healthy = _edge(scan, name, scanned[position - 1], light)
+            ranges.append((start, end))
+            beside.append(healthy)
             start = None
     if start is not None:
         ranges.append((start, scanned[-1]))
-    return ranges
+    return ranges, beside
 
 
-def _edge(scan: _Scan, name: str, faulty: float, healthy: float) -> float:
-    """Narrow an edge between two lights down to its ratio; returns the faulty end."""
+def _edge(scan: _Scan, name: str, faulty: float, healthy: float) -> tuple[float, float]:
+    """Narrow an edge between two lights down to its ratio; returns its faulty and its healthy end."""
     while max(faulty / healthy, healthy / faulty) > EDGE:
         middle = math.sqrt(faulty * healthy)
         if scan.has(name, middle):
             faulty = middle
         else:
             healthy = middle
-    return faulty
+    return faulty, healthy
 
 
 def _report(
@@ -177,6 +216,7 @@ def _report(
         _search(design, scan, scanned, name, proofs)
         or _search(design, scan, scanned, name, (looked_at,))
         or _search(design, scan, (), name, proofs)
+        or _search(design, scan, (), name, proofs, sometimes=True)
     )
     if cure is not None:
         changed = _Scan(design.with_values(cure.values), scan.kind)
@@ -186,28 +226,35 @@ def _report(
 
 
 def _search(
-    design: Design, scan: _Scan, others: Sequence[float], name: str, proofs: Sequence[float]
+    design: Design,
+    scan: _Scan,
+    others: Sequence[float],
+    name: str,
+    proofs: Sequence[float],
+    sometimes: bool = False,
 ) -> Cure | None:
     """Find the first change that cures a fault at all ``proofs``, and spoils nothing at ``others`` either."""
     for change in changes(design):
         changed = _Scan(change.applied(design), scan.kind)
-        removed = all(not changed.has(name, light) and not _spoils(changed, scan, light) for light in proofs)
-        if removed and not any(_spoils(changed, scan, light) for light in others):
+        if any(changed.has(name, light) for light in proofs):
+            continue
+        if not any(_spoils(changed, scan, light, sometimes) for light in (*proofs, *others)):
             return Cure(change.text, change.values, (min(proofs), max(proofs)))
     return None
 
 
-def _new_faults(changed: _Scan, before: _Scan, light: float) -> set[str]:
-    return set(changed.point(light).faults) - set(before.point(light).faults)
+def _new_faults(changed: _Scan, before: _Scan, light: float, sometimes: bool = False) -> set[str]:
+    return set(changed.point(light).faults) - before.excused(light, sometimes)
 
 
-def _spoils(changed: _Scan, before: _Scan, light: float) -> bool:
+def _spoils(changed: _Scan, before: _Scan, light: float, sometimes: bool) -> bool:
     """Whether a change has brought something at a light that was not there before."""
-    if _new_faults(changed, before, light):
+    if _new_faults(changed, before, light, sometimes):
         return True
-    if changed.worst_let_go(light) > max(MOST_LET_GO, before.worst_let_go(light)):
+    now, then = [changed.point(light)], before.compared(light)
+    if _worst_let_go(now) > max(MOST_LET_GO, _worst_let_go(then)):
         return True
-    if changed.worst_base_share(light) > max(MOST_BASE_SHARE, before.worst_base_share(light)):
+    if _worst_base_share(now) > max(MOST_BASE_SHARE, _worst_base_share(then)):
         return True
     jitter = math.hypot(*(float(side["jitter"]) for side in changed.walker["side"]))
     return changed.mismatch(light) > max(HIDDEN * jitter, before.mismatch(light))

@@ -333,6 +333,77 @@ def test_the_shipped_designs() -> None:
         assert report.lights == WORKING
 
 
+@pytest.mark.parametrize("name", ["thistle-spins", "nettle-twitches"])
+def test_blindness_is_cured_whatever_else_is_weak(name: str) -> None:
+    """Tape against the brightest light (common practice, no source); what else is weak may stay so."""
+    design = read_design(name)
+    (report,) = reports_of(design, "blind", (300.0, 100e3))
+    assert report.cure is not None
+    assert set(report.cure.values) == {"both.eye.tape"}
+    assert report.cure.lights == report.lights
+    cured = design.with_values(report.cure.values)
+    lights = np.geomspace(300.0, report.lights[0] / EDGE, 12)
+    weak = {fault for point in bench(design, lights) for fault in point.faults}
+    assert "blind" not in weak
+    for point in bench(cured, [*lights, *np.geomspace(*report.lights, 6)]):
+        assert point.measured.fires
+        assert set(point.faults) <= weak
+
+
+def test_a_weakness_of_some_lights_that_the_cure_of_blindness_leaves_is_told() -> None:
+    """The larger storage spins where it is bright, and brighter still it would too."""
+    large = changed({"storage.capacitance": 3300e-6})
+    (report,) = reports_of(large, "blind", (300.0, 100e3))
+    assert report.cure is not None
+    assert report.cure.brings == ("spin",)
+    assert bench_point(large.with_values(report.cure.values), 100e3).faults == ("spin",)
+
+
+@pytest.mark.parametrize("name", ["poppy", "lentil"])
+def test_what_a_design_does_just_below_blindness_is_told(name: str) -> None:
+    """Against all lights of a fine scale, one by one."""
+    design = read_design(name)
+    lights = np.geomspace(20e3, 100e3, 300)
+    spinning = [light for light in lights if "spin" in bench_point(design, light).faults]
+    (report,) = reports_of(design, "spin", (20e3, 100e3))
+    assert report.lights == pytest.approx((spinning[0], spinning[-1]), rel=EDGE - 1.0)
+    (blind,) = reports_of(design, "blind", (20e3, 100e3))
+    assert 1.0 < blind.lights[0] / report.lights[1] <= EDGE
+
+
+def test_a_change_of_both_sides_reads_both() -> None:
+    """Nearest to two values is what lies nearest to their geometric mean."""
+    uneven = {"latch": (1e3, 10e3, 3.3e3), "coupling": (1e-6, 10e-6, 3.3e-6), "eye.tape": (0.5, 0.1, 0.2)}
+    for key, (left, right, nearest) in uneven.items():
+        design = changed({f"left.{key}": left, f"right.{key}": right})
+        first = next(change for change in changes(design) if set(change.values) == {f"both.{key}"})
+        assert first.values == {f"both.{key}": pytest.approx(nearest)}
+        if key != "eye.tape":
+            assert re.search(r"3(k|\.)3.* in place of 1(k| uF) and 10(k| uF) on both sides", first.text)
+    lacking = changed({"left.feeler": None, "right.feeler": 47e3})
+    texts = [change.text for change in changes(lacking) if set(change.values) == {"both.feeler"}]
+    assert "a feeler resistor of 39k in place of none and 47k on both sides" in texts
+    assert not any(re.search(r"of (\S+) in place of \1 on", text) for text in texts)
+
+
+def test_unlike_tapes_may_both_be_made_darker() -> None:
+    further = {
+        change.text: change.values
+        for change in changes(changed({"left.eye.tape": 0.8}))
+        if change.text.startswith("further tape")
+    }
+    assert further["further tape that lets 50 % through over both eyes"] == {
+        "left.eye.tape": pytest.approx(0.4),
+        "right.eye.tape": 0.5,
+    }
+    assert not any("further" in change.text for change in changes(changed({"both.eye.tape": 0.8})))
+    assert not any("further" in change.text for change in changes(changed({"left.eye.tape": 1e-4})))
+    # its tape evens out a pair of unlike eyes, so more of it must keep the ratio
+    (blind,) = reports_of(read_design("cress"), "blind", (20e3, 100e3))
+    assert blind.cure is not None
+    assert blind.cure.values["right.eye.tape"] == pytest.approx(0.82 * blind.cure.values["left.eye.tape"])
+
+
 @pytest.mark.parametrize("name", HEALTHY)
 def test_built_copies_of_the_healthy_designs_walk(name: str) -> None:
     """Parts out of their tolerances spoil a copy now and then, as on the bench, but not most of them."""
