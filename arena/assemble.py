@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from agents.walker import WALKER
 from arena.flatten import FlatArena
 from arena.layout import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
 from arena.schedule import tree_size
 from arena.senses import TOUCH_ROOM
 from arena.shadow import disc_points
-from arena.world import wall_table
+from arena.world import SHADE, SOURCE, WALL, wall_table
 from replays.record import LIGHTS, POSES, PULSES, TOUCHES
 
 Floats = npt.NDArray[np.float64]
@@ -48,28 +49,27 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
     arenas = {id(plan.arena): plan.arena for plan in plans}
     floors = list(arenas.values())
     place = {identity: index for index, identity in enumerate(arenas)}
+    stands_on = np.array([place[id(plan.arena)] for plan in plans])
     counts = [len(plan.walkers) for plan in plans]
-    walkers = np.concatenate([plan.walkers for plan in plans])
-    settings = _settings(plans, walkers, _offsets(counts))
-    offsets = {key: _offsets([len(getattr(floor, key)) for floor in floors]) for key in SHARED}
+    walkers = joined([plan.walkers for plan in plans], WALKER)
+    settings = _settings(plans, walkers, _offsets(counts), floors, stands_on)
     own = {
         "walkers": _offsets(counts),
         "tree": _offsets([2 * tree_size(count) for count in counts]),
-        "heads": _offsets([int(setting["columns"] * setting["rows"]) for setting in settings]),
+        "heads": _offsets(settings["columns"] * settings["rows"]),
     }
     spans = np.zeros(len(plans), SPAN)
-    for number, plan in enumerate(plans):
-        index = place[id(plan.arena)]
-        for key in SHARED:
-            spans[number][key] = offsets[key][index : index + 2]
-        for key in own:
-            spans[number][key] = own[key][number : number + 2]
+    for key in SHARED:
+        offsets = _offsets([len(getattr(floor, key)) for floor in floors])
+        spans[key] = np.column_stack([offsets[stands_on], offsets[stands_on + 1]])
+    for key, offsets in own.items():
+        spans[key] = np.column_stack([offsets[:-1], offsets[1:]])
     largest = max(counts)
     scene = Scene(
-        sources=np.concatenate([floor.sources for floor in floors]),
-        walls=np.concatenate([floor.walls for floor in floors]),
+        sources=joined([floor.sources for floor in floors], SOURCE),
+        walls=joined([floor.walls for floor in floors], WALL),
         wall_table=np.concatenate([wall_table(floor.walls).ravel() for floor in floors]),
-        shades=np.concatenate([floor.shades for floor in floors]),
+        shades=joined([floor.shades for floor in floors], SHADE),
         shade_points=np.concatenate([floor.shade_points for floor in floors]),
         disc_samples=disc_points(),
         ambient=np.array([plan.arena.ambient for plan in plans]),
@@ -97,6 +97,12 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
     return Batch(scene, crowd, out), spans
 
 
+def joined(tables: Sequence[Records], kind: np.dtype[np.void]) -> Records:
+    """Tables of one ``kind`` end to end. Copied as bytes: numpy takes records apart, which costs far more."""
+    whole = np.dtype((np.void, kind.itemsize))
+    return np.concatenate([np.zeros(0, whole), *(table.view(whole) for table in tables)]).view(kind)
+
+
 def _bodies(plans: Sequence[WorldPlan], walkers: Records) -> Records:
     bodies = np.zeros(len(walkers), BODY)
     bodies["number"] = np.concatenate([plan.numbers for plan in plans])
@@ -108,12 +114,21 @@ def _bodies(plans: Sequence[WorldPlan], walkers: Records) -> Records:
     return bodies
 
 
-def _offsets(counts: Sequence[int]) -> Integers:
+def _offsets(counts: Sequence[int] | Integers) -> Integers:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
 
-def _settings(plans: Sequence[WorldPlan], walkers: Records, offsets: Integers) -> Records:
-    """The SETTINGS record of every world; ``walkers`` of all of them from ``offsets`` on."""
+def _settings(
+    plans: Sequence[WorldPlan],
+    walkers: Records,
+    offsets: Integers,
+    floors: Sequence[FlatArena],
+    stands_on: Integers,
+) -> Records:
+    """The SETTINGS record of every world; ``walkers`` of all of them from ``offsets`` on.
+
+    ``stands_on`` (worlds,) tells which of the ``floors`` is whose.
+    """
     firsts = offsets[:-1]
 
     def largest(values: Floats) -> Floats:
@@ -131,43 +146,39 @@ def _settings(plans: Sequence[WorldPlan], walkers: Records, offsets: Integers) -
     shade = largest(walkers["shade_radius"]) + 2.0 * offset
     top = largest(walkers["body_height"])
     lowest = -largest(-np.minimum(sides["eye_z"].min(axis=1), walkers["panel_z"]))
-    floors = {id(plan.arena): _Floor(plan.arena) for plan in plans}
     settings = np.zeros(len(plans), SETTINGS)
     settings["seed"] = [plan.seed for plan in plans]
     settings["until"] = [plan.until for plan in plans]
     settings["reach"] = reach
-    settings["receptors"] = np.maximum(eye, panel)
-    settings["touch"] = np.maximum(tip, reach + offset) + reach + 2.0 * offset + TOUCH_ROOM
-    for number, plan in enumerate(plans):
-        one, floor = settings[number], floors[id(plan.arena)]
-        shadow = floor.longest_shadow(float(lowest[number]), float(top[number]))
-        behind = shadow + float(shade[number]) + float(one["receptors"]) if shadow > 0.0 else 0.0
-        one["influence"] = max(float(one["touch"]), behind)
-        cell = max(2.0 * float(reach[number]), math.sqrt(floor.width * floor.depth / MOST_CELLS))
-        if len(plan.walkers) == 1:
-            cell = 2.0 * max(floor.width, floor.depth)
-        one["west"], one["south"], one["cell"] = floor.west, floor.south, cell
-        one["columns"], one["rows"] = int(floor.width / cell) + 1, int(floor.depth / cell) + 1
+    receptors = np.maximum(eye, panel)
+    touch = np.maximum(tip, reach + offset) + reach + 2.0 * offset + TOUCH_ROOM
+    influence = touch.copy()
+    is_crowd = np.diff(offsets) > 1
+    for number in np.flatnonzero(is_crowd).tolist():
+        shadow = longest_shadow(plans[number].arena, float(lowest[number]), float(top[number]))
+        if shadow > 0.0:
+            influence[number] = max(influence[number], shadow + shade[number] + receptors[number])
+    settings["receptors"], settings["touch"], settings["influence"] = receptors, touch, influence
+    corners = np.concatenate([floor.floor for floor in floors])
+    edges = _offsets([len(floor.floor) for floor in floors])[:-1]
+    corner = np.minimum.reduceat(corners, edges)[stands_on]
+    size = np.maximum.reduceat(corners, edges)[stands_on] - corner
+    # one that is alone has no neighbours to look up
+    crowded = np.maximum(2.0 * reach, np.sqrt(size[:, 0] * size[:, 1] / MOST_CELLS))
+    cell = np.where(is_crowd, crowded, 2.0 * size.max(axis=1))
+    settings["west"], settings["south"], settings["cell"] = corner[:, 0], corner[:, 1], cell
+    settings["columns"], settings["rows"] = (size / cell[:, None]).astype(np.int64).T + 1
     return settings
 
 
-class _Floor:
-    """Bounds of a floor [m], and how far its lamps throw shadows."""
-
-    def __init__(self, arena: FlatArena) -> None:
-        corners = arena.floor
-        self.west, self.south = (float(edge) for edge in corners.min(axis=0))
-        self.width, self.depth = (float(size) for size in np.ptp(corners, axis=0))
-        # farthest that any place of the floor is from each lamp, in the plan, and the lamp's height
-        across = corners[:, 0, None] - arena.sources["x"]
-        along = corners[:, 1, None] - arena.sources["y"]
-        self._distances = np.hypot(across, along).max(axis=0)
-        self._heights = arena.sources["z"]
-
-    def longest_shadow(self, lowest: float, top: float) -> float:
-        """How far behind a body of height ``top`` an eye or panel at ``lowest`` can lie in its shadow [m]."""
-        # under a lamp as low as the bodies a shadow has no end, even for an eye that looks over them
-        rise = np.maximum(self._heights - lowest, 1e-9)
-        shares = np.where(self._heights < top, 1.0, np.clip((top - lowest) / rise, 0.0, 1.0))
-        shadows = self._distances * shares
-        return min(float(np.max(shadows, initial=0.0)), math.hypot(self.width, self.depth))
+def longest_shadow(arena: FlatArena, lowest: float, top: float) -> float:
+    """How far behind a body of height ``top`` an eye or panel at ``lowest`` can lie in its shadow [m]."""
+    corners, heights = arena.floor, arena.sources["z"]
+    # farthest that any place of the floor is from each lamp, in the plan
+    across = corners[:, 0, None] - arena.sources["x"]
+    along = corners[:, 1, None] - arena.sources["y"]
+    distances = np.hypot(across, along).max(axis=0)
+    # under a lamp as low as the bodies a shadow has no end, even for an eye that looks over them
+    rise = np.maximum(heights - lowest, 1e-9)
+    shares = np.where(heights < top, 1.0, np.clip((top - lowest) / rise, 0.0, 1.0))
+    return min(float(np.max(distances * shares, initial=0.0)), math.hypot(*np.ptp(corners, axis=0)))

@@ -2,10 +2,8 @@
 
 import math
 import os
-import threading
 from collections.abc import Callable, Sequence
-from concurrent.futures import FIRST_COMPLETED, ThreadPoolExecutor, wait
-from typing import Any
+from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +11,7 @@ import numpy.typing as npt
 from agents.build import fill
 from agents.errors import ModelError
 from agents.walker import WALKER
-from arena.assemble import WorldPlan, assemble
+from arena.assemble import WorldPlan, assemble, joined
 from arena.batch import advance_batch
 from arena.contest import Contest
 from arena.flatten import FlatArena, flatten
@@ -121,44 +119,40 @@ def run_plans(
 
     The ledger [J] has the columns of replays.record.LEDGER; its rows are in the order of the plans' walkers.
     """
-    batches = [assemble(plans[first : first + BATCH]) for first in range(0, len(plans), BATCH)]
+    groups = [plans[first : first + BATCH] for first in range(0, len(plans), BATCH)]
     whole = sum(float(plan.until) for plan in plans)
-    done = [0.0] * len(batches)
-    news = threading.Event()
+    done = [0.0] * len(groups)
+    stop = np.zeros(1, np.int64)
 
-    def run(number: int) -> dict[str, list[Records]]:
-        batch, spans = batches[number]
+    def run(number: int) -> tuple[dict[str, list[Records]], npt.NDArray[np.float64]]:
+        batch, spans = assemble(groups[number])
+        batch = batch._replace(out=batch.out._replace(stop=stop))
 
         def tell(time: float) -> None:
             done[number] = time * len(spans)
-            news.set()
 
-        return _run_batch(batch, spans, tell)
+        return _run_batch(batch, spans, tell), _ledger(batch)
 
     workers = max(1, threads or os.cpu_count() or 1)
     with ThreadPoolExecutor(workers) as pool:
-        futures = [pool.submit(run, number) for number in range(len(batches))]
+        futures = [pool.submit(run, number) for number in range(len(groups))]
         try:
             waiting = set(futures)
             while waiting:
-                finished, waiting = wait(waiting, timeout=0.1, return_when=FIRST_COMPLETED)
+                finished, waiting = wait(waiting, timeout=0.1, return_when=FIRST_EXCEPTION)
                 for future in finished:
                     future.result()
                 if progress is not None:
                     progress(min(sum(done) / whole, 1.0))
         except BaseException:
             # whatever went wrong, nobody is to wait for the other worlds
-            for batch, _ in batches:
-                batch.out.stop[0] = 1
+            stop[0] = 1
             for future in futures:
                 future.cancel()
             raise
-    chunks: dict[str, list[Records]] = {name: [] for name in TABLES}
-    for future in futures:
-        for name, found in future.result().items():
-            chunks[name] += found
-    ledger = np.concatenate([_ledger(batch) for batch, _ in batches])
-    return {name: _sorted(name, chunks[name]) for name in TABLES}, ledger
+    results = [future.result() for future in futures]
+    tables = {name: _sorted(name, [one for chunks, _ in results for one in chunks[name]]) for name in TABLES}
+    return tables, np.concatenate([ledger for _, ledger in results])
 
 
 def _run_batch(batch: Batch, spans: Records, tell: Progress) -> dict[str, list[Records]]:
@@ -185,23 +179,24 @@ def _run_batch(batch: Batch, spans: Records, tell: Progress) -> dict[str, list[R
 
 def _empty(batch: Batch, chunks: dict[str, list[Records]]) -> None:
     """Move what the worlds have written to ``chunks``."""
-    for place, name in enumerate(TABLES):
+    for place, (name, kind) in enumerate(TABLES.items()):
         table = getattr(batch.out, name)
-        for number, count in enumerate(batch.out.counts[:, place]):
-            if count:
-                chunks[name].append(table[number, :count].copy())
+        counts = batch.out.counts[:, place].tolist()
+        chunks[name].append(joined([table[number, :count] for number, count in enumerate(counts)], kind))
     batch.out.counts[:, : len(TABLES)] = 0
 
 
 def _sorted(name: str, chunks: list[Records]) -> Records:
-    table: Any = np.concatenate(chunks) if chunks else np.zeros(0, TABLES[name])
+    table = joined(chunks, TABLES[name])
     keys = {
         "pulses": ("walker", "start_s"),
         "poses": ("time_s", "walker"),
         "touches": ("walker", "time_s"),
         "lights": ("time_s", "walker"),
     }[name]
-    return table[np.lexsort([table[key] for key in keys])]
+    order = np.lexsort([table[key] for key in keys])
+    # as bytes, not field by field
+    return table.view(np.dtype((np.void, table.itemsize)))[order].view(table.dtype)
 
 
 def _ledger(batch: Batch) -> npt.NDArray[np.float64]:
