@@ -10,6 +10,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from queue import Empty, SimpleQueue
 from typing import Any
 
 import click
@@ -92,28 +93,47 @@ def progress(words: str) -> Iterator[Tell]:
 
 @contextmanager
 def _prompt_stop(tidy: Callable[[], Any]) -> Iterator[None]:
-    """Let nobody who presses Ctrl-C wait for threads that cannot be stopped."""
+    """Let nobody who presses Ctrl-C wait for threads that cannot be stopped; a second one ends at once."""
     if threading.current_thread() is not threading.main_thread():
         yield
         return
+    # The queue alone may be used in the midst of anything, which is where a signal comes.
+    orders: SimpleQueue[str] = SimpleQueue()
+    before = set(threading.enumerate())
 
-    def leave() -> None:
-        tidy()
-        tell_error("stopped; nothing was written")
+    def watch() -> None:
+        if orders.get() == "over":
+            return
+        try:
+            order = orders.get(timeout=GRACE)
+        except Empty:
+            order = "stop"
+        if order == "over":
+            return
+        if order == "stop":
+            tidy()
+            tell_error("stopped; nothing was written")
+        else:
+            # the main thread has gone on, tells what there is to tell, and would then wait for the others
+            time.sleep(GRACE)
         sys.stderr.flush()
         os._exit(1)
 
-    timer = threading.Timer(GRACE, leave)
-    timer.daemon = True
-
     def stop(number: int, frame: Any) -> None:
-        if not timer.is_alive():
-            timer.start()
+        orders.put("stop")
         raise KeyboardInterrupt
 
+    watchman = threading.Thread(target=watch, daemon=True)
+    watchman.start()
     kept = signal.signal(signal.SIGINT, stop)
+    order = "over"
     try:
         yield
+    except KeyboardInterrupt:
+        # an executor that is interrupted as it starts a thread does not wait for that thread
+        if any(not thread.daemon for thread in set(threading.enumerate()) - before):
+            order = "left"
+        raise
     finally:
-        timer.cancel()
         signal.signal(signal.SIGINT, kept)
+        orders.put(order)

@@ -36,6 +36,17 @@ def stuck(*arguments):
 arena.simulate.advance_batch = stuck
 """
 
+# The same in a thread that nobody waits for, except the interpreter on its way out.
+FORGOTTEN = """
+import threading
+import arena.simulate
+def forget(*arguments):
+    threading.Thread(target=threading.Event().wait).start()
+    print("at work", flush=True)
+    threading.Event().wait()
+arena.simulate.simulate = forget
+"""
+
 on_posix = pytest.mark.skipif(sys.platform == "win32", reason="signals and pipes work in another way there")
 
 
@@ -54,8 +65,8 @@ def replay(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @on_posix
 @pytest.mark.parametrize(
     ("code", "arguments"),
-    [(TELLING, ()), (TELLING, ("--alone",)), (STUCK, ())],
-    ids=["one", "alone", "stuck"],
+    [(TELLING, ()), (TELLING, ("--alone",)), (STUCK, ()), (FORGOTTEN, ())],
+    ids=["together", "alone", "stuck", "forgotten"],
 )
 def test_stopping_a_run_leaves_nothing_behind(code: str, arguments: tuple[str, ...]) -> None:
     # Hours of work for a fast machine: only the signal can end it in time.
@@ -107,9 +118,9 @@ def test_progress_leaves_the_signal_as_it_was() -> None:
     with pytest.raises(KeyboardInterrupt):
         work()
     assert signal.getsignal(signal.SIGINT) is before
-    # what would have ended the program waits no longer
+    # whoever would have ended the program is gone
     for thread in threading.enumerate():
-        if isinstance(thread, threading.Timer):
+        if thread is not threading.main_thread() and thread.daemon:
             thread.join(10.0)
             assert not thread.is_alive()
 
