@@ -4,7 +4,7 @@ import math
 from functools import cached_property
 from pathlib import Path
 from statistics import NormalDist
-from typing import Any, TypeVar
+from typing import Any, ClassVar, TypeVar
 from zlib import crc32
 
 from pydantic import BaseModel, Field, model_validator
@@ -36,6 +36,8 @@ Model = TypeVar("Model", bound=BaseModel)
 
 class Tolerance(BaseSpec):
     """How far a part strays from its value: a share of the value, or an amount in its own unit."""
+
+    example: ClassVar[str] = "{normal: 5 %} or {uniform: 5 %}"
 
     normal: str | None = Field(
         None, description="standard deviation, like 5 % or 30 mV; cut off at the bound"

@@ -16,7 +16,16 @@ from pydantic import BaseModel, ValidationError
 
 from agents.errors import Fault, SpecError
 from agents.marked import KeyPath, Mark, Node, load_marked, merge_marked, path_text
-from agents.shapes import BaseSpec, FieldRow, field_table, key_paths, nearest_key, nearest_path, shape_at
+from agents.shapes import (
+    BaseSpec,
+    FieldRow,
+    field_table,
+    key_paths,
+    keys_of,
+    nearest_key,
+    nearest_path,
+    shape_at,
+)
 
 __all__ = [
     "VERSIONS",
@@ -180,10 +189,14 @@ def _findings(file: str, tree: Node, model: type[BaseModel], error: ValidationEr
             also = ("photodrome",) if len(location) == 1 else ()
             near = nearest_key(model, location, also)
             beside = shape_at(model, location[:-1])
-            expected = beside.expected.replace("a map with the keys", "one of") if beside else "no such key"
+            expected = (
+                f"one of {', '.join(keys_of(beside.model))}" if beside and beside.model else "no such key"
+            )
             fault = _fault_at(file, node, rest, "an unknown key", expected, near, node.place)
         elif detail["type"] == "photodrome":
-            fault = _fault_at(file, node, rest, context["got"], context["expected"], context["near"])
+            shape = shape_at(model, location)
+            expected = context["expected"] + ("; or none" if shape and shape.may_be_none else "")
+            fault = _fault_at(file, node, rest, context["got"], expected, context["near"])
         else:
             got = "nothing" if rest else node.describe()
             shape = shape_at(model, location)

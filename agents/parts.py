@@ -5,13 +5,14 @@ replaces. Every field's description is its entry in the reference.
 """
 
 import math
-from typing import Annotated, Any
+from typing import Annotated
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, model_validator
 
 from agents.documents import BaseSpec, KeyedError
 from agents.handbook import cantilever_bend
 from agents.quantities import Fraction, Number, Pair, Points, Quantity, Word
+from agents.readers import OrNone
 from agents.spectra import RESPONSES
 
 # Pairs of a bench table at the most; the records have as many places.
@@ -240,7 +241,7 @@ class Side(BaseSpec):
         1e-6, description="capacitor from the eye to the PNP's base"
     )
     latch: Resistance = Field(10e3, description="resistor from the PNP's base to the NPN's collector")
-    feeler: Resistance | None = Field(
+    feeler: Annotated[Resistance | None, OrNone()] = Field(
         33e3, description="resistor from the whisker's switch to the top of the eye, or none"
     )
     npn: Transistor = Field(default_factory=Transistor, description="transistor that carries the motor")
@@ -249,15 +250,9 @@ class Side(BaseSpec):
     )
     motor: Motor = Field(default_factory=Motor, description="motor")
     tyre: Tyre = Field(default_factory=Tyre, description="tyre")
-    whisker: Whisker | None = Field(
+    whisker: Annotated[Whisker | None, OrNone()] = Field(
         default_factory=Whisker, description="feeler wire with its switch, or none"
     )
-
-    @field_validator("feeler", "whisker", mode="before")
-    @classmethod
-    def _read_none(cls, value: Any) -> Any:
-        """Let a file say that a part is left out."""
-        return None if value == "none" else value
 
 
 class Body(BaseSpec):

@@ -13,7 +13,7 @@ from decimal import Decimal
 from typing import Any
 
 from agents.readers import QuantityError, Reader, Word, YesNo, quote, sort_of
-from agents.units import DIMENSIONS, Factor, format_code, format_quantity, plain_text
+from agents.units import DIMENSIONS, Dimension, Factor, format_code, format_quantity, plain_text
 
 __all__ = [
     "Fraction",
@@ -46,6 +46,10 @@ def _to_float(number: str, factor: Factor) -> float:
 def _vanished(number: str, value: float) -> bool:
     """Tell whether a number that is not nought was too small for a float."""
     return value == 0.0 and any(digit in "123456789" for digit in re.split("[eE]", number)[0])
+
+
+def _is_milli_or_mega(spelling: str, dimension: Dimension) -> bool:
+    return spelling[0] in "mM" and spelling[1:] in dimension.spellings
 
 
 @dataclass(frozen=True)
@@ -157,6 +161,8 @@ class Quantity(_Ranged):
         dimension = DIMENSIONS[self.unit]
         # Only a slip in capitals is sure to be meant; 'uA' is no misspelt 'uF'.
         slips = [name for name in dimension.main if name.casefold() == unit.casefold()]
+        # Of milli and mega nobody can tell which was meant, and one is 10^9 of the other.
+        slips = [name for name in slips if name[0] == unit[0] or not _is_milli_or_mega(name, dimension)]
         near = f"{number} {slips[0]}" if len(slips) == 1 else ""
         *firsts, last = dimension.main
         listed = f"{', '.join(firsts)} or {last}" if firsts else last

@@ -102,6 +102,17 @@ class Reader:
 
 
 @dataclass(frozen=True)
+class OrNone:
+    """Lets a file say ``none`` for a part that is left out, in ``Annotated[Part | None, OrNone()]``."""
+
+    def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
+        """Tell pydantic to read the word before the part itself is read."""
+        return core_schema.no_info_before_validator_function(
+            lambda value: None if value == "none" else value, handler(source)
+        )
+
+
+@dataclass(frozen=True)
 class Word(Reader):
     """One word out of a list of ``choices``."""
 

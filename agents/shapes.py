@@ -2,34 +2,51 @@
 
 import difflib
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from types import UnionType
-from typing import Annotated, Any, Literal, Union, get_args, get_origin
+from typing import Annotated, Any, ClassVar, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict
 from pydantic.fields import FieldInfo
 
 from agents.marked import KeyPath
-from agents.readers import Reader
+from agents.readers import OrNone, Reader
 
 
 @dataclass(frozen=True)
 class Shape:
-    """What a field takes: a reader's text, a nested model, a list of items, words out of a list, or text."""
+    """What a field takes: a reader's text, a nested model, items, words out of a list, or text.
+
+    ``item`` is what a list holds, ``entry`` what a map of free keys holds under each. ``may_be_none`` tells
+    that the word none leaves the part out.
+    """
 
     reader: Reader | None = None
     model: type[BaseModel] | None = None
     item: Any = None
+    entry: Any = None
     words: tuple[str, ...] = ()
     bare: type | None = None
+    may_be_none: bool = False
 
     @property
     def expected(self) -> str:
         """What a right value looks like."""
+        return f"{self._expected}; or none" if self.may_be_none else self._expected
+
+    @property
+    def _expected(self) -> str:
         if self.reader:
             return self.reader.expected
         if self.model:
-            return f"a map with the keys {', '.join(keys_of(self.model))}"
+            example = getattr(self.model, "example", "")
+            return (
+                f"a map like {example}"
+                if example
+                else f"a map with the keys {', '.join(keys_of(self.model))}"
+            )
+        if self.entry is not None:
+            return f"a map that holds under each key {shape_of(self.entry).expected}"
         if self.words:
             return f"one of {', '.join(self.words)}"
         return "a list" if self.item is not None else "text"
@@ -37,6 +54,8 @@ class Shape:
 
 def shape_of(annotation: Any, metadata: tuple[Any, ...] = ()) -> Shape:
     """Look through ``Annotated`` and ``| None`` at what an annotation takes."""
+    if any(isinstance(extra, OrNone) for extra in metadata):
+        return replace(shape_of(annotation), may_be_none=True)
     for extra in metadata:
         if isinstance(extra, Reader):
             return Shape(reader=extra)
@@ -50,6 +69,8 @@ def shape_of(annotation: Any, metadata: tuple[Any, ...] = ()) -> Shape:
         return Shape(words=arguments)
     if origin in (tuple, list):
         return Shape(item=arguments[0])
+    if origin is dict:
+        return Shape(entry=arguments[1])
     if isinstance(annotation, type):
         return Shape(model=annotation) if issubclass(annotation, BaseModel) else Shape(bare=annotation)
     return Shape()
@@ -63,6 +84,9 @@ class BaseSpec(BaseModel):
     """Base of all spec models: frozen, no unknown keys, and no number that is read without a reader."""
 
     model_config = ConfigDict(extra="forbid", frozen=True, validate_default=True, str_min_length=1)
+
+    # how messages show it, where that tells more than its keys
+    example: ClassVar[str] = ""
 
     @classmethod
     def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:
@@ -88,6 +112,8 @@ def shape_at(model: type[BaseModel], path: KeyPath) -> Shape | None:
             if shape.item is None:
                 return None
             shape = shape_of(shape.item)
+        elif shape.entry is not None:
+            shape = shape_of(shape.entry)
         else:
             field = keys_of(shape.model).get(key) if shape.model else None
             if field is None:
@@ -184,4 +210,6 @@ def _show(shape: Shape, value: Any) -> str:
     if shape.item is not None:
         inner = shape_of(shape.item)
         return ", ".join(_show(inner, one) for one in value) or "none"
+    if shape.entry is not None:
+        return ", ".join(value) or "none"
     return str(value)

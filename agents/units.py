@@ -165,7 +165,7 @@ DIMENSIONS: dict[str, Dimension] = {
         {"rad/s": Decimal(1), "deg/s": _DEGREE, "rpm": math.pi / 30.0},
         "rad/s",
     ),
-    "lx": _dimension("an illuminance", "500 lx or 20 klx", _prefixed("lx", "m - k"), "lx,klx"),
+    "lx": _dimension("an illuminance", "500 lx or 20 klx", _prefixed("lx", "m - k M"), "lx,klx,Mlx"),
     "cd": _dimension("a luminous intensity", "20 cd", _prefixed("cd", "m - k"), "mcd,cd"),
     "lm": _dimension("a luminous flux", "800 lm", _prefixed("lm", "m - k"), "lm,klm"),
     "W/m2": _dimension("an irradiance", "1000 W/m2", _prefixed("W/m2", "m -"), "W/m2"),

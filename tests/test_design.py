@@ -110,6 +110,30 @@ def test_tolerances_that_cannot_be(tmp_path: Path, tolerance: str, line: int, ke
     assert found[2] == key
 
 
+@pytest.mark.parametrize(
+    ("text", "key", "expected"),
+    [
+        ("spread: {both.latch: 5 %}\n", "spread.both.latch", "a map like {normal: 5 %} or {uniform: 5 %}"),
+        ("spread: {both.latch: [5 %]}\n", "spread.both.latch", "a map like {normal: 5 %} or {uniform: 5 %}"),
+        ("spread: [both.latch]\n", "spread", "a map that holds under each key a map like {normal: 5 %}"),
+        ("both: {feeler: nothing}\n", "both.feeler", "a resistance with its unit, like 33k or 33 kohm"),
+        ("both: {whisker: nothing}\n", "both.whisker", "a map with the keys ahead, aside, length"),
+    ],
+)
+def test_what_belongs_there_is_told(tmp_path: Path, text: str, key: str, expected: str) -> None:
+    with pytest.raises(SpecError) as caught:
+        read(tmp_path, text)
+    [fault] = caught.value.faults
+    assert fault.key == key
+    assert fault.expected.startswith(expected)
+    assert fault.expected.endswith("; or none") == text.startswith("both")
+
+
+def test_a_wrong_key_of_a_tolerance_names_the_nearest(tmp_path: Path) -> None:
+    text = "spread:\n  both.latch: {nromal: 5 %}\n"
+    assert faults(tmp_path, text) == [(4, 16, "spread.both.latch.nromal", "normal")]
+
+
 def test_a_wrong_path_of_a_tolerance_names_the_nearest(tmp_path: Path) -> None:
     text = (
         "spread:\n  latch: {normal: 5 %}\n  storage.capacity: {normal: 5 %}\n  left.eye.tap: {normal: 1 %}\n"

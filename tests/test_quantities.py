@@ -149,6 +149,24 @@ def test_message_of_a_wrong_unit_names_what_is_accepted() -> None:
     assert slip.value.near == "3 V"
 
 
+@pytest.mark.parametrize("unit", sorted(DIMENSIONS))
+def test_a_slip_in_capitals_is_never_mended_by_nine_decades(unit: str) -> None:
+    """Milli is 10^-3 and mega 10^6 (the SI brochure, table of prefixes)."""
+    reader = Quantity(unit)
+    for spelling in DIMENSIONS[unit].main:
+        for written in {spelling.swapcase(), spelling[0].swapcase() + spelling[1:], spelling.upper()}:
+            if written in DIMENSIONS[unit].spellings:
+                continue
+            with pytest.raises(QuantityError) as caught:
+                reader.read(f"1 {written}")
+            near = caught.value.near
+            if near and {written[0], near[2]} == {"m", "M"}:
+                # the first letter of a minute or a metre is no prefix
+                assert near[2:] in ("min", "m", "m/s", "m2")
+    assert Quantity("lx").read("1Mlx") == 1e6
+    assert Quantity("lx").read("1 mlx") == 1e-3
+
+
 @pytest.mark.parametrize(
     ("reader", "inside", "outside"),
     [
