@@ -27,6 +27,8 @@ from agents.measure import BRIGHTEST
 DIMMEST_SCAN = 10.0  # [lx]
 BRIGHTEST_SCAN = 100e3  # [lx]
 SCANS_PER_DECADE = 4
+# Where a scale of ratios begins for a range that holds darkness [lx].
+DARK = 1e-3
 # Edges of a range of lights are found to within this ratio.
 EDGE = 1.01
 # Lights of a fault's range at which a cure has to prove itself.
@@ -136,14 +138,24 @@ def _worst_base_share(points: Sequence[BenchPoint]) -> float:
 
 
 def scan_lights(lights: tuple[float, float]) -> list[float]:
-    """Return lights [lx] from the first to the last of a range, evenly spaced on a logarithmic scale."""
+    """Return lights [lx] from the first to the last of a range, evenly spaced on a logarithmic scale.
+
+    Darkness, which has no place on that scale, stands before 1 mlx.
+    """
     start, end = lights
-    if not 0.0 < start <= end <= BRIGHTEST:
+    if not 0.0 <= start <= end <= BRIGHTEST:
         raise OptionError(f"lights from {start} lx to {end} lx; expected a range within 0 lx to 1 Mlx")
-    decades = math.log10(end / start)
-    count = max(math.ceil(decades * SCANS_PER_DECADE), 1)
-    inner = [start * 10.0 ** (decades * step / count) for step in range(1, count)]
-    return [start, *inner, end] if end > start else [start]
+    decades = math.log10(max(end, DARK) / max(start, DARK))
+    return _spaced(start, end, max(math.ceil(decades * SCANS_PER_DECADE), 1))
+
+
+def _spaced(start: float, end: float, count: int) -> list[float]:
+    """Lights [lx] from ``start`` to ``end`` in ``count`` even ratios."""
+    if start == end:
+        return [start]
+    lowest = max(start, DARK)
+    inner = [lowest * (end / lowest) ** (step / count) for step in range(1, count)]
+    return [start, *inner, end]
 
 
 def diagnose(
@@ -193,8 +205,8 @@ def _ranges(
 
 def _edge(scan: _Scan, name: str, faulty: float, healthy: float) -> tuple[float, float]:
     """Narrow an edge between two lights down to its ratio; returns its faulty and its healthy end."""
-    while max(faulty / healthy, healthy / faulty) > EDGE:
-        middle = math.sqrt(faulty * healthy)
+    while abs(math.log(max(faulty, DARK) / max(healthy, DARK))) > math.log(EDGE):
+        middle = math.sqrt(max(faulty, DARK) * max(healthy, DARK))
         if scan.has(name, middle):
             faulty = middle
         else:
@@ -206,9 +218,8 @@ def _report(
     design: Design, scan: _Scan, scanned: Sequence[float], name: str, lights: tuple[float, float]
 ) -> FaultReport:
     start, end = lights
-    middle = math.sqrt(start * end)
-    inner = [start * (end / start) ** (step / (PROOFS - 1)) for step in range(1, PROOFS - 1)]
-    proofs = (start, *inner, end)
+    middle = math.sqrt(max(start, min(DARK, end)) * end)
+    proofs = _spaced(start, end, PROOFS - 1)
     # a fault that is gone in the middle of its own range by some whim is looked at where it was found
     looked_at = middle if scan.has(name, middle) else start
     cause = cause_of(name, scan.walker, scan.point(looked_at).measured)

@@ -168,6 +168,7 @@ def test_bench_gives_the_keys_to_build_on() -> None:
         assert (point["fires"], point["faults"]) == (False, [fault])
         assert all(point[key] is None for key in ("charge_s", "pulse_s", "let_go_V", "turn_deg", "advance_m"))
     assert window["fires"] is True
+    assert photodrome("bench", "poppy", "--light", "0lx", "--light", "1Mlx", "--json").json()["diagnosis"]
     assert all(isinstance(window[key], float) for key in POINT_KEYS - {"fires", "faults"})
 
 

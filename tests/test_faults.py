@@ -313,7 +313,20 @@ def test_the_edges_of_a_range() -> None:
     assert "locked" not in bench_record(walker, start / 1.02).faults
 
 
-@pytest.mark.parametrize("lights", [(0.0, 1e3), (2e3, 1e3), (1e3, 1e9), (math.nan, 1e3)])
+def test_darkness_is_a_light_too() -> None:
+    (alone,) = diagnose(DEFAULT, (0.0, 0.0))
+    assert (alone.name, alone.lights, alone.cure) == ("dim", (0.0, 0.0), None)
+    assert "at 0 lx the panel gives 0 A" in alone.cause
+    edge = scipy.optimize.brentq(waiting_balance, 100.0, 1e3)
+    (dim,) = reports_of(DEFAULT, "dim", (0.0, 3e3))
+    assert dim.lights[0] == 0.0
+    assert edge / EDGE <= dim.lights[1] <= edge
+    # a panel that is hard to please, and eyes that are not: the edge lies below all that is scanned
+    (dim,) = reports_of(changed({"panel.current_per_light": 1e-4}), "dim", (0.0, 3e3))
+    assert 0.0 <= dim.lights[0] <= dim.lights[1] < 1.0
+
+
+@pytest.mark.parametrize("lights", [(-1.0, 1e3), (2e3, 1e3), (1e3, 1e9), (math.nan, 1e3)])
 def test_a_range_that_cannot_be_is_refused(lights: tuple[float, float]) -> None:
     with pytest.raises(OptionError, match="expected a range"):
         diagnose(DEFAULT, lights)
