@@ -54,8 +54,8 @@ def charge_to(
     """Charging from ``start`` to ``goal`` [V]: time [s], energy [J] of the panel, to eyes, to the leak.
 
     All 0 if the rail is there; the time is inf, and the rest 0, if it never is. The time is C times the
-    integral of dV / I, over four-point Gauss panels. They end at the kinks of the eyes' draw and are halved
-    while the current falls to less than 0.7 of itself along one.
+    integral of dV / I, over four-point Gauss intervals. They end at the kinks of the eyes' draw and are
+    halved while the current falls to less than 0.7 of itself along one.
     """
     time, panel_energy, eye_energy, leak_energy = 0.0, 0.0, 0.0, 0.0
     if start >= goal:

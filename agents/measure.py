@@ -75,7 +75,7 @@ def bench_pulse(
             rotor = state["rotor"]
     coasted = 0.0
     while not at_rest(state) and coasted < longest:
-        passed += coast_step(walker, number, photocurrent, state, top)
+        passed += coast_step(walker, number, state, top)
         coasted += top
     return held, coasted, passed, False
 

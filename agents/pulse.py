@@ -238,7 +238,7 @@ def pulse_step(
 
 
 @kernel
-def coast_step(walker: Any, number: int, photocurrent: float, state: Any, step: float) -> float:
+def coast_step(walker: Any, number: int, state: Any, step: float) -> float:
     """Advance the coasting of a side that has let go by ``step`` [s]; returns the floor passed [m].
 
     The wheel is at rest when both ``rotor`` and ``speed`` are exactly 0. The storage is left as it is: it

@@ -205,7 +205,7 @@ def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, flo
     if body["phase"] == COASTING:
         while way < STRIDE and end - time > OVER and not at_rest(state):
             step = min(walker["step"], end - time)
-            way += coast_step(walker, which, body["photocurrent"], state, step)
+            way += coast_step(walker, which, state, step)
             time += step
         return way, time
     touch = body["left_touch"] if which == 0 else body["right_touch"]

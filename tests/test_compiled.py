@@ -55,7 +55,7 @@ def circuit_numbers() -> list[list[float]]:
                 break
             way += passed
         while not at_rest(state):
-            way += coast_step(walker, 0, photocurrent, state, walker["step"])
+            way += coast_step(walker, 0, state, walker["step"])
         assert STATE.names is not None
         numbers.append([float(way), *map(float, row), *(float(state[name]) for name in STATE.names)])
     return numbers

@@ -226,7 +226,7 @@ def test_coasting_stops_where_energy_says() -> None:
     state["rotor"] = 0.2 / side.tyre.radius
     way = 0.0
     while not at_rest(state):
-        way += coast_step(walker, 0, 0.0, state, walker["step"])
+        way += coast_step(walker, 0, state, walker["step"])
     mass = float(walker["pivot_mass"]) + side.motor.inertia / side.tyre.radius**2
     resisting = design.body.drag + side.motor.friction / side.tyre.radius
     assert way == pytest.approx(0.5 * mass * 0.2**2 / resisting, rel=0.02)
@@ -239,7 +239,7 @@ def test_slipping_tyre_gives_its_grip() -> None:
     state = np.zeros(1, STATE)[0]
     state["speed"] = 0.5
     for _ in range(20):
-        coast_step(walker, 0, 0.0, state, 1e-3)
+        coast_step(walker, 0, state, 1e-3)
     slowed = (walker["side"][0]["tyre_grip"] + walker["drag"]) / walker["pivot_mass"] * 0.02
     assert state["speed"] == pytest.approx(0.5 - slowed, rel=1e-6)
 
