@@ -82,7 +82,7 @@ class Design(BaseSpec):
     """One design of a walker, as in ``configs/designs/*.yaml``."""
 
     name: str = Field(description="name by which tables and pictures show it")
-    about: str = Field("-", description="what it is for, in a sentence")
+    about: str | None = Field(None, description="what it is for, in a sentence")
     panel: Panel = Field(default_factory=Panel, description="solar panel")
     storage: Storage = Field(default_factory=Storage, description="storage capacitor")
     left: Side = Field(default_factory=Side, description="left side")

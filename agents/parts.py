@@ -185,7 +185,7 @@ class Tyre(BaseSpec):
         0.7, description="coefficient of friction on the floor"
     )
     slip_speed: Annotated[float, Quantity("m/s", least=1e-3, most=1.0)] = Field(
-        0.05, description="slip at which friction has come near its full value"
+        0.05, description="slip at which friction has come to three quarters of its full value"
     )
 
 

@@ -29,6 +29,27 @@ What stands under `both` holds for the left and the right side; `left` and `righ
 deviation, cut off at `bound`, three of them if left out) or `uniform: 20 %` (a half width).
 """
 
+_TABLE = """
+An eye that you have measured is given by a table of at least two rows, in place of `dark_trigger`, `slope`
+and `knee_light`: the light on the bare eye, rising from row to row, and the voltage at which it flashed,
+which never falls. Between the rows the trigger is interpolated, outside them it stays. For example:
+
+```yaml
+photodrome: design 1
+name: radish
+both:
+  eye:
+    table:
+      - { light: 0 lx, trigger: 2.20 V }
+      - { light: 300 lx, trigger: 2.55 V }
+      - { light: 3 klx, trigger: 3.10 V }
+      - { light: 30 klx, trigger: 3.75 V }
+left:
+  eye:
+    tape: 80 %
+```
+"""
+
 
 def reference() -> str:
     """Return the text of the reference."""
@@ -39,7 +60,7 @@ def reference() -> str:
             f"## Design (`photodrome: design {VERSIONS['design']}`)",
             _SIDES,
             design.replace("| `left.", "| `both."),
-            "",
+            _TABLE,
             f"## Arena (`photodrome: arena {VERSIONS['arena']}`)",
             "",
             _table(ArenaSpec, lambda key: True),

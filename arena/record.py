@@ -52,7 +52,8 @@ def compose(
         "built_names": names,
         "light_map": {"x": float(west), "y": float(south), "cell": contest.arena.cell},
         "designs": [
-            {"name": one.design.name, "about": one.design.about, "yaml": one.text} for one in contest.entrants
+            {"name": one.design.name, "about": one.design.about or "-", "yaml": one.text}
+            for one in contest.entrants
         ],
         "arena": describe_arena(contest.arena, contest.text),
     }

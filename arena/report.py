@@ -14,6 +14,7 @@ from agents.bench import BenchPoint
 from agents.diagnosis import FaultReport
 from agents.quantities import format_quantity
 from arena.terminal import printable
+from replays.colours import time_words
 from replays.record import Replay
 from replays.score import EXPLANATIONS, DesignScore
 
@@ -84,12 +85,7 @@ def _fixed(value: float | None, digits: int, unit: str, factor: float = 1.0) -> 
 
 
 def _time(value: float | None) -> str:
-    if value is None:
-        return NOTHING
-    if value < 120.0:
-        return f"{value:.1f} s"
-    minutes, seconds = divmod(round(value), 60)
-    return f"{minutes} min {seconds:02d} s"
+    return NOTHING if value is None else time_words(value)
 
 
 def _range(ends: tuple[float, float] | None) -> str:
@@ -163,10 +159,13 @@ def print_scores(scores: Sequence[DesignScore]) -> None:
         console.print(f"{NOTHING}: cannot be told from this, because too few got there or nothing happened")
 
 
-def print_bench(name: str, about: str, points: Sequence[BenchPoint], reports: Sequence[FaultReport]) -> None:
+def print_bench(
+    name: str, about: str | None, points: Sequence[BenchPoint], reports: Sequence[FaultReport]
+) -> None:
     """What a design does at each light, and its faults with cause and cure."""
     console = _console()
-    console.print(Text.assemble((printable(name), "bold"), f": {printable(about)}"))
+    words = "" if about is None else f": {printable(about)}"
+    console.print(Text.assemble((printable(name), "bold"), words))
     rows = [point.as_dict() for point in points]
     lights = [format_quantity(row["light_lx"], "lx") for row in rows]
     columns: list[Column] = [
@@ -186,6 +185,8 @@ def print_bench(name: str, about: str, points: Sequence[BenchPoint], reports: Se
         headings = [heading for heading, _ in columns]
         turned = [(light, [cells[number] for _, cells in columns]) for number, light in enumerate(lights)]
         _print_in_parts(console, ("light", headings), turned)
+    if any(row["left"] != row["right"] for row in rows):
+        console.print("figures are those of the side that fires first in even light")
     for report in reports:
         low, high = (format_quantity(light, "lx") for light in report.lights)
         where = low if low == high else f"{low} to {high}"

@@ -38,13 +38,30 @@ def draw_light(sheet: Sheet, view: View, replay: Replay, scale: LightScale) -> N
     edge = np.zeros(band.shape, dtype=bool)
     edge[:, :-1] |= band[:, :-1] != band[:, 1:]
     edge[:-1, :] |= band[:-1, :] != band[1:, :]
-    picture[edge] = 0.72 * picture[edge] + 0.28 * np.array(INK)
+    picture[edge] = _fine_line(picture[edge])
     grid_x, grid_y = np.meshgrid(x, y)
     floor = inside(grid_x.ravel(), grid_y.ravel(), np.array(replay.arena["floor"], dtype=np.float64))
     picture[~floor.reshape(band.shape)] = PAPER
     image = pygame.surfarray.make_surface(picture.round().astype(np.uint8).swapaxes(0, 1))
     large = pygame.transform.scale(image, (image.get_width() * sheet.scale, image.get_height() * sheet.scale))
     sheet.surface.blit(large, (round(view.left * sheet.scale), round(view.top * sheet.scale)))
+
+
+def _fine_line(colours: NDArray[Any]) -> NDArray[np.float64]:
+    """Colours of a fine line over ``colours``."""
+    line: NDArray[np.float64] = 0.72 * colours + 0.28 * np.array(INK)
+    return line
+
+
+def draw_equal_light(sheet: Sheet, box: list[Point]) -> None:
+    """A piece of the light map with a fine line across, where ``box`` [points] has its opposite corners."""
+    (west, north), (east, south) = box[0], box[2]
+    ground = light_colours()[LIGHT_STEPS // 2]
+    red, green, blue = (int(part) for part in ground)
+    sheet.fill((west, north), (east - west, south - north), (red, green, blue))
+    red, green, blue = (round(float(part)) for part in _fine_line(ground))
+    middle = 0.5 * (north + south)
+    sheet.line([(west, middle), (east, middle)], (red, green, blue), 1)
 
 
 def _between_cells(replay: Replay, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -166,6 +183,12 @@ def draw_lamp_mark(sheet: Sheet, middle: Point, radius: float = 11.0) -> None:
         sheet.line([start, (middle[0] + reach, middle[1] + slant * reach)], INK, 2.2)
 
 
+def draw_aim(sheet: Sheet, lamp: Point, aim: Point) -> None:
+    """The way from a lamp to the place at which its beam is aimed."""
+    sheet.cased_line([lamp, aim], INK, STRAW, 1.5, pattern=(2, 5))
+    sheet.disc(aim, 4, STRAW, INK, 1.5)
+
+
 def _held(view: View, place: Point) -> Point:
     """The place, or the nearest one well inside the view."""
     return (
@@ -182,8 +205,7 @@ def _draw_lamp(sheet: Sheet, view: View, lamp: dict[str, Any], room: Room) -> No
         sheet.disc(shown, radius, None, INK, 1.5)
     aim = _held(view, view(*lamp["aim"]))
     if lamp["beam_half_angle_rad"] is not None and math.dist(aim, shown) > 2 * radius:
-        sheet.cased_line([shown, aim], INK, STRAW, 1.5, pattern=(2, 5))
-        sheet.disc(aim, 4, STRAW, INK, 1.5)
+        draw_aim(sheet, shown, aim)
     draw_lamp_mark(sheet, shown)
     if shown != place:
         # The lamp stands outside: an arrow says which way.

@@ -14,12 +14,21 @@ from replays.colours import (
     light_colours,
     light_words,
     look,
+    time_words,
 )
-from replays.ground import draw_goal, draw_lamp_mark, draw_shade, draw_sun_mark, draw_wall
+from replays.ground import (
+    draw_aim,
+    draw_equal_light,
+    draw_goal,
+    draw_lamp_mark,
+    draw_shade,
+    draw_sun_mark,
+    draw_wall,
+)
 from replays.record import LEFT, RIGHT, Replay
 from replays.score import DesignScore
 from replays.sheet import Sheet
-from replays.tracks import draw_mark, draw_pulse_mark
+from replays.tracks import Pose, draw_mark, draw_pulse_mark, draw_walker, marks_pulses
 from replays.view import View
 
 TEXT = 15
@@ -40,7 +49,7 @@ def draw_legend(
     """Write the legend into a column of ``width`` [points]; returns where it ends."""
     y = _designs(sheet, left, top, width, replay, scores)
     y = _light(sheet, left, y + 14, width, replay, scale)
-    return _marks(sheet, left, y + 14, width, replay)
+    return _marks(sheet, left, y + 14, width, replay, scale)
 
 
 def _designs(
@@ -73,10 +82,10 @@ def _score_words(score: DesignScore) -> list[str]:
     if score.reached is not None:
         line = f"{score.reached} reached a goal"
         if score.median_reach_s is not None:
-            line += f", half by {score.median_reach_s:.0f} s"
+            line += f", half by {time_words(score.median_reach_s)}"
         lines.append(line)
     if score.light_gain is not None:
-        lines.append(f"{score.light_gain:.2g} times the light at its start")
+        lines.append(f"{score.light_gain:.2f} times the light at its start")
     if score.contacts + score.shades and score.escape_share is not None:
         lines.append(
             f"freed itself {100 * score.escape_share:.0f} % of {score.contacts + score.shades} times"
@@ -121,21 +130,31 @@ def _light(sheet: Sheet, left: float, y: float, width: float, replay: Replay, sc
     return y
 
 
-def _marks(sheet: Sheet, left: float, y: float, width: float, replay: Replay) -> float:
+def _marks(sheet: Sheet, left: float, y: float, width: float, replay: Replay, scale: LightScale) -> float:
     sheet.text("Marks", (left, y), HEADING)
     y += _LINE + 6
     arena, mine = replay.arena, look(0)
     symbol = (left + 27, y + 9)
     entries = ["start"]
     draw_mark(sheet, symbol, 6.5, mine)
-    for side, words in ((LEFT, "pulse of the left side"), (RIGHT, "pulse of the right side")):
+    pulses = ((LEFT, "pulse of the left side"), (RIGHT, "pulse of the right side"))
+    for side, words in pulses if marks_pulses(len(replay.pulses)) else ():
         middle = left + 27, y + 9 + _LINE * len(entries)
         start, end = (left + 6, middle[1]), (left + 48, middle[1])
         sheet.cased_line([start, end], mine.colour, mine.casing, 2.6)
         draw_pulse_mark(sheet, middle, 0.0, side, mine)
         entries.append(words)
+    has_beam = any(
+        lamp["beam_half_angle_rad"] is not None
+        and math.dist((lamp["x"], lamp["y"]), lamp["aim"]) > lamp["diameter"]
+        for lamp in arena["lamps"]
+    )
+    bands = np.searchsorted(scale.ticks(), replay.light_map)
     for present, words in (
+        (len(replay.walkers) > 0, "a walker where it stands now"),
+        (bands.size > 0 and bool((bands != bands.flat[0]).any()), "line of equal light"),
         (bool(arena["lamps"]), "lamp"),
+        (has_beam, "where its beam is aimed"),
         (bool(arena["goals"]), "goal"),
         (bool(arena["walls"]), "wall"),
         (bool(arena["shades"]), "shade overhead"),
@@ -145,8 +164,16 @@ def _marks(sheet: Sheet, left: float, y: float, width: float, replay: Replay) ->
         middle = left + 27, y + 9 + _LINE * len(entries)
         box = [(left + 10, middle[1] - 8), (left + 44, middle[1] - 8)]
         box += [(left + 44, middle[1] + 8), (left + 10, middle[1] + 8)]
-        if words == "lamp":
+        if words.startswith("a walker"):
+            # in a view so small that it is drawn as small as walkers get
+            speck = View(*middle, 0.0, 0.0, 0.0, 0.0, 1e-6)
+            draw_walker(sheet, speck, replay.walkers[0], Pose(0.0, 0.0, 0.0), 0.85)
+        elif words == "line of equal light":
+            draw_equal_light(sheet, box)
+        elif words == "lamp":
             draw_lamp_mark(sheet, middle, 8.5)
+        elif words.endswith("aimed"):
+            draw_aim(sheet, (left + 6, middle[1]), (left + 44, middle[1]))
         elif words == "goal":
             draw_goal(sheet, box)
         elif words == "wall":

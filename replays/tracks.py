@@ -90,7 +90,7 @@ def draw_paths(sheet: Sheet, tracks: Tracks, time_s: float) -> None:
             sheet.thin_line(path, mine.colour, mine.casing)
         else:
             sheet.cased_line(path, mine.colour, mine.casing, 2.6, pattern=mine.pattern)
-    if len(tracks.pulses) <= _MOST_PULSE_MARKS:
+    if marks_pulses(len(tracks.pulses)):
         for pulse in tracks.pulses[tracks.pulses["start_s"] <= time_s]:
             mine = look(int(tracks.walkers["design"][pulse["walker"]]))
             place = tracks.view(float(pulse["x0"]), float(pulse["y0"]))
@@ -98,6 +98,11 @@ def draw_paths(sheet: Sheet, tracks: Tracks, time_s: float) -> None:
     for walker in tracks.walkers:
         place = tracks.view(float(walker["x"]), float(walker["y"]))
         draw_mark(sheet, place, 4.0 if crowd else 6.5, look(int(walker["design"])))
+
+
+def marks_pulses(count: int) -> bool:
+    """Whether so many pulses are each drawn with a mark."""
+    return 0 < count <= _MOST_PULSE_MARKS
 
 
 def draw_pulse_mark(sheet: Sheet, place: Point, heading: float, side: int, mine: Look) -> None:

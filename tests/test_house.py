@@ -88,3 +88,15 @@ def test_the_reference_of_fields_is_up_to_date() -> None:
     assert (ROOT / "configs" / "FIELDS.md").read_text(encoding="utf-8") == reference(), (
         "run python -m arena.fields"
     )
+
+
+def test_the_example_in_the_reference_can_be_read(tmp_path: Path) -> None:
+    from agents.design import read_design
+
+    text = (ROOT / "configs" / "FIELDS.md").read_text(encoding="utf-8")
+    path = tmp_path / "radish.yaml"
+    path.write_text(text.split("```yaml\n")[1].split("```")[0], encoding="utf-8")
+    design = read_design(path)
+    assert [row.light for row in design.left.eye.table] == [0.0, 300.0, 3e3, 30e3]
+    assert design.left.eye.table == design.right.eye.table
+    assert (design.left.eye.tape, design.right.eye.tape) == (0.8, 1.0)

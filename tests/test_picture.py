@@ -1,5 +1,6 @@
 """The picture: what is drawn lies where it should, can be read, and is the same every time."""
 
+import dataclasses
 import itertools
 import math
 import struct
@@ -319,11 +320,47 @@ def test_everything_is_named_without_overlap_in_letters_of_14_or_more(
         "potting bench",
         "cress, 2 walkers",
         "2 reached a goal",
+        "a walker where it stands now",
+        "line of equal light",
+        "pulse of the left side",
         "200 lx",
         "0:15:00",
         "sun 20 klx",
     ):
         assert expected in words
+
+
+def test_the_legend_explains_nothing_that_is_not_drawn(
+    plates_and_sizes: dict[str, list[Any]], tmp_path: Path
+) -> None:
+    made = Fabricator(light_map=np.full((10, 20), 300.0), arena=arena(lamps=[]))
+    made.walker(0.5, 0.5)
+    picture(made.replay(), tmp_path / "bare.png")
+    words = " | ".join(plates_and_sizes["words"])
+    assert "a walker where it stands now" in words
+    for absent in ("pulse", "equal", "beam", "lamp", "wall |", "shade"):
+        assert absent not in words
+
+
+@pytest.mark.parametrize(("aim", "shown"), [([1.5, 0.5], True), ([1.0, 0.5], False)])
+def test_the_legend_tells_where_a_beam_is_aimed_unless_straight_down(
+    plates_and_sizes: dict[str, list[Any]], tmp_path: Path, aim: list[float], shown: bool
+) -> None:
+    lamp = arena()["lamps"][0] | {"x": 1.0, "y": 0.5, "aim": aim, "beam_half_angle_rad": 0.3}
+    picture(Fabricator(arena=arena(lamps=[lamp])).replay(), tmp_path / "beam.png")
+    assert ("where its beam is aimed" in plates_and_sizes["words"]) == shown
+
+
+def test_figures_of_the_legend_read_as_those_of_the_table(
+    plates_and_sizes: dict[str, list[Any]], tmp_path: Path
+) -> None:
+    replay = potting_bench().replay()
+    told = [
+        dataclasses.replace(one, reached=2, median_reach_s=3140.0, light_gain=12.345) for one in score(replay)
+    ]
+    picture(replay, tmp_path / "bench.png", scores=told)
+    assert "2 reached a goal, half by 52 min 20 s" in plates_and_sizes["words"]
+    assert "12.35 times the light at its start" in plates_and_sizes["words"]
 
 
 def test_letters_are_as_large_as_they_are_said_to_be() -> None:
