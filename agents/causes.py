@@ -109,17 +109,20 @@ def _carried(rail: float, thermal: float, side: Any) -> float:
     return _falling_gain(_falling_gain(base, side["pnp"]), side["npn"])
 
 
+def _weak_flash(measured: Measurement, point: SidePoint, side: Any) -> str:
+    return (
+        f"the {point.side} eye flashes at {_volts(float(on_voltage(measured.light, side)))} and is lit at"
+        f" {_volts(float(side['lit_voltage']))}: the step between is too small to turn on the PNP against"
+        f" the latch resistor of {format_code(float(side['latch']), 'ohm')}"
+    )
+
+
 def _twitch(walker: Any, measured: Measurement) -> str:
     point = next(side for side in measured.sides if twitches(side))
     side = walker["side"][SIDE_NAMES.index(point.side)]
     latch = format_code(float(side["latch"]), "ohm")
     if not point.ignites:
-        flash = float(on_voltage(measured.light, side))
-        return (
-            f"the {point.side} eye flashes at {_volts(flash)} and is lit at"
-            f" {_volts(float(side['lit_voltage']))}: the step between is too small to turn on the PNP against"
-            f" the latch resistor of {latch}"
-        )
+        return _weak_flash(measured, point, side)
     rail = point.let_go if point.let_go is not None else point.trigger
     carried = _carried(rail, walker["thermal"], side)
     asked = (rail - PULLED_DOWN) / float(side["motor_resistance"])
@@ -158,6 +161,8 @@ def _lame(walker: Any, measured: Measurement) -> str:
         key=lambda side: side.path if side.path is not None else math.inf,
     )
     side = walker["side"][SIDE_NAMES.index(point.side)]
+    if not point.ignites:
+        return f"{_weak_flash(measured, point, side)}, so its motor gets no current and nothing moves"
     pull = float(side["motor_constant"]) * (point.peak or 0.0) - float(side["motor_friction"])
     force = format_quantity(max(pull, 0.0) / float(side["tyre_radius"]), "N", 2)
     return (

@@ -38,6 +38,9 @@ def find_document(name_or_path: str | Path, kind: str) -> Path:
         return configs_folder() / _FOLDERS[kind] / f"{text}.yaml"
     near = difflib.get_close_matches(text, names, n=1)
     nearest = f" (nearest: {near[0]})" if near else ""
+    for other in _FOLDERS:
+        if other != kind and text in shipped_names(other):
+            nearest = f" ({text} is {_article(other)})"
     listed = ", ".join(names) or "none"
     raise NotFoundError(f"{text!r}: no shipped {kind} of this name{nearest}; there are {listed}")
 

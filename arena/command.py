@@ -134,6 +134,7 @@ def watch(file: Path) -> None:
 @click.option("--width", type=Whole(800, 6000), default=1600, show_default=True, help="Width in pixels.")
 def picture(file: Path, out: Path, width: int) -> None:
     """Draw a replay from above: light, shadows, paths and pulses."""
+    from agents.errors import OptionError
     from replays.file import read_replay
     from replays.score import score as score_one
     from replays.writing import check_writable
@@ -141,6 +142,8 @@ def picture(file: Path, out: Path, width: int) -> None:
     _spare(out, (str(file),))
     replay = read_replay(file)
     check_writable(out)
+    if out.suffix.lower() != ".png":
+        raise OptionError(f"{out}: a picture is a PNG; expected a name that ends in .png")
     from replays.picture import picture as draw_picture
 
     draw_picture(replay, out, width, score_one(replay))

@@ -183,6 +183,37 @@ def test_bench_names_faults_with_cause_and_cure() -> None:
     assert "twitch" in answer["points"][0]["faults"]
 
 
+def test_a_bench_sheet_says_whose_figures_it_gives_where_the_sides_differ() -> None:
+    words = "figures are those of the side that fires first in even light"
+    for name, differ in (("cress", True), ("poppy", False)):
+        assert (words in photodrome("bench", name, "-l", "3klx").out) == differ
+
+
+def test_a_design_that_says_nothing_of_itself() -> None:
+    Path("own.yaml").write_text(DESIGN, encoding="utf-8")
+    assert photodrome("bench", "own.yaml", "-l", "3klx").out.startswith("borage\n")
+    arguments = ("run", "open-bench", "-d", "./own.yaml", "--walkers", "1", "--seconds", "1")
+    assert photodrome(*arguments).code == 0
+    # the format of a replay wants text there
+    assert read_replay(Path("run.replay.npz")).header["designs"][0]["about"] == "-"
+
+
+@pytest.mark.parametrize(
+    ("seconds", "shown"),
+    [
+        ("119", "119.0 s"),
+        ("3599", "59 min 59 s"),
+        ("1 h", "1 h 00 min"),
+        ("7380", "2 h 03 min"),
+        ("7409", "2 h 03 min"),
+    ],
+)
+def test_a_long_time_is_told_in_hours(seconds: str, shown: str) -> None:
+    Path("dark.yaml").write_text(ARENA.replace("10 klx", "0 lx"), encoding="utf-8")
+    ran = photodrome("run", "dark.yaml", "-d", "poppy", "--seconds", seconds)
+    assert f", {shown}, seed 1" in ran.out.splitlines()[0]
+
+
 def test_check_knows_every_shipped_file_and_every_kind_of_own_one() -> None:
     names = [*shipped_names("design"), *shipped_names("arena")]
     shipped = photodrome("check", *names)

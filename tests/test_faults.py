@@ -217,6 +217,18 @@ def test_a_cause_gives_figures_and_a_cure_cures(fault: str, light: float, values
             assert set(point.faults) <= set(before)
 
 
+def test_a_flash_that_does_not_turn_on_the_latch_is_said_to_be_lame_for_that() -> None:
+    """In dim light under dark tape the flash steps down by too little; no pulse, so no length of one."""
+    taped = changed({"both.eye.tape": 0.2})
+    point = bench_point(taped, 300.0)
+    assert point.faults == ("twitch", "lame")
+    assert not point.measured.left.ignites
+    (report,) = reports_of(taped, "lame", (300.0, 300.0))
+    assert "too small to turn on the PNP" in report.cause
+    assert "nothing moves" in report.cause
+    assert not re.search(r"\b0 (s|m)\b", report.cause)
+
+
 def test_the_figures_of_a_dim_cause() -> None:
     """40 nA/lx times 100 lx, against twice 4 uA and 2.5 uA of leak."""
     (report,) = reports_of(DEFAULT, "dim", (100.0, 100.0))

@@ -80,6 +80,8 @@ def good(run_folder: Path) -> Path:
         (("run", "potting-bench", "-d", "poppy", "--walkers", "150"), "has room for"),
         ((*RUN, "-d", "poppy"), "entered twice"),
         (("run", "poppy", "-d", "poppy"), "no shipped arena of this name"),
+        (("run", "poppy", "-d", "poppy"), "(poppy is a design)"),
+        (("bench", "leaf-shade"), "no shipped design of this name (leaf-shade is an arena)"),
         (("run", "open-bench", "-d", "popy"), "nearest: poppy"),
         (("run", "open-bench", "-d", "."), "'.'"),
         (("run", "open-bench", "-d", ""), "no shipped design"),
@@ -263,6 +265,11 @@ def test_places_where_nothing_can_be_written(good: Path) -> None:
     for out in ("nowhere/a", f"{good}/a", "x" * 300):
         assert f"{out}: cannot be written" in refusal(*RUN, "--out", out, code=1)
         assert f"{out}: cannot be written" in refusal("picture", good, "--out", out, code=1)
+
+
+@pytest.mark.parametrize("name", ["x.jpg", "x", "x.png.bmp", ".png"])
+def test_a_picture_under_a_name_of_another_sort(good: Path, name: str) -> None:
+    assert "expected a name that ends in .png" in refusal("picture", good, "--out", name)
 
 
 def test_demo_writes_nothing_where_one_of_its_files_cannot_be() -> None:
