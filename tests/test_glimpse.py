@@ -12,7 +12,7 @@ from replays.record import Replay
 
 def test_glimpses_are_beginnings_of_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
-    contest = replace(read_contest("potting-bench", ["poppy", "lentil"]), walkers=10, seconds=20000.0)
+    contest = replace(read_contest("potting-bench", ["poppy", "lentil"]), walkers=20, seconds=5000.0)
     seen: list[tuple[Replay, float]] = []
     whole = simulate(contest, 1, glimpse=lambda replay, until: seen.append((replay, until)))
     plain = simulate(contest, 1)
