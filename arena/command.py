@@ -83,6 +83,14 @@ def contest_options(function: Command) -> Command:
     return function
 
 
+def theme_option(function: Command) -> Command:
+    """Give a command the option --theme."""
+    # the names of replays.theme.THEMES, told here so that --help need not fetch them
+    words = click.Choice(["light", "dark"])
+    option = click.option("--theme", type=words, default="light", show_default=True, help="Paper to draw on.")
+    return option(function)
+
+
 @click.group(context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
 @click.version_option(package_name="photodrome")
 def photodrome() -> None:
@@ -112,9 +120,9 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     replay = _run(contest, out, how["threads"])
     _report_run(replay, out, to_json, picture=folder / "demo.png")
     if not no_window and not to_json and _has_screen():
-        from replays.window import watch as watch_window
+        from replays.screen import watch as watch_window
 
-        watch_window(replay)
+        watch_window(replay, out)
 
 
 @photodrome.command()
@@ -159,12 +167,17 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
 
 @photodrome.command()
 @click.argument("file", type=click.Path(path_type=Path))
-def watch(file: Path) -> None:
-    """Show a replay in a window."""
+@theme_option
+@click.option(
+    "--scale", type=click.FloatRange(1.0, 4.0), help="Pixels a point; what suits the screen if left out."
+)
+def watch(file: Path, theme: str, scale: float | None) -> None:
+    """Show a replay in a window: play it, follow a walker, and see why each side fired."""
     from replays.file import read_replay
 
     replay = read_replay(file)
-    from replays.window import watch as watch_window
+    from replays.screen import watch as watch_window
+    from replays.theme import THEMES
 
     watch_window(replay)
 
@@ -175,7 +188,12 @@ def watch(file: Path) -> None:
     "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), required=True, help="PNG file to write."
 )
 @click.option("--width", type=int, default=1600, show_default=True, help="Width in pixels.")
-def picture(file: Path, out: Path, width: int) -> None:
+@click.option("--size", help="slide, phone, or width x height like 1280x720; in place of --width.")
+@click.option(
+    "--at", "time_s", type=Measured("s", plain=True, least=0.0), help="Time of the run; its end else."
+)
+@theme_option
+def picture(file: Path, out: Path, width: int, size: str | None, time_s: float | None, theme: str) -> None:
     """Draw a replay from above: light, shadows, paths and pulses."""
     from replays.file import read_replay
     from replays.score import score as score_one
@@ -183,7 +201,9 @@ def picture(file: Path, out: Path, width: int) -> None:
     replay = read_replay(file)
     from replays.picture import picture as draw_picture
 
-    draw_picture(replay, out, width, score_one(replay))
+    shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
+    with _progress("getting ready", "filming") as progress:
+        make_film(replay, out, shooting, size, THEMES[theme], progress)
     click.echo(f"wrote {out}")
 
 
@@ -199,6 +219,40 @@ def picture(file: Path, out: Path, width: int) -> None:
 )
 @click.option("--kind", default="daylight", show_default=True, help="Kind of light, as in an arena's lamps.")
 @click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
+    from replays.theme import THEMES
+
+    draw_picture(replay, out, width, score_one(replay), size=size, time_s=time_s, theme=THEMES[theme])
+    click.echo(f"wrote {out}")
+
+
+@photodrome.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    "-o",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="File to write; .gif and .png, or .mp4 with the extra film.",
+)
+@click.option(
+    "--from", "from_s", type=Measured("s", plain=True, least=0.0), default=0.0, help="First moment."
+)
+@click.option(
+    "--to", "to_s", type=Measured("s", plain=True, above=0.0), help="Last moment; the end if left out."
+)
+@click.option("--speed", type=float, help="Times as fast as life; for a film of 20 s if left out.")
+@click.option("--fps", type=float, default=20.0, show_default=True, help="Frames a second.")
+@click.option("--size", help="slide, phone, or width x height like 1280x720.")
+@click.option("--waits/--no-waits", default=False, help="Show waits in which nobody moves; left out else.")
+@theme_option
+def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how: Any) -> None:
+    """Make a film of a replay."""
+    from replays.file import read_replay
+
+    replay = read_replay(file)
+    from replays.film import Shooting
+    from replays.film import film as make_film
+    from replays.theme import THEMES
 @as_json
 def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_json: bool) -> None:
     """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure."""
@@ -304,7 +358,7 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, picture: Path | None
 
 
 @contextmanager
-def _progress(words: str, measured: bool = True) -> Iterator[Callable[[float], None]]:
+def _progress(words: str, doing: str = "running", measured: bool = True) -> Iterator[Callable[[float], None]]:
     """A bar on the terminal while something takes long; nothing where errors do not go to a terminal."""
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -316,7 +370,7 @@ def _progress(words: str, measured: bool = True) -> Iterator[Callable[[float], N
         def tell(done: float) -> None:
             # before the first world has got anywhere, the kernels may still have to be compiled
             if done > 0.0:
-                bars.update(task, description="running", total=1.0, completed=done)
+                bars.update(task, description=doing, total=1.0, completed=done)
 
         yield tell if measured else lambda done: None
 

@@ -6,19 +6,20 @@ from collections.abc import Sequence
 import numpy as np
 
 from replays.colours import (
-    FADED_INK,
-    INK,
     LIGHT_STEPS,
     LightScale,
+    clock_words,
     length_words,
     light_colours,
     light_words,
     look,
 )
+from replays.figures import walker_name
 from replays.ground import draw_goal, draw_lamp_mark, draw_shade, draw_sun_mark, draw_wall
 from replays.record import LEFT, RIGHT, Replay
 from replays.score import DesignScore
 from replays.sheet import Sheet
+from replays.standings import Standings
 from replays.tracks import draw_mark, draw_pulse_mark
 from replays.view import View
 
@@ -36,19 +37,43 @@ def draw_legend(
     replay: Replay,
     scale: LightScale,
     scores: Sequence[DesignScore] | None,
+    standings: Standings | None = None,
+    time_s: float = 0.0,
+    bottom: float = math.inf,
 ) -> float:
-    """Write the legend into a column of ``width`` [points]; returns where it ends."""
-    y = _designs(sheet, left, top, width, replay, scores)
+    """Write the legend into a column of ``width`` [points]; returns where it ends.
+
+    ``standings`` are told as they are at ``time_s`` [s]. Nothing goes below ``bottom`` [points]: the marks
+    are left out first, then arrivals.
+    """
+    light = 116.0 + (28.0 if replay.arena["sun"] is not None else 0.0)
+    y = _designs(sheet, left, top, width, replay, scores, standings, time_s)
+    if standings is not None and standings.has_goal:
+        y = _arrivals(sheet, left, y + 8, width, replay, standings, time_s, bottom - light - 14)
+    if y + 14 + light > bottom + 14:
+        return y
     y = _light(sheet, left, y + 14, width, replay, scale)
+    arena = replay.arena
+    marks = 3 + sum(bool(arena[kind]) for kind in ("lamps", "goals", "walls", "shades"))
+    if y + 14 + _LINE * (marks + 1) + 6 > bottom:
+        return y
     return _marks(sheet, left, y + 14, width, replay)
 
 
 def _designs(
-    sheet: Sheet, left: float, y: float, width: float, replay: Replay, scores: Sequence[DesignScore] | None
+    sheet: Sheet,
+    left: float,
+    y: float,
+    width: float,
+    replay: Replay,
+    scores: Sequence[DesignScore] | None,
+    standings: Standings | None,
+    time_s: float,
 ) -> float:
     sheet.text("Designs", (left, y), HEADING)
     y += _LINE + 6
     counts = np.bincount(replay.walkers["design"], minlength=len(replay.design_names))
+    there = standings.by_design(time_s) if standings is not None and standings.has_goal else None
     by_name = {score.design: score for score in scores or ()}
     for number, name in enumerate(replay.design_names):
         mine = look(number)
@@ -56,16 +81,60 @@ def _designs(
             [(left + 2, y + 8), (left + 52, y + 8)], mine.colour, mine.casing, 2.6, pattern=mine.pattern
         )
         draw_mark(sheet, (left + 27, y + 8), 6.5, mine)
-        words = f"{name}, {counts[number]} walker{'' if counts[number] == 1 else 's'}"
+        if there is None:
+            words = f"{name}, {counts[number]} walker{'' if counts[number] == 1 else 's'}"
+        else:
+            words = f"{name}, {there[number]} of {counts[number]} arrived"
         sheet.text(sheet.shorten(words, TEXT, width - 64), (left + 64, y), TEXT)
         y += _LINE
         score = by_name.get(name)
         if score is not None:
             for line in _score_words(score):
-                sheet.text(sheet.shorten(line, TEXT, width - 64), (left + 64, y - 4), TEXT, FADED_INK)
+                sheet.text(sheet.shorten(line, TEXT, width - 64), (left + 64, y - 4), TEXT, sheet.theme.faded)
                 y += _LINE - 5
             y += 3
     return y
+
+
+# So many arrivals are told at the most.
+_MOST_ARRIVALS = 6
+
+
+def _arrivals(
+    sheet: Sheet,
+    left: float,
+    y: float,
+    width: float,
+    replay: Replay,
+    standings: Standings,
+    time_s: float,
+    bottom: float,
+) -> float:
+    """Who arrived first, and when; returns where it ends, the same however many there are."""
+    room = int((bottom - y - _LINE - 6) // 22)
+    lines = min(_MOST_ARRIVALS, len(replay.walkers), room)
+    if lines < 1:
+        return y
+    sheet.text("Arrivals", (left, y), HEADING)
+    y += _LINE + 4
+    count = standings.count(time_s)
+    if count == 0:
+        sheet.text("nobody yet", (left, y), TEXT, sheet.theme.faded)
+    # where there are more than lines the last line tells how many
+    told = count if count <= lines else lines - 1
+    for number, arrival in enumerate(standings.arrivals[:told]):
+        at = y + 22 * number
+        sheet.text(f"{arrival.rank}", (left + 14, at), TEXT, sheet.theme.faded, across=1.0)
+        draw_mark(sheet, (left + 32, at + 8), 5.0, look(int(replay.walkers["design"][arrival.walker])))
+        clock = clock_words(arrival.time_s)
+        room_left = width - 60 - sheet.text_size(clock, TEXT)[0]
+        words = sheet.shorten(walker_name(replay, arrival.walker), TEXT, room_left)
+        sheet.text(words, (left + 50, at), TEXT)
+        sheet.text(clock, (left + width, at), TEXT, sheet.theme.faded, across=1.0)
+    if count > told:
+        words = f"and {count - told} more"
+        sheet.text(words, (left + 50, y + 22 * told), TEXT, sheet.theme.faded)
+    return y + 22 * lines
 
 
 def _score_words(score: DesignScore) -> list[str]:
@@ -94,12 +163,12 @@ def _light(sheet: Sheet, left: float, y: float, width: float, replay: Replay, sc
         red, green, blue = (int(part) for part in colours[step])
         sheet.fill((from_x, y), (to_x - from_x + 1, 22), (red, green, blue))
     frame = [(left, y), (left + room, y), (left + room, y + 22), (left, y + 22)]
-    sheet.line(frame, INK, 1, closed=True)
+    sheet.line(frame, sheet.theme.ink, 1, closed=True)
     ticks = scale.ticks()
     written_from = math.inf
     for tick, share in reversed(list(zip(ticks, scale.share(np.array(ticks)), strict=True))):
         x = left + room * float(share)
-        sheet.line([(x, y), (x, y + 28)], INK, 1)
+        sheet.line([(x, y), (x, y + 28)], sheet.theme.ink, 1)
         words = light_words(tick)
         size = sheet.text_size(words, TICK)[0]
         corner = min(max(x - size / 2, left), left + room - size)
@@ -116,7 +185,7 @@ def _light(sheet: Sheet, left: float, y: float, width: float, replay: Replay, sc
         y += _LINE + 3
     if replay.arena["ambient_lx"] > 0:
         words = f"ambient light {light_words(replay.arena['ambient_lx'])}"
-        sheet.text(sheet.shorten(words, TEXT, width), (left, y), TEXT, FADED_INK)
+        sheet.text(sheet.shorten(words, TEXT, width), (left, y), TEXT, sheet.theme.faded)
         y += _LINE - 3
     return y
 
@@ -132,7 +201,7 @@ def _marks(sheet: Sheet, left: float, y: float, width: float, replay: Replay) ->
         middle = left + 27, y + 9 + _LINE * len(entries)
         start, end = (left + 6, middle[1]), (left + 48, middle[1])
         sheet.cased_line([start, end], mine.colour, mine.casing, 2.6)
-        draw_pulse_mark(sheet, middle, 0.0, side, mine)
+        draw_pulse_mark((sheet, sheet), middle, 0.0, side, mine)
         entries.append(words)
     for present, words in (
         (bool(arena["lamps"]), "lamp"),
@@ -166,7 +235,7 @@ def draw_scale_bar(sheet: Sheet, view: View, place: tuple[float, float]) -> None
     length_m = max(step * decade for step in (1, 2, 5) if step * decade <= longest_m * (1 + 1e-9))
     length = length_m * view.zoom
     x, y = place
-    sheet.line([(x, y), (x + length, y)], INK, 2.5)
+    sheet.line([(x, y), (x + length, y)], sheet.theme.ink, 2.5)
     for end in (x, x + length):
-        sheet.line([(end, y - 6), (end, y + 6)], INK, 2.5)
+        sheet.line([(end, y - 6), (end, y + 6)], sheet.theme.ink, 2.5)
     sheet.text(length_words(length_m), (x + length + 10, y), TEXT, down=0.5)
