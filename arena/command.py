@@ -179,7 +179,24 @@ def watch(file: Path, theme: str, scale: float | None) -> None:
     from replays.screen import watch as watch_window
     from replays.theme import THEMES
 
-    watch_window(replay)
+    watch_window(replay, file, THEMES[theme], scale)
+
+
+@photodrome.command("try")
+@click.argument("arena")
+@click.option(
+    "--design", "-d", "designs", multiple=True, required=True, help="A design to try; may be given again."
+)
+@contest_options
+def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
+    """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once."""
+    from arena.workbench import workbench
+    from arena.workbench_work import Terms
+
+    if not workbench(arena, designs, Terms(*_how(how), how["threads"])):
+        click.echo(
+            "the engine is still being compiled for the next time; this takes up to a minute", err=True
+        )
 
 
 @photodrome.command()
@@ -200,25 +217,6 @@ def picture(file: Path, out: Path, width: int, size: str | None, time_s: float |
 
     replay = read_replay(file)
     from replays.picture import picture as draw_picture
-
-    shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
-    with _progress("getting ready", "filming") as progress:
-        make_film(replay, out, shooting, size, THEMES[theme], progress)
-    click.echo(f"wrote {out}")
-
-
-@photodrome.command()
-@click.argument("design")
-@click.option(
-    "--light",
-    "-l",
-    "lights",
-    multiple=True,
-    type=Measured("lx", least=0.0, most=1e6),
-    help="Light on eyes and panel; may be given again.",
-)
-@click.option("--kind", default="daylight", show_default=True, help="Kind of light, as in an arena's lamps.")
-@click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
     from replays.theme import THEMES
 
     draw_picture(replay, out, width, score_one(replay), size=size, time_s=time_s, theme=THEMES[theme])
@@ -253,6 +251,25 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
     from replays.film import Shooting
     from replays.film import film as make_film
     from replays.theme import THEMES
+
+    shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
+    with _progress("getting ready", "filming") as progress:
+        make_film(replay, out, shooting, size, THEMES[theme], progress)
+    click.echo(f"wrote {out}")
+
+
+@photodrome.command()
+@click.argument("design")
+@click.option(
+    "--light",
+    "-l",
+    "lights",
+    multiple=True,
+    type=Measured("lx", least=0.0, most=1e6),
+    help="Light on eyes and panel; may be given again.",
+)
+@click.option("--kind", default="daylight", show_default=True, help="Kind of light, as in an arena's lamps.")
+@click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
 @as_json
 def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_json: bool) -> None:
     """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure."""
