@@ -131,7 +131,9 @@ def _draw_pulse(sheet: Sheet, layout: Layout, trial: Trial) -> None:
     top += round(23 * layout.unit)
     told = _fault_lines(sheet, trial, size, box.width)
     most = max(2, (box.height - round(160 * layout.unit)) // line)
-    told = told[:most]
+    if len(told) > most:
+        words, is_bad = told[most - 1]
+        told = [*told[: most - 1], (sheet.shorten(f"{words} ...", size, box.width), is_bad)]
     left_over = box.bottom - top - len(told) * line - 6
     picture = pygame.Rect(box.left, top, round(0.46 * box.width), max(left_over, 60))
     draw_walker_ahead(sheet, picture, trial.design, forecast)
