@@ -12,7 +12,7 @@ from replays.colours import INK, STRAW, WHITE, look
 from replays.poses import Floats, Pose, Poses
 from replays.record import Replay
 from replays.sheet import Sheet, pygame
-from replays.tracks import CROWD, draw_mark, draw_walker, shown_radius
+from replays.tracks import CROWD, draw_mark, draw_walker, shown_radii
 from replays.view import View
 
 # Headings for which a walker is drawn; the next one is 2.5 degrees off.
@@ -30,24 +30,32 @@ Stamp = Any
 class Figures:
     """The walkers of a replay in one view."""
 
-    def __init__(self, replay: Replay, poses: Poses, view: View, scale: float) -> None:
+    def __init__(
+        self, replay: Replay, poses: Poses, view: View, scale: float, known: "Figures | None" = None
+    ) -> None:
+        """``known`` are figures of the same replay at the same scale, whose stamps may serve again."""
         self._walkers, self._poses, self._view, self._scale = replay.walkers, poses, view, scale
         self.opacity = 0.4 if len(replay.walkers) > CROWD else 0.85
-        self._stamps: dict[tuple[int, int], pygame.Surface] = {}
         shape = ["design", "radius", "body_ahead", "track", "eye_ahead", "eye_aside"]
-        _, self._kinds = np.unique(replay.walkers[shape], return_inverse=True)
-        self._radii = np.array([shown_radius(walker, view) for walker in replay.walkers])
-        self._starts = self._start_stamps()
-        self._glow_stamps: dict[tuple[int, int], pygame.Surface] = {}
+        if known is None:
+            _, self._kinds = np.unique(replay.walkers[shape], return_inverse=True)
+        else:
+            self._kinds = known._kinds
+        same = known is not None and known._view.zoom == view.zoom
+        self._stamps: dict[tuple[int, int], pygame.Surface] = known._stamps if known and same else {}
+        self._glow_stamps: dict[tuple[int, int], pygame.Surface] = known._glow_stamps if known else {}
+        self._radii: Floats = shown_radii(replay.walkers["radius"], view)
+        self._asides: Floats = 0.5 * replay.walkers["track"] * self._radii / replay.walkers["radius"]
 
-    def _start_stamps(self) -> list[Stamp]:
+    def draw_starts(self, sheet: Sheet) -> None:
+        """Draw the marks of the places where walkers started."""
         size = 4.0 if len(self._walkers) > CROWD else 6.5
         stamps: dict[int, pygame.Surface] = {}
         for number in np.unique(self._walkers["design"]).tolist():
             stamps[number] = self._averaged(2 * size + 8, partial(_draw_start, size=size, design=number))
-        places = [self._view(float(walker["x"]), float(walker["y"])) for walker in self._walkers]
-        designs = self._walkers["design"].tolist()
-        return [self._placed(stamps[design], *place) for design, place in zip(designs, places, strict=True)]
+        across, down = self._view(self._walkers["x"], self._walkers["y"])
+        rows = zip(self._walkers["design"].tolist(), across.tolist(), down.tolist(), strict=True)
+        sheet.surface.blits([self._placed(stamps[design], x, y) for design, x, y in rows], doreturn=False)
 
     def _placed(self, stamp: pygame.Surface, x: float, y: float) -> Stamp:
         """``stamp`` with its middle at ``x``, ``y`` [points]."""
@@ -86,57 +94,82 @@ class Figures:
         across, down = self._view(x + ahead * np.cos(heading), y + ahead * np.sin(heading))
         return across, down, heading
 
-    def draw(self, sheet: Sheet, time_s: float, levels: Floats | None, chosen: int | None) -> None:
-        """Draw starts, walkers, and what fired.
+    def draw(
+        self, sheet: Sheet, time_s: float, levels: Floats | None, chosen: int | None, *, quickly: bool = False
+    ) -> None:
+        """Draw walkers, and what fired.
 
         ``levels`` (walkers, 2) tells how far each side is lit; ``chosen`` is the number of a walker to be
-        told apart.
+        told apart. ``quickly`` draws rings in place of bodies, while the view changes from frame to frame.
         """
-        view = self._view
-        sheet.surface.blits(self._starts, doreturn=False)
         x, y, heading = self._poses.at(time_s)
-        across, down = view(x, y)
-        margin = 2.0 * self._radii
-        shown = (
+        across, down = self._view(x, y)
+        shown = self._in_view(across, down)
+        numbers = np.flatnonzero(shown)
+        if chosen is not None and shown[chosen]:
+            # on top of all others
+            numbers = np.append(numbers[numbers != chosen], chosen)
+            radius = float(self._radii[chosen]) + 7.0
+            x0, y0, _ = (float(part[chosen]) for part in self.places(time_s))
+            sheet.disc((x0, y0), radius + 1.5, None, WHITE, 5.0)
+            sheet.disc((x0, y0), radius, None, INK, 2.4)
+        if quickly:
+            self._draw_rings(sheet, time_s, numbers)
+        else:
+            self._draw_bodies(sheet, (x, y, heading), (across, down), numbers)
+            if levels is not None:
+                self._draw_glows(sheet, across, down, heading, np.where(shown[:, None], levels, 0.0))
+
+    def _in_view(self, across: Any, down: Any) -> NDArray[np.bool_]:
+        view, margin = self._view, 2.0 * self._radii
+        shown: NDArray[np.bool_] = (
             (across > view.left - margin)
             & (across < view.left + view.width + margin)
             & (down > view.top - margin)
             & (down < view.top + view.height + margin)
         )
-        turns = np.round(heading * _HEADINGS / (2.0 * math.pi)).astype(np.intp) % _HEADINGS
-        numbers = np.flatnonzero(shown)
-        if chosen is not None and shown[chosen]:
-            # on top of all others
-            numbers = np.append(numbers[numbers != chosen], chosen)
-            radius = self._radii[chosen] + 7.0
-            x0, y0, _ = (part[chosen] for part in self.places(time_s))
-            sheet.disc((x0, y0), radius + 1.5, None, WHITE, 5.0)
-            sheet.disc((x0, y0), radius, None, INK, 2.4)
+        return shown
+
+    def _draw_bodies(
+        self,
+        sheet: Sheet,
+        poses: tuple[Floats, Floats, Floats],
+        points: tuple[Any, Any],
+        numbers: NDArray[np.intp],
+    ) -> None:
+        turns = np.round(poses[2] * _HEADINGS / (2.0 * math.pi)).astype(np.intp) % _HEADINGS
         stamps: list[Stamp] = []
-        for number in numbers.tolist():
-            if self._radii[number] * self._scale > _LARGEST_STAMP:
+        rows = (numbers, turns[numbers], points[0][numbers], points[1][numbers], self._radii[numbers])
+        for number, turn, x, y, radius in zip(*(row.tolist() for row in rows), strict=True):
+            if radius * self._scale > _LARGEST_STAMP:
                 sheet.surface.blits(stamps, doreturn=False)
                 stamps = []
-                pose = Pose(float(x[number]), float(y[number]), float(heading[number]))
-                draw_walker(sheet, view, self._walkers[number], pose, self.opacity)
+                pose = Pose(*(float(part[number]) for part in poses))
+                draw_walker(sheet, self._view, self._walkers[number], pose, self.opacity)
             else:
-                stamps.append(
-                    self._placed(
-                        self._stamp(number, int(turns[number])), float(across[number]), float(down[number])
-                    )
-                )
+                stamps.append(self._placed(self._stamp(number, turn), x, y))
         sheet.surface.blits(stamps, doreturn=False)
-        if levels is not None:
-            self._draw_glows(sheet, across, down, heading, np.where(shown[:, None], levels, 0.0))
+
+    def _draw_rings(self, sheet: Sheet, time_s: float, numbers: NDArray[np.intp]) -> None:
+        x, y, _ = self.places(time_s)
+        for number in numbers.tolist():
+            mine = look(int(self._walkers["design"][number]))
+            radius, place = float(self._radii[number]), (float(x[number]), float(y[number]))
+            rim = max(2.0, 0.14 * radius)
+            sheet.disc(place, radius + 1.2, None, mine.casing, rim + 2.4)
+            sheet.disc(place, radius, None, mine.colour, rim)
 
     def _draw_glows(self, sheet: Sheet, across: Any, down: Any, heading: Floats, levels: Floats) -> None:
-        stamps: list[Stamp] = []
-        for number, side in zip(*np.nonzero(levels > 0.02), strict=True):
-            walker, radius = self._walkers[number], self._radii[number]
-            aside = 0.5 * float(walker["track"]) * radius / float(walker["radius"])
-            turn = heading[number] + (math.pi / 2 if side == 0 else -math.pi / 2)
-            x, y = across[number] + aside * math.cos(turn), down[number] - aside * math.sin(turn)
-            stamps.append(self._placed(self._glow_stamp(radius, float(levels[number, side])), x, y))
+        """Light up the driven wheel of each side that fired."""
+        number, side = np.nonzero(levels > 0.02)
+        turn = heading[number] + np.where(side == 0, math.pi / 2, -math.pi / 2)
+        x = across[number] + self._asides[number] * np.cos(turn)
+        y = down[number] - self._asides[number] * np.sin(turn)
+        rows = (self._radii[number], levels[number, side], x, y)
+        stamps = [
+            self._placed(self._glow_stamp(radius, level), at_x, at_y)
+            for radius, level, at_x, at_y in zip(*(row.tolist() for row in rows), strict=True)
+        ]
         sheet.surface.blits(stamps, doreturn=False)
 
     def _glow_stamp(self, radius: float, level: float) -> pygame.Surface:

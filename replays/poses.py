@@ -34,6 +34,7 @@ class Poses:
         # one sorted key for walker and time together, so that one search finds all walkers
         self._span = 2.0 * replay.seconds + 1.0
         self._keys = self.key(replay.poses["walker"], replay.poses["time_s"])
+        self._latest: tuple[float, tuple[Floats, Floats, Floats]] | None = None
 
     def key(self, walker: NDArray[np.integer], time_s: Floats) -> Floats:
         """One number for ``walker`` and ``time_s`` [s], in the order of the rows."""
@@ -41,7 +42,15 @@ class Poses:
         return keys
 
     def at(self, time_s: float) -> tuple[Floats, Floats, Floats]:
-        """x, y [m] and heading [rad] of all walkers: between rows of a move in proportion, else at rest."""
+        """x, y [m] and heading [rad] of all walkers: between rows of a move in proportion, else at rest.
+
+        The arrays are kept for the next who asks for the same time, so they are not to be written to.
+        """
+        if self._latest is None or self._latest[0] != time_s:
+            self._latest = (time_s, self._look_up(time_s))
+        return self._latest[1]
+
+    def _look_up(self, time_s: float) -> tuple[Floats, Floats, Floats]:
         everyone = np.arange(len(self.walkers))
         after = np.searchsorted(self._keys, self.key(everyone, np.full(len(everyone), time_s)), side="right")
         before = np.maximum(after - 1, self.edges[:-1])

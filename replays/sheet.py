@@ -41,12 +41,18 @@ def forget_fonts() -> None:
     """Drop the fonts held; needed once pygame was closed, for they die with it."""
     _font.cache_clear()
     _letters.cache_clear()
+    _measure.cache_clear()
+
+
+@lru_cache(maxsize=4096)
+def _measure(words: str, size: int) -> tuple[int, int]:
+    return _font(size).size(_drawable(words))
 
 
 # A window writes the same words frame after frame.
 @lru_cache(maxsize=1024)
 def _letters(words: str, size: int, colour: Colour) -> pygame.Surface:
-    return _font(size).render(words, True, colour)
+    return _font(size).render(_drawable(words), True, colour)
 
 
 def dashes(points: Sequence[Point], pattern: Sequence[float]) -> Iterator[list[Point]]:
@@ -199,7 +205,7 @@ class Sheet:
 
     def text_size(self, words: str, size: int) -> tuple[float, float]:
         """Width and height [points] of ``words`` in letters of ``size``."""
-        width, height = _font(round(size * self.scale)).size(_drawable(words))
+        width, height = _measure(words, round(size * self.scale))
         return width / self.scale, height / self.scale
 
     def shorten(self, words: str, size: int, room: float) -> str:
@@ -225,7 +231,7 @@ class Sheet:
 
         ``across`` and ``down`` are the shares of them left of and above ``place``.
         """
-        image = _letters(_drawable(words), round(size * self.scale), colour or self.theme.ink)
+        image = _letters(words, round(size * self.scale), colour or self.theme.ink)
         width, height = image.get_size()
         x, y = self._at(place)
         self.surface.blit(image, (round(x - across * width), round(y - down * height)))

@@ -53,16 +53,19 @@ class _Floor:
         self.fine = 2 if scale < _FINE_ENOUGH else 1
         if ground is None:
             self.ground, self.names = stage.draw_ground(view, self.fine)
+            self.starts = stage.draw_starts(view)
         else:
-            self.ground, self.names = ground.ground, ground.names
+            self.ground, self.names, self.starts = ground.ground, ground.names, ground.starts
         everyone = np.arange(len(replay.walkers))
         walkers: NDArray[np.intp] = everyone
         if moment.ways == NO_WAYS or (moment.ways == CHOSEN_WAY and moment.chosen is None):
             walkers = everyone[:0]
         elif moment.ways == CHOSEN_WAY:
             walkers = np.array([moment.chosen])
-        self.trails = Trails(replay, stage.poses, view, scale, self.fine, walkers)
+        known = ground.trails if ground is not None and ground.fits(view, moment) else None
+        self.trails = Trails(replay, stage.poses, view, scale, self.fine, walkers, known)
         self.picture = self.ground.copy()
+        self.picture.blit(self.starts, (0, 0), special_flags=pygame.BLEND_PREMULTIPLIED)
 
     def fits(self, view: View, moment: Moment) -> bool:
         """Whether it shows this view and these ways."""
@@ -74,7 +77,7 @@ class _Floor:
         """Add the ways until ``time_s`` [s]; returns whether ``budget_s`` [s] was enough."""
         done, changed = self.trails.advance(time_s, budget_s)
         if changed:
-            self.trails.compose(self.ground, self.picture, changed)
+            self.trails.compose(self.ground, self.picture, changed, self.starts)
         return done
 
 
@@ -108,10 +111,19 @@ class Stage:
         self.light.name_lines(Sheet(ground, self.scale, self.theme), own, room, arena["floor"], crowded)
         return ground, [(words, (x + view.left, y + view.top)) for words, (x, y) in names]
 
+    def draw_starts(self, view: View) -> pygame.Surface:
+        """The places where walkers started, in ``view``, premultiplied."""
+        size = (max(1, round(view.width * self.scale)), max(1, round(view.height * self.scale)))
+        surface = pygame.Surface(size, pygame.SRCALPHA)
+        own = View(0.0, 0.0, view.width, view.height, view.west, view.south, view.zoom)
+        Figures(self.replay, self.poses, own, self.scale).draw_starts(Sheet(surface, self.scale))
+        return surface
+
     def figures(self, view: View) -> Figures:
         """The walkers in ``view``."""
         if self._figures is None or self._figures[0] != view:
-            self._figures = (view, Figures(self.replay, self.poses, view, self.scale))
+            known = None if self._figures is None else self._figures[1]
+            self._figures = (view, Figures(self.replay, self.poses, view, self.scale, known))
         return self._figures[1]
 
     @property
@@ -139,7 +151,7 @@ class Stage:
             surface.blit(floor.picture, window.topleft)
         else:
             self._draw_shifted(surface, window, view, floor)
-        self.figures(view).draw(sheet, moment.time_s, moment.levels, moment.chosen)
+        self.figures(view).draw(sheet, moment.time_s, moment.levels, moment.chosen, quickly=moving)
         for words, (x, y) in floor.names:
             if floor.view != view:
                 x, y = view(*floor.view.place((x, y)))

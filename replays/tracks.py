@@ -4,6 +4,7 @@ import math
 from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from replays.colours import INK, PAPER, STRAW, Look, look
 from replays.poses import Pose, Poses
@@ -47,6 +48,12 @@ def draw_mark(sheet: Sheet, place: Point, radius: float, mine: Look) -> None:
             for corner in range(mine.corners)
         ]
         sheet.polygon(corners, colour)
+
+
+def shown_radii(radii_m: NDArray[np.float64], view: View) -> NDArray[np.float64]:
+    """Radii [points] as which bodies of ``radii_m`` [m] are drawn."""
+    shown: NDArray[np.float64] = np.clip(radii_m * view.zoom, LEAST_RADIUS, _MOST_RADIUS)
+    return shown
 
 
 def shown_radius(walker: np.void, view: View) -> float:

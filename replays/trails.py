@@ -6,6 +6,7 @@ are finer than the picture and are averaged down, piece by piece where something
 
 import math
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -23,6 +24,8 @@ _MOST_PULSE_MARKS = 1500
 # Points of a path are this far apart [points] in the picture, in a crowd and else.
 _CROWD_STEP, _STEP = 2.0, 1.5
 _WIDTH, _CASING = 2.6, 5.0
+# Side of the squares in which the picture is put together anew [pixels].
+_TILE = 48
 # What is drawn in one go, before a look at the clock.
 _CHUNK = 400
 
@@ -46,9 +49,19 @@ class Trails:
     """The trails of ``walkers`` in one view, as far as they have been drawn."""
 
     def __init__(
-        self, replay: Replay, poses: Poses, view: View, scale: float, fine: int, walkers: NDArray[np.intp]
+        self,
+        replay: Replay,
+        poses: Poses,
+        view: View,
+        scale: float,
+        fine: int,
+        walkers: NDArray[np.intp],
+        known: "Trails | None" = None,
     ) -> None:
-        """``scale`` pixels a point, ``fine`` times finer while they are drawn."""
+        """``scale`` pixels a point, ``fine`` times finer while they are drawn.
+
+        ``known`` are trails of the same walkers in the same view, which need not be laid out again.
+        """
         self._replay, self._poses, self._view = replay, poses, view
         self._scale, self.fine = scale, fine
         size = (max(1, round(view.width * scale)) * fine, max(1, round(view.height * scale)) * fine)
@@ -56,11 +69,12 @@ class Trails:
         self.colour = pygame.Surface(size, pygame.SRCALPHA)
         self._everyone = walkers
         self._is_crowd = len(walkers) > CROWD
-        self._ways = self._lay_out(walkers)
+        self._ways = self._lay_out(walkers) if known is None else known._ways
         self._drawn = self._ways.edges[:-1].copy()
         mine = np.isin(replay.pulses["walker"], walkers)
         self._pulses = replay.pulses[mine] if mine.sum() <= _MOST_PULSE_MARKS else replay.pulses[:0]
         self._marked = 0
+        self._turn = 0
         self.time_s = 0.0
 
     def _lay_out(self, walkers: NDArray[np.intp]) -> _Ways:
@@ -124,7 +138,11 @@ class Trails:
         ends = np.searchsorted(ways.key, keys, side="right") - 1
         changed: list[pygame.Rect] = []
         pad = math.ceil(0.5 * _CASING * self._scale * self.fine) + 2
-        for place in np.flatnonzero(ends > self._drawn).tolist():
+        behind = np.flatnonzero(ends > self._drawn)
+        # by turns, so that nobody falls ever farther behind where time is short
+        behind = np.roll(behind, -int(np.searchsorted(behind, self._turn)))
+        for place in behind.tolist():
+            self._turn = place
             mine = look(int(self._replay.walkers["design"][self._everyone[place]]))
             while self._drawn[place] < ends[place]:
                 first = int(self._drawn[place])
@@ -178,19 +196,18 @@ class Trails:
                 changed.append(pygame.Rect(corner, (2 * reach, 2 * reach)))
         return changed
 
-    def compose(self, ground: pygame.Surface, onto: pygame.Surface, changed: list[pygame.Rect]) -> None:
-        """Lay the trails over ``ground`` onto ``onto`` within the rectangles ``changed`` [fine pixels]."""
-        whole = self.casing.get_rect()
-        area = sum(rect.width * rect.height for rect in changed)
-        if area > 0.4 * whole.width * whole.height or len(changed) > 400:
-            changed = [whole]
-        for rect in changed:
-            # whole pixels of the picture
-            left, top = rect.left // self.fine, rect.top // self.fine
-            right, bottom = -(-rect.right // self.fine), -(-rect.bottom // self.fine)
-            small = pygame.Rect(left, top, right - left, bottom - top).clip(onto.get_rect())
-            if small.width <= 0 or small.height <= 0:
-                continue
+    def compose(
+        self,
+        ground: pygame.Surface,
+        onto: pygame.Surface,
+        changed: list[pygame.Rect],
+        over: pygame.Surface | None = None,
+    ) -> None:
+        """Lay the trails over ``ground`` onto ``onto`` within the rectangles ``changed`` [fine pixels].
+
+        ``over`` lies on top of the trails, premultiplied.
+        """
+        for small in self._tiles(changed, onto.get_rect()):
             large = pygame.Rect(*(value * self.fine for value in small))
             piece = self.casing.subsurface(large).copy()
             piece.blit(self.colour, (0, 0), large)
@@ -199,6 +216,22 @@ class Trails:
             onto.blit(ground, small.topleft, small)
             # averages of opaque and empty pixels: premultiplied as they are
             onto.blit(piece, small.topleft, special_flags=pygame.BLEND_PREMULTIPLIED)
+            if over is not None:
+                onto.blit(over, small.topleft, small, special_flags=pygame.BLEND_PREMULTIPLIED)
+
+    def _tiles(self, changed: list[pygame.Rect], whole: pygame.Rect) -> Iterator[pygame.Rect]:
+        """Rectangles [pixels] that hold all that has ``changed`` [fine pixels], none of them twice."""
+        columns, rows = -(-whole.width // _TILE), -(-whole.height // _TILE)
+        dirty = np.zeros((rows, columns), dtype=bool)
+        for rect in changed:
+            left, top = max(rect.left, 0) // self.fine // _TILE, max(rect.top, 0) // self.fine // _TILE
+            right, bottom = -(-rect.right // self.fine), -(-rect.bottom // self.fine)
+            dirty[top : max(-(-bottom // _TILE), 0), left : max(-(-right // _TILE), 0)] = True
+        for row in np.flatnonzero(dirty.any(axis=1)).tolist():
+            edges = np.flatnonzero(np.diff(np.concatenate([[False], dirty[row], [False]])))
+            for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+                tile = pygame.Rect(first * _TILE, row * _TILE, (last - first) * _TILE, _TILE)
+                yield tile.clip(whole)
 
 
 def _finer(place: Floats, time_s: Floats, pen: NDArray[np.bool_]) -> tuple[Floats, Floats, NDArray[np.bool_]]:

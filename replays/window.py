@@ -91,6 +91,7 @@ class Window:
         self._stage = Stage(self.replay, self.theme, self.scale)
         self._page: Page | None = None
         self._layout: Layout | None = None
+        self._ticks: tuple[object, pygame.Surface] | None = None
         self._drawn: tuple[object, ...] | None = None
 
     @property
@@ -341,14 +342,25 @@ class Window:
         sheet.card((bar.left, bar.top), (bar.width, bar.height), theme.card, theme.wood, 5)
         here = bar.left + bar.width * player.time_s / player.seconds
         sheet.card((bar.left, bar.top), (max(here - bar.left, 1.0), bar.height), theme.accent, theme.wood, 5)
-        # a tick a column, the higher the more pulses fall into it
-        places = (bar.width * player.pulse_s / player.seconds).astype(np.int64)
+        key = (bar, player.chosen)
+        if self._ticks is None or self._ticks[0] != key:
+            self._ticks = (key, self._draw_ticks(bar))
+        sheet.surface.blit(self._ticks[1], (round(bar.left * self.scale), round(bar.top * self.scale)))
+        sheet.disc((here, bar.middle[1]), 9, theme.accent, theme.ink, 2)
+
+    def _draw_ticks(self, bar: Box) -> pygame.Surface:
+        """A tick for each column of the bar into which pulses fall, the higher the more there are."""
+        size = (round(bar.width * self.scale), round(bar.height * self.scale))
+        surface = pygame.Surface(size, pygame.SRCALPHA)
+        sheet = Sheet(surface, self.scale, self.theme)
+        places = (bar.width * self.player.pulse_s / self.player.seconds).astype(np.int64)
         columns, counts = np.unique(places, return_counts=True)
         most = float(counts.max(initial=1))
         for column, count in zip(columns.tolist(), counts.tolist(), strict=True):
-            tall = (bar.height - 4) * (0.35 + 0.65 * math.sqrt(count / most)) if most > 1 else bar.height - 4
-            sheet.fill((bar.left + column, bar.bottom - 2 - tall), (1, tall), theme.wood)
-        sheet.disc((here, bar.middle[1]), 9, theme.accent, theme.ink, 2)
+            share = 0.35 + 0.65 * math.sqrt(count / most) if most > 1 else 1.0
+            tall = (bar.height - 4) * share
+            sheet.fill((column, bar.height - 2 - tall), (1, tall), self.theme.wood)
+        return surface
 
 
 class CausePanel:
