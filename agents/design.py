@@ -18,6 +18,7 @@ from agents.documents import (
     key_paths,
     merge_marked,
     nearest_path,
+    parse_document,
     read_document,
 )
 from agents.noise import PARTS, uniform
@@ -258,3 +259,8 @@ def read_design(name_or_path: str | Path) -> Design:
     Raises SpecError with all that is wrong with the file, and NotFoundError.
     """
     return read_document(find_document(str(name_or_path), "design"), Design, "design", both_sides)
+
+
+def parse_design(text: str, file: str) -> Design:
+    """Read a design from the ``text`` of its file; ``file`` is what faults call it. Raises SpecError."""
+    return parse_document(text, file, Design, "design", both_sides)

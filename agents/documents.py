@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from agents.errors import Fault, SpecError
-from agents.marked import KeyPath, Mark, Node, load_marked, merge_marked, path_text
+from agents.marked import KeyPath, Mark, Node, load_marked, merge_marked, parse_marked, path_text
 from agents.shapes import (
     BaseSpec,
     FieldRow,
@@ -39,6 +39,7 @@ __all__ = [
     "key_paths",
     "merge_marked",
     "nearest_path",
+    "parse_document",
     "path_text",
     "read_document",
 ]
@@ -90,8 +91,28 @@ def read_document(
     instance with :func:`merge_marked`; a fault is reported once, where its text was written. Raises SpecError
     with all faults of the file, and NotFoundError.
     """
-    file = str(path)
-    tree, faults = load_marked(Path(path), file)
+    return _checked(str(path), load_marked(Path(path), str(path)), model, kind, prepare)
+
+
+def parse_document(
+    text: str,
+    file: str,
+    model: type[Spec],
+    kind: str,
+    prepare: Callable[[Node], Node] | None = None,
+) -> Spec:
+    """As :func:`read_document` for the text of a file; ``file`` is what faults call it."""
+    return _checked(file, parse_marked(text, file), model, kind, prepare)
+
+
+def _checked(
+    file: str,
+    loaded: tuple[Node, list[Fault]],
+    model: type[Spec],
+    kind: str,
+    prepare: Callable[[Node], Node] | None,
+) -> Spec:
+    tree, faults = loaded
     if not isinstance(tree.value, dict):
         expected = f"a map of keys, the first of them photodrome: {kind} {VERSIONS[kind]}"
         raise SpecError([*faults, _fault_at(file, tree, (), tree.describe(), expected)])

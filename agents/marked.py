@@ -282,7 +282,11 @@ def load_marked(path: Path, file: str) -> tuple[Node, list[Fault]]:
 
     Raises NotFoundError, and SpecError where the form cannot be followed.
     """
-    text = _read_text(path, file)
+    return parse_marked(_read_text(path, file), file)
+
+
+def parse_marked(text: str, file: str) -> tuple[Node, list[Fault]]:
+    """As :func:`load_marked` for the text of a file; ``file`` is what faults call it."""
     builder = _Builder(file)
     try:
         for event in yaml.parse(text, Loader=yaml.SafeLoader):

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.options import Kind, Measured, Whole, as_json, contest_options
+from arena.options import Kind, Measured, Plain, Seconds, Whole, as_json, contest_options, theme_option
 from arena.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
@@ -59,9 +59,9 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     replay = _run(contest, out, how["threads"], drawing)
     _report_run(replay, out, to_json, drawing)
     if not no_window and not to_json and _has_screen():
-        from replays.window import watch as watch_window
+        from replays.screen import watch as watch_window
 
-        watch_window(replay)
+        watch_window(replay, out)
 
 
 @photodrome.command()
@@ -116,14 +116,34 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
 
 @photodrome.command()
 @click.argument("file", type=click.Path(path_type=Path))
-def watch(file: Path) -> None:
-    """Show a replay in a window."""
+@theme_option
+@click.option(
+    "--scale", type=Plain(least=1.0, most=4.0), help="Pixels a point; what suits the screen if left out."
+)
+def watch(file: Path, theme: str, scale: float | None) -> None:
+    """Show a replay in a window: play it, follow a walker, and see why each side fired."""
     from replays.file import read_replay
 
     replay = read_replay(file)
-    from replays.window import watch as watch_window
+    from replays.screen import watch as watch_window
+    from replays.theme import THEMES
 
-    watch_window(replay)
+    watch_window(replay, file, THEMES[theme], scale)
+
+
+@photodrome.command("try")
+@click.argument("arena")
+@click.option(
+    "--design", "-d", "designs", multiple=True, required=True, help="A design to try; may be given again."
+)
+@contest_options
+def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
+    """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once."""
+    from arena.workbench import workbench
+    from arena.workbench_work import Terms
+
+    if not workbench(arena, designs, Terms(*_how(how), how["threads"])):
+        tell_error("the engine is still being compiled for the next time; this takes up to a minute")
 
 
 @photodrome.command()
@@ -132,7 +152,10 @@ def watch(file: Path) -> None:
     "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), required=True, help="PNG file to write."
 )
 @click.option("--width", type=Whole(800, 6000), default=1600, show_default=True, help="Width in pixels.")
-def picture(file: Path, out: Path, width: int) -> None:
+@click.option("--size", help="slide, phone, or width x height like 1280x720; in place of --width.")
+@click.option("--at", "time_s", type=Seconds("time", "s", least=0.0), help="Time of the run; its end else.")
+@theme_option
+def picture(file: Path, out: Path, width: int, size: str | None, time_s: float | None, theme: str) -> None:
     """Draw a replay from above: light, shadows, paths and pulses."""
     from agents.errors import OptionError
     from replays.file import read_replay
@@ -145,9 +168,50 @@ def picture(file: Path, out: Path, width: int) -> None:
     if out.suffix.lower() != ".png":
         raise OptionError(f"{out}: a picture is a PNG; expected a name that ends in .png")
     from replays.picture import picture as draw_picture
+    from replays.theme import THEMES
 
-    draw_picture(replay, out, width, score_one(replay))
+    draw_picture(replay, out, width, score_one(replay), size=size, time_s=time_s, theme=THEMES[theme])
     click.echo(f"picture: {printable(str(out))}")
+
+
+@photodrome.command()
+@click.argument("file", type=click.Path(path_type=Path))
+@click.option(
+    "--out",
+    "-o",
+    type=click.Path(dir_okay=False, path_type=Path),
+    required=True,
+    help="File to write; .gif and .png, or .mp4 with the extra film.",
+)
+@click.option("--from", "from_s", type=Seconds("time", "s", least=0.0), default="0", help="First moment.")
+@click.option("--to", "to_s", type=Seconds("time", "s", above=0.0), help="Last moment; the end if left out.")
+@click.option(
+    "--speed", type=Plain(above=0.0, most=1e6), help="Times as fast as life; for a film of 20 s if left out."
+)
+@click.option(
+    "--fps", type=Plain(least=1.0, most=60.0), default="20", show_default=True, help="Frames a second."
+)
+@click.option("--size", help="slide, phone, or width x height like 1280x720.")
+@click.option("--waits/--no-waits", default=False, help="Show waits in which nobody moves; left out else.")
+@theme_option
+def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how: Any) -> None:
+    """Make a film of a replay."""
+    from agents.errors import WorkError
+    from replays.file import read_replay
+
+    _spare(out, (str(file),))
+    replay = read_replay(file)
+    from replays.film import Shooting
+    from replays.film import film as make_film
+    from replays.theme import THEMES
+
+    shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
+    try:
+        with progress("getting ready", "filming") as tell:
+            make_film(replay, out, shooting, size, THEMES[theme], tell)
+    except KeyboardInterrupt:
+        raise WorkError("stopped; nothing was written") from None
+    click.echo(f"film: {printable(str(out))}")
 
 
 @photodrome.command()

@@ -83,6 +83,34 @@ class Whole(Value):
         return Number(whole=True, least=self.least, most=self.most)
 
 
+class Plain(Value):
+    """A number without a unit."""
+
+    def __init__(self, most: float, least: float | None = None, above: float | None = None) -> None:
+        super().__init__("number")
+        self.most, self.least, self.above = most, least, above
+
+    def reader(self) -> "Reader":
+        """The reader of the text."""
+        from agents.quantities import Number
+
+        return Number(least=self.least, above=self.above, most=self.most)
+
+
+class OneOf(Value):
+    """One of some words."""
+
+    def __init__(self, name: str, *words: str) -> None:
+        super().__init__(name)
+        self.words = words
+
+    def reader(self) -> "Reader":
+        """The reader of the text."""
+        from agents.quantities import Word
+
+        return Word(self.words)
+
+
 class Kind(Value):
     """A kind of light."""
 
@@ -97,6 +125,16 @@ class Kind(Value):
 def as_json(function: Command) -> Command:
     """Give a command the option --json."""
     return click.option("--json", "to_json", is_flag=True, help="Print JSON in place of tables.")(function)
+
+
+def theme_option(function: Command) -> Command:
+    """Give a command the option --theme."""
+    # the names of replays.theme.THEMES, told here so that --help need not fetch them
+    words = OneOf("theme", "light", "dark")
+    option = click.option(
+        "--theme", type=words, default="light", show_default=True, help="Paper to draw on: light or dark."
+    )
+    return option(function)
 
 
 def contest_options(function: Command) -> Command:

@@ -144,6 +144,7 @@ def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
             "light": sun.light,
         },
         "ambient_lx": spec.ambient.illuminance,
+        "ambient_light": spec.ambient.light,
         "goals": [{"name": goal.name, "outline": _goal_outline(goal)} for goal in spec.goals],
     }
 

@@ -2,6 +2,7 @@
 
 import math
 import os
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 
@@ -18,7 +19,7 @@ from arena.flatten import FlatArena, flatten
 from arena.layout import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
 from arena.placement import footprints, place_walkers
 from arena.record import compose
-from replays.record import LIGHTS, POSES, PULSES, TOUCHES, Replay
+from replays.record import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
 
 # Worlds that one call of the engine runs, and calls into which a world of its own is cut for progress.
 BATCH = 16
@@ -27,22 +28,41 @@ SLICES = 100
 TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights": LIGHTS}
 
 Progress = Callable[[float], None]
+Glimpse = Callable[[Replay, float], None]
+
+# Seconds between two glimpses of a run that is under way.
+GLIMPSE_EVERY = 0.5
 
 
-def simulate(contest: Contest, threads: int | None = None, progress: Progress | None = None) -> Replay:
+def simulate(
+    contest: Contest,
+    threads: int | None = None,
+    progress: Progress | None = None,
+    glimpse: Glimpse | None = None,
+) -> Replay:
     """Run a contest and return its replay, the same for any number of ``threads``.
 
-    ``progress`` is called with the share done, 0 to 1. Raises OptionError where the walkers have no room,
-    ModelError where the model lost a walker; KeyboardInterrupt stops the run within a moment.
+    ``progress`` is called with the share done, 0 to 1. ``glimpse`` is called now and then, where all walkers
+    share a floor, with the replay as far as it goes and the time [s] up to which that is. Whatever either of
+    them raises stops the run within a moment, as does KeyboardInterrupt. Raises OptionError where the walkers
+    have no room, ModelError where the model lost a walker.
     """
     arena = flatten(contest.arena)
     walkers, parts = _built_copies(contest)
-    poses, heats = _starts(contest, arena, walkers)
+    poses, heats = starts_of(contest, arena, walkers)
     plans = _plans(contest, arena, walkers, poses, heats)
-    tables, ledger = run_plans(plans, threads, progress)
-    return compose(
-        contest, arena, walkers, parts, poses, heats, tables, ledger, threads or os.cpu_count() or 1
-    )
+
+    def whole(tables: dict[str, Records], ledger: npt.NDArray[np.float64]) -> Replay:
+        return compose(
+            contest, arena, walkers, parts, poses, heats, tables, ledger, threads or os.cpu_count() or 1
+        )
+
+    def look(tables: dict[str, Records], until: float) -> None:
+        assert glimpse is not None
+        glimpse(whole(tables, np.zeros((len(walkers), len(LEDGER)))), until)
+
+    tables, ledger = run_plans(plans, threads, progress, None if glimpse is None else look)
+    return whole(tables, ledger)
 
 
 def _built_copies(contest: Contest) -> tuple[Records, list[dict[str, float]]]:
@@ -61,10 +81,13 @@ def _built_copies(contest: Contest) -> tuple[Records, list[dict[str, float]]]:
     return walkers, parts
 
 
-def _starts(
+def starts_of(
     contest: Contest, arena: FlatArena, walkers: Records
 ) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
-    """Start pose and heat of every walker; on a common floor, designs take turns at the places."""
+    """Start pose, (walkers, 3), and heat of every WALKER record; on a common floor designs take turns.
+
+    Raises OptionError where the walkers have no room.
+    """
     designs, copies = len(contest.entrants), contest.walkers
     prints = footprints(walkers)
     if not contest.alone:
@@ -113,25 +136,32 @@ def _plans(
 
 
 def run_plans(
-    plans: Sequence[WorldPlan], threads: int | None = None, progress: Progress | None = None
+    plans: Sequence[WorldPlan],
+    threads: int | None = None,
+    progress: Progress | None = None,
+    look: Callable[[dict[str, Records], float], None] | None = None,
 ) -> tuple[dict[str, Records], npt.NDArray[np.float64]]:
     """Run worlds side by side; returns their output tables, sorted, and the ledger of every walker.
 
     The ledger [J] has the columns of replays.record.LEDGER; its rows are in the order of the plans' walkers.
+    ``look`` is called now and then with the tables of a single world so far, and until when [s] they go.
     """
     groups = [plans[first : first + BATCH] for first in range(0, len(plans), BATCH)]
     whole = sum(float(plan.until) for plan in plans)
     done = [0.0] * len(groups)
+    found: list[dict[str, list[Records]]] = [{name: [] for name in TABLES} for _ in groups]
     stop = np.zeros(1, np.int64)
+    looked = time.monotonic()
 
-    def run(number: int) -> tuple[dict[str, list[Records]], npt.NDArray[np.float64]]:
+    def run(number: int) -> npt.NDArray[np.float64]:
         batch, spans = assemble(groups[number])
         batch = batch._replace(out=batch.out._replace(stop=stop))
 
-        def tell(time: float) -> None:
-            done[number] = time * len(spans)
+        def tell(reached: float) -> None:
+            done[number] = reached * len(spans)
 
-        return _run_batch(batch, spans, tell), _ledger(batch)
+        _run_batch(batch, spans, tell, found[number])
+        return _ledger(batch)
 
     workers = max(1, threads or os.cpu_count() or 1)
     with ThreadPoolExecutor(workers) as pool:
@@ -144,20 +174,24 @@ def run_plans(
                     future.result()
                 if progress is not None:
                     progress(min(sum(done) / whole, 1.0))
+                if look is not None and len(plans) == 1 and time.monotonic() - looked > GLIMPSE_EVERY:
+                    # rows written since may be there already; those up to this time surely are
+                    until = done[0]
+                    looked = time.monotonic()
+                    look({name: _sorted(name, list(found[0][name])) for name in TABLES}, until)
         except BaseException:
             # whatever went wrong, nobody is to wait for the other worlds
             stop[0] = 1
             for future in futures:
                 future.cancel()
             raise
-    results = [future.result() for future in futures]
-    tables = {name: _sorted(name, [one for chunks, _ in results for one in chunks[name]]) for name in TABLES}
-    return tables, np.concatenate([ledger for _, ledger in results])
+    ledger = np.concatenate([future.result() for future in futures])
+    tables = {name: _sorted(name, [one for chunks in found for one in chunks[name]]) for name in TABLES}
+    return tables, ledger
 
 
-def _run_batch(batch: Batch, spans: Records, tell: Progress) -> dict[str, list[Records]]:
-    """Run the worlds of one batch to their end, emptying their output whenever it is full."""
-    chunks: dict[str, list[Records]] = {name: [] for name in TABLES}
+def _run_batch(batch: Batch, spans: Records, tell: Progress, chunks: dict[str, list[Records]]) -> None:
+    """Run the worlds of one batch to their end, emptying their output into ``chunks`` whenever it is full."""
     last = float(np.max(batch.crowd.settings["until"]))
     slices = SLICES if len(spans) == 1 else 1
     codes = np.full(len(spans), FRESH)
@@ -169,12 +203,11 @@ def _run_batch(batch: Batch, spans: Records, tell: Progress) -> dict[str, list[R
             if not np.any(codes == FULL):
                 break
         if np.any(codes == STOPPED):
-            return chunks
+            return
         if np.any(codes == LOST):
             raise ModelError("the model lost a walker: its circuit came to a state that is no number")
         tell(min(until, last))
     assert np.all(codes == ENDED)
-    return chunks
 
 
 def _empty(batch: Batch, chunks: dict[str, list[Records]]) -> None:

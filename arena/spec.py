@@ -4,7 +4,7 @@ from pathlib import Path
 
 from pydantic import model_validator
 
-from agents.documents import read_document
+from agents.documents import parse_document, read_document
 from agents.shipped import find_document
 from arena.parts import ArenaForm
 
@@ -24,3 +24,8 @@ class ArenaSpec(ArenaForm):
 def read_arena(name_or_path: str | Path) -> ArenaSpec:
     """Read a shipped arena by its name, or an own file by its path. Raises SpecError and NotFoundError."""
     return read_document(find_document(name_or_path, "arena"), ArenaSpec, "arena")
+
+
+def parse_arena(text: str, file: str) -> ArenaSpec:
+    """Read an arena from the ``text`` of its file; ``file`` is what faults call it. Raises SpecError."""
+    return parse_document(text, file, ArenaSpec, "arena")

@@ -61,11 +61,12 @@ def _finite(value: Any) -> Any:
 
 
 @contextmanager
-def progress(words: str) -> Iterator[Tell]:
+def progress(words: str, doing: str = "running") -> Iterator[Tell]:
     """A bar on the terminal while something takes long; nothing where errors do not go to a terminal.
 
-    Gives a function to be called now and then with the share that is done, 0 to 1. Ctrl-C ends what is done
-    meanwhile, the program if need be, within about ``GRACE``.
+    ``words`` stand before it until something is done, ``doing`` from then on. Gives a function to
+    be called now and then with the share that is done, 0 to 1. Ctrl-C ends what is done meanwhile, the
+    program if need be, within about ``GRACE``.
     """
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -84,7 +85,7 @@ def progress(words: str) -> Iterator[Tell]:
 
         def tell(done: float) -> None:
             if done > 0.0:
-                bars.update(task, description="running", total=1.0, completed=done)
+                bars.update(task, description=doing, total=1.0, completed=done)
             elif time.monotonic() - begun > PATIENCE:
                 bars.update(task, description="compiling, which only a first run has to")
 

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from replays.file import read_replay, write_replay
     from replays.record import Replay
     from replays.score import DesignScore, score_many
-    from replays.window import watch
+    from replays.screen import watch
 
 __all__ = ["DesignScore", "Replay", "read_replay", "score_many", "watch", "write_replay"]
 
@@ -21,7 +21,7 @@ _HOMES = {
     "Replay": "replays.record",
     "read_replay": "replays.file",
     "score_many": "replays.score",
-    "watch": "replays.window",
+    "watch": "replays.screen",
     "write_replay": "replays.file",
 }
 

@@ -2,24 +2,32 @@
 
 from collections.abc import Sequence
 
-from replays.colours import FADED_INK, INK, PAPER, clock_words, light_scale
-from replays.ground import LABEL_SIZE, draw_ground, draw_light, names_of_things
-from replays.legend import TEXT, draw_legend, draw_scale_bar
+from replays.colours import clock_words, light_scale
+from replays.glow import Floats
+from replays.layout import FOOT, HEAD, Layout, lay_out
+from replays.legend import HEADING, TEXT, draw_legend, draw_scale_bar
 from replays.record import Replay
 from replays.score import DesignScore
 from replays.sheet import Sheet, pygame
-from replays.tracks import Tracks, draw_paths, draw_walkers, take_room
-from replays.view import Room, View, bounds, fit
+from replays.stage import ALL_WAYS, Moment, Stage
+from replays.standings import Standings
+from replays.theme import LIGHT, Theme
+from replays.view import View, bounds, fit
 
 LEGEND = 340
 """Width of the legend [points]."""
 
 MARGIN = 24
-_HEADLINE = 84
-_FOOT = 48
 
 LEAST_WIDTH, MOST_WIDTH = 800, 6000
 """Widths [points] in which a picture can be read, and made."""
+
+
+def aspect_of(replay: Replay) -> float:
+    """Height of a replay's arena over its width, as drawn."""
+    west, south, east, north = bounds(replay.arena)
+    margin = 0.06 * max(east - west, north - south)
+    return (north - south + margin) / (east - west + margin)
 
 
 def height_for(replay: Replay, width: int, scores: Sequence[DesignScore] | None = None) -> int:
@@ -27,10 +35,84 @@ def height_for(replay: Replay, width: int, scores: Sequence[DesignScore] | None 
     west, south, east, north = bounds(replay.arena)
     room = width - LEGEND - 3 * MARGIN
     arena = room * (north - south) / (east - west)
-    # Written once on a scrap of paper, which tells where it ends.
+    # written once on a scrap of paper, which tells where it ends
     scrap = Sheet(pygame.Surface((LEGEND, 10)))
     legend = draw_legend(scrap, 0.0, 0.0, LEGEND, replay, light_scale(replay.light_map), scores)
-    return round(_HEADLINE + _FOOT + max(min(arena, 1.5 * width), legend - _FOOT + MARGIN))
+    return round(HEAD + FOOT + max(min(arena, 1.5 * width), legend - FOOT + MARGIN))
+
+
+def draw_headline(
+    sheet: Sheet, layout: Layout, replay: Replay, time_s: float, *, has_clock: bool = True
+) -> None:
+    """Name of the arena and what it is, and how far the run has come."""
+    arena, margin = replay.arena, layout.margin
+    right = layout.width - margin
+    if not has_clock:
+        sheet.text(sheet.shorten(arena["name"], 28, right - margin), (margin, 16), 28)
+        sheet.text(sheet.shorten(arena["about"], 16, right - margin), (margin, 50), 16, sheet.theme.faded)
+        return
+    clock = f"{clock_words(time_s)} of {clock_words(replay.seconds)}"
+    if layout.legend is not None and layout.legend.left > layout.arena.right:
+        left = layout.legend.left
+        sheet.text(clock, (left, 18), 21)
+        seed = f"seed {replay.header['seed']}"
+        sheet.text(sheet.shorten(seed, TEXT, right - left), (left, 48), TEXT, sheet.theme.faded)
+        right = left - margin
+    else:
+        sheet.text(clock, (right, 18), HEADING, across=1.0)
+        right -= sheet.text_size(clock, HEADING)[0] + margin
+    sheet.text(sheet.shorten(arena["name"], 28, right - margin), (margin, 16), 28)
+    lines = sheet.wrapped(arena["about"], 16, layout.arena.width)
+    if len(lines) > 2:
+        lines = [lines[0], sheet.shorten(" ".join(lines[1:]), 16, layout.arena.width)]
+    for number, line in enumerate(lines):
+        sheet.text(line, (margin, 49 + 19 * number), 16, sheet.theme.faded)
+
+
+class Page:
+    """What stands round the arena, kept until it changes: headline without the clock, legend, scale bar."""
+
+    def __init__(
+        self,
+        replay: Replay,
+        layout: Layout,
+        scale: float,
+        theme: Theme,
+        scores: Sequence[DesignScore] | None = None,
+        standings: Standings | None = None,
+    ) -> None:
+        self._replay, self.layout, self._scale, self._theme = replay, layout, scale, theme
+        self._scores, self._standings = scores, standings
+        self._light = light_scale(replay.light_map)
+        self._legend: tuple[int, pygame.Surface] | None = None
+
+    def draw(self, surface: pygame.Surface, view: View, time_s: float) -> None:
+        """Draw all of it onto ``surface``, as it is at ``time_s`` [s], for an arena seen in ``view``."""
+        sheet = Sheet(surface, self._scale, self._theme)
+        draw_headline(sheet, self.layout, self._replay, time_s)
+        place = (max(view.left, self.layout.margin) + 4, view.top + view.height + 22)
+        draw_scale_bar(sheet, view, place)
+        box = self.layout.legend
+        if box is not None:
+            picture = self._draw_legend(time_s)
+            surface.blit(picture, (round(box.left * self._scale), round(box.top * self._scale)))
+
+    def _draw_legend(self, time_s: float) -> pygame.Surface:
+        arrived = 0 if self._standings is None else self._standings.count(time_s)
+        box = self.layout.legend
+        assert box is not None
+        if self._legend is None or self._legend[0] != arrived:
+            fine = 2 if self._scale < 2.5 else 1
+            size = (max(1, round(box.width * self._scale)), max(1, round(box.height * self._scale)))
+            large = pygame.Surface((size[0] * fine, size[1] * fine))
+            large.fill(self._theme.paper)
+            sheet = Sheet(large, self._scale * fine, self._theme)
+            draw_legend(
+                sheet, 0.0, 0.0, box.width, self._replay, self._light, self._scores, self._standings, time_s,
+                box.height,
+            )  # fmt: skip
+            self._legend = (arrived, pygame.transform.smoothscale(large, size))
+        return self._legend[1]
 
 
 class Scene:
@@ -41,56 +123,31 @@ class Scene:
         replay: Replay,
         width: int,
         height: int,
-        scale: int = 1,
+        scale: float = 1,
         scores: Sequence[DesignScore] | None = None,
+        theme: Theme = LIGHT,
+        *,
+        has_standings: bool = False,
     ) -> None:
-        """Lay out ``width`` by ``height`` points at ``scale`` pixels a point."""
-        self.replay = replay
-        self.scale = scale
-        self._right = width - LEGEND - MARGIN
-        self.view: View = fit(
-            replay.arena,
-            MARGIN,
-            _HEADLINE,
-            max(width - LEGEND - 3 * MARGIN, 50),
-            max(height - _HEADLINE - _FOOT, 50),
-        )
-        self.tracks = Tracks(replay, self.view)
-        room = Room(self.view)
-        self._ground = pygame.Surface((width * scale, height * scale))
-        sheet = Sheet(self._ground, scale)
-        self._ground.fill(PAPER)
-        light = light_scale(replay.light_map)
-        draw_light(sheet, self.view, replay, light)
-        draw_ground(sheet, self.view, replay.arena, room)
-        draw_legend(sheet, self._right, _HEADLINE, LEGEND, replay, light, scores)
-        draw_scale_bar(sheet, self.view, (self.view.left + 4, self.view.top + self.view.height + 22))
-        self._headline(sheet, width)
-        # Placed once with the whole run in mind, so that names do not wander while the run is watched.
-        take_room(room, self.tracks, replay.seconds)
-        self._names = names_of_things(sheet, self.view, replay.arena, room)
+        """Lay out ``width`` by ``height`` points at ``scale`` pixels a point.
 
-    def _headline(self, sheet: Sheet, width: int) -> None:
-        arena, room = self.replay.arena, width - LEGEND - 3 * MARGIN
-        sheet.text(sheet.shorten(arena["name"], 28, room), (MARGIN, 16), 28)
-        sheet.text(sheet.shorten(arena["about"], 16, room), (MARGIN, 50), 16, FADED_INK)
+        The legend tells ``scores``, or who has arrived where ``has_standings``.
+        """
+        self.replay, self.scale, self.theme = replay, scale, theme
+        self.layout = lay_out(width, height, aspect_of(replay))
+        box = self.layout.arena
+        self.view: View = fit(replay.arena, box.left, box.top, box.width, box.height)
+        self.stage = Stage(replay, theme, scale)
+        standings = Standings(replay) if has_standings else None
+        self._page = Page(replay, self.layout, scale, theme, scores, standings)
 
-    def draw(self, surface: pygame.Surface, time_s: float) -> None:
-        """Draw the run as far as ``time_s`` [s] onto ``surface``."""
-        surface.blit(self._ground, (0, 0))
-        sheet = Sheet(surface, self.scale)
-        surface.set_clip(self._window())
-        draw_paths(sheet, self.tracks, time_s)
-        draw_walkers(sheet, self.tracks, time_s)
-        for words, corner in self._names:
-            sheet.plate(words, corner, LABEL_SIZE)
-        surface.set_clip(None)
-        clock = f"{clock_words(time_s)} of {clock_words(self.replay.seconds)}"
-        sheet.text(clock, (self._right, 18), 21, INK)
-        seed = f"seed {self.replay.header['seed']}"
-        sheet.text(sheet.shorten(seed, TEXT, LEGEND), (self._right, 48), TEXT, FADED_INK)
+    def draw(
+        self, surface: pygame.Surface, time_s: float, levels: Floats | None = None, chosen: int | None = None
+    ) -> None:
+        """Draw the run as far as ``time_s`` [s] onto ``surface``.
 
-    def _window(self) -> pygame.Rect:
-        view = self.view
-        corner = (round(view.left * self.scale), round(view.top * self.scale))
-        return pygame.Rect(corner, (round(view.width * self.scale), round(view.height * self.scale)))
+        ``levels`` (walkers, 2) tells how far each side is lit, ``chosen`` which walker is told apart.
+        """
+        surface.fill(self.theme.paper)
+        self._page.draw(surface, self.view, time_s)
+        self.stage.draw(surface, self.view, Moment(time_s, levels, chosen, ALL_WAYS))

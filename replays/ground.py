@@ -4,83 +4,18 @@ import math
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from replays.colours import (
-    INK,
-    LEAF_DARK,
-    LEAF_PALE,
-    LIGHT_STEPS,
-    PAPER,
-    STRAW,
-    TRAY,
-    WHITE,
-    WOOD,
-    LightScale,
-    light_colours,
-)
+from replays.colours import INK, LEAF_DARK, LEAF_PALE, PAPER, STRAW, TRAY, WHITE, WOOD
+from replays.lightmap import LABEL_SIZE, LightMap
 from replays.outline import inside
 from replays.record import Replay
-from replays.sheet import Sheet, pygame
+from replays.sheet import Sheet
 from replays.view import Point, Room, View
 
-LABEL_SIZE = 14
 
-
-def draw_light(sheet: Sheet, view: View, replay: Replay, scale: LightScale) -> None:
-    """The light map within the floor, with a fine line at each tick of ``scale``."""
-    x, y = view.columns(), view.rows()
-    share = scale.share(np.exp(_between_cells(replay, x, y)))
-    index = np.round(share * (LIGHT_STEPS - 1)).astype(np.intp)
-    picture = light_colours()[index].astype(np.float64)
-    ticks = scale.share(np.array(scale.ticks()))
-    band = np.searchsorted(ticks, share)
-    edge = np.zeros(band.shape, dtype=bool)
-    edge[:, :-1] |= band[:, :-1] != band[:, 1:]
-    edge[:-1, :] |= band[:-1, :] != band[1:, :]
-    picture[edge] = _fine_line(picture[edge])
-    grid_x, grid_y = np.meshgrid(x, y)
-    floor = inside(grid_x.ravel(), grid_y.ravel(), np.array(replay.arena["floor"], dtype=np.float64))
-    picture[~floor.reshape(band.shape)] = PAPER
-    image = pygame.surfarray.make_surface(picture.round().astype(np.uint8).swapaxes(0, 1))
-    large = pygame.transform.scale(image, (image.get_width() * sheet.scale, image.get_height() * sheet.scale))
-    sheet.surface.blit(large, (round(view.left * sheet.scale), round(view.top * sheet.scale)))
-
-
-def _fine_line(colours: NDArray[Any]) -> NDArray[np.float64]:
-    """Colours of a fine line over ``colours``."""
-    line: NDArray[np.float64] = 0.72 * colours + 0.28 * np.array(INK)
-    return line
-
-
-def draw_equal_light(sheet: Sheet, box: list[Point]) -> None:
-    """A piece of the light map with a fine line across, where ``box`` [points] has its opposite corners."""
-    (west, north), (east, south) = box[0], box[2]
-    ground = light_colours()[LIGHT_STEPS // 2]
-    red, green, blue = (int(part) for part in ground)
-    sheet.fill((west, north), (east - west, south - north), (red, green, blue))
-    red, green, blue = (round(float(part)) for part in _fine_line(ground))
-    middle = 0.5 * (north + south)
-    sheet.line([(west, middle), (east, middle)], (red, green, blue), 1)
-
-
-def _between_cells(replay: Replay, x: NDArray[np.float64], y: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Logarithm of the light [ln lx] at columns ``x`` and rows ``y`` [m], evenly blended between cells."""
-    grid = replay.header["light_map"]
-    # Darkness has no logarithm; anything this dim lies below every scale.
-    light = np.log(np.maximum(replay.light_map.astype(np.float64), 1e-6))
-    if light.size == 0:
-        return np.full((len(y), len(x)), math.log(1e-6))
-    rows, columns = light.shape
-    across = np.clip((x - grid["x"]) / grid["cell"] - 0.5, 0, columns - 1)
-    up = np.clip((y - grid["y"]) / grid["cell"] - 0.5, 0, rows - 1)
-    column, row = across.astype(np.intp), up.astype(np.intp)
-    next_column, next_row = np.minimum(column + 1, columns - 1), np.minimum(row + 1, rows - 1)
-    part, rest = across - column, (up - row)[:, None]
-    lower = light[np.ix_(row, column)] * (1 - part) + light[np.ix_(row, next_column)] * part
-    upper = light[np.ix_(next_row, column)] * (1 - part) + light[np.ix_(next_row, next_column)] * part
-    blended: NDArray[np.float64] = lower * (1 - rest) + upper * rest
-    return blended
+def draw_light(sheet: Sheet, view: View, replay: Replay) -> None:
+    """The light map within the floor, with a fine line at each round value."""
+    LightMap.of(replay).paint(sheet, view, replay.arena["floor"])
 
 
 def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> None:
@@ -97,7 +32,7 @@ def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> 
         draw_wall(sheet, points, closed=wall["closed"])
         room.take_line([*points, points[0]] if wall["closed"] else points, 5)
     for lamp in arena["lamps"]:
-        _draw_lamp(sheet, view, lamp, room)
+        _draw_lamp(sheet, view, lamp, arena["floor"], room)
 
 
 def names_of_things(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> list[tuple[str, Point]]:
@@ -113,7 +48,11 @@ def names_of_things(sheet: Sheet, view: View, arena: dict[str, Any], room: Room)
         words = f"{shade['name']}, passes {100 * shade['passes']:.3g} %"
         named.append((words, _middle(view.line(shade["outline"]))))
     for words, place in named:
-        short = sheet.shorten(words, LABEL_SIZE, 0.4 * view.width)
+        longest = 0.4 * view.width
+        if sheet.text_size(words, LABEL_SIZE)[0] > longest:
+            # the bare name says more than the start of it and what it does
+            words = words.rpartition(", ")[0] or words
+        short = sheet.shorten(words, LABEL_SIZE, longest)
         width, height = sheet.text_size(short, LABEL_SIZE)
         corner = room.find(place, width + 10, height + 6)
         if corner is not None and short.strip(". "):
@@ -189,6 +128,12 @@ def draw_aim(sheet: Sheet, lamp: Point, aim: Point) -> None:
     sheet.disc(aim, 4, STRAW, INK, 1.5)
 
 
+def draw_beam_edge(sheet: Sheet, start: Point, end: Point) -> None:
+    """One dash of the line round what a beam lights up."""
+    sheet.line([start, end], STRAW, 2.6)
+    sheet.line([start, end], INK, 1.0)
+
+
 def _held(view: View, place: Point) -> Point:
     """The place, or the nearest one well inside the view."""
     return (
@@ -197,7 +142,7 @@ def _held(view: View, place: Point) -> Point:
     )
 
 
-def _draw_lamp(sheet: Sheet, view: View, lamp: dict[str, Any], room: Room) -> None:
+def _draw_lamp(sheet: Sheet, view: View, lamp: dict[str, Any], floor: list[list[float]], room: Room) -> None:
     place = view(lamp["x"], lamp["y"])
     shown = _held(view, place)
     radius = max(11.0, 0.5 * lamp["diameter"] * view.zoom)
@@ -206,6 +151,12 @@ def _draw_lamp(sheet: Sheet, view: View, lamp: dict[str, Any], room: Room) -> No
     aim = _held(view, view(*lamp["aim"]))
     if lamp["beam_half_angle_rad"] is not None and math.dist(aim, shown) > 2 * radius:
         draw_aim(sheet, shown, aim)
+        room.take_line([shown, aim], 3)
+    if lamp["beam_half_angle_rad"] is not None:
+        for piece in beam_on_floor(lamp, floor):
+            line = view.line(piece)
+            for start, end in zip(line[::2], line[1::2], strict=False):
+                draw_beam_edge(sheet, start, end)
     draw_lamp_mark(sheet, shown)
     if shown != place:
         # The lamp stands outside: an arrow says which way.
@@ -216,6 +167,38 @@ def _draw_lamp(sheet: Sheet, view: View, lamp: dict[str, Any], room: Room) -> No
     room.take(shown[0] - 14, shown[1] - 14, shown[0] + 14, shown[1] + 14)
 
 
+def beam_on_floor(lamp: dict[str, Any], floor: list[list[float]]) -> list[list[Point]]:
+    """Where the cone of a lamp's beam, within which it gives half its light or more, meets ``floor`` [m].
+
+    The pieces of that line, finely divided, which lie within the outline ``floor``; none for a lamp that
+    lies on it.
+    """
+    x, y, height, half = lamp["x"], lamp["y"], lamp["height"], lamp["beam_half_angle_rad"]
+    if height <= 0.0:
+        return []
+    to_x, to_y = lamp["aim"][0] - x, lamp["aim"][1] - y
+    away = math.hypot(to_x, to_y)
+    length = math.hypot(away, height)
+    ahead = (to_x / away, to_y / away) if away > 0.0 else (1.0, 0.0)
+    # the axis leans by this from straight down
+    lean_sine, lean_cosine = away / length, height / length
+    turns = np.linspace(0.0, 2.0 * math.pi, 361)
+    up, aside = math.sin(half) * np.cos(turns), math.sin(half) * np.sin(turns)
+    forward = math.cos(half) * lean_sine + up * lean_cosine
+    down = math.cos(half) * lean_cosine - up * lean_sine
+    meets = down > 1e-3
+    reach, across = (height * part / np.where(meets, down, 1.0) for part in (forward, aside))
+    on_x = x + reach * ahead[0] - across * ahead[1]
+    on_y = y + reach * ahead[1] + across * ahead[0]
+    meets &= inside(on_x, on_y, np.array(floor, dtype=np.float64))
+    runs = np.split(np.arange(len(turns)), np.flatnonzero(meets[1:] != meets[:-1]) + 1)
+    return [
+        list(zip(on_x[run].tolist(), on_y[run].tolist(), strict=True))
+        for run in runs
+        if meets[run[0]] and len(run) > 1
+    ]
+
+
 def draw_sun_mark(sheet: Sheet, middle: Point, azimuth_rad: float) -> None:
     """The way the sunlight takes over the floor; ``azimuth_rad`` [rad] is where the sun stands."""
     away = (-math.cos(azimuth_rad), math.sin(azimuth_rad))
@@ -224,6 +207,6 @@ def draw_sun_mark(sheet: Sheet, middle: Point, azimuth_rad: float) -> None:
         return middle[0] + along * away[0] - aside * away[1], middle[1] + along * away[1] + aside * away[0]
 
     for aside in (-7.0, 0.0, 7.0):
-        sheet.line([at(-2, aside), at(12, aside)], INK, 1.8)
-        sheet.line([at(8, aside - 3), at(12, aside), at(8, aside + 3)], INK, 1.8)
+        sheet.line([at(-2, aside), at(12, aside)], sheet.theme.ink, 1.8)
+        sheet.line([at(8, aside - 3), at(12, aside), at(8, aside + 3)], sheet.theme.ink, 1.8)
     sheet.disc(at(-9, 0), 5, STRAW, INK, 1.5)

@@ -4,42 +4,52 @@ import io
 from collections.abc import Sequence
 from pathlib import Path
 
-import numpy as np
-
 from agents.errors import OptionError
 from replays.drawing import LEAST_WIDTH, MOST_WIDTH, Scene, height_for
 from replays.record import Replay
 from replays.score import DesignScore
 from replays.sheet import pygame
+from replays.sizes import size_of
+from replays.theme import LIGHT, Theme
 from replays.writing import write_whole
-
-# Drawn this much larger and averaged down, which smooths every edge.
-_FINER = 2
 
 
 def picture(
-    replay: Replay, path: Path, width: int = 1600, scores: Sequence[DesignScore] | None = None
+    replay: Replay,
+    path: Path,
+    width: int = 1600,
+    scores: Sequence[DesignScore] | None = None,
+    *,
+    size: str | None = None,
+    time_s: float | None = None,
+    theme: Theme = LIGHT,
 ) -> None:
-    """Write a PNG of ``width`` pixels that shows the arena from above and the whole run.
+    """Write a PNG of ``width`` pixels, or of a ``size``, that shows the arena from above.
 
-    ``scores`` are written beside the names of their designs. The same replay gives the same bytes on the same
-    machine. Raises OptionError for a width outside 800 to 6000, OutputError when the file cannot be written.
+    ``size`` is slide, phone, or like 1280x720. The run is shown as far as ``time_s`` [s], or whole.
+    ``scores`` are written beside the names of their designs while the run is shown whole in a picture of a
+    width; elsewhere it is told who has arrived. The same replay gives the same bytes on the same machine.
+
+    Raises OptionError for a width outside 800 to 6000, another size that cannot be made or a time outside of
+    the run, OutputError when the file cannot be written.
     """
-    if not LEAST_WIDTH <= width <= MOST_WIDTH:
-        raise OptionError(f"a width of {width} pixels: give one from {LEAST_WIDTH} to {MOST_WIDTH}")
-    height = height_for(replay, width, scores)
-    scene = Scene(replay, width, height, _FINER, scores)
-    fine = pygame.Surface((width * _FINER, height * _FINER))
-    scene.draw(fine, replay.seconds)
-    write_whole(path, png(_averaged(fine)))
-
-
-def _averaged(fine: pygame.Surface) -> pygame.Surface:
-    # Not pygame's own smooth scaling, whose last bit depends on the processor.
-    pixels = pygame.surfarray.array3d(fine).astype(np.uint16)
-    width, height = pixels.shape[0] // _FINER, pixels.shape[1] // _FINER
-    blocks = pixels.reshape(width, _FINER, height, _FINER, 3).sum(axis=(1, 3))
-    return pygame.surfarray.make_surface(((blocks + _FINER**2 // 2) // _FINER**2).astype(np.uint8))
+    if time_s is not None and not 0.0 <= time_s <= replay.seconds:
+        raise OptionError(f"a picture at {time_s:g} s: the run lasts from 0 s to {replay.seconds:g} s")
+    until = replay.seconds if time_s is None else time_s
+    if size is not None:
+        measured = size_of(size)
+        pixels, points, scale = (measured.width, measured.height), measured.points, measured.scale
+        told = None
+    else:
+        if not LEAST_WIDTH <= width <= MOST_WIDTH:
+            raise OptionError(f"a width of {width} pixels: give one from {LEAST_WIDTH} to {MOST_WIDTH}")
+        told = scores if time_s is None else None
+        height = height_for(replay, width, told)
+        pixels, points, scale = (width, height), (width, height), 1.0
+    scene = Scene(replay, *points, scale, told, theme, has_standings=told is None)
+    surface = pygame.Surface(pixels)
+    scene.draw(surface, until)
+    write_whole(path, png(surface))
 
 
 def png(surface: pygame.Surface) -> bytes:

@@ -1,4 +1,4 @@
-"""What the window does with keys and mouse, apart from drawing: where the run stands and how fast it goes."""
+"""Where a replay stands and how it goes on: a plain state, changed by actions and by time."""
 
 from dataclasses import dataclass, field
 
@@ -6,102 +6,130 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replays.record import Replay
-from replays.sheet import pygame
+from replays.stage import ALL_WAYS, WAYS
+from replays.stretches import Stretches
 
-SPEEDS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
+SPEEDS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 """Seconds of the run that go by in a second."""
 
 _FIRST_SPEED = SPEEDS.index(20.0)
 
-HELP = (
-    ("space", "play and pause"),
-    ("left, right", "go a hundredth of the run back or on"),
-    ("home, end", "go to the start or the end"),
-    ("up, down", "play faster or slower"),
-    ("n", "go to the next pulse"),
-    ("mouse on the bar", "go to that time"),
-    ("h, F1", "show or hide this"),
-    ("q, Esc", "close the window"),
-)
-"""Keys, and what they do."""
+# Times that differ by less are the same [s].
+_SAME = 1e-9
 
 
 @dataclass
 class Player:
-    """The state of a window on a replay of ``seconds`` [s] with pulses at ``pulse_s`` [s], sorted.
+    """The state of a window on ``replay``.
 
-    ``bar`` is the bar's rectangle in the window [pixels], to be kept up to date by whoever draws it.
+    ``chosen`` is the number of a walker, or None; ``skipping`` leaves out the waits between pulses, of the
+    chosen walker if there is one, else of all; ``following`` keeps the chosen walker in view.
     """
 
-    seconds: float
-    pulse_s: NDArray[np.float64]
+    replay: Replay
     time_s: float = 0.0
     playing: bool = True
     speed_step: int = _FIRST_SPEED
-    help_shown: bool = False
-    closed: bool = False
-    dragging: bool = False
-    bar: pygame.Rect = field(default_factory=lambda: pygame.Rect(0, 0, 0, 0))
+    skipping: bool = False
+    chosen: int | None = None
+    following: bool = False
+    causes_shown: bool = True
+    ways: str = ALL_WAYS
+    held: bool = False
+    _stretches: dict[int | None, Stretches] = field(default_factory=dict, repr=False, compare=False)
+    _starts: dict[int | None, NDArray[np.float64]] = field(default_factory=dict, repr=False, compare=False)
 
-    @classmethod
-    def of(cls, replay: Replay) -> "Player":
-        """The player of ``replay``, at its start and playing."""
-        return cls(replay.seconds, np.asarray(replay.pulses["start_s"], dtype=np.float64))
+    @property
+    def seconds(self) -> float:
+        """Length of the run [s]."""
+        return self.replay.seconds
 
     @property
     def speed(self) -> float:
         """Seconds of the run that go by in a second."""
         return SPEEDS[self.speed_step]
 
+    @property
+    def stretches(self) -> Stretches:
+        """The stretches that are played while waits are skipped."""
+        if self.chosen not in self._stretches:
+            self._stretches[self.chosen] = Stretches.of(self.replay, self.chosen)
+        return self._stretches[self.chosen]
+
+    @property
+    def pulse_s(self) -> NDArray[np.float64]:
+        """When the pulses were fired [s], sorted: the chosen walker's, or all."""
+        if self.chosen not in self._starts:
+            pulses = self.replay.pulses
+            mine = pulses if self.chosen is None else pulses[pulses["walker"] == self.chosen]
+            self._starts[self.chosen] = np.asarray(mine["start_s"], dtype=np.float64)
+        return self._starts[self.chosen]
+
     def advance(self, elapsed_s: float) -> None:
         """Let ``elapsed_s`` [s] of the viewer's time go by; at the end of the run it stops."""
-        if self.playing and not self.dragging:
-            self._go_to(self.time_s + elapsed_s * self.speed)
-            self.playing = self.time_s < self.seconds
+        if not self.playing or self.held:
+            return
+        if self.skipping:
+            busy = self.stretches.to_busy(self.time_s) + elapsed_s * self.speed
+            if busy < self.stretches.busy_s:
+                # never back to the end of a stretch out of the wait behind it
+                self.go_to(max(self.stretches.to_run(busy), self.time_s))
+            else:
+                self.go_to(self.seconds)
+        else:
+            self.go_to(self.time_s + elapsed_s * self.speed)
+        self.playing = self.time_s < self.seconds
 
-    def handle_event(self, event: pygame.event.Event) -> None:
-        """Do what ``event`` asks for; events of no meaning here do nothing."""
-        if event.type == pygame.QUIT:
-            self.closed = True
-        elif event.type == pygame.KEYDOWN:
-            self._handle_key(event.key)
-        elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
-            if self.bar.inflate(0, 16).collidepoint(event.pos):
-                self.dragging = True
-                self._go_to_place(event.pos[0])
-        elif event.type == pygame.MOUSEMOTION and self.dragging:
-            self._go_to_place(event.pos[0])
-        elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
-            self.dragging = False
+    def go_to(self, time_s: float) -> None:
+        """Go to ``time_s`` [s], or to the nearer end of the run."""
+        self.time_s = min(max(time_s, 0.0), self.seconds)
 
-    def _handle_key(self, key: int) -> None:
-        if key in (pygame.K_q, pygame.K_ESCAPE):
-            self.closed = True
-        elif key in (pygame.K_h, pygame.K_F1):
-            self.help_shown = not self.help_shown
-        elif key == pygame.K_SPACE:
+    def choose(self, walker: int | None) -> None:
+        """Choose a walker, or none."""
+        self.chosen = walker
+        if walker is None:
+            self.following = False
+
+    def act(self, action: str) -> bool:
+        """Do what an action of :mod:`replays.keys` asks for; False for one that is not the player's."""
+        walkers = len(self.replay.walkers)
+        if action == "play":
             if not self.playing and self.time_s >= self.seconds:
                 self.time_s = 0.0
             self.playing = not self.playing
-        elif key == pygame.K_UP:
-            self.speed_step = min(self.speed_step + 1, len(SPEEDS) - 1)
-        elif key == pygame.K_DOWN:
-            self.speed_step = max(self.speed_step - 1, 0)
-        elif key == pygame.K_LEFT:
-            self._go_to(self.time_s - 0.01 * self.seconds)
-        elif key == pygame.K_RIGHT:
-            self._go_to(self.time_s + 0.01 * self.seconds)
-        elif key == pygame.K_HOME:
-            self._go_to(0.0)
-        elif key == pygame.K_END:
-            self._go_to(self.seconds)
-        elif key == pygame.K_n:
-            following = int(np.searchsorted(self.pulse_s, self.time_s, side="right"))
-            if following < len(self.pulse_s):
-                self._go_to(float(self.pulse_s[following]))
+        elif action in ("faster", "slower"):
+            step = self.speed_step + (1 if action == "faster" else -1)
+            self.speed_step = min(max(step, 0), len(SPEEDS) - 1)
+        elif action in ("back", "on"):
+            self.go_to(self.time_s + (0.01 if action == "on" else -0.01) * self.seconds)
+        elif action in ("start", "end"):
+            self.go_to(0.0 if action == "start" else self.seconds)
+        elif action in ("next pulse", "last pulse"):
+            self._step(1 if action == "next pulse" else -1)
+        elif action == "skip":
+            self.skipping = not self.skipping
+        elif action in ("next walker", "last walker"):
+            if walkers:
+                step = 1 if action == "next walker" else -1
+                first = 0 if step == 1 else walkers - 1
+                self.choose(first if self.chosen is None else (self.chosen + step) % walkers)
+        elif action == "why":
+            self.causes_shown = not self.causes_shown
+        elif action == "follow":
+            self.following = not self.following and self.chosen is not None
+        elif action == "ways":
+            self.ways = WAYS[(WAYS.index(self.ways) + 1) % len(WAYS)]
+        else:
+            return False
+        return True
 
-    def _go_to(self, time_s: float) -> None:
-        self.time_s = min(max(time_s, 0.0), self.seconds)
-
-    def _go_to_place(self, x: float) -> None:
-        self._go_to((x - self.bar.left) / max(self.bar.width, 1) * self.seconds)
+    def _step(self, step: int) -> None:
+        """Stop at the next pulse, or at the one before."""
+        self.playing = False
+        starts = self.pulse_s
+        if step == 1:
+            number = int(np.searchsorted(starts, self.time_s + _SAME, side="right"))
+        else:
+            number = int(np.searchsorted(starts, self.time_s - _SAME)) - 1
+        if 0 <= number < len(starts):
+            self.go_to(float(starts[number]))

@@ -8,7 +8,7 @@ import math
 import os
 import warnings
 from collections.abc import Iterator, Sequence
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
@@ -18,7 +18,8 @@ with warnings.catch_warnings():
     import pygame as pygame
     import pygame.font
 
-from replays.colours import INK, PAPER, Colour
+from replays.colours import Colour
+from replays.theme import LIGHT, Theme
 
 Point = tuple[float, float]
 
@@ -39,6 +40,19 @@ def _font(size: int) -> pygame.font.Font:
 def forget_fonts() -> None:
     """Drop the fonts held; needed once pygame was closed, for they die with it."""
     _font.cache_clear()
+    _letters.cache_clear()
+    _measure.cache_clear()
+
+
+@lru_cache(maxsize=4096)
+def _measure(words: str, size: int) -> tuple[int, int]:
+    return _font(size).size(_drawable(words))
+
+
+# A window writes the same words frame after frame.
+@lru_cache(maxsize=1024)
+def _letters(words: str, size: int, colour: Colour) -> pygame.Surface:
+    return _font(size).render(_drawable(words), True, colour)
 
 
 def dashes(points: Sequence[Point], pattern: Sequence[float]) -> Iterator[list[Point]]:
@@ -66,17 +80,18 @@ def dashes(points: Sequence[Point], pattern: Sequence[float]) -> Iterator[list[P
 
 
 class Sheet:
-    """A surface of ``size`` points, ``scale`` pixels a point."""
+    """A surface of ``size`` points, ``scale`` pixels a point; words and frames are coloured by ``theme``."""
 
-    def __init__(self, surface: pygame.Surface, scale: int = 1) -> None:
+    def __init__(self, surface: pygame.Surface, scale: float = 1, theme: Theme = LIGHT) -> None:
         self.surface = surface
         self.scale = scale
+        self.theme = theme
 
     @property
     def size(self) -> tuple[int, int]:
         """Width and height [points]."""
         width, height = self.surface.get_size()
-        return width // self.scale, height // self.scale
+        return int(width / self.scale), int(height / self.scale)
 
     def _at(self, point: Point) -> tuple[int, int]:
         # A place far outside would not fit into the integers that pygame draws with.
@@ -185,12 +200,12 @@ class Sheet:
         """A line as cheap as it gets, for crowds."""
         pixels = [self._at(point) for point in points]
         if len(pixels) > 1:
-            pygame.draw.lines(self.surface, casing, False, pixels, 3 * self.scale)
-            pygame.draw.lines(self.surface, colour, False, pixels, self.scale)
+            pygame.draw.lines(self.surface, casing, False, pixels, max(1, round(3 * self.scale)))
+            pygame.draw.lines(self.surface, colour, False, pixels, max(1, round(self.scale)))
 
     def text_size(self, words: str, size: int) -> tuple[float, float]:
         """Width and height [points] of ``words`` in letters of ``size``."""
-        width, height = _font(size * self.scale).size(_drawable(words))
+        width, height = _measure(words, round(size * self.scale))
         return width / self.scale, height / self.scale
 
     def shorten(self, words: str, size: int, room: float) -> str:
@@ -207,13 +222,16 @@ class Sheet:
         words: str,
         place: Point,
         size: int,
-        colour: Colour = INK,
+        colour: Colour | None = None,
         *,
         across: float = 0.0,
         down: float = 0.0,
     ) -> None:
-        """Write ``words``; ``across`` and ``down`` are the shares of them left of and above ``place``."""
-        image = _font(size * self.scale).render(_drawable(words), True, colour)
+        """Write ``words``, in the theme's ink unless ``colour`` is given.
+
+        ``across`` and ``down`` are the shares of them left of and above ``place``.
+        """
+        image = _letters(words, round(size * self.scale), colour or self.theme.ink)
         width, height = image.get_size()
         x, y = self._at(place)
         self.surface.blit(image, (round(x - across * width), round(y - down * height)))
@@ -222,9 +240,31 @@ class Sheet:
         """Write ``words`` on a small plate of paper, like a plant label."""
         width, height = self.text_size(words, size)
         rectangle = pygame.Rect(self._at(corner), self._at((width + 10, height + 6)))
-        pygame.draw.rect(self.surface, PAPER, rectangle, border_radius=3 * self.scale)
-        pygame.draw.rect(self.surface, INK, rectangle, max(1, self.scale), border_radius=3 * self.scale)
+        self._rounded(rectangle, self.theme.paper, self.theme.ink, 3)
         self.text(words, (corner[0] + 5, corner[1] + 3.5), size)
+
+    def card(
+        self, corner: Point, size: Point, colour: Colour, rim: Colour | None = None, radius: float = 4
+    ) -> None:
+        """A rectangle with rounded corners, with a rim if a colour for it is given."""
+        self._rounded(pygame.Rect(self._at(corner), self._at(size)), colour, rim, radius)
+
+    def _rounded(self, rectangle: pygame.Rect, colour: Colour, rim: Colour | None, radius: float) -> None:
+        corner = round(radius * self.scale)
+        pygame.draw.rect(self.surface, colour, rectangle, border_radius=corner)
+        if rim is not None:
+            pygame.draw.rect(self.surface, rim, rectangle, max(1, round(self.scale)), border_radius=corner)
+
+    def wrapped(self, words: str, size: int, room: float) -> list[str]:
+        """``words`` in lines of at most ``room`` [points]; a longer single word is cut off with dots."""
+        lines: list[str] = []
+        for word in words.split():
+            longer = f"{lines[-1]} {word}" if lines else word
+            if lines and self.text_size(longer, size)[0] <= room:
+                lines[-1] = longer
+            else:
+                lines.append(self.shorten(word, size, room))
+        return lines
 
 
 def _drawable(words: str) -> str:

@@ -1,103 +1,28 @@
-"""Walkers in the picture: where they started, how they went, which side fired, and where they are."""
+"""Walkers in the picture: their marks, which side fired, and how one is drawn."""
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
 
 import numpy as np
+from numpy.typing import NDArray
 
 from replays.colours import INK, PAPER, STRAW, Look, look
-from replays.record import LEFT, Replay
+from replays.poses import Pose, Poses
+from replays.record import LEFT
 from replays.sheet import Sheet
 from replays.view import Point, Room, View
 
-# Rows farther apart than this are a rest, not a move [s].
-_LONGEST_STEP = 0.1
+CROWD = 24
+"""With more walkers than this the picture gets thinner lines and paler bodies."""
+
+LEAST_RADIUS = 8.0
+"""A smaller walker is drawn this large [points], so that it can be seen."""
 
 # With more pulses than this in the picture their marks would cover the paths.
 _MOST_PULSE_MARKS = 1500
 
-# With more walkers than this the picture gets thinner lines and paler bodies.
-_CROWD = 24
-
-# A smaller walker is drawn this large [points], so that it can be seen.
-_LEAST_RADIUS = 8.0
-
 # A larger one, on a floor that cannot hold it, so large [points], for the sake of memory.
 _MOST_RADIUS = 400.0
-
-
-@dataclass(frozen=True)
-class Pose:
-    """Where a walker stands [m] and heads [rad]."""
-
-    x: float
-    y: float
-    heading: float
-
-
-class Tracks:
-    """All walkers of a replay, ready to be asked where they were."""
-
-    def __init__(self, replay: Replay, view: View) -> None:
-        self.walkers = replay.walkers
-        self.pulses = replay.pulses
-        self.view = view
-        self._poses = replay.poses
-        everyone = np.arange(len(replay.walkers) + 1)
-        self._edges = np.searchsorted(replay.poses["walker"], everyone)
-        # Of a path only those rows that bring it to another point of the picture.
-        x, y = view(replay.poses["x"], replay.poses["y"])
-        here = np.stack((np.round(x), np.round(y)))
-        kept = np.ones(len(replay.poses), dtype=bool)
-        kept[1:] = (here[:, 1:] != here[:, :-1]).any(axis=0)
-        kept[self._edges[:-1]] = True
-        self._path = np.stack((x[kept], y[kept]), axis=1)
-        self._path_s = replay.poses["time_s"][kept]
-        self._path_edges = np.searchsorted(replay.poses["walker"][kept], everyone)
-
-    def pose(self, walker: int, time_s: float) -> Pose:
-        """Where ``walker`` is at ``time_s`` [s]: between rows of a move in proportion, else at rest."""
-        rows = self._poses[self._edges[walker] : self._edges[walker + 1]]
-        after = int(np.searchsorted(rows["time_s"], time_s, side="right"))
-        before = rows[max(after - 1, 0)]
-        if after == len(rows) or rows[after]["time_s"] - before["time_s"] > _LONGEST_STEP:
-            return Pose(float(before["x"]), float(before["y"]), float(before["heading"]))
-        following = rows[after]
-        share = float((time_s - before["time_s"]) / (following["time_s"] - before["time_s"]))
-        # The short way round, should the heading have been kept within one turn.
-        turn = math.remainder(float(following["heading"]) - float(before["heading"]), 2 * math.pi)
-        return Pose(
-            float(before["x"]) + share * (float(following["x"]) - float(before["x"])),
-            float(before["y"]) + share * (float(following["y"]) - float(before["y"])),
-            float(before["heading"]) + share * turn,
-        )
-
-    def path(self, walker: int, time_s: float) -> list[Point]:
-        """The way of ``walker`` until ``time_s`` [s] in the picture [points]."""
-        first, last = self._path_edges[walker], self._path_edges[walker + 1]
-        shown = int(np.searchsorted(self._path_s[first:last], time_s, side="right"))
-        pose = self.pose(walker, time_s)
-        return [*map(tuple, self._path[first : first + shown].tolist()), self.view(pose.x, pose.y)]
-
-
-def draw_paths(sheet: Sheet, tracks: Tracks, time_s: float) -> None:
-    """Paths until ``time_s`` [s], start marks, and the side of each pulse while there are not too many."""
-    crowd = len(tracks.walkers) > _CROWD
-    for walker, design in enumerate(tracks.walkers["design"]):
-        mine = look(int(design))
-        path = tracks.path(walker, time_s)
-        if crowd:
-            sheet.thin_line(path, mine.colour, mine.casing)
-        else:
-            sheet.cased_line(path, mine.colour, mine.casing, 2.6, pattern=mine.pattern)
-    if marks_pulses(len(tracks.pulses)):
-        for pulse in tracks.pulses[tracks.pulses["start_s"] <= time_s]:
-            mine = look(int(tracks.walkers["design"][pulse["walker"]]))
-            place = tracks.view(float(pulse["x0"]), float(pulse["y0"]))
-            draw_pulse_mark(sheet, place, float(pulse["heading0"]), int(pulse["side"]), mine)
-    for walker in tracks.walkers:
-        place = tracks.view(float(walker["x"]), float(walker["y"]))
-        draw_mark(sheet, place, 4.0 if crowd else 6.5, look(int(walker["design"])))
 
 
 def marks_pulses(count: int) -> bool:
@@ -105,11 +30,15 @@ def marks_pulses(count: int) -> bool:
     return 0 < count <= _MOST_PULSE_MARKS
 
 
-def draw_pulse_mark(sheet: Sheet, place: Point, heading: float, side: int, mine: Look) -> None:
-    """A tick to the left or to the right of the heading [rad]: the side that fired."""
+def draw_pulse_mark(sheets: tuple[Sheet, Sheet], place: Point, heading: float, side: int, mine: Look) -> None:
+    """A tick to the left or to the right of the heading [rad]: the side that fired.
+
+    Its casing goes to the first of ``sheets``, its colour to the second.
+    """
     across = heading + (math.pi / 2 if side == LEFT else -math.pi / 2)
     tip = (place[0] + 8 * math.cos(across), place[1] - 8 * math.sin(across))
-    sheet.cased_line([place, tip], mine.colour, mine.casing, 1.8)
+    sheets[0].line([place, tip], mine.casing, 4.2)
+    sheets[1].line([place, tip], mine.colour, 1.8)
 
 
 def draw_mark(sheet: Sheet, place: Point, radius: float, mine: Look) -> None:
@@ -129,17 +58,21 @@ def draw_mark(sheet: Sheet, place: Point, radius: float, mine: Look) -> None:
         sheet.polygon(corners, colour)
 
 
-def draw_walkers(sheet: Sheet, tracks: Tracks, time_s: float) -> None:
-    """Every walker at ``time_s`` [s]: body, two wheels, two eyes, and the mark of its design."""
-    opacity = 0.4 if len(tracks.walkers) > _CROWD else 0.85
-    for number, walker in enumerate(tracks.walkers):
-        draw_walker(sheet, tracks.view, walker, tracks.pose(number, time_s), opacity)
+def shown_radii(radii_m: NDArray[np.float64], view: View) -> NDArray[np.float64]:
+    """Radii [points] as which bodies of ``radii_m`` [m] are drawn."""
+    shown: NDArray[np.float64] = np.clip(radii_m * view.zoom, LEAST_RADIUS, _MOST_RADIUS)
+    return shown
+
+
+def shown_radius(walker: np.void, view: View) -> float:
+    """Radius [points] as which the body of ``walker`` is drawn."""
+    return min(max(float(walker["radius"]) * view.zoom, LEAST_RADIUS), _MOST_RADIUS)
 
 
 def draw_walker(sheet: Sheet, view: View, walker: np.void, pose: Pose, opacity: float) -> None:
     """One walker, to scale unless it would be too small to see."""
     mine = look(int(walker["design"]))
-    radius = min(max(float(walker["radius"]) * view.zoom, _LEAST_RADIUS), _MOST_RADIUS)
+    radius = shown_radius(walker, view)
     zoom = radius / float(walker["radius"])
     middle = view(pose.x, pose.y)
     cosine, sine = math.cos(pose.heading), math.sin(pose.heading)
@@ -167,17 +100,41 @@ def draw_walker(sheet: Sheet, view: View, walker: np.void, pose: Pose, opacity: 
     )
 
 
-def take_room(room: Room, tracks: Tracks, time_s: float) -> None:
+# Side of a cell in which rows of poses are counted [points].
+_CELL = 8.0
+
+
+def crowding(poses: Poses, view: View) -> Callable[[float, float, float, float], bool]:
+    """A function that tells whether anyone ever comes into a rectangle: left, top, width, height [points]."""
+    x, y = view(poses.rows["x"].astype(np.float64), poses.rows["y"].astype(np.float64))
+    columns, rows = int(view.width / _CELL) + 2, int(view.height / _CELL) + 2
+    counts, _, _ = np.histogram2d(
+        (x - view.left) / _CELL, (y - view.top) / _CELL, bins=(columns, rows), range=((0, columns), (0, rows))
+    )
+    sums = np.pad(np.cumsum(np.cumsum(counts, axis=0), axis=1), ((1, 0), (1, 0)))
+
+    def crowded(left: float, top: float, width: float, height: float) -> bool:
+        west, north = (int(max(value, 0.0) / _CELL) for value in (left - view.left, top - view.top))
+        east = min(int((left - view.left + width) / _CELL) + 1, columns)
+        south = min(int((top - view.top + height) / _CELL) + 1, rows)
+        return bool(sums[east, south] - sums[west, south] - sums[east, north] + sums[west, north] > 0)
+
+    return crowded
+
+
+def take_room(room: Room, poses: Poses, view: View, time_s: float) -> None:
     """Keep names off starts and walkers, and off the paths while these are few."""
-    view = tracks.view
-    for number, walker in enumerate(tracks.walkers):
-        pose = tracks.pose(number, time_s)
-        reach = max(float(walker["radius"]) * view.zoom, _LEAST_RADIUS) + 3
-        for x, y in (view(float(walker["x"]), float(walker["y"])), view(pose.x, pose.y)):
-            room.take(x - reach, y - reach, x + reach, y + reach)
-    if len(tracks.walkers) <= _CROWD:
-        for number in range(len(tracks.walkers)):
-            path = tracks.path(number, time_s)
+    x, y, _ = poses.at(time_s)
+    for number, walker in enumerate(poses.walkers):
+        reach = shown_radius(walker, view) + 3
+        for at_x, at_y in (
+            view(float(walker["x"]), float(walker["y"])),
+            view(float(x[number]), float(y[number])),
+        ):
+            room.take(at_x - reach, at_y - reach, at_x + reach, at_y + reach)
+    if len(poses.walkers) <= CROWD:
+        for number in range(len(poses.walkers)):
+            path = view.line(poses.path(number, time_s).tolist())
             kept = path[:1]
             for point in path[1:]:
                 if math.dist(kept[-1], point) >= 15.0:

@@ -63,6 +63,13 @@ class View:
             self.top + self.height - (y - self.south) * self.zoom,
         )
 
+    def place(self, point: Point) -> Point:
+        """Which place x, y [m] lies at ``point`` [points] of the picture."""
+        return (
+            self.west + (point[0] - self.left) / self.zoom,
+            self.south + (self.top + self.height - point[1]) / self.zoom,
+        )
+
     def line(self, points: Iterable[Sequence[float]]) -> list[Point]:
         """Where ``points`` [m] lie [points]."""
         return [self(point[0], point[1]) for point in points]
@@ -137,21 +144,26 @@ class Room:
             low, high = max(low, near), min(high, far)
         return low, high
 
+    def claim(self, x: float, y: float, width: float, height: float) -> bool:
+        """Take the rectangle [points] with the upper left corner ``x``, ``y`` if it is free and in view."""
+        view = self._view
+        if x < view.left or y < view.top:
+            return False
+        if x + width > view.left + view.width or y + height > view.top + view.height:
+            return False
+        if any(x < e and x + width > w and y < s and y + height > n for w, n, e, s in self._taken):
+            return False
+        self.take(x - 2, y - 2, x + width + 2, y + height + 2)
+        return True
+
     def find(self, near: Point, width: float, height: float) -> Point | None:
         """Upper left corner [points] of free room near ``near`` for a name, now taken; None if none."""
-        view = self._view
         for distance in (6.0, 14.0, 26.0, 42.0, 64.0):
             for across, down in _SIDES:
                 x = near[0] - width / 2 + across * (width / 2 + distance)
                 y = near[1] - height / 2 + down * (height / 2 + distance)
-                if x < view.left or y < view.top:
-                    continue
-                if x + width > view.left + view.width or y + height > view.top + view.height:
-                    continue
-                if any(x < e and x + width > w and y < s and y + height > n for w, n, e, s in self._taken):
-                    continue
-                self.take(x - 2, y - 2, x + width + 2, y + height + 2)
-                return x, y
+                if self.claim(x, y, width, height):
+                    return x, y
         return None
 
 

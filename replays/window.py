@@ -1,119 +1,402 @@
-"""A window on a replay: play it, stop it, and go to any time of it."""
+"""The window on a replay: what it shows, and what keys and mouse do to it."""
 
-import os
+import math
+from pathlib import Path
 
-from agents.errors import OutputError
-from replays.colours import FADED_INK, INK, PAPER, STRAW, WOOD
-from replays.drawing import MARGIN, Scene
-from replays.player import HELP, Player
+import numpy as np
+
+from agents.errors import PhotodromeError
+from replays.camera import STEP, Camera
+from replays.controls import (
+    TEXT,
+    Button,
+    PlacedButton,
+    button_row,
+    draw_button,
+    draw_card,
+    draw_help,
+    pressed,
+)
+from replays.drawing import Page, aspect_of
+from replays.figures import walker_name
+from replays.file import read_replay
+from replays.filewatch import FileWatch
+from replays.glow import Glows
+from replays.keys import action_of
+from replays.layout import Box, Layout, Point, lay_out
+from replays.player import Player
 from replays.record import Replay
-from replays.sheet import Sheet, forget_fonts, pygame
+from replays.sheet import Sheet, pygame
+from replays.stage import BUDGET, Moment, Stage
+from replays.standings import Standings
+from replays.theme import DARK, LIGHT, Theme
+from replays.view import View, bounds
 
-_START_SIZE = (1280, 760)
-_LEAST_SIZE = (820, 520)
-_FRAMES_A_SECOND = 40
-_BAR_HEIGHT = 10
-_BELOW = 56
-_TEXT = 15
+LEAST_SIZE = (820, 520)
+"""Below this [points] parts of the window are cut off."""
 
-# Drivers of pygame that show nothing; fine when asked for by name, as a test does.
-_BLIND_DRIVERS = ("dummy", "offscreen")
+SCALES = (1.0, 1.5, 2.0, 3.0)
+"""Pixels a point that the viewer can choose."""
+
+_BAR_HEIGHT = 12.0
+# A press that moves less than this [points] before it is let go of is a click.
+_CLICK = 5.0
+# One press of a key moves the floor by this share of the view.
+_SHIFT = 0.12
+
+# How often a look is taken at the file [s of the viewer].
+_LOOK_EVERY = 1.0
 
 
 class Window:
-    """Draws a replay and its player onto a surface, and lays out anew when the size changes."""
+    """A replay in a window of any size: its whole state, what changes it, and how it is drawn.
 
-    def __init__(self, replay: Replay, player: Player) -> None:
-        self._replay = replay
-        self._player = player
-        self._size = (0, 0)
-        self._scene: Scene | None = None
+    ``path`` is the replay's file, of which a change is told. ``notice`` is a line for the viewer, or empty.
+    """
+
+    def __init__(
+        self, replay: Replay, theme: Theme = LIGHT, scale: float = 1.0, path: Path | None = None
+    ) -> None:
+        self.theme, self.scale = theme, scale
+        self._path = path
+        self._file = None if path is None else FileWatch(path)
+        self._looked_s = 0.0
+        self.closed = False
+        self.full_screen = False
+        self.help_shown = False
+        self.notice = ""
+        self.now_s = 0.0
+        self.size = (1280, 760)
+        self._mouse: Point = (0.0, 0.0)
+        self._grip: Point | None = None
+        self._grip_kind = ""
+        self._dragged = 0.0
+        self.buttons: list[PlacedButton] = []
+        self._take(replay)
+
+    def _take(self, replay: Replay) -> None:
+        """Show ``replay``, from its start."""
+        self.replay = replay
+        self.player = Player(replay)
+        self.camera = Camera(bounds(replay.arena))
+        self._aspect = aspect_of(replay)
+        self._standings = Standings(replay)
+        pulses = replay.pulses
+        self._glows = Glows(pulses["start_s"], pulses["walker"], pulses["side"], len(replay.walkers))
+        self._causes: CausePanel | None = None
+        self._forget()
+
+    def _forget(self) -> None:
+        """Nothing drawn so far is of use any more."""
+        self._stage = Stage(self.replay, self.theme, self.scale)
+        self._page: Page | None = None
+        self._layout: Layout | None = None
+        self._ticks: tuple[object, pygame.Surface] | None = None
+        self._drawn: tuple[object, ...] | None = None
+
+    @property
+    def title(self) -> str:
+        """Title of the window."""
+        return f"photodrome: {self.replay.arena['name']}"
+
+    @property
+    def layout(self) -> Layout:
+        """Where things are in a window of the present size."""
+        width = max(self.size[0] / self.scale, LEAST_SIZE[0])
+        height = max(self.size[1] / self.scale, LEAST_SIZE[1])
+        strip = self.player.chosen is not None and self.player.causes_shown
+        layout = lay_out(width, height, self._aspect, has_controls=True, has_strip=strip)
+        if layout != self._layout:
+            self._layout = layout
+            self._page = Page(self.replay, layout, self.scale, self.theme, standings=self._standings)
+        return layout
+
+    @property
+    def bar(self) -> Box:
+        """The bar of the run's time [points]."""
+        controls = self.layout.controls
+        assert controls is not None
+        margin = self.layout.margin
+        return Box(margin, controls.top + 14, max(controls.width - 2 * margin, 1.0), _BAR_HEIGHT)
+
+    @property
+    def view(self) -> View:
+        """The view of the arena."""
+        return self.camera.view(self.layout.arena)
+
+    def advance(self, elapsed_s: float) -> None:
+        """Let ``elapsed_s`` [s] of the viewer's time go by."""
+        self.now_s += elapsed_s
+        self.player.advance(elapsed_s)
+        self._glows.take(self.player.time_s, self.now_s)
+        box = self.layout.arena
+        if self.player.following and self.player.chosen is not None:
+            pose = self._stage.poses.pose(self.player.chosen, self.player.time_s)
+            self.camera.follow(box, pose.x, pose.y)
+        self.camera.advance(box, elapsed_s, self.now_s)
+        if self._file is not None and self.now_s - self._looked_s >= _LOOK_EVERY:
+            self._looked_s = self.now_s
+            if self._file.has_changed():
+                self.notice = f"{self._path} has been written anew; r reads it again, Esc keeps what is shown"
+
+    def handle_event(self, event: pygame.event.Event) -> None:
+        """Do what ``event`` asks for; events of no meaning here do nothing."""
+        if event.type == pygame.QUIT:
+            self.closed = True
+        elif event.type == pygame.KEYDOWN:
+            action = action_of(event)
+            if action is not None:
+                self.act(action)
+        elif event.type == pygame.MOUSEWHEEL:
+            step = float(getattr(event, "precise_y", 0.0) or event.y)
+            if self.layout.arena.holds(self._mouse):
+                self.camera.come_closer(self.layout.arena, STEP**step, self.now_s, self._mouse)
+        elif event.type == pygame.MOUSEMOTION:
+            self._move(self._point(event.pos))
+        elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
+            self._press(self._point(event.pos))
+        elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
+            self._let_go(self._point(event.pos))
+
+    def _point(self, pixel: tuple[int, int]) -> Point:
+        return pixel[0] / self.scale, pixel[1] / self.scale
+
+    def _press(self, point: Point) -> None:
+        self._mouse = self._grip = point
+        self._grip_kind, self._dragged = "", 0.0
+        action = pressed(self.buttons, point)
+        strip = self._causes.view if self._causes is not None and self.layout.strip is not None else None
+        if self.help_shown:
+            self.help_shown = False
+        elif action is not None:
+            self.act(action)
+        elif self.bar.holds(point, slack=9.0):
+            self._grip_kind = "bar"
+            self._go_along_bar(point)
+        elif strip is not None and strip.plot.left <= point[0] <= strip.plot.right and (
+            strip.plot.top <= point[1] <= strip.lights.bottom):  # fmt: skip
+            self.player.playing = False
+            self.player.go_to(strip.time(point[0]))
+        elif self.layout.arena.holds(point):
+            self._grip_kind = "floor"
+        self.player.held = self._grip_kind == "bar"
+
+    def _move(self, point: Point) -> None:
+        if self._grip is not None and self._grip_kind == "bar":
+            self._go_along_bar(point)
+        elif self._grip is not None and self._grip_kind == "floor":
+            across, down = point[0] - self._mouse[0], point[1] - self._mouse[1]
+            self._dragged = max(self._dragged, math.dist(point, self._grip))
+            if self._dragged > _CLICK:
+                self.player.following = False
+                self.camera.shift(self.layout.arena, across, down, self.now_s)
+        self._mouse = point
+
+    def _let_go(self, point: Point) -> None:
+        if self._grip_kind == "floor" and self._dragged <= _CLICK:
+            self.player.choose(self._stage.figures(self.view).at(point, self.player.time_s))
+        self._grip, self._grip_kind = None, ""
+        self.player.held = False
+
+    def _go_along_bar(self, point: Point) -> None:
+        self.player.go_to((point[0] - self.bar.left) / self.bar.width * self.replay.seconds)
+
+    def act(self, action: str) -> None:
+        """Do what an action of :mod:`replays.keys` asks for."""
+        box = self.layout.arena
+        shifts = {"west": (1.0, 0.0), "east": (-1.0, 0.0), "north": (0.0, 1.0), "south": (0.0, -1.0)}
+        if self.player.act(action):
+            return
+        if action in ("closer", "away"):
+            self.camera.come_closer(box, STEP if action == "closer" else 1.0 / STEP, self.now_s)
+        elif action in shifts:
+            across, down = shifts[action]
+            self.camera.shift(box, _SHIFT * across * box.width, _SHIFT * down * box.height, self.now_s)
+        elif action == "all":
+            self.player.following = False
+            self.camera.see_all(box, self.now_s)
+        elif action == "theme":
+            self.theme = DARK if self.theme is LIGHT else LIGHT
+            self._forget()
+        elif action == "larger":
+            larger = [scale for scale in SCALES if scale > self.scale]
+            self.scale = larger[0] if larger else SCALES[0]
+            self._forget()
+        elif action == "full screen":
+            self.full_screen = not self.full_screen
+        elif action == "help":
+            self.help_shown = not self.help_shown
+        elif action == "reload":
+            self._read_again()
+        elif action == "leave":
+            self._leave()
+        elif action == "close":
+            self.closed = True
+
+    def _leave(self) -> None:
+        """Leave what was opened last: the help, a notice, the chosen walker, the full screen, the window."""
+        if self.help_shown:
+            self.help_shown = False
+        elif self.notice:
+            self.notice = ""
+        elif self.player.chosen is not None:
+            self.player.choose(None)
+        elif self.full_screen:
+            self.full_screen = False
+        else:
+            self.closed = True
+
+    def _read_again(self) -> None:
+        if self._path is None:
+            self.notice = "this run is in no file that could be read again"
+            return
+        try:
+            replay = read_replay(self._path)
+        except PhotodromeError as error:
+            # what is shown stays, so that nothing is lost
+            self.notice = f"not read again: {error}"
+            return
+        self.notice = ""
+        self._take(replay)
+
+    def is_still(self) -> bool:
+        """Whether the window would look the same if it were drawn again."""
+        return self._drawn == self._state()
+
+    def _state(self) -> tuple[object, ...]:
+        levels = self._glows.levels(self.now_s)
+        player = self.player
+        return (
+            self.size, self.theme.name, self.scale, self.help_shown, self.notice, self.view,
+            self.camera.is_moving(self.now_s), self._stage.is_settled, player.time_s, player.playing,
+            player.speed_step, player.skipping, player.chosen, player.following, player.causes_shown,
+            player.ways, levels.tobytes(), self._mouse if self._grip else None,
+        )  # fmt: skip
 
     def draw(self, surface: pygame.Surface) -> None:
-        """Draw the state of the player."""
-        size = surface.get_size()
-        if self._scene is None or size != self._size:
-            self._size = size
-            width, height = max(size[0], _LEAST_SIZE[0]), max(size[1], _LEAST_SIZE[1])
-            self._scene = Scene(self._replay, width, height - _BELOW)
-            self._player.bar = pygame.Rect(
-                MARGIN, size[1] - _BELOW + 10, max(size[0] - 2 * MARGIN, 1), _BAR_HEIGHT
-            )
-        surface.fill(PAPER)
-        self._scene.draw(surface, self._player.time_s)
-        sheet = Sheet(surface)
+        """Draw everything onto ``surface``, whose size the window takes on."""
+        self.size = surface.get_size()
+        layout, player = self.layout, self.player
+        assert self._page is not None
+        surface.fill(self.theme.paper)
+        view = self.view
+        self._page.draw(surface, view, player.time_s)
+        moment = Moment(player.time_s, self._glows.levels(self.now_s), player.chosen, player.ways)
+        moving = self.camera.is_moving(self.now_s)
+        self._stage.draw(surface, view, moment, moving=moving, budget_s=BUDGET)
+        sheet = Sheet(surface, self.scale, self.theme)
+        if player.chosen is not None:
+            self._name_chosen(sheet, view, player.chosen)
+        if layout.strip is not None and player.chosen is not None:
+            if self._causes is None:
+                self._causes = CausePanel(self.replay)
+            self._causes.draw(sheet, layout.strip, player.chosen, player.time_s)
+        self._draw_controls(sheet)
+        if self.notice:
+            _draw_notice(sheet, layout, self.notice)
+        if self.help_shown:
+            draw_help(sheet)
+        self._drawn = self._state()
+
+    def _name_chosen(self, sheet: Sheet, view: View, chosen: int) -> None:
+        x, y, _ = self._stage.figures(view).places(self.player.time_s)
+        words = walker_name(self.replay, chosen)
+        width, height = sheet.text_size(words, TEXT)
+        box = self.layout.arena
+        radius = 14.0 + float(self.replay.walkers["radius"][chosen]) * view.zoom
+        left = min(max(float(x[chosen]) - width / 2 - 5, box.left), box.right - width - 10)
+        top = min(max(float(y[chosen]) - radius - height - 8, box.top), box.bottom - height - 6)
+        if box.holds((float(x[chosen]), float(y[chosen]))):
+            sheet.plate(words, (left, top), TEXT)
+
+    def _draw_controls(self, sheet: Sheet) -> None:
+        controls = self.layout.controls
+        assert controls is not None
+        sheet.fill((0, controls.top), (controls.width, controls.height), self.theme.paper)
         self._draw_bar(sheet)
-        if self._player.help_shown:
-            _draw_help(sheet)
+        player = self.player
+        chosen = player.chosen is not None
+        buttons = [
+            Button("play", "pause" if player.playing else "play", "space", least=112),
+            Button("last pulse", "last pulse", "b"),
+            Button("next pulse", "next pulse", "n"),
+            Button("slower", "slower", "down"),
+            Button("", f"{player.speed:g} times life", least=128),
+            Button("faster", "faster", "up"),
+            Button("skip", "skip waits", "w", player.skipping),
+            Button("next walker", "walker", "tab", chosen),
+            Button("why", "causes", "c", chosen and player.causes_shown),
+            Button("follow", "follow", "g", player.following),
+            Button("help", "keys", "h", self.help_shown),
+            Button("all", "whole floor", "0"),
+            Button("ways", player.ways, "p"),
+            Button("theme", "paper", "t"),
+        ]
+        top, right = self.bar.bottom + 16, controls.width - self.layout.margin
+        self.buttons = button_row(sheet, buttons, self.layout.margin, top, right)
+        for placed in self.buttons:
+            draw_button(sheet, placed)
 
     def _draw_bar(self, sheet: Sheet) -> None:
-        player, bar = self._player, self._player.bar
-        frame = [(bar.left, bar.top), (bar.right, bar.top), (bar.right, bar.bottom), (bar.left, bar.bottom)]
-        sheet.fill((0, bar.top - 10), (sheet.size[0], _BELOW), PAPER)
-        sheet.line(frame, WOOD, 1, closed=True)
+        player, bar, theme = self.player, self.bar, self.theme
+        sheet.card((bar.left, bar.top), (bar.width, bar.height), theme.card, theme.wood, 5)
         here = bar.left + bar.width * player.time_s / player.seconds
-        sheet.fill((bar.left, bar.top), (here - bar.left, bar.height), STRAW)
-        # One tick a column however many pulses there are.
-        columns = {int(bar.left + bar.width * start / player.seconds) for start in player.pulse_s.tolist()}
-        for column in columns:
-            sheet.fill((column, bar.top + 3), (1, bar.height - 6), WOOD)
-        sheet.disc((here, bar.centery), 8, STRAW, INK, 2)
-        state = "playing" if player.playing else "paused"
-        words = f"{state}, {player.speed:g} times as fast as life"
-        sheet.text(words, (bar.left, bar.bottom + 10), _TEXT)
-        hint = "h: help"
-        sheet.text(hint, (bar.right, bar.bottom + 10), _TEXT, FADED_INK, across=1.0)
+        sheet.card((bar.left, bar.top), (max(here - bar.left, 1.0), bar.height), theme.accent, theme.wood, 5)
+        key = (bar, player.chosen)
+        if self._ticks is None or self._ticks[0] != key:
+            self._ticks = (key, self._draw_ticks(bar))
+        sheet.surface.blit(self._ticks[1], (round(bar.left * self.scale), round(bar.top * self.scale)))
+        sheet.disc((here, bar.middle[1]), 9, theme.accent, theme.ink, 2)
+
+    def _draw_ticks(self, bar: Box) -> pygame.Surface:
+        """A tick for each column of the bar into which pulses fall, the higher the more there are."""
+        size = (round(bar.width * self.scale), round(bar.height * self.scale))
+        surface = pygame.Surface(size, pygame.SRCALPHA)
+        sheet = Sheet(surface, self.scale, self.theme)
+        places = (bar.width * self.player.pulse_s / self.player.seconds).astype(np.int64)
+        columns, counts = np.unique(places, return_counts=True)
+        most = float(counts.max(initial=1))
+        for column, count in zip(columns.tolist(), counts.tolist(), strict=True):
+            share = 0.35 + 0.65 * math.sqrt(count / most) if most > 1 else 1.0
+            tall = (bar.height - 4) * share
+            sheet.fill((column, bar.height - 2 - tall), (1, tall), self.theme.wood)
+        return surface
 
 
-def _draw_help(sheet: Sheet) -> None:
-    line = 26
-    width, height = 430, line * len(HELP) + 40
-    left, top = (sheet.size[0] - width) / 2, (sheet.size[1] - height) / 2
-    corners = [(left, top), (left + width, top), (left + width, top + height), (left, top + height)]
-    sheet.polygon(corners, PAPER)
-    sheet.line(corners, WOOD, 3, closed=True)
-    for number, (keys, meaning) in enumerate(HELP):
-        y = top + 22 + line * number
-        sheet.text(keys, (left + 20, y), _TEXT)
-        sheet.text(meaning, (left + 160, y), _TEXT, FADED_INK)
+class CausePanel:
+    """The strip of the chosen walker; the circuit is worked out when it is first asked for."""
+
+    def __init__(self, replay: Replay) -> None:
+        from replays.circuit import Circuits
+
+        self._replay = replay
+        self._circuits = Circuits(replay)
+        from replays.voltplot import StripView
+
+        self.view: StripView | None = None
+
+    def draw(self, sheet: Sheet, box: Box, walker: int, time_s: float) -> None:
+        """Draw the strip of ``walker``, or why there is none."""
+        from agents.errors import ReplayError
+        from replays.strip import draw_strip
+
+        name = walker_name(self._replay, walker)
+        try:
+            trace = self._circuits.trace(walker)
+        except ReplayError as error:
+            self.view = None
+            draw_card(sheet, box)
+            for number, line in enumerate(sheet.wrapped(f"{name}: {error}", TEXT, box.width - 30)):
+                sheet.text(line, (box.left + 14, box.top + 14 + 22 * number), TEXT)
+            return
+        self.view = draw_strip(sheet, box, trace, name, time_s)
 
 
-def watch(replay: Replay) -> None:
-    """Show ``replay`` in a window until the viewer closes it.
-
-    Raises OutputError where there is no screen.
-    """
-    asked_for = os.environ.get("SDL_VIDEODRIVER", "")
-    try:
-        pygame.display.init()
-        driver = pygame.display.get_driver()
-        if driver in _BLIND_DRIVERS and driver not in asked_for:
-            raise pygame.error("no screen")
-        surface = pygame.display.set_mode(_START_SIZE, pygame.RESIZABLE)
-    except pygame.error as error:
-        pygame.display.quit()
-        raise OutputError(
-            f"there is no screen to open a window on ({error}); "
-            "make a picture instead: photodrome picture FILE --out PNG"
-        ) from error
-    try:
-        pygame.display.set_caption(f"photodrome: {replay.arena['name']}")
-        _run(replay, surface)
-    finally:
-        pygame.quit()
-        forget_fonts()
-
-
-def _run(replay: Replay, surface: pygame.Surface) -> None:
-    pygame.key.set_repeat(300, 40)
-    player = Player.of(replay)
-    window = Window(replay, player)
-    clock = pygame.time.Clock()
-    while not player.closed:
-        for event in pygame.event.get():
-            player.handle_event(event)
-        # The surface follows the size of the window by itself; ask for the one of now.
-        surface = pygame.display.get_surface() or surface
-        window.draw(surface)
-        pygame.display.flip()
-        player.advance(clock.tick(_FRAMES_A_SECOND) / 1000.0)
+def _draw_notice(sheet: Sheet, layout: Layout, words: str) -> None:
+    width = min(layout.width - 40, 760.0)
+    lines = sheet.wrapped(words, TEXT, width - 30)[:4]
+    height = 22.0 * len(lines) + 20
+    box = Box((layout.width - width) / 2, layout.arena.top + 10, width, height)
+    draw_card(sheet, box)
+    for number, line in enumerate(lines):
+        sheet.text(line, (box.left + 15, box.top + 11 + 22 * number), TEXT)

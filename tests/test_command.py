@@ -66,7 +66,7 @@ sys.exit(0)
     assert outcome.err == ""
     answers, imported = json.loads(outcome.out)
     assert imported == []
-    assert set(answers) == {"", "demo", "run", "score", "watch", "picture", "bench", "check"}
+    assert set(answers) == {"", "demo", "run", "score", "watch", "try", "picture", "film", "bench", "check"}
     for name, text in answers.items():
         assert text.startswith(f"Usage: photodrome {name}".rstrip())
         options = commands.commands[name].params if name else []

@@ -7,6 +7,7 @@ from typing import Annotated, Any, Literal
 import pytest
 from pydantic import Field, model_validator
 
+from agents.design import parse_design, read_design
 from agents.documents import (
     BaseSpec,
     KeyedError,
@@ -304,3 +305,15 @@ def test_finding_shipped_files_and_own_ones(tmp_path: Path) -> None:
             find_document(missing, "design")
     with pytest.raises(NotFoundError, match="no shipped design of this name"):
         find_document("no-such-design", "design")
+
+
+def test_a_text_is_read_like_the_file_that_holds_it(tmp_path: Path) -> None:
+    text = find_document("poppy", "design").read_text(encoding="utf-8")
+    assert parse_design(text, "poppy") == read_design("poppy")
+    wrong = tmp_path / "wrong.yaml"
+    wrong.write_text(text.replace("latch:", "latsch:"), encoding="utf-8")
+    with pytest.raises(SpecError) as of_file:
+        read_design(wrong)
+    with pytest.raises(SpecError) as of_text:
+        parse_design(wrong.read_text(encoding="utf-8"), str(wrong))
+    assert of_text.value.faults == of_file.value.faults

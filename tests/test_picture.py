@@ -18,9 +18,11 @@ from agents.errors import OptionError, OutputError
 from replays import colours, ground, legend, tracks
 from replays.drawing import LEGEND, Scene, height_for
 from replays.picture import picture
+from replays.poses import Poses
 from replays.record import LEFT, RIGHT
 from replays.score import score
 from replays.sheet import Sheet, dashes, pygame
+from replays.trails import Trails
 from replays.view import Room, fit
 
 BLIND_TO = (None, "Protanomaly", "Deuteranomaly", "Tritanomaly")
@@ -210,7 +212,7 @@ def test_the_tick_of_a_pulse_is_on_the_side_that_fired(
     heading: float, side: int, towards: tuple[int, int]
 ) -> None:
     sheet = blank()
-    tracks.draw_pulse_mark(sheet, (60.0, 60.0), heading, side, colours.look(0))
+    tracks.draw_pulse_mark((sheet, sheet), (60.0, 60.0), heading, side, colours.look(0))
     x, y = np.nonzero(drawn(sheet))
     # The picture's y runs down.
     assert (x.mean() - 60) * towards[0] + (y.mean() - 60) * towards[1] > 3
@@ -231,8 +233,7 @@ def test_a_walker_stands_between_its_rows_only_while_it_moves() -> None:
     made = Fabricator(seconds=100.0)
     walker = made.walker(0.2, 0.5, heading=3.0)
     made.pulse(walker, 10.0, (0.3, 0.5), heading=3.4)
-    replay = made.replay()
-    mine = tracks.Tracks(replay, fit(replay.arena, 0, 0, 500, 300))
+    mine = Poses(made.replay())
     assert mine.pose(walker, 0.0).x == pytest.approx(0.2)
     assert mine.pose(walker, 9.99).x == pytest.approx(0.2)
     assert mine.pose(walker, 10.0125).x == pytest.approx(0.2025)
@@ -241,13 +242,27 @@ def test_a_walker_stands_between_its_rows_only_while_it_moves() -> None:
     assert mine.pose(walker, 100.0).x == pytest.approx(0.3)
 
 
+def test_every_walker_is_found_at_its_own_place_at_any_time() -> None:
+    replay = potting_bench().replay()
+    mine = Poses(replay)
+    for time_s in (0.0, 3.3, 15.1, 15.37, 400.02, 900.0):
+        x, y, heading = mine.at(time_s)
+        for number in range(len(replay.walkers)):
+            rows = replay.poses[replay.poses["walker"] == number]
+            before = rows[rows["time_s"] <= time_s][-1]
+            later = rows[rows["time_s"] > time_s][:1]
+            reach = 0.02 if len(later) and later[0]["time_s"] - before["time_s"] < 0.1 else 1e-9
+            assert math.hypot(x[number] - before["x"], y[number] - before["y"]) <= reach
+            assert abs(math.remainder(heading[number] - before["heading"], 2 * math.pi)) <= 40 * reach
+
+
 def test_a_heading_kept_within_one_turn_goes_the_short_way_round() -> None:
     made = Fabricator(seconds=100.0)
     walker = made.walker(0.2, 0.5, heading=3.1)
     made.pulse(walker, 10.0, (0.3, 0.5), heading=3.1)
     replay = made.replay()
     replay.poses["heading"][11:] = -3.1
-    mine = tracks.Tracks(replay, fit(replay.arena, 0, 0, 500, 300))
+    mine = Poses(replay)
     middle = 0.5 * (replay.poses["time_s"][10] + replay.poses["time_s"][11])
     assert abs(mine.pose(walker, float(middle)).heading) == pytest.approx(math.pi, abs=1e-6)
 
@@ -257,14 +272,57 @@ def test_a_path_goes_as_far_as_the_time_and_no_further() -> None:
     walker = made.walker(0.2, 0.5)
     made.pulse(walker, 10.0, (0.8, 0.5))
     made.pulse(walker, 20.0, (0.8, 0.9))
-    replay = made.replay()
-    view = fit(replay.arena, 0, 0, 500, 300)
-    mine = tracks.Tracks(replay, view)
-    np.testing.assert_allclose(mine.path(walker, 5.0), [view(0.2, 0.5)] * 2, rtol=1e-6)
+    mine = Poses(made.replay())
+    np.testing.assert_allclose(mine.path(walker, 5.0), [(0.2, 0.5)] * 2, rtol=1e-6)
     for time_s, places in ((15.0, [(0.2, 0.5), (0.8, 0.5)]), (100.0, [(0.2, 0.5), (0.8, 0.5), (0.8, 0.9)])):
         path = shapely.LineString(mine.path(walker, time_s))
-        expected = shapely.LineString(view.line(places))
-        assert path.hausdorff_distance(expected) < 1.0
+        assert path.hausdorff_distance(shapely.LineString(places)) < 1e-6
+
+
+@pytest.mark.parametrize("walkers", [1, 30])
+def test_a_trail_is_drawn_as_far_as_the_time_whatever_the_steps(walkers: int) -> None:
+    made = Fabricator(seconds=100.0, arena=arena(lamps=[]))
+    for _ in range(walkers):
+        walker = made.walker(0.2, 0.5)
+        made.pulse(walker, 10.0, (0.8, 0.5))
+        made.pulse(walker, 20.0, (0.8, 0.9))
+    replay = made.replay()
+    view, poses = fit(replay.arena, 0, 0, 500, 300), Poses(replay)
+    everyone = np.arange(walkers)
+    inked = []
+    for times in ([100.0], [3.0, 10.2, 10.21, 14.0, 20.3, 55.0, 100.0]):
+        trails = Trails(replay, poses, view, 1.0, 2, everyone)
+        for time_s in times:
+            assert trails.advance(time_s)[0]
+        inked.append(pygame.surfarray.array_alpha(trails.colour) > 0)
+        half = Trails(replay, poses, view, 1.0, 2, everyone)
+        half.advance(15.0)
+        across, down = np.nonzero(pygame.surfarray.array_alpha(half.colour))
+        corner = view(0.8, 0.5)
+        assert across.max() / 2 == pytest.approx(corner[0], abs=5)
+        # the ticks of pulses reach eight points aside
+        assert down.min() / 2 > corner[1] - 12
+    # drawn step by step it is the same line
+    assert (inked[0] != inked[1]).sum() <= 0.01 * inked[0].sum()
+    x, y = np.nonzero(inked[0])
+    drawn_line = shapely.MultiPoint(np.column_stack([x, y]) / 2)
+    expected = shapely.LineString(view.line([(0.2, 0.5), (0.8, 0.5), (0.8, 0.9)]))
+    assert drawn_line.hausdorff_distance(shapely.MultiPoint(expected.segmentize(1.0).coords)) < 12
+
+
+def test_trails_that_are_given_little_time_come_to_the_same_end() -> None:
+    replay = potting_bench().replay()
+    view, poses = fit(replay.arena, 0, 0, 500, 300), Poses(replay)
+    everyone = np.arange(len(replay.walkers))
+    whole, slow = (Trails(replay, poses, view, 1.0, 2, everyone) for _ in range(2))
+    whole.advance(900.0)
+    steps = 1
+    while not slow.advance(900.0, 0.0)[0]:
+        steps += 1
+    assert steps > 5
+    for layer in ("casing", "colour"):
+        one, other = (pygame.surfarray.array_alpha(getattr(trails, layer)) for trails in (whole, slow))
+        assert (one != other).sum() <= 0.01 * (one > 0).sum()
 
 
 def test_a_walker_is_drawn_where_it_is_and_to_scale() -> None:

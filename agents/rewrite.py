@@ -1,0 +1,138 @@
+"""Setting values in the text of a design or an arena, and leaving all else as its author wrote it.
+
+Comments, order, blank lines, line ends and the way in which maps are written stay. A value that is there is
+replaced where it stands, with its own unit where that suits the new value too; a key that is missing goes to
+the place that the reference of fields gives it, with the indentation of the file. What comes out is read
+again before it is handed on: it says the new values, and for the rest what it said before.
+"""
+
+from collections.abc import Mapping, Sequence
+from itertools import pairwise
+from typing import Any
+
+import yaml
+from pydantic import BaseModel
+
+from agents.design import SIDES, Design
+from agents.errors import WorkError
+from agents.exact import exact_text
+from agents.marked import KeyPath, path_text
+from agents.shapes import keys_of, shape_at
+from agents.yamltext import layout_of, plain_of, replaced
+
+__all__ = ["design_places", "rewrite", "rewrite_design", "rewrite_values"]
+
+
+def rewrite(text: str, values: Mapping[KeyPath, str], model: type[BaseModel]) -> str:
+    """Return YAML ``text`` with the scalars at the paths of ``values`` set; ``model`` orders the keys.
+
+    ``text`` must be a document that :func:`agents.documents.read_document` can follow. An item of a list has
+    to be there, a map need not be. Raises WorkError where the text cannot be changed like that.
+    """
+    expected = plain_of(layout_of(text).root)
+    for path, value in values.items():
+        layout = layout_of(text)
+        if layout.is_shared(path):
+            layout = layout_of(layout.without_aliases())
+        try:
+            text = replaced(layout, path, value, lambda place: _order(model, place))
+            _put(expected, path, value)
+        except LookupError as error:
+            raise WorkError(f"{path_text(path)}: there is no such place in this file ({error})") from None
+    try:
+        found = plain_of(layout_of(text).root)
+    except yaml.YAMLError as error:
+        raise WorkError(f"the text of this file cannot be changed at {_listed(values)} ({error})") from None
+    if found != expected:
+        raise WorkError(f"the text of this file cannot be changed at {_listed(values)}; change it by hand")
+    return text
+
+
+def rewrite_values(text: str, values: Mapping[KeyPath, Any], model: type[BaseModel]) -> str:
+    """As :func:`rewrite`, with SI values, which read back as the very same floats.
+
+    Raises WorkError, and KeyError for a path that ``model`` does not know.
+    """
+    root = layout_of(text).root
+    texts = {path: _written(model, path, value, [plain_at(root, path)]) for path, value in values.items()}
+    return rewrite(text, texts, model)
+
+
+def rewrite_design(text: str, values: Mapping[str, Any]) -> str:
+    """As :func:`rewrite_values` for a design, by path like ``both.latch``, ``left.eye.tape`` or ``name``.
+
+    ``both`` sets the value on either side, wherever the file gives it: under ``both``, and under a side that
+    says it over. ``left`` and ``right`` set one side and leave the other as it is.
+    """
+    for path, value in values.items():
+        root = layout_of(text).root
+        first, *rest = path.split(".")
+        texts = {}
+        for place in design_places(plain_of(root), first, tuple(rest)):
+            alike = [plain_at(root, place), plain_at(root, ("both", *place[1:]))]
+            texts[place] = _written(Design, place, value, alike)
+        text = rewrite(text, texts, Design)
+    return text
+
+
+def design_places(plain: Any, first: str, rest: KeyPath) -> list[KeyPath]:
+    """Where a design's file, as nested dicts, has to say a value so that it holds for ``first``."""
+    if first != "both":
+        return [(first, *rest)]
+    over = [side for side in SIDES if _says(plain.get(side), rest)]
+    return [(side, *rest) for side in (over if len(over) == len(SIDES) else ("both", *over))]
+
+
+def _says(plain: Any, path: KeyPath) -> bool:
+    """Whether what stands under a side decides on the value at ``path``."""
+    for key in path:
+        if not isinstance(plain, dict):
+            break
+        plain = plain.get(key)
+    return plain is not None
+
+
+def _written(model: type[BaseModel], path: KeyPath, value: Any, alike: Sequence[Any]) -> str:
+    shape = shape_at(model, tuple(SIDES[0] if key == "both" else key for key in path))
+    if shape is None:
+        raise KeyError(path_text(path))
+    like = next((text for text in alike if isinstance(text, str) and text), "")
+    if shape.reader is None or value is None:
+        return "none" if value is None else str(value)
+    return exact_text(shape.reader, value, like)
+
+
+def _order(model: type[BaseModel], path: KeyPath) -> list[str]:
+    """The keys of the map at ``path`` of a file, in the order of the reference of fields."""
+    shape = shape_at(model, tuple(SIDES[0] if key == "both" else key for key in path))
+    keys = list(keys_of(shape.model)) if shape and shape.model else []
+    if not path:
+        keys.insert(0, "photodrome")
+        if SIDES[0] in keys:
+            keys.insert(keys.index(SIDES[0]), "both")
+    return keys
+
+
+def plain_at(root: yaml.Node, path: KeyPath) -> Any:
+    """What stands at a path, as nested dicts, lists and text; None where nothing does."""
+    plain = plain_of(root)
+    for key in path:
+        try:
+            plain = plain[key]
+        except (LookupError, TypeError):
+            return None
+    return plain
+
+
+def _put(plain: Any, path: KeyPath, value: str) -> None:
+    """Set ``value`` in nested dicts, making the maps that are missing."""
+    for key, following in pairwise(path):
+        missing = isinstance(plain, dict) and not isinstance(plain.get(key), dict | list)
+        if missing and isinstance(following, str):
+            plain[key] = {}
+        plain = plain[key]
+    plain[path[-1]] = value
+
+
+def _listed(values: Mapping[KeyPath, Any]) -> str:
+    return ", ".join(path_text(path) for path in values)

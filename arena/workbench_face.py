@@ -1,0 +1,209 @@
+"""How the workbench looks as a whole: plan, panel, what lies over them, and the lines round them."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+
+from arena.workbench_hands import HELP, Hands, Question
+from arena.workbench_layout import Layout, lay_out, scale_of
+from arena.workbench_panel import draw_panel
+from arena.workbench_papers import arena_of, name_for
+from arena.workbench_plan import Plan
+from arena.workbench_state import Trial
+from replays.colours import LIGHT_STEPS, clock_words, light_colours, light_words
+from replays.ground import draw_sun_mark
+from replays.sheet import Sheet, pygame
+from replays.theme import DARK, LIGHT
+
+
+class Face:
+    """Shows the state that is in the hands, as replays.screen wants it, and tells them where things lie."""
+
+    def __init__(self, hands: Hands) -> None:
+        self.hands = hands
+        self.closed = False
+        self.full_screen = False
+        self._plan = Plan()
+        self._drawn: tuple[object, ...] = ()
+        self._is_stale = True
+
+    @property
+    def title(self) -> str:
+        """Title of the window."""
+        return f"photodrome: {arena_of(self.hands.trial.arena).name}"
+
+    def handle_event(self, event: pygame.event.Event) -> None:
+        """Do what an event asks for."""
+        self.hands.handle_event(event)
+        self.closed, self.full_screen = self.hands.trial.closed, self.hands.full_screen
+        self._is_stale = True
+
+    def advance(self, elapsed_s: float) -> None:
+        """Let time of the viewer go by [s]."""
+        self.hands.advance(elapsed_s)
+
+    def is_still(self) -> bool:
+        """Whether it would look the same if it were drawn again."""
+        return not self._is_stale and self._drawn == self._signs()
+
+    def _signs(self) -> tuple[object, ...]:
+        """What can change without an event."""
+        trial = self.hands.trial
+        results = (trial.raced, trial.light, trial.forecast, *trial.changed_on_disk)
+        work = (trial.races.busy, round(trial.races.done, 2), trial.race_fault)
+        return (*map(id, results), *work, trial.time_s, trial.playing, trial.is_faded, trial.note)
+
+    def draw(self, surface: pygame.Surface) -> None:
+        """Draw a frame."""
+        hands, trial = self.hands, self.hands.trial
+        width, height = surface.get_size()
+        hands.scale = scale_of(width, height)
+        sheet = Sheet(surface, hands.scale, DARK if hands.dark else LIGHT)
+        layout = lay_out(round(width / hands.scale), round(height / hands.scale))
+        surface.fill(sheet.theme.paper)
+        self._drawn = self._signs()
+        # paths that take long are drawn bit by bit
+        self._is_stale = self._plan.draw(sheet, layout, trial)
+        hands.layout, hands.view = layout, self._plan.view
+        self._draw_head(sheet, layout, trial)
+        _draw_bar(sheet, layout, trial)
+        _draw_foot(sheet, layout, trial)
+        draw_panel(sheet, layout, hands)
+        if trial.changed_on_disk:
+            _draw_banner(sheet, layout, trial)
+        if hands.question is not None:
+            _draw_question(sheet, layout, trial, hands.question)
+        if hands.help_shown:
+            _draw_help(sheet, layout)
+
+    def _draw_head(self, sheet: Sheet, layout: Layout, trial: Trial) -> None:
+        head, spec = layout.head, arena_of(trial.arena)
+        room = float(head.width)
+        if self._plan.light is not None:
+            room -= _draw_light_scale(sheet, layout, self._plan) + 20
+        large, size = layout.letters(26), layout.letters(15)
+        name = spec.name + (" (not saved)" if trial.arena.is_changed else "")
+        name = sheet.shorten(name, large, room)
+        sheet.text(name, head.topleft, large)
+        if spec.sun is not None:
+            x, y = head.left + sheet.text_size(name, large)[0] + 34, head.top + large / 2
+            words = f"sun {math.degrees(spec.sun.elevation):.0f} deg high"
+            if x + 20 + sheet.text_size(words, size)[0] <= head.left + room:
+                draw_sun_mark(sheet, (x, y), spec.sun.azimuth)
+                sheet.text(words, (x + 20, y), size, sheet.theme.faded, down=0.5)
+        about = sheet.shorten(spec.about or "", size, room)
+        sheet.text(about, (head.left, head.top + large + 6 * layout.unit), size, sheet.theme.faded)
+
+
+def _draw_light_scale(sheet: Sheet, layout: Layout, plan: Plan) -> float:
+    """What the colours of the floor mean, at the right of the head; returns its width [points]."""
+    assert plan.light is not None
+    head, scale = layout.head, plan.light.scale
+    width = min(round(250 * layout.unit), head.width // 2)
+    left, top, height = head.right - width, head.top + round(8 * layout.unit), round(14 * layout.unit)
+    colours = light_colours()
+    for step in range(LIGHT_STEPS):
+        from_x, to_x = left + width * step / LIGHT_STEPS, left + width * (step + 1) / LIGHT_STEPS
+        red, green, blue = (int(part) for part in colours[step])
+        sheet.fill((from_x, top), (math.ceil(to_x - from_x) + 1, height), (red, green, blue))
+    size = layout.letters(14)
+    ticks = scale.ticks()
+    written_from = math.inf
+    for tick, share in reversed(list(zip(ticks, scale.share(np.array(ticks)), strict=True))):
+        x = left + width * float(share)
+        sheet.line([(x, top), (x, top + height + 4)], sheet.theme.ink, 1)
+        words = light_words(tick)
+        wide = sheet.text_size(words, size)[0]
+        corner = min(max(x - wide / 2, left), left + width - wide)
+        if corner + wide + 8 < written_from:
+            sheet.text(words, (corner, top + height + 6), size)
+            written_from = corner
+    return width
+
+
+def _draw_bar(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+    bar, theme, size = layout.bar, sheet.theme, layout.letters(15)
+    share = trial.time_s / trial.seconds
+    sheet.card(bar.topleft, bar.size, theme.card, theme.wood, 4)
+    sheet.card(bar.topleft, (max(8.0, bar.width * share), bar.height), theme.accent, theme.wood, 4)
+    if trial.until < trial.seconds:
+        x = bar.left + bar.width * trial.until / trial.seconds
+        sheet.line([(x, bar.top - 3), (x, bar.bottom + 3)], theme.ink, 2)
+    sheet.disc((bar.left + bar.width * share, bar.centery), 8 * layout.unit, theme.accent, theme.ink, 2)
+    state = f"playing {trial.speed:g} times as fast as life" if trial.playing else "space: play"
+    words = f"{clock_words(trial.time_s)} of {clock_words(trial.seconds)}, {state}"
+    if trial.raced is None:
+        words = "the first run is being worked out" if trial.races.busy else ""
+    place = (bar.right, layout.plan.bottom + round(14 * layout.unit))
+    sheet.text(words, place, size, across=1.0, down=0.5)
+
+
+def _draw_foot(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+    foot, size = layout.foot, layout.letters(15)
+    hint = "Tab: to the plan" if not trial.on_plan else "Tab: to the dials"
+    hint += ", h: all keys"
+    sheet.text(hint, (foot.right, foot.centery), size, sheet.theme.faded, across=1.0, down=0.5)
+    room = foot.width - sheet.text_size(hint, size)[0] - 16
+    words = trial.note or "drag what lies on the plan, or turn a dial"
+    sheet.text(sheet.shorten(words, size, room), (foot.left, foot.centery), size, down=0.5)
+
+
+def _draw_banner(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+    size = layout.letters(16)
+    names = " and ".join(paper.path.name for paper in trial.changed_on_disk)
+    words = f"{names} changed on disk meanwhile. l: load it (u takes that back), k: keep what is here"
+    lines = sheet.wrapped(words, size, layout.plan.width - 40)
+    line = round(22 * layout.unit)
+    height = len(lines) * line + 16
+    corner = (layout.plan.left + 8, layout.plan.top + 8)
+    sheet.card(corner, (layout.plan.width - 16, height), sheet.theme.accent, sheet.theme.on_accent, 6)
+    for number, part in enumerate(lines):
+        place = (corner[0] + 12, corner[1] + 9 + number * line)
+        sheet.text(part, place, size, sheet.theme.on_accent)
+
+
+def _draw_question(sheet: Sheet, layout: Layout, trial: Trial, question: Question) -> None:
+    size, line = layout.letters(16), round(26 * layout.unit)
+    width = min(round(640 * layout.unit), layout.size[0] - 40)
+    if question.paper is None:
+        names = " and ".join(paper.path.stem for paper in trial.unsaved)
+        lines = [f"Not saved yet: {names}.", "w: save    q: close without saving    Esc: stay"]
+        entry = ""
+    else:
+        called = f"named {name_for(Path(question.text))} in tables.   Enter: save   Esc: do not save"
+        lines = [f"Save the {question.paper.kind} as", "", question.note or called]
+        entry = question.text
+    height = line * len(lines) + 40
+    left, top = (layout.size[0] - width) / 2, (layout.size[1] - height) / 2
+    _draw_card(sheet, left, top, width, height)
+    for number, words in enumerate(lines):
+        y = top + 20 + number * line
+        sheet.text(sheet.shorten(words, size, width - 48), (left + 24, y), size)
+    if question.paper is not None:
+        y = top + 20 + line - 4
+        sheet.card((left + 24, y), (width - 48, line - 2), sheet.theme.paper, sheet.theme.wood, 4)
+        shown = entry
+        # the end is where one writes
+        while shown and sheet.text_size(shown, size)[0] > width - 80:
+            shown = shown[1:]
+        sheet.text(shown, (left + 32, y + 4), size)
+        cursor = left + 33 + sheet.text_size(shown, size)[0]
+        sheet.fill((cursor, y + 4), (2, line - 10), sheet.theme.ink)
+
+
+def _draw_help(sheet: Sheet, layout: Layout) -> None:
+    size, line = layout.letters(16), round(27 * layout.unit)
+    width, height = round(690 * layout.unit), line * len(HELP) + 40
+    left, top = (layout.size[0] - width) / 2, (layout.size[1] - height) / 2
+    _draw_card(sheet, left, top, width, height)
+    for number, (keys, meaning) in enumerate(HELP):
+        y = top + 22 + line * number
+        sheet.text(keys, (left + 24, y), size)
+        sheet.text(meaning, (left + 24 + 170 * layout.unit, y), size, sheet.theme.faded)
+
+
+def _draw_card(sheet: Sheet, left: float, top: float, width: float, height: float) -> None:
+    corner = (left - 3, top - 3)
+    sheet.card(corner, (width + 6, height + 6), sheet.theme.wood, None, 10)
+    sheet.card((left, top), (width, height), sheet.theme.card, None, 8)

@@ -1,0 +1,114 @@
+"""Where everything lies in the window, for whoever draws it and for whoever is clicked at."""
+
+from dataclasses import dataclass
+
+from arena.workbench_dials import DIALS
+from replays.sheet import pygame
+
+LEAST_SIZE = (1000, 640)
+"""The least width and height [points] in which nothing lies on anything else."""
+
+USUAL_SIZE = (1280, 760)
+"""Width and height [points] for which it is made; a larger window shows the same, enlarged."""
+
+BUTTONS = (
+    ("undo", "u", "undo"),
+    ("redo", "r", "redo"),
+    ("save", "w", "save_design"),
+    ("save arena", "a", "save_arena"),
+    ("keys", "h", "help"),
+)
+"""What is written on each button, its key, and what it does."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Rectangles [points]; ``unit`` is what everything is multiplied by in a small window."""
+
+    size: tuple[int, int]
+    unit: float
+    head: pygame.Rect
+    plan: pygame.Rect
+    bar: pygame.Rect
+    foot: pygame.Rect
+    panel: pygame.Rect
+    title: pygame.Rect
+    scopes: tuple[pygame.Rect, ...]
+    rows: tuple[pygame.Rect, ...]
+    rails: tuple[pygame.Rect, ...]
+    pulse: pygame.Rect
+    race: pygame.Rect
+    buttons: tuple[pygame.Rect, ...]
+
+    def letters(self, size: int) -> int:
+        """A size of letters, never below 14 [points]."""
+        return max(14, round(size * self.unit))
+
+
+def scale_of(width: int, height: int) -> float:
+    """Pixels a point in a window of so many pixels."""
+    return max(1.0, min(width / USUAL_SIZE[0], height / USUAL_SIZE[1]))
+
+
+def lay_out(width: int, height: int) -> Layout:
+    """The layout of a window of so many points, as if it were no smaller than the least size."""
+    width, height = max(width, LEAST_SIZE[0]), max(height, LEAST_SIZE[1])
+    unit = min(max(min(height / USUAL_SIZE[1], width / USUAL_SIZE[0]), 0.9), 1.0)
+
+    def grown(value: float) -> int:
+        return round(value * unit)
+
+    margin = grown(20)
+    panel_width = min(max(round(0.35 * width), 420), 640)
+    panel = pygame.Rect(width - panel_width, 0, panel_width, height)
+    left = panel.left + margin
+    room = panel.width - 2 * margin
+    title = pygame.Rect(left, grown(14), room, grown(46))
+    scope_width = room // 3
+    scopes = tuple(
+        pygame.Rect(left + number * scope_width, title.bottom + grown(6), scope_width, grown(26))
+        for number in range(3)
+    )
+    row_height = grown(29)
+    top = scopes[0].bottom + grown(6)
+    rows = tuple(
+        pygame.Rect(left, top + number * row_height, room, row_height) for number in range(len(DIALS))
+    )
+    rails = tuple(
+        pygame.Rect(row.left + grown(108), row.centery - grown(5), row.width - grown(108 + 112), grown(10))
+        for row in rows
+    )
+    button_height = grown(30)
+    buttons_top = height - grown(14) - button_height
+    race_height = grown(118)
+    race = pygame.Rect(left, buttons_top - grown(8) - race_height, room, race_height)
+    pulse_top = rows[-1].bottom + grown(10)
+    pulse = pygame.Rect(left, pulse_top, room, race.top - grown(8) - pulse_top)
+    widths = (0.19, 0.18, 0.18, 0.27, 0.18)
+    buttons = []
+    at = float(left)
+    gap = grown(6)
+    free = room - gap * (len(widths) - 1)
+    for share in widths:
+        buttons.append(pygame.Rect(round(at), buttons_top, round(free * share / sum(widths)), button_height))
+        at += free * share / sum(widths) + gap
+    foot = pygame.Rect(margin, height - grown(34), panel.left - 2 * margin, grown(24))
+    bar = pygame.Rect(margin, foot.top - grown(24), panel.left - 2 * margin, grown(10))
+    head = pygame.Rect(margin, grown(12), panel.left - 2 * margin, grown(66))
+    plan = pygame.Rect(margin, head.bottom, head.width, bar.top - grown(34) - head.bottom)
+    return Layout(
+        (width, height),
+        unit,
+        head,
+        plan,
+        bar,
+        foot,
+        panel,
+        title,
+        scopes,
+        rows,
+        rails,
+        pulse,
+        race,
+        tuple(buttons),
+    )

@@ -1,0 +1,263 @@
+"""The side panel of the workbench: the dials, the pulse ahead, the race, and the buttons."""
+
+import math
+
+from agents.measure import SidePoint
+from agents.units import format_quantity
+from arena.workbench_dials import DIALS, SCOPES, Dial
+from arena.workbench_hands import Hands
+from arena.workbench_layout import BUTTONS, Layout
+from arena.workbench_papers import design_of
+from arena.workbench_state import Trial
+from arena.workbench_walker import draw_walker_ahead
+from arena.workbench_work import Forecast
+from replays.colours import light_words, look, time_words
+from replays.score import DesignScore
+from replays.sheet import Sheet, pygame
+from replays.tracks import draw_mark
+
+# With more stops than this a rail shows a notch for each fifth only.
+_MOST_NOTCHES = 40
+
+_SCOPE_WORDS = {"both": "both sides", "left": "left side", "right": "right side"}
+
+
+def draw_panel(sheet: Sheet, layout: Layout, hands: Hands) -> None:
+    """Draw all of it."""
+    trial, panel = hands.trial, layout.panel
+    sheet.fill(panel.topleft, panel.size, sheet.theme.card)
+    sheet.line([panel.topleft, panel.bottomleft], sheet.theme.wood, 3)
+    _draw_title(sheet, layout, trial)
+    for number, dial in enumerate(DIALS):
+        _draw_dial(sheet, layout, trial, number, dial)
+    _draw_pulse(sheet, layout, trial)
+    _draw_race(sheet, layout, trial)
+    for rect, (words, key, _) in zip(layout.buttons, BUTTONS, strict=True):
+        sheet.card(rect.topleft, rect.size, sheet.theme.paper, sheet.theme.wood, 6)
+        _centred(sheet, f"{words}  {key}", rect, layout.letters(14), sheet.theme.ink)
+
+
+def _centred(sheet: Sheet, words: str, rect: pygame.Rect, size: int, colour: tuple[int, int, int]) -> None:
+    words = sheet.shorten(words, size, rect.width - 6)
+    sheet.text(words, rect.center, size, colour, across=0.5, down=0.5)
+
+
+def _draw_title(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+    title, size = layout.title, layout.letters(15)
+    large = layout.letters(21)
+    design = design_of(trial.paper)
+    draw_mark(sheet, (title.left + 9, title.top + large / 2), 8 * layout.unit, look(trial.chosen))
+    words = design.name + (" (not saved)" if trial.paper.is_changed else "")
+    room = title.width - 26
+    if len(trial.designs) > 1:
+        hint = f"{trial.chosen + 1} of {len(trial.designs)}, next: d"
+        sheet.text(hint, (title.right, title.top + 3), size, sheet.theme.faded, across=1.0)
+        room -= round(sheet.text_size(hint, size)[0]) + 12
+    sheet.text(sheet.shorten(words, large, room), (title.left + 26, title.top), large)
+    about = sheet.shorten(design.about or "", size, title.width)
+    sheet.text(about, (title.left, title.top + large + 7 * layout.unit), size, sheet.theme.faded)
+    for number, rect in enumerate(layout.scopes):
+        chosen = number == trial.scope
+        theme = sheet.theme
+        sheet.card(rect.topleft, rect.size, theme.accent if chosen else theme.paper, theme.wood, 0)
+        colour = theme.on_accent if chosen else theme.faded
+        key = "  s" if chosen else ""
+        _centred(sheet, _SCOPE_WORDS[SCOPES[number]] + key, rect, size, colour)
+
+
+def _draw_dial(sheet: Sheet, layout: Layout, trial: Trial, number: int, dial: Dial) -> None:
+    row, rail, theme = layout.rows[number], layout.rails[number], sheet.theme
+    size = layout.letters(15)
+    chosen = number == trial.dial and not trial.on_plan
+    if chosen:
+        sheet.card((row.left - 8, row.top), (row.width + 16, row.height), theme.paper, theme.wood, 6)
+        tip = (row.left - 1, row.centery)
+        sheet.polygon([tip, (tip[0] - 6, tip[1] - 5), (tip[0] - 6, tip[1] + 5)], theme.ink)
+    sheet.text(dial.label, (row.left + 6, row.centery), size, down=0.5)
+    design = trial.design
+    values = dial.values(design)
+    sheet.text(dial.shown(design), (row.right, row.centery), size, across=1.0, down=0.5)
+    present = [value for value in values if value is not None]
+    y = rail.centery
+    sheet.line([(rail.left, y), (rail.right, y)], theme.wood if present else theme.faded, 2)
+    if not present:
+        return
+    stops = len(dial.stops)
+    for stop in range(0, stops, 1 if stops <= _MOST_NOTCHES else 5):
+        x = rail.left + rail.width * stop / (stops - 1)
+        sheet.line([(x, y - 4), (x, y + 4)], theme.wood, 1)
+    pegs = [("", present[0])] if len(set(values)) == 1 else []
+    if not pegs:
+        pegs = [(name, value) for name, value in zip("lr", values, strict=True) if value is not None]
+    for name, value in pegs:
+        x = rail.left + rail.width * dial.place(value)
+        colour = {"": theme.accent, "l": theme.left, "r": theme.right}[name]
+        _draw_peg(sheet, (x, y), layout.unit, colour, name)
+
+
+def _draw_peg(
+    sheet: Sheet, place: tuple[float, float], unit: float, colour: tuple[int, int, int], side: str
+) -> None:
+    """A peg that points at its notch; where the sides differ, left from above and right from below."""
+    x, y = place
+    broad, tall = 6 * unit, 11 * unit
+    shapes = {
+        "": [(x - broad, y - tall), (x + broad, y - tall), (x + broad, y + tall / 2), (x, y + tall)],
+        "l": [(x - broad, y - tall), (x + broad, y - tall), (x, y)],
+        "r": [(x - broad, y + tall), (x + broad, y + tall), (x, y)],
+    }
+    shape = shapes[side]
+    if not side:
+        shape.append((x - broad, y + tall / 2))
+    sheet.polygon(shape, colour)
+    sheet.line(shape, sheet.theme.ink, 1.6, closed=True)
+
+
+def _draw_pulse(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+    box, size, theme = layout.pulse, layout.letters(15), sheet.theme
+    line = round(20 * layout.unit)
+    forecast = trial.forecast
+    sheet.line([box.topleft, box.topright], theme.wood, 1)
+    top = box.top + round(7 * layout.unit)
+    heading = "One pulse, where the meter lies"
+    if forecast is not None:
+        heading = f"One pulse in {light_words(forecast.light)}, where the meter lies"
+    large = layout.letters(17)
+    sheet.text(sheet.shorten(heading, large, box.width), (box.left, top), large)
+    top += round(22 * layout.unit)
+    if forecast is not None:
+        mixture = ", ".join(f"{100 * share:.0f} % {kind}" for kind, share in forecast.kinds)
+        sheet.text(sheet.shorten(mixture, size, box.width), (box.left, top), size, theme.faded)
+    top += round(23 * layout.unit)
+    told = _fault_lines(sheet, trial, size, box.width)
+    most = max(2, (box.height - round(160 * layout.unit)) // line)
+    if len(told) > most:
+        words, is_bad = told[most - 1]
+        told = [*told[: most - 1], (sheet.shorten(f"{words} ...", size, box.width), is_bad)]
+    left_over = box.bottom - top - len(told) * line - 6
+    picture = pygame.Rect(box.left, top, round(0.46 * box.width), max(left_over, 60))
+    draw_walker_ahead(sheet, picture, trial.design, forecast)
+    column, room = picture.right + 12, box.right - picture.right - 12
+    if forecast is None:
+        sheet.text("being worked out", (column, top), size, theme.faded)
+    else:
+        for number, (words, value) in enumerate(_figures(forecast)):
+            y = top + number * line
+            if y + line <= picture.bottom + 6:
+                sheet.text(words, (column, y), size, theme.faded)
+                value = sheet.shorten(value, size, room - sheet.text_size(words, size)[0] - 6)
+                sheet.text(value, (column + room, y), size, across=1.0)
+    for number, (words, is_bad) in enumerate(told):
+        y = picture.bottom + 6 + number * line
+        sheet.text(words, (box.left, y), size, theme.ink if is_bad else theme.faded)
+
+
+def _figures(forecast: Forecast) -> list[tuple[str, str]]:
+    """What the bench measures, in words and figures."""
+    measured = forecast.point.measured
+    first: SidePoint = measured.first
+    touched = "-" if first.trigger_touched is None else format_quantity(first.trigger_touched, "V")
+    return [
+        ("fires at", format_quantity(first.trigger, "V")),
+        ("touched", touched),
+        ("charges in", _or_dash(first.charge, "s")),
+        ("pulse", "for ever" if first.locked else _or_dash(first.pulse, "s")),
+        ("lets go at", _or_dash(first.let_go, "V")),
+        ("turns", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
+        ("moves on", _or_dash(first.advance, "m")),
+    ]
+
+
+def _or_dash(value: float | None, unit: str) -> str:
+    return "-" if value is None else format_quantity(value, unit)
+
+
+def _fault_lines(sheet: Sheet, trial: Trial, size: int, room: float) -> list[tuple[str, bool]]:
+    """What is wrong, in lines: with the file, with the design in this light, or nothing."""
+    if trial.paper.fault:
+        words = "cannot be: " + "; ".join(trial.paper.fault.splitlines())
+        return [(line, True) for line in sheet.wrapped(words, size, room)]
+    if trial.forecast is None:
+        return []
+    if not trial.forecast.causes:
+        return [("no fault in this light", False)]
+    lines: list[tuple[str, bool]] = []
+    for name, cause in trial.forecast.causes:
+        lines += [(line, True) for line in sheet.wrapped(f"! {name}: {cause}", size, room)]
+    return lines
+
+
+def _draw_race(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+    box, size, theme = layout.race, layout.letters(15), sheet.theme
+    line = round(20 * layout.unit)
+    sheet.line([box.topleft, box.topright], theme.wood, 1)
+    top = box.top + round(7 * layout.unit)
+    large = layout.letters(17)
+    sheet.text("The race", (box.left, top), large)
+    state = _race_state(trial)
+    sheet.text(state, (box.right, top + 2), size, theme.faded, across=1.0)
+    top += round(23 * layout.unit)
+    if trial.races.busy:
+        sheet.card((box.left, top), (box.width, 6), theme.paper, theme.wood, 3)
+        sheet.card((box.left, top), (max(6.0, box.width * trial.races.done), 6), theme.accent, theme.wood, 3)
+    top += round(11 * layout.unit)
+    rows = max(1, (box.bottom - top) // line)
+    if trial.fault and not trial.paper.fault:
+        for number, words in enumerate(sheet.wrapped(f"! {trial.fault}", size, box.width)[:rows]):
+            sheet.text(words, (box.left, top + number * line), size)
+        return
+    if trial.raced is None or not trial.raced.scores:
+        return
+    before = {score.design: score for score in trial.before}
+    scores = list(enumerate(trial.raced.scores))
+    # the chosen design is told of even where there is not room for all
+    scores.sort(key=lambda pair: pair[0] != trial.chosen)
+    each = rows // len(scores)
+    for place, (number, score) in enumerate(scores[:rows]):
+        y = top + place * max(each, 1) * line
+        told = _score_words(score, before.get(score.design) or _only(trial), each)
+        draw_mark(sheet, (box.left + 8, y + size / 2), 5.5 * layout.unit, look(number))
+        for offset, part in enumerate(told):
+            sheet.text(sheet.shorten(part, size, box.width - 24), (box.left + 24, y + offset * line), size)
+
+
+def _only(trial: Trial) -> DesignScore | None:
+    """The scores before of a design that goes by another name now."""
+    return trial.before[0] if len(trial.before) == 1 and len(trial.designs) == 1 else None
+
+
+def _race_state(trial: Trial) -> str:
+    if trial.races.busy:
+        done = trial.races.done
+        words = "under way" if trial.raced is None or trial.is_live else "run anew"
+        return f"{words}, {done:.0%}" if done > 0.0 else "getting ready"
+    if trial.fault:
+        return "the last one that could be run"
+    return "as it lies on the bench"
+
+
+def _score_words(score: DesignScore, before: DesignScore | None, lines: int) -> list[str]:
+    """A design's race in up to so many ``lines``, each figure with what it was before."""
+
+    def pair(now: object, then: object) -> str:
+        return f"{now}" if before is None or now == then else f"{now} (before: {then})"
+
+    told = []
+    if score.reached is not None:
+        told.append(f"{pair(score.reached, before and before.reached)} of {score.walkers} reached a goal")
+    then = before.median_reach_s if before is not None else None
+    if score.median_reach_s is not None:
+        told.append(
+            f"half by {pair(time_words(score.median_reach_s), time_words(then) if then else 'never')}"
+        )
+    elif then:
+        told.append(f"half by never (before: {time_words(then)})")
+    if score.light_gain is not None:
+        gain = f"{score.light_gain:.2f}"
+        gained = before.light_gain if before is not None else None
+        told.append(
+            f"{pair(gain, f'{gained:.2f}' if gained is not None else '-')} times the light of its start"
+        )
+    if lines <= 1:
+        return [f"{score.design}: {told[0]}" if told else score.design]
+    return told[:lines]

@@ -1,0 +1,227 @@
+"""The plan of the arena on the workbench: its light, what stands there, the last run, and what is held."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from arena.record import describe_arena
+from arena.spec import ArenaSpec
+from arena.workbench_layout import Layout
+from arena.workbench_state import Trial
+from arena.workbench_things import Thing
+from arena.workbench_work import Raced
+from replays.colours import INK, PAPER, STRAW, Colour, light_words
+from replays.ground import draw_ground, names_of_things
+from replays.legend import draw_scale_bar
+from replays.lightmap import LABEL_SIZE, LightMap
+from replays.poses import Pose, Poses
+from replays.sheet import Point, Sheet, pygame
+from replays.tracks import CROWD, draw_walker
+from replays.trails import Trails
+from replays.view import Room, View, fit
+
+# Paths are drawn so many times finer, and no longer than this [s] in a frame.
+_FINE = 2
+_BUDGET = 0.02
+# How much of the last run is hidden while another is being run.
+_STALE = 110
+# Width and height of a line of what is told of a thing [points].
+_TELL_WIDTH, _TELL_LINE = 330.0, 18.0
+
+
+class Plan:
+    """Draws the plan, and keeps what does not change from frame to frame."""
+
+    def __init__(self) -> None:
+        self.view: View | None = None
+        self._spec: ArenaSpec | None = None
+        self._ground: pygame.Surface | None = None
+        self._ground_of: tuple[object, ...] = ()
+        self._names: list[tuple[str, Point]] = []
+        self._light: LightMap | None = None
+        self._light_of: object = None
+        self._raced: Raced | None = None
+        self._poses: Poses | None = None
+        self._trails: Trails | None = None
+        self._trails_of: tuple[object, ...] = ()
+        self._run: pygame.Surface | None = None
+        self._plan_of: tuple[int, ...] = ()
+
+    @property
+    def light(self) -> LightMap | None:
+        """The map of light that was drawn last."""
+        return self._light
+
+    def draw(self, sheet: Sheet, layout: Layout, trial: Trial) -> bool:
+        """Draw it; returns whether there is more to draw in the next frame."""
+        spec = trial.spec
+        self._look_at(layout, trial, spec)
+        view = self.view
+        assert view is not None
+        self._lay_ground(sheet, trial, spec, view)
+        more = self._lay_run(sheet, trial, view)
+        corner = (round(view.left * sheet.scale), round(view.top * sheet.scale))
+        assert self._run is not None
+        assert self._ground is not None
+        sheet.surface.blit(self._run, corner)
+        if trial.is_faded:
+            self._ground.set_alpha(_STALE)
+            sheet.surface.blit(self._ground, corner)
+            self._ground.set_alpha(None)
+        window = pygame.Rect(corner, self._run.get_size())
+        sheet.surface.set_clip(window)
+        self._draw_walkers(sheet, trial, view)
+        held = _held(trial)
+        if held is not None:
+            _mark(sheet, view, held, bool(trial.carried and trial.carried.fault))
+        for words, place in self._names:
+            sheet.plate(words, (place[0] + view.left, place[1] + view.top), LABEL_SIZE)
+        _draw_meter(sheet, view, trial)
+        if held is not None:
+            _tell(sheet, view, held, trial.carried.fault if trial.carried else "")
+        sheet.surface.set_clip(None)
+        draw_scale_bar(sheet, view, (view.left + 4, layout.plan.bottom + round(14 * layout.unit)))
+        return more
+
+    def _look_at(self, layout: Layout, trial: Trial, spec: ArenaSpec) -> None:
+        """Choose the view; it stays while something is carried, lest the floor runs away from the hand."""
+        plan = layout.plan
+        if self.view is not None and trial.carried is not None and self._plan_of == tuple(plan):
+            return
+        if self.view is None or self._spec != spec or self._plan_of != tuple(plan):
+            self._plan_of = tuple(plan)
+            self._spec = spec
+            view = fit(describe_arena(spec, ""), plan.left, plan.top, plan.width, plan.height)
+            self.view = replace(view, top=plan.top + (plan.height - view.height) / 2)
+
+    def _lay_ground(self, sheet: Sheet, trial: Trial, spec: ArenaSpec, view: View) -> None:
+        if trial.light is not None and trial.light is not self._light_of:
+            west, south = (min(values) for values in zip(*spec.floor.outline, strict=True))
+            self._light = LightMap(trial.light, {"x": west, "y": south, "cell": spec.cell})
+            self._light_of = trial.light
+        key = (view, spec, id(self._light), sheet.theme.name, sheet.scale)
+        if self._ground is not None and key == self._ground_of:
+            return
+        self._ground_of = key
+        arena = describe_arena(spec, "")
+        size = (round(view.width * sheet.scale), round(view.height * sheet.scale))
+        self._ground = pygame.Surface(size)
+        ground = Sheet(self._ground, sheet.scale, sheet.theme)
+        self._ground.fill(sheet.theme.paper)
+        inner = View(0.0, 0.0, view.width, view.height, view.west, view.south, view.zoom)
+        if self._light is not None:
+            self._light.paint(ground, inner, arena["floor"], coarse=trial.carried is not None)
+        room = Room(inner)
+        _draw_starts(ground, inner, spec)
+        draw_ground(ground, inner, arena, room)
+        self._names = names_of_things(ground, inner, arena, room)
+        self._trails_of = (*self._trails_of[:2], None)
+
+    def _lay_run(self, sheet: Sheet, trial: Trial, view: View) -> bool:
+        """Bring ``_run``, the ground with the paths so far, up to the time that is shown."""
+        assert self._ground is not None
+        if trial.raced is None:
+            self._run = self._ground
+            return False
+        if trial.raced is not self._raced:
+            self._raced, self._poses = trial.raced, Poses(trial.raced.replay)
+        assert self._poses is not None
+        key = (id(trial.raced), (view, sheet.scale), id(self._ground))
+        whole = key != self._trails_of
+        if self._trails is None or key[:2] != self._trails_of[:2] or trial.time_s < self._trails.time_s:
+            # a window that is enlarged is fine enough by itself
+            fine = _FINE if sheet.scale < 1.5 else 1
+            walkers = np.arange(len(trial.raced.replay.walkers))
+            self._trails = Trails(trial.raced.replay, self._poses, view, sheet.scale, fine, walkers)
+            whole = True
+        self._trails_of = key
+        done, changed = self._trails.advance(trial.time_s, _BUDGET)
+        if whole or self._run is None or self._run is self._ground:
+            self._run = self._ground.copy()
+            changed = [self._trails.casing.get_rect()]
+        self._trails.compose(self._ground, self._run, changed)
+        return not done
+
+    def _draw_walkers(self, sheet: Sheet, trial: Trial, view: View) -> None:
+        if trial.raced is None or self._poses is None:
+            return
+        walkers = trial.raced.replay.walkers
+        opacity = 0.4 if len(walkers) > CROWD else 0.85
+        x, y, heading = self._poses.at(trial.time_s)
+        for number, walker in enumerate(walkers):
+            pose = Pose(float(x[number]), float(y[number]), float(heading[number]))
+            draw_walker(sheet, view, walker, pose, 0.35 * opacity if trial.is_faded else opacity)
+
+
+def _held(trial: Trial) -> Thing | None:
+    """What is carried, or chosen for the keys."""
+    if trial.carried is not None:
+        return trial.carried.now
+    return trial.chosen_thing() if trial.on_plan else None
+
+
+def _draw_starts(sheet: Sheet, view: View, spec: ArenaSpec) -> None:
+    starts = spec.starts
+    if starts.zone is not None:
+        outline = view.line(starts.zone.outline)
+        sheet.cased_line(outline, INK, PAPER, 1.4, pattern=(10, 6), closed=True)
+    for number, start in enumerate(starts.places or (), start=1):
+        x, y = view(*start.place)
+        sheet.disc((x, y), 9, PAPER, INK, 1.6)
+        if start.heading is not None:
+            tip = (x + 17 * math.cos(start.heading), y - 17 * math.sin(start.heading))
+            root = (x + 9 * math.cos(start.heading), y - 9 * math.sin(start.heading))
+            sheet.line([root, tip], INK, 2.2)
+        sheet.text(str(number), (x, y), LABEL_SIZE, INK, across=0.5, down=0.5)
+
+
+def _draw_meter(sheet: Sheet, view: View, trial: Trial) -> None:
+    """A light meter: a window with four fins, and what it reads."""
+    carried = trial.carried
+    here = carried.now.points[0] if carried is not None and carried.now.kind == "meter" else trial.meter
+    x, y = view(*here)
+    for turn in range(4):
+        angle = math.pi / 4 + turn * math.pi / 2
+        ends = [(x + r * math.cos(angle), y + r * math.sin(angle)) for r in (8, 17)]
+        sheet.cased_line(ends, PAPER, INK, 3.4)
+    sheet.disc((x, y), 11, PAPER, INK, 2.4)
+    sheet.disc((x, y), 5, STRAW, INK, 1.4)
+    if trial.forecast is not None:
+        sheet.plate(f"meter {light_words(trial.forecast.light)}", (x + 20, y - 10), LABEL_SIZE)
+
+
+def _mark(sheet: Sheet, view: View, thing: Thing, is_bad: bool) -> None:
+    """A frame round what is chosen or held; crossed out where it cannot be."""
+    points = view.line(thing.points)
+    colour: Colour = INK if is_bad else STRAW
+    casing: Colour = PAPER if is_bad else INK
+    if thing.is_point:
+        sheet.disc(points[0], 19, None, casing, 4.6)
+        sheet.disc(points[0], 18, None, colour, 2.4)
+        middle = points[0]
+    else:
+        sheet.cased_line(points, colour, casing, 3.0, pattern=(6, 5), closed=thing.closed)
+        middle = (sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points))
+    if is_bad:
+        for slant in (-1, 1):
+            ends = [(middle[0] - 14, middle[1] - slant * 14), (middle[0] + 14, middle[1] + slant * 14)]
+            sheet.cased_line(ends, colour, casing, 3.4)
+
+
+def _tell(sheet: Sheet, view: View, thing: Thing, fault: str) -> None:
+    """Say below a thing, or above it where there is no room, where it is, or why it cannot be there."""
+    points = view.line(thing.points)
+    place = f"{thing.points[0][0]:.4g} {thing.points[0][1]:.4g} m"
+    lines = sheet.wrapped(fault, LABEL_SIZE, _TELL_WIDTH) if fault else [f"{thing.name}, {place}"]
+    width = max(sheet.text_size(line, LABEL_SIZE)[0] for line in lines) + 12
+    height = _TELL_LINE * len(lines) + 6
+    x = sum(x for x, _ in points) / len(points) - width / 2
+    y = max(y for _, y in points) + 24
+    if y + height > view.top + view.height - 2:
+        y = min(y for _, y in points) - 24 - height
+    x = min(max(x, view.left + 2), view.left + view.width - width - 2)
+    y = min(max(y, view.top + 2), view.top + view.height - height - 2)
+    sheet.card((x, y), (width, height), sheet.theme.paper, sheet.theme.ink, 3)
+    for number, line in enumerate(lines):
+        sheet.text(line, (x + 6, y + 4 + number * _TELL_LINE), LABEL_SIZE)

@@ -1,0 +1,167 @@
+"""What the workbench has worked out on threads of its own: the race, the map of light, and a pulse ahead."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.bench import BenchPoint, bench_record
+from agents.build import build
+from agents.causes import cause_of
+from agents.design import Design
+from agents.errors import OptionError
+from agents.measure import BRIGHTEST
+from agents.quantities import Pair
+from agents.spectra import KINDS, panel_weights
+from arena.contest import Contest, Entrant
+from arena.flatten import flatten
+from arena.light import light_map
+from arena.parts import MOST_WALKERS
+from arena.placement import start_count
+from arena.record import map_of
+from arena.shadow import disc_points
+from arena.simulate import simulate, starts_of
+from arena.spec import ArenaSpec
+from arena.workbench_latest import Tell
+from arena.world import wall_table
+from replays.record import Replay
+from replays.score import DesignScore
+from replays.score import score as score_one
+
+# Width of the one cell of a map that stands for a place [m].
+_SPOT = 1e-3
+
+
+@dataclass(frozen=True)
+class Terms:
+    """How races are run; None is taken from the arena, or all cores."""
+
+    walkers: int | None = None
+    seconds: float | None = None
+    seed: int = 1
+    alone: bool = False
+    threads: int | None = None
+
+
+def contest_of(spec: ArenaSpec, text: str, entrants: Sequence[Entrant], terms: Terms) -> Contest:
+    """A contest on these terms. Raises OptionError where there cannot be one."""
+    names = [entrant.design.name for entrant in entrants]
+    for name in names:
+        if names.count(name) > 1:
+            raise OptionError(f"{names.count(name)} designs have the name {name!r}; give each its own")
+    walkers = terms.walkers or start_count(spec, len(entrants), terms.alone)
+    if walkers * len(entrants) > MOST_WALKERS:
+        raise OptionError(f"{walkers * len(entrants)} walkers are to run; the most is {MOST_WALKERS}")
+    return Contest(spec, text, tuple(entrants), walkers, terms.seconds or spec.lasts, terms.seed, terms.alone)
+
+
+def check_room(contest: Contest) -> None:
+    """Raise OptionError where the walkers of a contest have no room to start."""
+    each = np.concatenate([build(entrant.design) for entrant in contest.entrants])
+    starts_of(contest, flatten(contest.arena), np.repeat(each, contest.walkers))
+
+
+@dataclass(frozen=True)
+class Race:
+    """A race to be run."""
+
+    contest: Contest
+    threads: int | None
+
+
+@dataclass(frozen=True)
+class Raced:
+    """A race that has been run, or as much of it as has: up to ``until`` [s], then without scores."""
+
+    replay: Replay
+    scores: tuple[DesignScore, ...]
+    until: float
+
+
+def run_race(race: Race, tell: Tell[Raced]) -> Raced:
+    """Run it. Raises OptionError where the walkers have no room, ModelError, and what ``tell`` raises."""
+    seconds = race.contest.seconds
+    replay = simulate(
+        race.contest,
+        race.threads,
+        lambda done: tell(done),
+        lambda part, until: tell(until / seconds, Raced(part, (), until)),
+    )
+    scores = tuple(score_one(replay))
+    tell(1.0)
+    return Raced(replay, scores, seconds)
+
+
+@dataclass(frozen=True)
+class Sky:
+    """An arena of which the map of light is wanted, at the panels' ``height`` [m]."""
+
+    spec: ArenaSpec
+    height: float
+
+
+def map_sky(sky: Sky, tell: Tell[npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
+    """The map of light [lx], as a replay holds it."""
+    tell(0.0)
+    return map_of(sky.spec, sky.height).astype(np.float32)
+
+
+@dataclass(frozen=True)
+class Spot:
+    """A design at a ``place`` [m] of an arena."""
+
+    spec: ArenaSpec
+    design: Design
+    place: Pair
+
+
+@dataclass(frozen=True)
+class Forecast:
+    """What a pulse will be at a spot: ``light`` [lx] there on a level surface, of ``kinds`` by share.
+
+    ``causes`` are the faults by name, each with its cause in words.
+    """
+
+    design: Design
+    light: float
+    kinds: tuple[tuple[str, float], ...]
+    point: BenchPoint
+    causes: tuple[tuple[str, str], ...]
+
+
+def foresee(spot: Spot, tell: Tell[Forecast]) -> Forecast:
+    """Measure the design on the bench in the light of the spot, at the height of its panel.
+
+    The bench knows one kind of light at a time. A mixture is put to it as daylight of the same illuminance,
+    with a panel that takes from a lux what it takes from a lux of the mixture: I_ph = k Σ w_kind E_kind.
+    """
+    tell(0.0)
+    by_kind = light_by_kind(spot.spec, spot.place, spot.design.panel.height)
+    light = min(float(by_kind.sum()), BRIGHTEST)
+    walkers = build(spot.design)
+    if light > 0.0:
+        weights = np.array(panel_weights(spot.design.panel.response))
+        walkers["photo_per_lux"] *= float(by_kind @ weights / by_kind.sum())
+    walker = walkers[0]
+    point = bench_record(walker, light)
+    causes = tuple((name, cause_of(name, walker, point.measured)) for name in point.faults)
+    shares = sorted(
+        zip(KINDS, by_kind / max(float(by_kind.sum()), 1e-12), strict=True), key=lambda one: -one[1]
+    )
+    kinds = tuple((kind, float(share)) for kind, share in shares if share > 0.005)
+    return Forecast(spot.design, light, kinds, point, causes)
+
+
+def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> npt.NDArray[np.float64]:
+    """Illuminance [lx] on a level surface at a place and ``height`` [m], for each of agents.spectra.KINDS."""
+    arena = flatten(spec)
+    found = arena.ambient.copy()
+    x, y = place
+    spot = (x - _SPOT / 2, y - _SPOT / 2, x + _SPOT / 2, y + _SPOT / 2)
+    standing = (wall_table(arena.walls), arena.shades, arena.shade_points, disc_points())
+    for kind in range(len(KINDS)):
+        weights = (arena.sources["kind"] == kind).astype(np.float64)
+        if weights.any():
+            found[kind] += light_map(spot, _SPOT, height, arena.sources, weights, 0.0, *standing)[0, 0]
+    return found

@@ -1,0 +1,82 @@
+"""The rail and the motor's current during one pulse, stepped as the run stepped it."""
+
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agents.compiled import kernel
+from agents.pulse import begin_pulse, pulse_step, pulse_step_length
+from agents.walker import STATE
+
+Floats = NDArray[np.float64]
+
+# A pulse that takes more steps than this is followed no further; only one that locks up does.
+MOST_STEPS = 4000
+
+
+@kernel
+def follow_pulse(
+    walker: Any,
+    number: int,
+    photocurrent: float,
+    touch_times: Floats,
+    touch_states: Floats,
+    held_times: Floats,
+    held_speeds: Floats,
+    longest: float,
+    state: Any,
+    out: Floats,
+) -> int:
+    """Run the pulse of side ``number`` from the rail in ``state``; returns how many rows of ``out`` it fills.
+
+    A row is time since firing [s], rail [V] and mean motor current of the step before it [A].
+    ``photocurrent`` [A] is the panel's; the whisker is pressed where ``touch_states`` is 1 from
+    ``touch_times`` [s] on. From ``held_times`` [s] on the floor passes under the tyre no faster than
+    ``held_speeds`` [m/s], which is what walls and other walkers do to it. It ends when the latch lets go,
+    after ``longest`` [s], or with the last row.
+    """
+    begin_pulse(walker, number, touch_states[0] > 0.0, state)
+    side = walker["side"][number]
+    time = 0.0
+    touch = 0
+    held = 0
+    out[0, 0] = 0.0
+    out[0, 1] = state["rail"]
+    out[0, 2] = 0.0
+    row = 1
+    while row < len(out) and longest - time > 1e-9:
+        while touch + 1 < len(touch_times) and touch_times[touch + 1] <= time:
+            touch += 1
+        while held + 1 < len(held_times) and held_times[held + 1] <= time:
+            held += 1
+        if len(held_times) > 0 and held_times[held] <= time:
+            state["speed"] = min(state["speed"], held_speeds[held])
+        step = min(pulse_step_length(side, state, walker["step"]), longest - time)
+        before = state["charge"]
+        holds, _ = pulse_step(walker, number, photocurrent, touch_states[touch] > 0.0, state, step)
+        if not holds:
+            break
+        time += step
+        out[row, 0] = time
+        out[row, 1] = state["rail"]
+        out[row, 2] = (state["charge"] - before) / step
+        row += 1
+    return row
+
+
+def pulse_rows(
+    walker: Any,
+    number: int,
+    rail: float,
+    photocurrent: float,
+    touches: tuple[Floats, Floats],
+    held: tuple[Floats, Floats],
+    longest: float,
+) -> Floats:
+    """Rows (n, 3) of :func:`follow_pulse` for a pulse that fires at ``rail`` [V]."""
+    state = np.zeros(1, STATE)
+    state["rail"] = rail
+    out = np.zeros((MOST_STEPS, 3))
+    count = follow_pulse(walker, number, photocurrent, *touches, *held, longest, state[0], out)
+    return out[:count]
