@@ -63,7 +63,7 @@ class _Floor:
         elif moment.ways == CHOSEN_WAY:
             walkers = np.array([moment.chosen])
         known = ground.trails if ground is not None and ground.fits(view, moment) else None
-        self.trails = Trails(replay, stage.poses, view, scale, self.fine, walkers, known)
+        self.trails: Trails = Trails(replay, stage.poses, view, scale, self.fine, walkers, known)
         self.picture = self.ground.copy()
         self.picture.blit(self.starts, (0, 0), special_flags=pygame.BLEND_PREMULTIPLIED)
 

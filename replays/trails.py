@@ -69,7 +69,7 @@ class Trails:
         self.colour = pygame.Surface(size, pygame.SRCALPHA)
         self._everyone = walkers
         self._is_crowd = len(walkers) > CROWD
-        self._ways = self._lay_out(walkers) if known is None else known._ways
+        self._ways: _Ways = self._lay_out(walkers) if known is None else known._ways
         self._drawn = self._ways.edges[:-1].copy()
         mine = np.isin(replay.pulses["walker"], walkers)
         self._pulses = replay.pulses[mine] if mine.sum() <= _MOST_PULSE_MARKS else replay.pulses[:0]
