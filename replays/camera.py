@@ -14,9 +14,9 @@ CLOSEST = 80.0
 
 # How long after its last change a view counts as moving [s of the viewer].
 _REST = 0.14
-# Time in which a glide comes closer to its end by a factor of e [s of the viewer].
-_GLIDE = 0.13
-# A walker that is followed may go this far from the middle before the view glides after it.
+# A view jumps after a walker no more often than this [s of the viewer].
+_BETWEEN_JUMPS = 0.8
+# A walker that is followed may go this far from the middle before the view goes after it.
 _LEASH = 0.28
 
 
@@ -30,7 +30,7 @@ class Camera:
     closer: float = 1.0
     centre: Point = field(default=(0.0, 0.0))
     changed_s: float = -math.inf
-    goal: Point | None = None
+    jumped_s: float = -math.inf
 
     def __post_init__(self) -> None:
         west, south, east, north = self.bounds
@@ -53,8 +53,8 @@ class Camera:
         )
 
     def is_moving(self, now_s: float) -> bool:
-        """Whether it changed a moment ago, or glides, at ``now_s`` [s of the viewer]."""
-        return self.goal is not None or now_s - self.changed_s < _REST
+        """Whether the viewer changed it a moment ago, at ``now_s`` [s of the viewer]."""
+        return now_s - self.changed_s < _REST
 
     def come_closer(self, box: Box, factor: float, now_s: float, at: Point | None = None) -> None:
         """Come closer by ``factor``, so that what is at the point ``at``, or in the middle, stays there."""
@@ -73,37 +73,24 @@ class Camera:
         """Move the floor by ``across`` and ``down`` [points] on the screen."""
         zoom = self.view(box).zoom
         self.centre = (self.centre[0] - across / zoom, self.centre[1] + down / zoom)
-        self.goal = None
         self._change(box, now_s)
 
     def see_all(self, box: Box, now_s: float) -> None:
         """Look at the whole floor."""
         self.closer = 1.0
-        self.goal = None
         self._change(box, now_s)
 
-    def follow(self, box: Box, x: float, y: float) -> None:
-        """Begin to glide after a walker at ``x``, ``y`` [m] if it is about to leave the middle."""
-        if self.closer <= 1.0:
+    def follow(self, box: Box, x: float, y: float, now_s: float) -> None:
+        """Put a walker at ``x``, ``y`` [m] into the middle if it is about to leave it.
+
+        At once, since a glide over paths and edges flickers, but not again too soon.
+        """
+        if self.closer <= 1.0 or now_s - self.jumped_s < _BETWEEN_JUMPS:
             return
         across, down = self.view(box)(x, y)
         away = (abs(across - box.middle[0]) / box.width, abs(down - box.middle[1]) / box.height)
         if max(away) > _LEASH:
-            self.goal = (x, y)
-
-    def advance(self, box: Box, elapsed_s: float, now_s: float) -> None:
-        """Glide on for ``elapsed_s`` [s of the viewer]."""
-        if self.goal is None:
-            return
-        share = 1.0 - math.exp(-elapsed_s / _GLIDE)
-        to_x, to_y = self.goal[0] - self.centre[0], self.goal[1] - self.centre[1]
-        before = self.centre
-        if math.hypot(to_x, to_y) * self.view(box).zoom < 1.0:
-            share, self.goal = 1.0, None
-        self.centre = (before[0] + share * to_x, before[1] + share * to_y)
-        self._change(box, now_s)
-        if self.centre == before:
-            self.goal = None
+            self.centre, self.jumped_s = (x, y), now_s
 
     def _change(self, box: Box, now_s: float) -> None:
         """Keep the floor in view, and note when it moved."""

@@ -20,6 +20,7 @@ LEAF_DARK: Colour = (40, 74, 44)
 LEAF_PALE: Colour = (206, 224, 188)
 STRAW: Colour = (244, 214, 120)
 WHITE: Colour = (255, 255, 255)
+BLACK: Colour = (0, 0, 0)
 
 # Dusk, heather, clay, ochre, straw, milk: chosen so that the lightness L* of CIE 15 rises in even steps
 # from 22 to 94; held by a test.
@@ -42,6 +43,19 @@ def light_colours() -> NDArray[np.uint8]:
     place = np.linspace(0.0, len(anchors) - 1.0, LIGHT_STEPS)
     columns = [np.interp(place, np.arange(len(anchors)), anchors[:, channel]) for channel in range(3)]
     return np.round(np.column_stack(columns)).astype(np.uint8)
+
+
+def luminance(colour: Colour) -> float:
+    """Relative luminance of ``colour``, 0 to 1, as WCAG 2.2 defines it."""
+    parts = [part / 255.0 for part in colour]
+    linear = [part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts]
+    return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def readable_on(ground: Colour) -> Colour:
+    """White or black, whichever has the higher contrast ratio (WCAG 2.2) to ``ground``."""
+    # (1.05 / (L + 0.05)) against ((L + 0.05) / 0.05)
+    return WHITE if (luminance(ground) + 0.05) ** 2 < 1.05 * 0.05 else BLACK
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from replays.keys import BINDINGS, MOUSE, Binding
-from replays.layout import Box, Point
+from replays.layout import Box, Layout, Point
 from replays.sheet import Sheet
 
 TEXT = 15
@@ -123,3 +123,13 @@ def draw_help(
                 sheet.text(sheet.shorten(meaning, TEXT, column - 122), (x + 108, y), TEXT, sheet.theme.faded)
                 y += line
             y += 0.6 * line
+
+
+def draw_notice(sheet: Sheet, layout: Layout, words: str) -> None:
+    """A few lines for the viewer on a card at the top of the arena."""
+    width = min(layout.width - 40, 760.0)
+    lines = sheet.wrapped(words, TEXT, width - 30)[:4]
+    box = Box((layout.width - width) / 2, layout.arena.top + 10, width, 22.0 * len(lines) + 20)
+    draw_card(sheet, box)
+    for number, line in enumerate(lines):
+        sheet.text(line, (box.left + 15, box.top + 11 + 22 * number), TEXT)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agents.errors import OptionError, OutputError
+from replays.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing import Scene
 from replays.glow import Glows
 from replays.record import Replay
@@ -96,16 +97,35 @@ def frames(
     width, height = size.points
     scene = Scene(replay, width, height, size.scale, theme=theme, has_standings=True)
     surface = pygame.Surface((size.width, size.height))
+    dissolve = Dissolve() if _hurries(replay, times, shooting.rate) else None
     pulses = replay.pulses
     glows = Glows(pulses["start_s"], pulses["walker"], pulses["side"], len(replay.walkers))
     glows.begin(float(times[0]))
     for number, time_s in enumerate(times.tolist()):
         now = number / shooting.rate
         glows.take(time_s, now)
-        scene.draw(surface, time_s, glows.levels(now))
+        if dissolve is None:
+            scene.draw(surface, time_s, glows.levels(now))
+        elif number + 1 == len(times):
+            scene.draw(surface, time_s)
+        else:
+            if dissolve.is_due(now, surface.get_size()):
+                # the picture for the moment at which the dissolve will have come to its end
+                ahead = min(number + round(PERIOD * shooting.rate), len(times) - 1)
+                picture = pygame.Surface(surface.get_size())
+                scene.draw(picture, float(times[ahead]))
+                dissolve.take(picture, now)
+            dissolve.draw(surface, now)
         yield np.ascontiguousarray(pygame.surfarray.array3d(surface).swapaxes(0, 1))
         if progress is not None:
             progress((number + 1) / len(times))
+
+
+def _hurries(replay: Replay, times: NDArray[np.float64], rate: float) -> bool:
+    """Whether pulses follow so fast in a film of frames at ``times`` [s] that it would flicker."""
+    starts = replay.pulses["start_s"]
+    pulses = np.count_nonzero((starts >= times[0]) & (starts <= times[-1]))
+    return bool(pulses / max(len(replay.walkers), 1) > HURRIED * len(times) / rate)
 
 
 def film(

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replays.colours import INK, LIGHT_STEPS, WHITE, LightScale, light_colours, light_scale, light_words
+from replays.colours import INK, LIGHT_STEPS, LightScale, light_colours, light_scale, light_words, readable_on
 from replays.outline import inside
 from replays.record import Replay
 from replays.sheet import Point, Sheet, pygame
@@ -153,9 +153,7 @@ class LightMap:
     def _name(self, sheet: Sheet, words: str, corner: Point, size: Point, level: float) -> None:
         colour: Any = tuple(int(part) for part in self._colours[round(level * (LIGHT_STEPS - 1))])
         sheet.card(corner, (size[0] + 6, size[1] + 2), colour, None, 6)
-        # the scale rises evenly in lightness, so that its middle is where ink begins to be the darker
-        ink = WHITE if level < 0.52 else INK
-        sheet.text(words, (corner[0] + 3, corner[1] + 1.5), LABEL_SIZE, ink)
+        sheet.text(words, (corner[0] + 3, corner[1] + 1.5), LABEL_SIZE, readable_on(colour))
 
 
 def line_levels(scale: LightScale) -> list[float]:

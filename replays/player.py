@@ -65,6 +65,23 @@ class Player:
             self._starts[self.chosen] = np.asarray(mine["start_s"], dtype=np.float64)
         return self._starts[self.chosen]
 
+    @property
+    def pace(self) -> float:
+        """Pulses in a second of the viewer's time, of one walker on average; 0 while it stands still.
+
+        Of the chosen one, if it fires more often than the others and its waits are skipped.
+        """
+        if not self.playing or self.held:
+            return 0.0
+        pulses = len(self.replay.pulses) / max(len(self.replay.walkers), 1)
+        if not self.skipping:
+            return self.speed * pulses / self.seconds
+        return (
+            self.speed
+            * max(pulses, len(self.pulse_s) if self.chosen is not None else 0)
+            / max(self.stretches.busy_s, 1e-9)
+        )
+
     def advance(self, elapsed_s: float) -> None:
         """Let ``elapsed_s`` [s] of the viewer's time go by; at the end of the run it stops."""
         if not self.playing or self.held:

@@ -9,13 +9,15 @@ import math
 
 import numpy as np
 
+from agents.errors import ReplayError
 from replays.cause import cause_of, volts_words
-from replays.circuit import Trace, Wait
+from replays.circuit import Circuits, Trace, Wait
 from replays.colours import clock_words, light_words
 from replays.controls import SMALL, draw_card
+from replays.figures import walker_name
 from replays.layout import Box, Point
 from replays.pulsecurve import Floats
-from replays.record import CUT_OFF
+from replays.record import CUT_OFF, Replay
 from replays.sheet import Sheet
 from replays.theme import Theme
 from replays.voltplot import (
@@ -209,3 +211,28 @@ def _thinned(x: Floats, y: Floats) -> list[Point]:
 def _round_up(value: float) -> float:
     decade = 10.0 ** math.floor(math.log10(value))
     return next(step * decade for step in (1, 2, 4, 5, 6, 8, 10) if step * decade >= value)
+
+
+class CausePanel:
+    """The strips of a replay's walkers; a circuit is worked out when its walker is first chosen.
+
+    ``view`` tells what is where in the strip drawn last, None where there was nothing to draw.
+    """
+
+    def __init__(self, replay: Replay) -> None:
+        self._replay = replay
+        self._circuits = Circuits(replay)
+        self.view: StripView | None = None
+
+    def draw(self, sheet: Sheet, box: Box, walker: int, time_s: float) -> None:
+        """Draw the strip of ``walker`` at ``time_s`` [s] into ``box``, or why there is none."""
+        name = walker_name(self._replay, walker)
+        try:
+            trace = self._circuits.trace(walker)
+        except ReplayError as error:
+            self.view = None
+            draw_card(sheet, box)
+            for number, line in enumerate(sheet.wrapped(f"{name}: {error}", TEXT, box.width - 30)):
+                sheet.text(line, (box.left + 14, box.top + 14 + 22 * number), TEXT)
+            return
+        self.view = draw_strip(sheet, box, trace, name, time_s)

@@ -39,7 +39,7 @@ LIGHT = Theme(
     accent=STRAW,
     on_accent=INK,
     left=(24, 84, 176),
-    right=(190, 86, 10),
+    right=(176, 78, 8),
 )
 DARK = Theme(
     name="dark",

@@ -2,6 +2,7 @@
 
 import math
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -13,10 +14,11 @@ from replays.controls import (
     PlacedButton,
     button_row,
     draw_button,
-    draw_card,
     draw_help,
+    draw_notice,
     pressed,
 )
+from replays.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing import Page, aspect_of
 from replays.figures import walker_name
 from replays.file import read_replay
@@ -31,6 +33,9 @@ from replays.stage import BUDGET, Moment, Stage
 from replays.standings import Standings
 from replays.theme import DARK, LIGHT, Theme
 from replays.view import View, bounds
+
+if TYPE_CHECKING:
+    from replays.strip import CausePanel
 
 LEAST_SIZE = (820, 520)
 """Below this [points] parts of the window are cut off."""
@@ -93,6 +98,8 @@ class Window:
         self._layout: Layout | None = None
         self._ticks: tuple[object, pygame.Surface] | None = None
         self._drawn: tuple[object, ...] | None = None
+        self._dissolve = Dissolve()
+        self._latest: pygame.Surface | None = None
 
     @property
     def title(self) -> str:
@@ -128,12 +135,12 @@ class Window:
         """Let ``elapsed_s`` [s] of the viewer's time go by."""
         self.now_s += elapsed_s
         self.player.advance(elapsed_s)
-        self._glows.take(self.player.time_s, self.now_s)
-        box = self.layout.arena
-        if self.player.following and self.player.chosen is not None:
-            pose = self._stage.poses.pose(self.player.chosen, self.player.time_s)
-            self.camera.follow(box, pose.x, pose.y)
-        self.camera.advance(box, elapsed_s, self.now_s)
+        player = self.player
+        self._glows.take(player.time_s, self.now_s)
+        if player.following and player.chosen is not None:
+            x, y, _ = self._stage.poses.at(player.time_s)
+            at = (float(x[player.chosen]), float(y[player.chosen]))
+            self.camera.follow(self.layout.arena, *at, self.now_s)
         if self._file is not None and self.now_s - self._looked_s >= _LOOK_EVERY:
             self._looked_s = self.now_s
             if self._file.has_changed():
@@ -273,15 +280,54 @@ class Window:
             player.ways, levels.tobytes(), self._mouse if self._grip else None,
         )  # fmt: skip
 
+    @property
+    def hurries(self) -> bool:
+        """Whether the run goes by so fast that drawing each frame would make it flicker."""
+        return self.player.pace > HURRIED
+
     def draw(self, surface: pygame.Surface) -> None:
         """Draw everything onto ``surface``, whose size the window takes on."""
         self.size = surface.get_size()
-        layout, player = self.layout, self.player
+        if self.camera.is_moving(self.now_s) or not self._draw_calmly(surface):
+            # a view that the viewer is moving answers at once
+            self._dissolve.forget()
+            self._draw_run(surface)
+        if self.player.following and not self._dissolve.is_going(self.now_s):
+            self._latest = surface.copy()
+        sheet = Sheet(surface, self.scale, self.theme)
+        self._draw_controls(sheet)
+        if self.notice:
+            draw_notice(sheet, self.layout, self.notice)
+        if self.help_shown:
+            draw_help(sheet)
+        self._drawn = self._state()
+
+    def _draw_calmly(self, surface: pygame.Surface) -> bool:
+        """Let one picture dissolve into the next where the run hurries, or the view has gone after a walker.
+
+        Returns False where there is nothing to dissolve.
+        """
+        jumped = self._latest is not None and self.now_s - self.camera.jumped_s < PERIOD
+        if not self.hurries and not jumped:
+            return False
+        if self._dissolve.is_due(self.now_s, self.size):
+            if jumped and self._latest is not None and not self._dissolve.is_going(self.now_s):
+                self._dissolve.take(self._latest, self.now_s)
+            picture = pygame.Surface(self.size)
+            self._draw_run(picture)
+            self._dissolve.take(picture, self.now_s)
+        self._dissolve.draw(surface, self.now_s)
+        return True
+
+    def _draw_run(self, surface: pygame.Surface) -> None:
+        """Draw all but the controls."""
+        layout, player, view = self.layout, self.player, self.view
         assert self._page is not None
         surface.fill(self.theme.paper)
-        view = self.view
         self._page.draw(surface, view, player.time_s)
-        moment = Moment(player.time_s, self._glows.levels(self.now_s), player.chosen, player.ways)
+        # a run that hurries would have every side lit all the time
+        levels = None if self.hurries else self._glows.levels(self.now_s)
+        moment = Moment(player.time_s, levels, player.chosen, player.ways)
         moving = self.camera.is_moving(self.now_s)
         self._stage.draw(surface, view, moment, moving=moving, budget_s=BUDGET)
         sheet = Sheet(surface, self.scale, self.theme)
@@ -289,14 +335,11 @@ class Window:
             self._name_chosen(sheet, view, player.chosen)
         if layout.strip is not None and player.chosen is not None:
             if self._causes is None:
+                # only now, for it brings the circuit's kernels along
+                from replays.strip import CausePanel
+
                 self._causes = CausePanel(self.replay)
             self._causes.draw(sheet, layout.strip, player.chosen, player.time_s)
-        self._draw_controls(sheet)
-        if self.notice:
-            _draw_notice(sheet, layout, self.notice)
-        if self.help_shown:
-            draw_help(sheet)
-        self._drawn = self._state()
 
     def _name_chosen(self, sheet: Sheet, view: View, chosen: int) -> None:
         x, y, _ = self._stage.figures(view).places(self.player.time_s)
@@ -361,42 +404,3 @@ class Window:
             tall = (bar.height - 4) * share
             sheet.fill((column, bar.height - 2 - tall), (1, tall), self.theme.wood)
         return surface
-
-
-class CausePanel:
-    """The strip of the chosen walker; the circuit is worked out when it is first asked for."""
-
-    def __init__(self, replay: Replay) -> None:
-        from replays.circuit import Circuits
-
-        self._replay = replay
-        self._circuits = Circuits(replay)
-        from replays.voltplot import StripView
-
-        self.view: StripView | None = None
-
-    def draw(self, sheet: Sheet, box: Box, walker: int, time_s: float) -> None:
-        """Draw the strip of ``walker``, or why there is none."""
-        from agents.errors import ReplayError
-        from replays.strip import draw_strip
-
-        name = walker_name(self._replay, walker)
-        try:
-            trace = self._circuits.trace(walker)
-        except ReplayError as error:
-            self.view = None
-            draw_card(sheet, box)
-            for number, line in enumerate(sheet.wrapped(f"{name}: {error}", TEXT, box.width - 30)):
-                sheet.text(line, (box.left + 14, box.top + 14 + 22 * number), TEXT)
-            return
-        self.view = draw_strip(sheet, box, trace, name, time_s)
-
-
-def _draw_notice(sheet: Sheet, layout: Layout, words: str) -> None:
-    width = min(layout.width - 40, 760.0)
-    lines = sheet.wrapped(words, TEXT, width - 30)[:4]
-    height = 22.0 * len(lines) + 20
-    box = Box((layout.width - width) / 2, layout.arena.top + 10, width, height)
-    draw_card(sheet, box)
-    for number, line in enumerate(lines):
-        sheet.text(line, (box.left + 15, box.top + 11 + 22 * number), TEXT)
