@@ -409,6 +409,35 @@ def test_the_legend_tells_where_a_beam_is_aimed_unless_straight_down(
     assert ("where its beam is aimed" in plates_and_sizes["words"]) == shown
 
 
+# The light at the edge of a beam is half that on its axis, and an edge is drawn where it meets the floor.
+@pytest.mark.parametrize(("half_angle", "shown"), [(0.2, True), (1.5, False), (None, False)])
+def test_the_legend_tells_of_the_edge_of_a_beam_where_it_is_on_the_floor(
+    plates_and_sizes: dict[str, list[Any]], tmp_path: Path, half_angle: float | None, shown: bool
+) -> None:
+    lamp = arena()["lamps"][0] | {"x": 1.0, "y": 0.5, "aim": [1.0, 0.5], "beam_half_angle_rad": half_angle}
+    picture(Fabricator(arena=arena(lamps=[lamp])).replay(), tmp_path / "beam.png")
+    assert any(words.startswith("edge of its beam") for words in plates_and_sizes["words"]) == shown
+
+
+def test_the_legend_explains_as_many_marks_as_it_has_room_for(
+    plates_and_sizes: dict[str, list[Any]],
+) -> None:
+    replay = potting_bench().replay()
+    scale = colours.light_scale(replay.light_map)
+    told = []
+    for bottom in (300.0, 375.0, 450.0, math.inf):
+        plates_and_sizes["words"].clear()
+        sheet = blank(LEGEND, 1000)
+        legend.draw_legend(sheet, 0, 0, LEGEND, replay, scale, None, bottom=bottom)
+        assert np.flatnonzero(drawn(sheet).any(axis=0)).max() <= bottom
+        told.append([*plates_and_sizes["words"]])
+    for fewer, more in itertools.pairwise(told):
+        assert fewer == more[: len(fewer)]
+        # 75 points hold three lines
+        assert len(more) >= len(fewer) + 2
+    assert told[-1][-1] == "shade overhead"
+
+
 def test_figures_of_the_legend_read_as_those_of_the_table(
     plates_and_sizes: dict[str, list[Any]], tmp_path: Path
 ) -> None:

@@ -17,6 +17,8 @@ from replays.writing import check_writable, write_whole
 from tests.commands import ARENA, DESIGN, listing, photodrome, refusal
 
 RUN = ("run", "open-bench", "-d", "poppy")
+DRAW = ("picture", "good.npz", "--out", "a.png")
+FILM = ("film", "good.npz", "--out", "a.gif")
 
 # Plain text of a file that stays below MOST_NODES, and would be 10^30 values with its aliases.
 BOMB = "\n".join(
@@ -54,6 +56,16 @@ def good(run_folder: Path) -> Path:
         (("score",), "Missing argument"),
         (("check",), "Missing argument"),
         (("picture", "good.npz"), "Missing option '--out'"),
+        ((*DRAW, "--at", "-1"), "got '-1 s', expected a number of seconds, or a time with its unit"),
+        ((*DRAW, "--theme", "drak"), "expected one of light, dark (nearest: dark)"),
+        (("film", "good.npz"), "Missing option '--out'"),
+        ((*FILM, "--from", "3klx"), "expected a number of seconds"),
+        ((*FILM, "--to", "0"), "more than 0 s"),
+        ((*FILM, "--speed", "0"), "got '0', expected a plain number, more than 0"),
+        ((*FILM, "--speed", "nan"), "got 'nan'"),
+        ((*FILM, "--fps", "61"), "1 to 60"),
+        (("watch", "good.npz", "--scale", "9"), "got '9', expected a plain number, 1 to 4"),
+        (("try", "open-bench", "-d", "poppy", "--seconds", "-1"), "got '-1 s', expected a number of seconds"),
         ((*RUN, "--secnds", "3"), "--seconds"),
         ((*RUN, "--seconds", "-1"), "got '-1 s', expected a number of seconds, or a time with its unit"),
         ((*RUN, "--seconds", "0"), "more than 0 s"),
@@ -255,7 +267,8 @@ def test_no_input_is_written_over(good: Path) -> None:
     run = ("run", "floor.yaml", "-d", "own.yaml", "--seconds", "1")
     for out in ("own.yaml", "./floor.yaml"):
         assert "is an input" in refusal(*run, "--out", out)
-    assert "is an input" in refusal("picture", good, "--out", good)
+    for command in ("picture", "film"):
+        assert "is an input" in refusal(command, good, "--out", good)
 
 
 def test_places_where_nothing_can_be_written(good: Path) -> None:
@@ -265,6 +278,20 @@ def test_places_where_nothing_can_be_written(good: Path) -> None:
     for out in ("nowhere/a", f"{good}/a", "x" * 300):
         assert f"{out}: cannot be written" in refusal(*RUN, "--out", out, code=1)
         assert f"{out}: cannot be written" in refusal("picture", good, "--out", out, code=1)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        ((*DRAW, "--at", "1e5"), "the run lasts from 0 s to"),
+        ((*DRAW, "--size", "poster"), "give slide, phone, or width x height"),
+        ((*FILM, "--to", "1e5"), "the run lasts from 0 s to"),
+        ((*FILM, "--out", "a.webm"), "a film ends in .gif, .png or .mp4"),
+    ],
+)
+@pytest.mark.usefixtures("good")
+def test_what_cannot_be_drawn_or_filmed(arguments: tuple[str, ...], words: str) -> None:
+    assert words in refusal(*arguments)
 
 
 @pytest.mark.parametrize("name", ["x.jpg", "x", "x.png.bmp", ".png"])

@@ -100,6 +100,23 @@ replays.writing.os = Posix()
 
 
 @on_posix
+def test_stopping_a_film_leaves_nothing_behind(replay: Path) -> None:
+    code = """
+import os, signal
+import replays.film
+class Stopping(replays.film.Scene):
+    def draw(self, *rest, **more):
+        super().draw(*rest, **more)
+        os.kill(os.getpid(), signal.SIGINT)
+replays.film.Scene = Stopping
+"""
+    stopped = finished("film", replay, "--out", "race.gif", code=code)
+    assert (stopped.code, stopped.out) == (1, "")
+    assert stopped.err == "stopped; nothing was written\n"
+    assert list(Path().iterdir()) == []
+
+
+@on_posix
 def test_stopping_another_command_says_so() -> None:
     code = "import agents.design\ndef stop(name): raise KeyboardInterrupt\nagents.design.read_design = stop"
     stopped = finished("bench", "poppy", code=code)
