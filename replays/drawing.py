@@ -41,32 +41,35 @@ def height_for(replay: Replay, width: int, scores: Sequence[DesignScore] | None 
     return round(HEAD + FOOT + max(min(arena, 1.5 * width), legend - FOOT + MARGIN))
 
 
-def draw_headline(
-    sheet: Sheet, layout: Layout, replay: Replay, time_s: float, *, has_clock: bool = True
-) -> None:
-    """Name of the arena and what it is, and how far the run has come."""
+def draw_headline(sheet: Sheet, layout: Layout, replay: Replay) -> None:
+    """Name of the arena and what it is, beside the room that :func:`draw_clock` takes."""
     arena, margin = replay.arena, layout.margin
     right = layout.width - margin
-    if not has_clock:
-        sheet.text(sheet.shorten(arena["name"], 28, right - margin), (margin, 16), 28)
-        sheet.text(sheet.shorten(arena["about"], 16, right - margin), (margin, 50), 16, sheet.theme.faded)
-        return
-    clock = f"{clock_words(time_s)} of {clock_words(replay.seconds)}"
-    if layout.legend is not None and layout.legend.left > layout.arena.right:
+    if layout.has_side_legend and layout.legend is not None:
         left = layout.legend.left
-        sheet.text(clock, (left, 18), 21)
         seed = f"seed {replay.header['seed']}"
         sheet.text(sheet.shorten(seed, TEXT, right - left), (left, 48), TEXT, sheet.theme.faded)
         right = left - margin
     else:
-        sheet.text(clock, (right, 18), HEADING, across=1.0)
-        right -= sheet.text_size(clock, HEADING)[0] + margin
+        right -= sheet.text_size(_clock(replay, replay.seconds), HEADING)[0] + margin
     sheet.text(sheet.shorten(arena["name"], 28, right - margin), (margin, 16), 28)
     lines = sheet.wrapped(arena["about"], 16, layout.arena.width)
     if len(lines) > 2:
         lines = [lines[0], sheet.shorten(" ".join(lines[1:]), 16, layout.arena.width)]
     for number, line in enumerate(lines):
         sheet.text(line, (margin, 49 + 19 * number), 16, sheet.theme.faded)
+
+
+def draw_clock(sheet: Sheet, layout: Layout, replay: Replay, time_s: float) -> None:
+    """How far the run has come."""
+    if layout.has_side_legend and layout.legend is not None:
+        sheet.text(_clock(replay, time_s), (layout.legend.left, 18), 21)
+    else:
+        sheet.text(_clock(replay, time_s), (layout.width - layout.margin, 18), HEADING, across=1.0)
+
+
+def _clock(replay: Replay, time_s: float) -> str:
+    return f"{clock_words(time_s)} of {clock_words(replay.seconds)}"
 
 
 class Page:
@@ -89,7 +92,7 @@ class Page:
     def draw(self, surface: pygame.Surface, view: View, time_s: float) -> None:
         """Draw all of it onto ``surface``, as it is at ``time_s`` [s], for an arena seen in ``view``."""
         sheet = Sheet(surface, self._scale, self._theme)
-        draw_headline(sheet, self.layout, self._replay, time_s)
+        draw_headline(sheet, self.layout, self._replay)
         place = (max(view.left, self.layout.margin) + 4, view.top + view.height + 22)
         draw_scale_bar(sheet, view, place)
         box = self.layout.legend
@@ -142,7 +145,13 @@ class Scene:
         self._page = Page(replay, self.layout, scale, theme, scores, standings)
 
     def draw(
-        self, surface: pygame.Surface, time_s: float, levels: Floats | None = None, chosen: int | None = None
+        self,
+        surface: pygame.Surface,
+        time_s: float,
+        levels: Floats | None = None,
+        chosen: int | None = None,
+        *,
+        has_clock: bool = True,
     ) -> None:
         """Draw the run as far as ``time_s`` [s] onto ``surface``.
 
@@ -151,3 +160,9 @@ class Scene:
         surface.fill(self.theme.paper)
         self._page.draw(surface, self.view, time_s)
         self.stage.draw(surface, self.view, Moment(time_s, levels, chosen, ALL_WAYS))
+        if has_clock:
+            self.draw_clock(surface, time_s)
+
+    def draw_clock(self, surface: pygame.Surface, time_s: float) -> None:
+        """Draw how far the run has come onto ``surface``."""
+        draw_clock(Sheet(surface, self.scale, self.theme), self.layout, self.replay, time_s)

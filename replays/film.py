@@ -113,9 +113,10 @@ def frames(
                 # the picture for the moment at which the dissolve will have come to its end
                 ahead = min(number + round(PERIOD * shooting.rate), len(times) - 1)
                 picture = pygame.Surface(surface.get_size())
-                scene.draw(picture, float(times[ahead]))
+                scene.draw(picture, float(times[ahead]), has_clock=False)
                 dissolve.take(picture, now)
             dissolve.draw(surface, now)
+            scene.draw_clock(surface, time_s)
         yield np.ascontiguousarray(pygame.surfarray.array3d(surface).swapaxes(0, 1))
         if progress is not None:
             progress((number + 1) / len(times))

@@ -73,6 +73,11 @@ class Layout:
     strip: Box | None
     controls: Box | None
 
+    @property
+    def has_side_legend(self) -> bool:
+        """Whether there is a legend, and beside the arena."""
+        return self.legend is not None and self.legend.left >= self.arena.right
+
 
 def lay_out(
     width: float, height: float, aspect: float, *, has_controls: bool = False, has_strip: bool = False

@@ -41,6 +41,8 @@ _SENTENCE = 17
 _WAITS_IN_VIEW = 5.0
 _PRESENT = 0.76
 _LEAST_SPAN = 4.0
+# Of a run that hurries it is told anew this seldom [s of the viewer].
+_TELL_EVERY = 1.5
 _INSET = 236.0
 _INSET_FROM = 760.0
 
@@ -223,6 +225,16 @@ class CausePanel:
         self._replay = replay
         self._circuits = Circuits(replay)
         self.view: StripView | None = None
+        self._told = (0.0, -math.inf)
+
+    def time(self, time_s: float, now_s: float, *, holds: bool) -> float:
+        """The time [s] to be told at ``now_s`` [s of the viewer]: where it ``holds``, one of a while ago.
+
+        Words and curves that rush by could not be read.
+        """
+        if not holds or not 0.0 <= now_s - self._told[1] < _TELL_EVERY:
+            self._told = (time_s, now_s)
+        return self._told[0]
 
     def draw(self, sheet: Sheet, box: Box, walker: int, time_s: float) -> None:
         """Draw the strip of ``walker`` at ``time_s`` [s] into ``box``, or why there is none."""

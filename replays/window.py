@@ -14,12 +14,13 @@ from replays.controls import (
     PlacedButton,
     button_row,
     draw_button,
+    draw_card,
     draw_help,
     draw_notice,
     pressed,
 )
 from replays.dissolve import HURRIED, PERIOD, Dissolve
-from replays.drawing import Page, aspect_of
+from replays.drawing import Page, aspect_of, draw_clock
 from replays.figures import walker_name
 from replays.file import read_replay
 from replays.filewatch import FileWatch
@@ -89,6 +90,7 @@ class Window:
         pulses = replay.pulses
         self._glows = Glows(pulses["start_s"], pulses["walker"], pulses["side"], len(replay.walkers))
         self._causes: CausePanel | None = None
+        self._causes_announced = False
         self._forget()
 
     def _forget(self) -> None:
@@ -277,7 +279,7 @@ class Window:
             self.size, self.theme.name, self.scale, self.help_shown, self.notice, self.view,
             self.camera.is_moving(self.now_s), self._stage.is_settled, player.time_s, player.playing,
             player.speed_step, player.skipping, player.chosen, player.following, player.causes_shown,
-            player.ways, levels.tobytes(), self._mouse if self._grip else None,
+            player.ways, self._causes is None, levels.tobytes(), self._mouse if self._grip else None,
         )  # fmt: skip
 
     @property
@@ -295,6 +297,8 @@ class Window:
         if self.player.following and not self._dissolve.is_going(self.now_s):
             self._latest = surface.copy()
         sheet = Sheet(surface, self.scale, self.theme)
+        # figures on top of one another could not be read
+        draw_clock(sheet, self.layout, self.replay, self.player.time_s)
         self._draw_controls(sheet)
         if self.notice:
             draw_notice(sheet, self.layout, self.notice)
@@ -334,12 +338,23 @@ class Window:
         if player.chosen is not None:
             self._name_chosen(sheet, view, player.chosen)
         if layout.strip is not None and player.chosen is not None:
-            if self._causes is None:
-                # only now, for it brings the circuit's kernels along
-                from replays.strip import CausePanel
+            self._draw_causes(sheet, layout.strip, player.chosen)
 
-                self._causes = CausePanel(self.replay)
-            self._causes.draw(sheet, layout.strip, player.chosen, player.time_s)
+    def _draw_causes(self, sheet: Sheet, box: Box, chosen: int) -> None:
+        """Draw the strip of the chosen walker."""
+        if self._causes is None and not self._causes_announced:
+            # the circuit's kernels come along with it, which may have to be compiled
+            self._causes_announced = True
+            draw_card(sheet, box)
+            words = "getting the circuit ready; the first time this may take half a minute"
+            sheet.text(words, box.middle, TEXT, across=0.5, down=0.5)
+            return
+        if self._causes is None:
+            from replays.strip import CausePanel
+
+            self._causes = CausePanel(self.replay)
+        told_s = self._causes.time(self.player.time_s, self.now_s, holds=self.hurries)
+        self._causes.draw(sheet, box, chosen, told_s)
 
     def _name_chosen(self, sheet: Sheet, view: View, chosen: int) -> None:
         x, y, _ = self._stage.figures(view).places(self.player.time_s)

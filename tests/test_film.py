@@ -192,8 +192,8 @@ def test_a_hurried_film_is_calm(replay: Replay) -> None:
     fast = list(frames(replay, Shooting(speed=200.0, rate=20.0), size_of("480x360")))
     pulses = len(replay.pulses) / len(replay.walkers)
     assert pulses / (len(fast) / 20.0) > HURRIED
-    # between the ends of a dissolve each place goes one way
-    changes = np.diff(np.array([frame.astype(np.int64).sum(axis=2) for frame in fast[:5]]), axis=0)
+    # between the ends of a dissolve each place goes one way, but for the clock in the headline
+    changes = np.diff(np.array([frame[84:].astype(np.int64).sum(axis=2) for frame in fast[:5]]), axis=0)
     assert ((changes >= -6).all(axis=0) | (changes <= 6).all(axis=0)).mean() > 0.999
 
 

@@ -605,6 +605,8 @@ def test_the_strip_goes_to_the_time_that_is_clicked(replay: Replay) -> None:
 
 def test_a_design_that_cannot_be_read_leaves_a_word_in_place_of_its_causes(window: Window) -> None:
     press(window, pygame.K_TAB)
+    window.draw(pygame.Surface(SIZE))
+    assert not window.is_still(), "first it is told that this takes a moment"
     written: list[str] = []
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(Sheet, "text", lambda self, words, *rest, **more: written.append(words))
