@@ -270,7 +270,8 @@ class Window:
 
     def is_still(self) -> bool:
         """Whether the window would look the same if it were drawn again."""
-        return self._drawn == self._state()
+        is_ready = self._causes is not None or not self._causes_announced
+        return is_ready and self._drawn == self._state()
 
     def _state(self) -> tuple[object, ...]:
         levels = self._glows.levels(self.now_s)
