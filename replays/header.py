@@ -24,7 +24,8 @@ The header is one JSON object; lengths in metres, angles in radians, light in lu
 ``arena.goals``     ``name``, ``outline``
 ==================  ======================================================================================
 
-Further keys are kept and ignored.
+Further keys are kept. ``arena.ambient_light`` and ``arena.sun.light`` tell the kinds of light where they are
+there; :mod:`replays.circuit` takes them for daylight else.
 """
 
 import math

@@ -56,7 +56,8 @@ def strip_view(box: Box, trace: Trace, time_s: float) -> StripView:
     inner = box.inner(12.0)
     top = inner.top + 52.0
     inset = None
-    right = inner.right
+    # the letters of the sides stand behind the plot
+    right = inner.right - 20.0
     if inner.width >= _INSET_FROM:
         inset = Box(inner.right - _INSET + 44.0, top, _INSET - 44.0, inner.bottom - top - 20.0)
         right = inner.right - _INSET - 20.0
@@ -102,13 +103,17 @@ def draw_strip(sheet: Sheet, box: Box, trace: Trace, name: str, time_s: float) -
     inner = box.inner(12.0)
     sheet.text(name, (inner.left, inner.top), _SENTENCE)
     left = inner.left + sheet.text_size(name, _SENTENCE)[0] + 14
-    lines = sheet.wrapped(words, _SENTENCE, inner.right - left)
-    if len(lines) > 1:
-        # the reason comes first, so that what is cut off counts least
-        lines = [sheet.shorten(words, _SENTENCE, inner.right - left)]
-    sheet.text(lines[0] if lines else "", (left, inner.top), _SENTENCE, theme.ink)
-    outcome = sheet.shorten(outcome, TEXT, inner.right - inner.left)
-    sheet.text(outcome, (inner.left, inner.top + 24), TEXT, theme.faded)
+    room = inner.right - left
+    if sheet.text_size(words, _SENTENCE)[0] <= room:
+        sheet.text(words, (left, inner.top), _SENTENCE)
+        outcome = sheet.shorten(outcome, TEXT, inner.width)
+        sheet.text(outcome, (inner.left, inner.top + 24), TEXT, theme.faded)
+    else:
+        # why it fired counts more than what came of it
+        lines = sheet.wrapped(words, TEXT, room)
+        sheet.text(lines[0], (left, inner.top + 1), TEXT)
+        rest = sheet.shorten(" ".join(lines[1:]), TEXT, room)
+        sheet.text(rest, (left, inner.top + 24), TEXT)
     waits = _waits_in(trace, view)
     axis = axis_for(waits, view.plot)
     draw_axes(sheet, view, axis)

@@ -38,7 +38,7 @@ from replays.view import View, bounds
 if TYPE_CHECKING:
     from replays.strip import CausePanel
 
-LEAST_SIZE = (820, 520)
+LEAST_SIZE = (480, 420)
 """Below this [points] parts of the window are cut off."""
 
 SCALES = (1.0, 1.5, 2.0, 3.0)
@@ -270,7 +270,8 @@ class Window:
 
     def is_still(self) -> bool:
         """Whether the window would look the same if it were drawn again."""
-        return self._drawn == self._state()
+        is_ready = self._causes is not None or not self._causes_announced
+        return is_ready and self._drawn == self._state()
 
     def _state(self) -> tuple[object, ...]:
         levels = self._glows.levels(self.now_s)
@@ -385,13 +386,15 @@ class Window:
             Button("next walker", "walker", "tab", chosen),
             Button("why", "causes", "c", chosen and player.causes_shown),
             Button("follow", "follow", "g", player.following),
-            Button("help", "keys", "h", self.help_shown),
             Button("all", "whole floor", "0"),
             Button("ways", player.ways, "p"),
             Button("theme", "paper", "t"),
         ]
         top, right = self.bar.bottom + 16, controls.width - self.layout.margin
-        self.buttons = button_row(sheet, buttons, self.layout.margin, top, right)
+        # the way to all the others has room in every window
+        keys = Button("help", "keys", "h", self.help_shown, least=76)
+        last = button_row(sheet, [keys], right - 76, top, right + 1)
+        self.buttons = [*button_row(sheet, buttons, self.layout.margin, top, right - 84), *last]
         for placed in self.buttons:
             draw_button(sheet, placed)
 

@@ -6,7 +6,7 @@ Walkers run one by one, so that any number fits on the floor; to draw them costs
 if there are to be 60 a second.
 """
 
-# ruff: noqa: T201 - printing is what it is for
+# ruff: noqa: T201
 import os
 import time
 from collections.abc import Callable
@@ -84,17 +84,15 @@ def main() -> None:
     for walkers in (10, 200, 2000):
         contest = read_contest("potting-bench", ["poppy"], walkers=walkers, seconds=3600.0, alone=True)
         replay = simulate(contest)
-        print(
-            f"{walkers} walkers, {len(replay.pulses)} pulses, {len(replay.poses)} poses, "
-            f"{SIZE[0]} x {SIZE[1]}"
-        )
+        size = f"{SIZE[0]} x {SIZE[1]}"
+        print(f"{walkers} walkers, {len(replay.pulses)} pulses, {len(replay.poses)} poses, {size}")
         for words, keys, start, step in cases:
             times = measure(replay, keys, start, step)
             within = 100.0 * float(np.mean(times <= 1000.0 / 60.0))
             print(
                 f"  {words:40s} median {np.median(times):6.1f} ms   "
-                f"95 % {np.percentile(times, 95):6.1f} ms   "
-                f"longest {times.max():6.1f} ms   {within:3.0f} % within a sixtieth of a second"
+                f"95 % {np.percentile(times, 95):6.1f} ms   longest {times.max():6.1f} ms   "
+                f"{within:3.0f} % within a sixtieth of a second"
             )
 
 
