@@ -50,9 +50,9 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
 def pulse_step_length(side: Any, state: Any, longest: float) -> float:
     """Step [s] for the state at hand: short while the lit eye pulls the coupling capacitor.
 
-    A quarter of ``longest`` while the tyre takes hold of the floor, and near the end of the pulse: as little
-    is left across the latch resistor, or as the NPN's cover comes near to what its load needs, the collector
-    runs off ever faster.
+    An eighth of ``longest`` while the tyre takes hold of the floor. Towards the end of the pulse a quarter,
+    then an eighth: as little is left across the latch resistor, or as the NPN's cover comes near to what its
+    load needs, the collector runs off ever faster.
     """
     base = state["rail"] - state["junction"]
     if base - state["coupling"] > side["lit_voltage"] + 0.02:
@@ -60,7 +60,10 @@ def pulse_step_length(side: Any, state: Any, longest: float) -> float:
         kick = side["flash_resistance"] * side["coupling"]
         return min(longest, 0.5 * kick + 0.15 * state["elapsed"])
     takes_hold = side["tyre_radius"] * state["rotor"] < side["slip_speed"]
-    if takes_hold or state["cover"] < 4.0 or base - state["collector"] < 0.12:
+    left = base - state["collector"]
+    if takes_hold or state["cover"] < 4.0 or left < 0.12:
+        return 0.125 * longest
+    if state["cover"] < 8.0 or left < 0.17:
         return 0.25 * longest
     return longest
 
