@@ -41,6 +41,7 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["elapsed"] = 0.0
     state["cover"] = math.inf
     state["guess"] = math.inf
+    state["drift"] = 0.0
     state["drain"] = 0.0
     state["peak"] = 0.0
     state["charge"] = 0.0
@@ -192,8 +193,10 @@ def pulse_step(
 
     expected = max(middle_stored + above - back, 0.0) * conductance
     source = middle_stored - esr * state["drain"]
+    # where the latch is likely to rest if it goes on as it went; a kick that has just ended misleads
+    likely = state["guess"] + max(min(step * state["drift"], 0.3), -0.3)
     holds, motor, base, given, junction, collector, cover, guess = settle_latch(
-        source, esr, back, pushed, walker["thermal"], side, state["collector"], state["guess"]
+        source, esr, back, pushed, walker["thermal"], side, state["collector"], likely
     )
     if not holds:
         return False, 0.0
@@ -218,6 +221,7 @@ def pulse_step(
     end_speed = max(speed + step * speed_rate, 0.0)
 
     state["elapsed"] += step
+    state["drift"] = (guess - state["guess"]) / step if state["guess"] < math.inf else 0.0
     state["rail"] = end_stored
     state["rotor"] = max(rotor + step * rotor_rate, 0.0)
     state["speed"] = end_speed
