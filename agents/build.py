@@ -17,7 +17,7 @@ ROOM_TEMPERATURE = 298.15  # [K]
 ROUND_BODY = 0.026  # radius of a body of which nothing is said [m]
 
 # The longest step of a pulse [s]; shorter where a pulse empties the storage faster.
-LONGEST_STEP = 2e-3
+LONGEST_STEP = 4e-3
 
 Records = npt.NDArray[np.void]
 

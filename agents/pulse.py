@@ -41,6 +41,7 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["elapsed"] = 0.0
     state["cover"] = math.inf
     state["guess"] = math.inf
+    state["drift"] = 0.0
     state["drain"] = 0.0
     state["peak"] = 0.0
     state["charge"] = 0.0
@@ -50,9 +51,9 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
 def pulse_step_length(side: Any, state: Any, longest: float) -> float:
     """Step [s] for the state at hand: short while the lit eye pulls the coupling capacitor.
 
-    A quarter of ``longest`` while the tyre takes hold of the floor, and near the end of the pulse: as little
-    is left across the latch resistor, or as the NPN's cover comes near to what its load needs, the collector
-    runs off ever faster.
+    An eighth of ``longest`` while the tyre takes hold of the floor. Towards the end of the pulse a quarter,
+    then an eighth: as little is left across the latch resistor, or as the NPN's cover comes near to what its
+    load needs, the collector runs off ever faster.
     """
     base = state["rail"] - state["junction"]
     if base - state["coupling"] > side["lit_voltage"] + 0.02:
@@ -60,7 +61,10 @@ def pulse_step_length(side: Any, state: Any, longest: float) -> float:
         kick = side["flash_resistance"] * side["coupling"]
         return min(longest, 0.5 * kick + 0.15 * state["elapsed"])
     takes_hold = side["tyre_radius"] * state["rotor"] < side["slip_speed"]
-    if takes_hold or state["cover"] < 4.0 or base - state["collector"] < 0.12:
+    left = base - state["collector"]
+    if takes_hold or state["cover"] < 4.0 or left < 0.12:
+        return 0.125 * longest
+    if state["cover"] < 8.0 or left < 0.17:
         return 0.25 * longest
     return longest
 
@@ -189,8 +193,10 @@ def pulse_step(
 
     expected = max(middle_stored + above - back, 0.0) * conductance
     source = middle_stored - esr * state["drain"]
+    # where the latch is likely to rest if it goes on as it went; a kick that has just ended misleads
+    likely = state["guess"] + max(min(step * state["drift"], 0.3), -0.3)
     holds, motor, base, given, junction, collector, cover, guess = settle_latch(
-        source, esr, back, pushed, walker["thermal"], side, state["collector"], state["guess"]
+        source, esr, back, pushed, walker["thermal"], side, state["collector"], likely
     )
     if not holds:
         return False, 0.0
@@ -215,6 +221,7 @@ def pulse_step(
     end_speed = max(speed + step * speed_rate, 0.0)
 
     state["elapsed"] += step
+    state["drift"] = (guess - state["guess"]) / step if state["guess"] < math.inf else 0.0
     state["rail"] = end_stored
     state["rotor"] = max(rotor + step * rotor_rate, 0.0)
     state["speed"] = end_speed

@@ -110,7 +110,8 @@ STATE = np.dtype(
         ("collector", np.float64),  # voltage at the NPN's collector while the latch holds [V]
         ("elapsed", np.float64),  # time since the flash [s]
         ("cover", np.float64),  # capability of the NPN over its load; inf before the first step
-        ("guess", np.float64),  # where the next solution for the base current starts
+        ("guess", np.float64),  # the last solution for the base current, from which the next one starts
+        ("drift", np.float64),  # by how much that solution went on [1/s]
         ("drain", np.float64),  # current other than the motor's in the last stage, for the ESR [A]
         ("peak", np.float64),  # greatest motor current of this pulse [A]
         ("charge", np.float64),  # charge through the motor in this pulse [C]

@@ -58,7 +58,7 @@ from arena.tell import (
 
 # A moving walker is put in its new place, and freed of contacts, after this way [m] or time [s] at the most.
 STRIDE = 1.5e-3
-STRIDE_TIME = 0.01
+STRIDE_TIME = 0.012
 # A moving walker's shadow and touch are passed on, and its own touch is taken, no more often than this [s],
 # and only once its nose has gone on by this way [m].
 LOOK_EVERY = 0.02
@@ -200,17 +200,18 @@ def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, flo
     state = body["state"]
     which = body["side"]
     side = walker["side"][which]
-    end = min(time + STRIDE_TIME, crowd.settings[0]["until"])
+    last = crowd.settings[0]["until"]
+    end = min(time + STRIDE_TIME, last)
     way = 0.0
     if body["phase"] == COASTING:
         while way < STRIDE and end - time > OVER and not at_rest(state):
-            step = min(walker["step"], end - time)
+            step = _short_of_wall(walker["step"], state["speed"], last - time)
             way += coast_step(walker, which, state, step)
             time += step
         return way, time
     touch = body["left_touch"] if which == 0 else body["right_touch"]
     while way < STRIDE and end - time > OVER:
-        step = min(pulse_step_length(side, state, walker["step"]), end - time)
+        step = _short_of_wall(pulse_step_length(side, state, walker["step"]), state["speed"], last - time)
         holds, passed = pulse_step(walker, which, body["photocurrent"], touch > 0, state, step)
         if not holds:
             body["phase"] = COASTING
@@ -223,6 +224,14 @@ def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, flo
     if not state["rail"] > -math.inf:
         out.counts[LOST_PLACE] = 1
     return way, time
+
+
+@kernel
+def _short_of_wall(step: float, speed: float, left: float) -> float:
+    """A ``step`` [s] so short that a tyre at ``speed`` [m/s] leaps no wall, and ``left`` [s] at the most."""
+    if speed * step > STRIDE:
+        step = STRIDE / speed
+    return min(step, left)
 
 
 @kernel_part
@@ -298,7 +307,7 @@ def tell_pushed(crowd: Crowd, out: Out, count: int, time: float) -> None:
         tell_motion(out.poses, out.counts, pushed, time)
 
 
-@kernel_part
+@kernel
 def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
     """A walker has moved and may have pushed others: work out anew those whom that concerns.
 

@@ -21,7 +21,8 @@ from arena.placement import footprints, place_walkers
 from arena.record import compose
 from replays.record import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
 
-# Worlds that one call of the engine runs, and calls into which a world of its own is cut for progress.
+# Worlds that one call of the engine runs at the most, and calls into which a world of its own is cut, so that
+# progress can be told.
 BATCH = 16
 SLICES = 100
 
@@ -146,7 +147,10 @@ def run_plans(
     The ledger [J] has the columns of replays.record.LEDGER; its rows are in the order of the plans' walkers.
     ``look`` is called now and then with the tables of a single world so far, and until when [s] they go.
     """
-    groups = [plans[first : first + BATCH] for first in range(0, len(plans), BATCH)]
+    workers = max(1, threads or os.cpu_count() or 1)
+    # few worlds are dealt out so that nobody stands idle
+    size = max(1, min(BATCH, math.ceil(len(plans) / (2 * workers))))
+    groups = [plans[first : first + size] for first in range(0, len(plans), size)]
     whole = sum(float(plan.until) for plan in plans)
     done = [0.0] * len(groups)
     found: list[dict[str, list[Records]]] = [{name: [] for name in TABLES} for _ in groups]
@@ -163,7 +167,6 @@ def run_plans(
         _run_batch(batch, spans, tell, found[number])
         return _ledger(batch)
 
-    workers = max(1, threads or os.cpu_count() or 1)
     with ThreadPoolExecutor(workers) as pool:
         futures = [pool.submit(run, number) for number in range(len(groups))]
         try:

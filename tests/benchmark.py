@@ -17,6 +17,7 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from importlib.metadata import version
 from typing import Any
 
 import numpy as np
@@ -48,11 +49,12 @@ print(time.perf_counter() - begun)
 
 @dataclass(frozen=True)
 class Figure:
-    """What a workload came to: simulated walker-seconds, pulses, and seconds of wall time."""
+    """What a workload came to: simulated walker-seconds, pulses, and seconds of wall and processor time."""
 
     walker_seconds: float
     pulses: int
     wall: float
+    busy: float
 
     @property
     def speed(self) -> float:
@@ -130,21 +132,22 @@ def one_crowd(number: int) -> list[WorldPlan]:
 
 def engine(plans: Sequence[WorldPlan], threads: int) -> Figure:
     """Run plans on the engine."""
-    begun = time.perf_counter()
+    begun, busy = time.perf_counter(), time.process_time()
     tables, _ = run_plans(plans, threads)
-    wall = time.perf_counter() - begun
+    wall, busy = time.perf_counter() - begun, time.process_time() - busy
     walkers = sum(len(plan.walkers) for plan in plans)
-    return Figure(walkers * SECONDS, len(tables["pulses"]), wall)
+    return Figure(walkers * SECONDS, len(tables["pulses"]), wall, busy)
 
 
 def plain(plans: Sequence[WorldPlan]) -> Figure:
     """Run plans of one walker each on the plain script."""
     pulses = 0
-    begun = time.perf_counter()
+    begun, busy = time.perf_counter(), time.process_time()
     for plan in plans:
         x, y, heading = (float(value) for value in plan.poses[0])
         pulses += len(PlainWalker(plan.arena, DESIGN, (x, y, heading)).run(SECONDS))
-    return Figure(len(plans) * SECONDS, pulses, time.perf_counter() - begun)
+    wall, busy = time.perf_counter() - begun, time.process_time() - busy
+    return Figure(len(plans) * SECONDS, pulses, wall, busy)
 
 
 def best(measure: Callable[[], Figure], times: int) -> Figure:
@@ -162,9 +165,10 @@ def first_start(folder: str) -> float:
     return float(done.stdout)
 
 
-def show(label: str, figure: Figure, cores: int, walkers: int) -> None:
+def show(label: str, figure: Figure, walkers: int) -> None:
     """Print one line of a workload."""
-    per_pulse = cores * figure.wall / max(figure.pulses, 1) * 1e6
+    # by the time of this process alone, whatever else keeps the machine busy
+    per_pulse = figure.busy / max(figure.pulses, 1) * 1e6
     print(
         f"{label:<30} {figure.speed / 1e6:8.4f} M walker-seconds/s"
         f"   {figure.pulses / walkers:5.1f} pulses a walker   {per_pulse:9.1f} us of core a pulse"
@@ -182,6 +186,7 @@ def main(arguments: Sequence[str] | None = None) -> dict[str, Any]:
     few = many[: 1 if quick else 3]
     print(
         f"{cores} cores, Python {platform.python_version()}, numpy {np.__version__}, "
+        f"numba {version('numba')}, "
         f"{platform.system()} {platform.machine()}"
     )
     engine(many[:2], 1)
@@ -192,10 +197,10 @@ def main(arguments: Sequence[str] | None = None) -> dict[str, Any]:
         "B": best(lambda: engine(crowd, 1), times),
         "plain script on A": plain(few),
     }
-    show(f"A, {cores} threads", figures["A"], cores, len(many))
-    show("A, one thread", figures["A, one thread"], 1, len(many))
-    show("B, one thread", figures["B"], 1, len(crowd[0].walkers))
-    show("plain script on A", figures["plain script on A"], 1, len(few))
+    show(f"A, {cores} threads", figures["A"], len(many))
+    show("A, one thread", figures["A, one thread"], len(many))
+    show("B, one thread", figures["B"], len(crowd[0].walkers))
+    show("plain script on A", figures["plain script on A"], len(few))
     ratio = figures["A"].speed / figures["plain script on A"].speed
     print(f"A over the plain script: {ratio:,.0f}")
     if not quick:

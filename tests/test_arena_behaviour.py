@@ -132,16 +132,17 @@ def touched_the_post(aside: float) -> int:
         world = World(spec, [one], [pose], until=2000.0, seed=number + 1).run()
         pulses, touches = world.pulses, world.touches
         there = pulses["rest_s"][np.hypot(pulses["x1"] - 2.2, pulses["y1"] - 1.0) < GOAL]
-        assert len(there)
-        met += bool(np.any(touches["time_s"][touches["part"] == 2] < there[0]))
+        # one that dithers before the post until the end has met it as well
+        arrival = there[0] if len(there) else math.inf
+        met += bool(np.any(touches["time_s"][touches["part"] == 2] < arrival))
     return met
 
 
 def test_eyes_wider_than_the_motors_skirt_a_shadow() -> None:
     """They see the shadow's edge before a wheel meets what casts it (common practice, no source).
 
-    Motors 21 mm from the middle. Of 22 walkers there touch the post: eyes at 15 mm 19, 20 mm 17, 30 mm 14,
-    45 mm 5, 60 mm 0.
+    Motors 21 mm from the middle. Of 22 walkers there touch the post: eyes at 15 mm 18, 20 mm 21, 30 mm 11,
+    45 mm 7, 60 mm 1.
     """
     narrow, usual, wide, widest = (touched_the_post(aside) for aside in (0.015, 0.03, 0.045, 0.06))
     assert narrow > wide + 5
