@@ -64,6 +64,7 @@ class _Floor:
             walkers = np.array([moment.chosen])
         known = ground.trails if ground is not None and ground.fits(view, moment) else None
         self.trails: Trails = Trails(replay, stage.poses, view, scale, self.fine, walkers, known)
+        self._changed: list[pygame.Rect] = []
         self.picture = self.ground.copy()
         self.picture.blit(self.starts, (0, 0), special_flags=pygame.BLEND_PREMULTIPLIED)
 
@@ -73,11 +74,16 @@ class _Floor:
         mine = self.moment.chosen if self.moment.ways == CHOSEN_WAY else None
         return self.view == view and self.moment.ways == moment.ways and chosen == mine
 
-    def advance(self, time_s: float, budget_s: float) -> bool:
-        """Add the ways until ``time_s`` [s]; returns whether ``budget_s`` [s] was enough."""
+    def advance(self, time_s: float, budget_s: float, *, is_shown: bool = True) -> bool:
+        """Add the ways until ``time_s`` [s]; returns whether ``budget_s`` [s] was enough.
+
+        What is not shown yet is put together only once it is complete.
+        """
         done, changed = self.trails.advance(time_s, budget_s)
-        if changed:
-            self.trails.compose(self.ground, self.picture, changed, self.starts)
+        self._changed += changed
+        if self._changed and (is_shown or done):
+            self.trails.compose(self.ground, self.picture, self._changed, self.starts)
+            self._changed = []
         return done
 
 
@@ -173,7 +179,7 @@ class Stage:
             self._back = None
         if self._back is not None:
             # the viewer may have gone elsewhere meanwhile; it keeps to the time for which it was begun
-            if self._back.advance(self._back.moment.time_s, budget_s):
+            if self._back.advance(self._back.moment.time_s, budget_s, is_shown=False):
                 self._front, self._back = self._back, None
         elif front.fits(view, moment):
             front.advance(moment.time_s, budget_s)
