@@ -264,7 +264,7 @@ def test_demo_on_a_terminal_without_a_screen_opens_nothing_and_shows_the_cursor_
     assert demo.code == 0
     text = seen.decode()
     assert text.rindex("\x1b[?25h") > text.rindex("\x1b[?25l")
-    assert "potting bench: 30 walkers, 30.0 s" in text
+    assert "potting bench: 24 walkers, 30.0 s" in text
     assert sorted(path.name for path in Path().iterdir()) == ["demo.png", "demo.replay.npz"]
 
 
