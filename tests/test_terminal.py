@@ -18,31 +18,34 @@ RUN = ("run", "open-bench", "-d", "poppy")
 
 # Says on the output when the engine is at work.
 TELLING = """
+import os
 import arena.simulate
 advance = arena.simulate.advance_batch
 def told(*arguments):
-    print("at work", flush=True)
+    os.write(1, b"at work\\n")
     return advance(*arguments)
 arena.simulate.advance_batch = told
 """
 
 # An engine that cannot be stopped, as while a kernel is being compiled.
 STUCK = """
+import os
 import threading
 import arena.simulate
 def stuck(*arguments):
-    print("at work", flush=True)
+    os.write(1, b"at work\\n")
     threading.Event().wait()
 arena.simulate.advance_batch = stuck
 """
 
 # The same in a thread that nobody waits for, except the interpreter on its way out.
 FORGOTTEN = """
+import os
 import threading
 import arena.simulate
 def forget(*arguments):
     threading.Thread(target=threading.Event().wait).start()
-    print("at work", flush=True)
+    os.write(1, b"at work\\n")
     threading.Event().wait()
 arena.simulate.simulate = forget
 """
