@@ -1,6 +1,7 @@
 """A design: what its file says, and the built copies that its part tolerances allow."""
 
 import math
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from statistics import NormalDist
@@ -68,15 +69,25 @@ class Spread:
         self.path, self.value = path, value
         self.width, self.bound, self.is_normal = width, bound, is_normal
 
+    @property
+    def index(self) -> int:
+        """Index of the part's draws in the stream agents.noise.PARTS."""
+        return crc32(self.path.encode())
+
     def draw(self, chance: float) -> float:
         """Return the part's value at the quantile ``chance``, between 0 and 1, of its spread."""
-        if self.width == 0.0:
-            return self.value
+        return self.draws([chance])[0]
+
+    def draws(self, chances: Sequence[float]) -> list[float]:
+        """Return the part's values at several quantiles."""
+        value, width = self.value, self.width
+        if width == 0.0:
+            return [value] * len(chances)
         if not self.is_normal:
-            return self.value + self.width * (2.0 * chance - 1.0)
+            return [value + width * (2.0 * chance - 1.0) for chance in chances]
         normal = NormalDist()
-        tail = normal.cdf(-self.bound / self.width)
-        return self.value + self.width * normal.inv_cdf(tail + chance * (1.0 - 2.0 * tail))
+        tail = normal.cdf(-self.bound / width)
+        return [value + width * normal.inv_cdf(tail + chance * (1.0 - 2.0 * tail)) for chance in chances]
 
 
 class Design(BaseSpec):
@@ -175,13 +186,22 @@ class Design(BaseSpec):
 
         The values must be in their ranges; nothing is checked but the paths.
         """
-        design = self
-        for path, value in values.items():
-            first, _, rest = path.partition(".")
-            targets = [f"{side}.{rest}" for side in SIDES] if first == "both" else [path]
-            for target in targets:
-                design = _replaced(design, target.split("."), value)
-        return design
+        return next(self.in_turn([values]))
+
+    def in_turn(self, rows: Iterable[Mapping[str, Any]]) -> Iterator["Design"]:
+        """Yield the design with each of ``rows`` in place, as :meth:`with_values` does, one after the other.
+
+        It is the same object each time, and a path once set stays set until it is set anew: this is for
+        thousands of copies that are read off as they come.
+        """
+        design = _own_copy(self)
+        own: dict[int, BaseModel] = {}
+        for values in rows:
+            for path, value in values.items():
+                first, _, rest = path.partition(".")
+                for target in [f"{side}.{rest}" for side in SIDES] if first == "both" else [path]:
+                    _put(design, target.split("."), value, own)
+            yield design
 
     @cached_property
     def spreads(self) -> tuple[Spread, ...]:
@@ -199,8 +219,7 @@ class Design(BaseSpec):
     def drawn_parts(self, seed: int, number: int) -> dict[str, float]:
         """Return the value of each part that has a tolerance, by path, for copy ``number``."""
         return {
-            spread.path: spread.draw(uniform(seed, number, PARTS, crc32(spread.path.encode())))
-            for spread in self.spreads
+            spread.path: spread.draw(uniform(seed, number, PARTS, spread.index)) for spread in self.spreads
         }
 
 
@@ -228,16 +247,35 @@ def _nearest(path: str) -> str:
     return nearest_path(Design, path) or ""
 
 
-def _replaced(model: Model, keys: list[str], value: Any) -> Model:
-    """Return a copy of a frozen model with one value deep inside replaced."""
-    if keys[0] not in type(model).model_fields:
-        raise KeyError(keys[0])
-    inner = value if len(keys) == 1 else _replaced(getattr(model, keys[0]), keys[1:], value)
-    copy = model.model_copy(update={keys[0]: inner})
-    # what the model has worked out of its values and kept is copied too, and no longer true
+def _own_copy(model: Model) -> Model:
+    """Return a copy of a model, not of what it holds."""
+    copy = model.model_copy()
+    # what the model has worked out of its values and kept is copied too, and is about to be no longer true
     for name in set(copy.__dict__) - set(type(model).model_fields):
         del copy.__dict__[name]
     return copy
+
+
+def _put(model: BaseModel, keys: list[str], value: Any, own: dict[int, BaseModel]) -> None:
+    """Put one value deep inside a frozen model that is the caller's own.
+
+    What it holds on the way is copied, unless it is in ``own`` by its id already.
+    """
+    for key in keys[:-1]:
+        inner = model.__dict__[key]
+        if id(inner) not in own:
+            inner = _own_copy(inner)
+            own[id(inner)] = inner
+            _set(model, key, inner)
+        model = inner
+    if keys[-1] not in type(model).model_fields:
+        raise KeyError(keys[-1])
+    _set(model, keys[-1], value)
+
+
+def _set(model: BaseModel, key: str, value: Any) -> None:
+    model.__dict__[key] = value
+    model.__pydantic_fields_set__.add(key)
 
 
 def both_sides(tree: Node) -> Node:
