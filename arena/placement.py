@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -40,30 +41,124 @@ def footprints(walkers: Records) -> list[Footprint]:
 
 
 class Ground:
-    """The floor of an arena: tells whether a circle is free of walls, and outside solid ones."""
+    """The floor of an arena with its start places: tells where a circle is free, and starts walkers."""
 
     def __init__(self, spec: ArenaSpec, arena: FlatArena) -> None:
-        from shapely import Polygon, prepare
+        from shapely import Polygon, contains_xy, prepare
 
+        self._spec = spec
+        self._contains = contains_xy
         walls = arena.walls
         self._start = np.stack([walls["ax"], walls["ay"]], axis=1)
         self._way = np.stack([walls["bx"], walls["by"]], axis=1) - self._start
+        self._length_squared = np.sum(self._way**2, axis=1)
         self._floor = Polygon(spec.floor.outline)
         self._solid = [Polygon(wall.outline) for wall in spec.walls if wall.outline is not None]
-        for shape in (self._floor, *self._solid):
+        self._zone = None if spec.starts.zone is None else Polygon(spec.starts.zone.outline)
+        # area [m2] that bodies can take which reach by that much [m] beyond the edge of the zone
+        self._reached: dict[float, float] = {}
+        for shape in (self._floor, *self._solid, *([] if self._zone is None else [self._zone])):
             prepare(shape)
 
     def is_free(self, x: float, y: float, radius: float) -> bool:
         """Whether a circle [m] lies on the floor and touches no wall."""
-        from shapely import Point
-
         to_point = np.array([x, y]) - self._start
-        along = np.clip(np.sum(to_point * self._way, axis=1) / np.sum(self._way**2, axis=1), 0.0, 1.0)
+        along = np.clip(np.sum(to_point * self._way, axis=1) / self._length_squared, 0.0, 1.0)
         nearest = np.min(np.hypot(*(to_point - along[:, None] * self._way).T))
         if nearest < radius + ROOM:
             return False
-        point = Point(x, y)
-        return bool(self._floor.contains(point)) and not any(solid.contains(point) for solid in self._solid)
+        return bool(self._contains(self._floor, x, y)) and not any(
+            self._contains(solid, x, y) for solid in self._solid
+        )
+
+    def place(self, prints: list[Footprint], seed: int) -> Floats:
+        """Start poses of walkers on one floor, see :func:`place_walkers`."""
+        return self._listed(prints, seed) if self._zone is None else self._in_zone(prints, seed)
+
+    def place_alone(self, outline: Footprint, seed: int, copy: int) -> tuple[float, float, float]:
+        """Start pose of copy number ``copy`` of those that each have the floor to themselves.
+
+        Where places are listed, copies beyond the last begin with the first again; a heading that is left
+        open is each one's own. Raises OptionError where there is no room.
+        """
+        if self._zone is not None:
+            x, y, heading = self._in_zone([outline], seed + copy)[0].tolist()
+            return x, y, heading
+        number = copy % len(self._spec.starts.places or ())
+        return self._at_place(number, outline, seed, copy)
+
+    def _at_place(self, number: int, outline: Footprint, seed: int, copy: int) -> tuple[float, float, float]:
+        one = (self._spec.starts.places or ())[number]
+        x, y = one.place
+        heading = _heading(seed, copy, 0) if one.heading is None else one.heading
+        if not self.is_free(*outline.middle(x, y, heading), outline.radius):
+            raise OptionError(
+                f"a body {2e3 * outline.radius:.0f} mm across meets a wall at start place {number + 1} "
+                f"({x:g} {y:g} m) of {self._spec.name!r}"
+            )
+        return x, y, heading
+
+    def _listed(self, prints: list[Footprint], seed: int) -> Floats:
+        count = len(self._spec.starts.places or ())
+        if len(prints) > count:
+            raise OptionError(
+                f"{len(prints)} walkers are to start, but {self._spec.name!r} lists {count} start places; "
+                "ask for fewer walkers or designs, or list more places"
+            )
+        poses: list[tuple[float, float, float]] = []
+        for number, outline in enumerate(prints):
+            pose = self._at_place(number, outline, seed, number)
+            for other, taken in enumerate(poses):
+                gap = math.dist(outline.middle(*pose), prints[other].middle(*taken))
+                if gap - outline.radius - prints[other].radius < ROOM:
+                    raise OptionError(
+                        f"start places {other + 1} and {number + 1} of {self._spec.name!r} are too near one "
+                        f"another for bodies {2e3 * outline.radius:.0f} mm across"
+                    )
+            poses.append(pose)
+        return np.array(poses)
+
+    def _in_zone(self, prints: list[Footprint], seed: int) -> Floats:
+        zone, area = self._spec.starts.zone, self._zone
+        assert zone is not None
+        assert area is not None
+        west, south, east, north = area.bounds
+        radii = np.array([outline.radius for outline in prints])
+        holds = self._holds(area, prints, radii)
+        if len(prints) > max(holds, 1):
+            raise OptionError(
+                f"{len(prints)} walkers are to start, but the start zone of {self._spec.name!r} holds "
+                f"{holds} bodies of this size at the very most; {_RELIEF}"
+            )
+        poses = np.empty((len(prints), 3))
+        middles = np.empty((len(prints), 2))
+        for number, outline in enumerate(prints):
+            for attempt in range(ATTEMPTS):
+                across, along = uniform_pair(seed, number, START, 2 * attempt)
+                x, y = west + across * (east - west), south + along * (north - south)
+                heading = _heading(seed, number, attempt) if zone.heading is None else zone.heading
+                middle = outline.middle(x, y, heading)
+                gaps = np.hypot(*(middles[:number] - middle).T) - radii[:number]
+                if np.any(gaps < outline.radius + ROOM) or not self._contains(area, x, y):
+                    continue
+                if self.is_free(*middle, outline.radius):
+                    poses[number] = x, y, heading
+                    middles[number] = middle
+                    break
+            else:
+                raise OptionError(
+                    f"the start zone of {self._spec.name!r} has room for {number} walkers of this size, "
+                    f"{len(prints)} are to start; {_RELIEF}"
+                )
+        return poses
+
+    def _holds(self, area: Any, prints: list[Footprint], radii: Floats) -> int:
+        """How many such bodies a zone holds at the very most."""
+        # bodies reach beyond the edge of a zone that their axles are in
+        beyond = max(outline.radius + abs(outline.ahead) for outline in prints)
+        if beyond not in self._reached:
+            self._reached = {beyond: area.buffer(beyond).area}
+        return int(self._reached[beyond] / (math.pi * float(np.mean(radii**2))))
 
 
 def start_count(spec: ArenaSpec, designs: int, alone: bool) -> int:
@@ -81,80 +176,8 @@ def place_walkers(spec: ArenaSpec, arena: FlatArena, prints: list[Footprint], se
     Listed places are taken in their order. In a zone, place and heading of walker k are drawn by ``seed`` and
     k; a draw that has no room is drawn anew. Raises OptionError where there is no room for all.
     """
-    ground = Ground(spec, arena)
-    if spec.starts.places is not None:
-        return _listed(spec, ground, prints, seed)
-    return _in_zone(spec, ground, prints, seed)
+    return Ground(spec, arena).place(prints, seed)
 
 
 def _heading(seed: int, number: int, attempt: int) -> float:
     return math.pi * (2.0 * uniform_pair(seed, number, START, 2 * attempt + 1)[0] - 1.0)
-
-
-def _listed(spec: ArenaSpec, ground: Ground, prints: list[Footprint], seed: int) -> Floats:
-    places = spec.starts.places or ()
-    if len(prints) > len(places):
-        raise OptionError(
-            f"{len(prints)} walkers are to start, but {spec.name!r} lists {len(places)} start places; "
-            "ask for fewer walkers or designs, or list more places"
-        )
-    poses: list[tuple[float, float, float]] = []
-    for number, outline in enumerate(prints):
-        (x, y), heading = places[number].place, places[number].heading
-        turned = _heading(seed, number, 0) if heading is None else heading
-        middle = outline.middle(x, y, turned)
-        if not ground.is_free(*middle, outline.radius):
-            raise OptionError(
-                f"a body {2e3 * outline.radius:.0f} mm across meets a wall at start place {number + 1} "
-                f"({x:g} {y:g} m) of {spec.name!r}"
-            )
-        for other in range(number):
-            gap = (
-                math.dist(middle, prints[other].middle(*poses[other])) - outline.radius - prints[other].radius
-            )
-            if gap < ROOM:
-                raise OptionError(
-                    f"start places {other + 1} and {number + 1} of {spec.name!r} are too near one another "
-                    f"for bodies {2e3 * outline.radius:.0f} mm across"
-                )
-        poses.append((x, y, turned))
-    return np.array(poses)
-
-
-def _in_zone(spec: ArenaSpec, ground: Ground, prints: list[Footprint], seed: int) -> Floats:
-    from shapely import Point, Polygon
-
-    zone = spec.starts.zone
-    assert zone is not None
-    area = Polygon(zone.outline)
-    west, south, east, north = area.bounds
-    radii = np.array([outline.radius for outline in prints])
-    # bodies reach beyond the edge of a zone that their axles are in
-    beyond = max(outline.radius + abs(outline.ahead) for outline in prints)
-    holds = int(area.buffer(beyond).area / (math.pi * float(np.mean(radii**2))))
-    if len(prints) > max(holds, 1):
-        raise OptionError(
-            f"{len(prints)} walkers are to start, but the start zone of {spec.name!r} holds "
-            f"{holds} bodies of this size at the very most; {_RELIEF}"
-        )
-    poses = np.empty((len(prints), 3))
-    middles = np.empty((len(prints), 2))
-    for number, outline in enumerate(prints):
-        for attempt in range(ATTEMPTS):
-            across, along = uniform_pair(seed, number, START, 2 * attempt)
-            x, y = west + across * (east - west), south + along * (north - south)
-            heading = _heading(seed, number, attempt) if zone.heading is None else zone.heading
-            middle = outline.middle(x, y, heading)
-            gaps = np.hypot(*(middles[:number] - middle).T) - radii[:number]
-            if np.any(gaps < outline.radius + ROOM) or not area.contains(Point(x, y)):
-                continue
-            if ground.is_free(*middle, outline.radius):
-                poses[number] = x, y, heading
-                middles[number] = middle
-                break
-        else:
-            raise OptionError(
-                f"the start zone of {spec.name!r} has room for {number} walkers of this size, "
-                f"{len(prints)} are to start; {_RELIEF}"
-            )
-    return poses
