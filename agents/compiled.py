@@ -27,7 +27,8 @@ _ROOT = Path(__file__).resolve().parent.parent
 
 
 @cache
-def _cache_folder() -> str:
+def kernels_digest() -> str:
+    """Return the digest (SHA-256, hexadecimal) of every file that holds a kernel."""
     digest = hashlib.sha256()
     for package in ("agents", "replays", "arena"):
         for path in sorted((_ROOT / package).glob("*.py")):
@@ -35,7 +36,13 @@ def _cache_folder() -> str:
             if b"@kernel" in source:
                 digest.update(path.name.encode())
                 digest.update(source)
-    return str(Path(platformdirs.user_cache_dir("photodrome", appauthor=False)) / digest.hexdigest()[:16])
+    return digest.hexdigest()
+
+
+@cache
+def _cache_folder() -> str:
+    folder = platformdirs.user_cache_dir("photodrome", appauthor=False)
+    return str(Path(folder) / kernels_digest()[:16])
 
 
 def kernel(function: Function) -> Function:

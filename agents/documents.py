@@ -35,6 +35,7 @@ __all__ = [
     "KeyedError",
     "KeyedErrors",
     "Node",
+    "fault_at",
     "field_table",
     "key_paths",
     "merge_marked",
@@ -45,7 +46,7 @@ __all__ = [
 ]
 
 # The kinds of files and the version of each that this program reads.
-VERSIONS = {"design": 1, "arena": 1}
+VERSIONS = {"design": 1, "arena": 1, "study": 1}
 
 # A longer name leaves no room for anything else in a table or a picture.
 LONGEST_NAME = 40
@@ -187,6 +188,24 @@ def _fault_at(
     """Build a fault: at a text itself, at the key of a map or list, at the holder of what is missing."""
     mark = mark or (node.mark if isinstance(node.value, str) else node.place)
     return Fault(file, mark.line, mark.column, path_text((*node.path, *rest)), got, expected, near)
+
+
+def fault_at(
+    file: str,
+    tree: Node,
+    path: KeyPath,
+    got: str,
+    expected: str,
+    near: str = "",
+    at_key: bool = False,
+) -> Fault:
+    """Return a fault at a path of a tree, for checks that go beyond one model.
+
+    It is shown at the text that stands there, or ``at_key`` at its key; at the nearest holder of what is
+    missing.
+    """
+    node, rest = _locate(tree, path)
+    return _fault_at(file, node, rest, got, expected, near, node.place if at_key else None)
 
 
 def _keyed(file: str, tree: Node, location: KeyPath, error: KeyedError | KeyedErrors) -> Iterator[_Finding]:

@@ -1,0 +1,458 @@
+"""The parameters of designs and arenas by their paths, as plans name them, and setting them.
+
+A design's paths are those of its file with ``design.`` before them, like ``design.both.eye.aside``; ``both``
+sets either side. A tolerance is ``design.spread.``, the path of the part, and ``uniform``, ``normal`` or
+``bound``.
+An arena's begin with ``arena.``; an item of a list is named by its name or by its position from 1, like
+``arena.lamps.grow lamp.intensity`` or ``arena.starts.places.1.heading``. A thing of an arena that has a place
+or an outline also has these:
+
+* ``x``, ``y``: the middle of the smallest upright rectangle round it [m]; setting it moves the thing;
+* ``size_x``, ``size_y``: width and depth of that rectangle [m]; setting it stretches the thing about its
+  middle.
+"""
+
+import difflib
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from decimal import Decimal
+from functools import cache
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+
+from agents.design import SIDES, Design, Tolerance
+from agents.documents import KeyedError, KeyedErrors
+from agents.errors import InputError
+from agents.exact import exact_text
+from agents.marked import KeyPath, path_text
+from agents.quantities import (
+    Fraction,
+    Number,
+    Pair,
+    Points,
+    Quantity,
+    format_code,
+    format_quantity,
+)
+from agents.readers import Reader
+from agents.shapes import keys_of, shape_at
+from agents.units import plain_text
+from arena.spec import ArenaSpec
+
+__all__ = [
+    "Parameter",
+    "arena_place",
+    "design_places",
+    "known_paths",
+    "parameter_at",
+    "places_set",
+    "values_into_arena",
+    "values_into_design",
+]
+
+# Fields in which a thing of an arena says where it lies.
+_PLACED = ("outline", "line", "place", "centre")
+_MIDDLE = Quantity("m", least=-1000.0, most=1000.0)
+_EXTENT = Quantity("m", above=0.0, most=2000.0)
+_DERIVED: dict[str, Quantity] = {"x": _MIDDLE, "y": _MIDDLE, "size_x": _EXTENT, "size_y": _EXTENT}
+_DIGITS = 4
+_NUMERIC = (Quantity, Fraction, Number)
+
+Model = TypeVar("Model", bound=BaseModel)
+
+
+@dataclass(frozen=True)
+class Parameter:
+    """A value of a design or an arena that a plan varies.
+
+    ``path`` is how the plan names it. ``is_ordered``: its values are numbers, which can be drawn along an
+    axis. ``may_be_none``: it can be left out, which a plan writes as none.
+    """
+
+    path: str
+    reader: Reader
+    is_ordered: bool = True
+    may_be_none: bool = False
+
+    @property
+    def is_tolerance(self) -> bool:
+        """Whether it is a tolerance of a part rather than a value."""
+        return self.path.startswith("design.spread.")
+
+    @property
+    def is_of_design(self) -> bool:
+        """Whether it is a design's; else it is an arena's."""
+        return self.path.startswith("design.")
+
+    def label(self) -> str:
+        """The path without the word design or arena at its head."""
+        return self.path.partition(".")[2]
+
+    @property
+    def unit(self) -> str:
+        """The SI unit of its values, or empty where they have none (shares count from 0 to 1)."""
+        if isinstance(self.reader, Quantity | Points):
+            return self.reader.unit
+        return ""
+
+    def show(self, value: Any) -> str:
+        """Print a value shortly with its unit, like ``33k`` or ``15 mm``."""
+        if value is None:
+            return "none"
+        if isinstance(self.reader, Quantity):
+            if self.reader.unit == "ohm" and value > 0.0:
+                return format_code(value, "ohm", _DIGITS)
+            return format_quantity(value, self.reader.unit, _DIGITS)
+        if isinstance(self.reader, Fraction):
+            return f"{plain_text(100.0 * value, _DIGITS)} %"
+        return self.reader.show(value)
+
+    def exact(self, value: Any) -> str:
+        """Print a value so that a plan which says it reads the very same one."""
+        if value is None:
+            return "none"
+        if self.is_tolerance and isinstance(self.reader, Fraction):
+            # a bare number would be an amount, so the sign stays whatever the digits
+            return f"{Decimal(repr(value)) * 100:f} %"
+        return exact_text(self.reader, value)
+
+    def put(self, value: Any) -> Any:
+        """What :func:`values_into_design` takes for a value: itself, or the text of a tolerance."""
+        return self.exact(value) if self.is_tolerance else value
+
+
+def parameter_at(
+    path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec], like: str = ""
+) -> Parameter:
+    """Return the parameter at a path, which every one of the designs, or of the arenas, must have.
+
+    ``like`` is text of its values; for a tolerance it tells whether these are shares or amounts. Raises
+    KeyedError at the empty path where there is none, with the nearest ones.
+    """
+    head, _, rest = path.partition(".")
+    owners: Sequence[BaseModel] = designs if head == "design" else arenas if head == "arena" else ()
+    found: Parameter | None = None
+    for owner in owners:
+        if isinstance(owner, Design):
+            places = design_places(rest)
+        else:
+            place = arena_place(rest, owner) if isinstance(owner, ArenaSpec) else None
+            places = () if place is None else (place,)
+        for place in places:
+            parameter = _parameter(path, owner, place, like)
+            if parameter is None:
+                break
+            found = found or parameter
+        else:
+            if places:
+                continue
+        raise _unknown(path, designs, arenas)
+    if found is None:
+        raise _unknown(path, designs, arenas)
+    return found
+
+
+def places_set(
+    path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]
+) -> frozenset[tuple[int, KeyPath]]:
+    """Return every place that a parameter sets, with the index of its design or arena.
+
+    Two parameters that set the same place cannot both be varied. An outline counts with the moves and the
+    stretches that change it.
+    """
+    head, _, rest = path.partition(".")
+    places: set[tuple[int, KeyPath]] = set()
+    for index, _ in enumerate(designs if head == "design" else ()):
+        for keys in design_places(rest):
+            if keys[0] == "spread":
+                first, _, below = str(keys[1]).partition(".")
+                parts = [f"{side}.{below}" for side in SIDES] if first == "both" else [keys[1]]
+                places |= {(index, ("design", "spread", part, keys[2])) for part in parts}
+            else:
+                places.add((index, ("design", *keys)))
+    for index, spec in enumerate(arenas if head == "arena" else ()):
+        place = arena_place(rest, spec)
+        if place is None:
+            continue
+        places.add((index, ("arena", *place)))
+        if place[-1] in _PLACED:
+            places |= {(index, ("arena", *place[:-1], word)) for word in _DERIVED}
+    return frozenset(places)
+
+
+def values_into_design(design: Design, values: Mapping[str, Any]) -> Design:
+    """Return the design with SI ``values`` by path like ``design.both.latch``, checked as a whole.
+
+    The value of a tolerance is its text, like ``5 %``, as :meth:`Parameter.put` gives it. A tolerance in
+    percent stays the same share of a value that is changed. Raises InputError with the reason where no such
+    design can be.
+    """
+    changes = {
+        place: value
+        for path, value in values.items()
+        for place in design_places(path.removeprefix("design."))
+    }
+    return _rebuilt(design, changes, design.name)
+
+
+def values_into_arena(spec: ArenaSpec, values: Mapping[str, Any]) -> ArenaSpec:
+    """Return the arena with SI ``values`` by path like ``arena.shades.post.size_y``, checked as a whole.
+
+    Moves and stretches go together. Raises InputError with the reason where no such arena can be.
+    """
+    changes: dict[KeyPath, Any] = {}
+    wanted: dict[KeyPath, dict[str, float]] = {}
+    for path, value in values.items():
+        place = arena_place(path.removeprefix("arena."), spec)
+        if place is None:
+            raise InputError(f"{spec.name}: there is no {path}")
+        if place[-1] in _DERIVED:
+            wanted.setdefault(place[:-1], {})[str(place[-1])] = value
+        else:
+            changes[place] = value
+    for place, moves in wanted.items():
+        field, points = _points_of(_at(spec, place))
+        placed = _placed(points, moves)
+        changes[(*place, field)] = placed if field in ("outline", "line") else placed[0]
+    return _rebuilt(spec, changes, spec.name)
+
+
+@cache
+def design_places(rest: str) -> tuple[KeyPath, ...]:
+    """Return the places of a design that a path, without its head, sets; it need not be a valid one."""
+    first, _, below = rest.partition(".")
+    if first == "spread":
+        part, _, word = below.rpartition(".")
+        return (("spread", part, word),)
+    if first == "both":
+        return tuple((side, *below.split(".")) for side in SIDES)
+    return (tuple(rest.split(".")),)
+
+
+def arena_place(rest: str, spec: ArenaSpec) -> KeyPath | None:
+    """Return the place of an arena that a path, without its head, names, or None where it has none.
+
+    A move or a stretch is a place of its own, like ``("shades", 0, "size_y")``. Of an item that is named like
+    another's position, the name counts.
+    """
+    place: list[str | int] = []
+    here: Any = spec
+    while rest:
+        if isinstance(here, tuple):
+            names = [str(getattr(item, "name", "")) for item in here]
+            fitting = [name for name in names if name and rest.startswith(f"{name}.")]
+            if fitting:
+                name = max(fitting, key=len)
+                index, rest = names.index(name), rest[len(name) + 1 :]
+            else:
+                number, _, rest = rest.partition(".")
+                if not (number.isascii() and number.isdigit() and 1 <= int(number) <= len(here)):
+                    return None
+                index = int(number) - 1
+            place.append(index)
+            here = here[index]
+            continue
+        key, _, rest = rest.partition(".")
+        place.append(key)
+        if not isinstance(here, BaseModel):
+            return None
+        if key in _DERIVED and not rest and _points_of(here)[1]:
+            return tuple(place)
+        if key not in type(here).model_fields:
+            return None
+        here = getattr(here, key)
+        if here is None and rest:
+            # left out as a whole; whether it could be there is for the caller to find out
+            return (*place, *rest.split("."))
+    return tuple(place)
+
+
+def known_paths(designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> list[str]:
+    """Return the paths of all parameters that every one of the designs, or of the arenas, has."""
+    found: list[str] = []
+    for owners in (designs, arenas):
+        lists = [list(_paths_of(owner)) for owner in owners]
+        shared = set(lists[0]).intersection(*lists) if lists else set()
+        found += [path for path in (lists[0] if lists else []) if path in shared]
+    return found
+
+
+def _paths_of(owner: BaseModel) -> Iterator[str]:
+    if not isinstance(owner, Design):
+        yield from _walk(owner, "arena")
+        return
+    plain = [path for path in _walk(owner, "") if path.partition(".")[0] not in (*SIDES, "spread")]
+    sides = [list(_walk(side, "")) for side in (owner.left, owner.right)]
+    yield from (f"design.{path}" for path in plain)
+    yield from (f"design.both.{path}" for path in sides[0] if path in sides[1])
+    for name, paths in zip(SIDES, sides, strict=True):
+        yield from (f"design.{name}.{path}" for path in paths)
+    for part, tolerance in owner.spread.items():
+        word = "normal" if tolerance.uniform is None else "uniform"
+        yield f"design.spread.{part}.{word}"
+
+
+def _walk(model: BaseModel, prefix: str) -> Iterator[str]:
+    for key in keys_of(type(model)):
+        path = f"{prefix}.{key}" if prefix else key
+        shape, value = shape_at(type(model), (key,)), getattr(model, key)
+        if shape is None or shape.entry is not None:
+            continue
+        if shape.reader:
+            yield path
+        elif isinstance(value, BaseModel):
+            yield from _walk(value, path)
+        elif isinstance(value, tuple) and prefix != "eye":
+            for number, item in enumerate(value, start=1):
+                yield from _walk(item, f"{path}.{getattr(item, 'name', number)}")
+    extents = _extents(_points_of(model)[1])
+    for word in _DERIVED:
+        if word in extents and (not word.startswith("size") or extents[word] > 0.0):
+            yield f"{prefix}.{word}"
+
+
+def _parameter(path: str, owner: BaseModel, place: KeyPath, like: str) -> Parameter | None:
+    """Return the parameter at a place of one design or arena, or None where there is no such value."""
+    what = "design" if isinstance(owner, Design) else "arena"
+    name = str(getattr(owner, "name", ""))
+    if place[0] == "spread":
+        return _tolerance(path, place, like)
+    if place[-1] in _DERIVED and isinstance(owner, ArenaSpec):
+        word = str(place[-1])
+        extents = _extents(_points_of(_at(owner, place[:-1]))[1])
+        if word.startswith("size") and extents[word] == 0.0:
+            got = f"{path}, which has no such extent in {name}"
+            raise KeyedError((), got, "a thing with a width and a depth to be stretched")
+        return Parameter(path, _DERIVED[word])
+    shape = shape_at(type(owner), place)
+    if shape is None or shape.reader is None:
+        return None
+    for number in range(1, len(place)):
+        if _at(owner, place[:number]) is None:
+            got = f"{path}, but {path_text(place[:number])} is left out in {name}"
+            raise KeyedError((), got, f"a value that the {what} has")
+    return Parameter(path, shape.reader, isinstance(shape.reader, _NUMERIC), shape.may_be_none)
+
+
+def _tolerance(path: str, place: KeyPath, like: str) -> Parameter | None:
+    _, part, word = place
+    first, _, below = str(part).partition(".")
+    concrete = (SIDES[0], *below.split(".")) if first == "both" else str(part).split(".")
+    shape = shape_at(Design, tuple(concrete))
+    reader = shape.reader if shape else None
+    if word not in Tolerance.model_fields or not isinstance(reader, _NUMERIC):
+        return None
+    if "%" in like:
+        return Parameter(path, Fraction(least=0.0, most=1.0))
+    amount = Quantity(reader.unit, least=0.0) if isinstance(reader, Quantity) else Number(least=0.0)
+    return Parameter(path, amount)
+
+
+def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> KeyedError:
+    known = known_paths(designs, arenas)
+    near = difflib.get_close_matches(path, known, n=3, cutoff=0.75)
+    if not near:
+        # the end of the path may be right where its way is not
+        tail = path.rpartition(".")[2]
+        ends = dict.fromkeys(one.rpartition(".")[2] for one in known)
+        close = difflib.get_close_matches(tail, list(ends), n=1, cutoff=0.75)
+        near = [one for one in known if close and one.rpartition(".")[2] == close[0]][:3]
+    near = near or difflib.get_close_matches(path, known, n=1, cutoff=0.5)
+    expected = "the path of a value, like design.both.latch or arena.lamps.1.intensity"
+    return KeyedError((), "no such value", expected, ", ".join(near))
+
+
+def _at(model: Any, place: KeyPath) -> Any:
+    for key in place:
+        model = model[key] if isinstance(model, tuple | dict) else getattr(model, str(key))
+    return model
+
+
+def _points_of(thing: Any) -> tuple[str, tuple[Pair, ...]]:
+    """Return the field in which a thing says where it lies, and its points; none where it lies nowhere."""
+    for field in _PLACED:
+        value = getattr(thing, field, None)
+        if value is not None:
+            return field, value if field in ("outline", "line") else (value,)
+    return "", ()
+
+
+def _extents(points: tuple[Pair, ...]) -> dict[str, float]:
+    """Return middle and size [m] of the upright rectangle round points; nothing for no points."""
+    if not points:
+        return {}
+    across, along = zip(*points, strict=True)
+    return {
+        "x": (min(across) + max(across)) / 2.0,
+        "y": (min(along) + max(along)) / 2.0,
+        "size_x": max(across) - min(across),
+        "size_y": max(along) - min(along),
+    }
+
+
+def _placed(points: tuple[Pair, ...], moves: Mapping[str, float]) -> tuple[Pair, ...]:
+    """Return the points stretched about their middle, then moved so that the middle is where it is to be."""
+    extents = _extents(points)
+    columns = []
+    for axis, coordinates in zip("xy", zip(*points, strict=True), strict=True):
+        middle, size = extents[axis], extents[f"size_{axis}"]
+        factor = moves.get(f"size_{axis}", size) / size if size > 0.0 else 1.0
+        target = moves.get(axis, middle)
+        columns.append([target + (one - middle) * factor for one in coordinates])
+    return tuple(zip(*columns, strict=True))
+
+
+def _rebuilt(model: Model, changes: Mapping[KeyPath, Any], name: str) -> Model:
+    """Return a copy with the values at places, each model on the way validated anew. Raises InputError."""
+    try:
+        rebuilt: Model = _with(model, changes, ())
+    except _RefusedError as error:
+        raise InputError(f"{name}: {error}") from None
+    return rebuilt
+
+
+class _RefusedError(ValueError):
+    """A model that its own checks refuse."""
+
+
+def _with(model: Any, changes: Mapping[KeyPath, Any], place: KeyPath) -> Any:
+    if () in changes:
+        return changes[()]
+    below: dict[str | int, dict[KeyPath, Any]] = {}
+    for keys, value in changes.items():
+        below.setdefault(keys[0], {})[keys[1:]] = value
+    if isinstance(model, tuple):
+        items = list(model)
+        for key, inner in below.items():
+            items[int(key)] = _with(items[int(key)], inner, (*place, key))
+        return tuple(items)
+    if isinstance(model, dict):
+        # tolerances: one that the design lacks begins with what is set
+        return {
+            **model,
+            **{str(key): _with(model.get(key), inner, (*place, key)) for key, inner in below.items()},
+        }
+    kind = Tolerance if model is None else type(model)
+    fields = {} if model is None else {field: getattr(model, field) for field in kind.model_fields}
+    for key, inner in below.items():
+        fields[key] = _with(fields.get(str(key)), inner, (*place, key))
+    try:
+        return kind.model_validate(fields)
+    except ValidationError as error:
+        raise _RefusedError("; ".join(_reasons(error, place))) from None
+
+
+def _reasons(error: ValidationError, place: KeyPath) -> Iterator[str]:
+    for detail in error.errors(include_url=False, include_input=False):
+        context = detail.get("ctx", {})
+        cause = context.get("error")
+        keyed = cause.errors if isinstance(cause, KeyedErrors) else [cause]
+        for one in keyed:
+            if isinstance(one, KeyedError):
+                where, got, expected = one.path, one.got, one.expected
+            else:
+                where, got = (), context.get("got", "an impossible value")
+                expected = context.get("expected", detail["msg"])
+            text = path_text((*place, *detail["loc"], *where))
+            yield f"{text}: got {got}, expected {expected}" if text else f"got {got}, expected {expected}"

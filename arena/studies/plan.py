@@ -1,0 +1,309 @@
+"""A study: what a plan comes to, setting by setting, without ever listing them all.
+
+Settings are numbered from 0. In a grid the arena turns slowest, then the design, then the parameters in the
+order of the plan, the last one fastest. Trial t is repeat t mod R of setting t // R, where R is the number of
+repeats.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from functools import cached_property, lru_cache
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from agents.compiled import kernels_digest
+from agents.design import Design
+from agents.errors import InputError, NotFoundError
+from agents.readers import Word
+from agents.rewrite import rewrite, rewrite_design
+from agents.shipped import find_document
+from arena.contest import Entrant
+from arena.spec import ArenaSpec
+from arena.studies.paths import Parameter, design_places, values_into_arena, values_into_design
+from arena.studies.planform import (
+    MOST_TRIALS,
+    Find,
+    Plan,
+    files_beside,
+    read_plan,
+    time_text,
+    typical_time,
+)
+from arena.studies.ranges import Levels, Span, range_text
+from arena.studies.sampling import Floats, drawn_shares, grid_number, grid_place
+
+__all__ = ["MOST_TRIALS", "Setting", "Study", "parse_study", "read_study"]
+
+# Arenas that are kept, since the settings of a study share them and their geometry takes long to check.
+_KEPT_ARENAS = 256
+_LONGEST_NAME = 40
+
+
+@dataclass(frozen=True)
+class Setting:
+    """One choice of everything that a study varies.
+
+    ``arena`` and ``design`` are indices into the study's, ``values`` the SI values of its parameters in their
+    order. ``number`` is -1 for one that the study itself does not try.
+    """
+
+    number: int
+    arena: int
+    design: int
+    values: tuple[Any, ...]
+
+
+class Study:
+    """What a plan comes to.
+
+    ``settings`` is their number S, ``repeats`` R, ``trials`` S R. ``seconds`` [s] a trial lasts, or None for
+    as long as its arena says. ``factors`` are what distinguishes settings: the arena and the design where
+    several are named, then the parameters. ``marks`` holds SI values by name by path. A study can be pickled.
+    """
+
+    def __init__(self, plan: Plan, text: str, file: str) -> None:
+        form = plan.form
+        self.plan, self.text, self.file = plan, text, file
+        self.name, self.about = form.name, form.about or ""
+        self.arenas: tuple[tuple[ArenaSpec, str], ...] = plan.arenas
+        self.designs: tuple[Entrant, ...] = plan.designs
+        self.parameters: tuple[Parameter, ...] = plan.parameters
+        self.ranges: tuple[Levels | Span, ...] = plan.ranges
+        self.settings, self.repeats = plan.settings, form.repeats
+        self.trials = self.settings * self.repeats
+        self.walkers, self.seconds, self.seed = form.walkers, form.lasts, form.seed
+        self.sampling, self.scores, self.budget = form.sampling, form.scores, form.budget
+        self.marks: Mapping[str, Mapping[str, Any]] = plan.marks
+        self.says_budget = "budget" in form.model_fields_set
+        names = tuple(spec.name for spec, _ in self.arenas), tuple(one.design.name for one in self.designs)
+        self.factors: tuple[Parameter, ...] = (
+            *(
+                Parameter(what, Word(one), is_ordered=False)
+                for what, one in zip(("arena", "design"), names, strict=True)
+                if len(one) > 1
+            ),
+            *self.parameters,
+        )
+        self._names = names
+        self._arena_at = lru_cache(_KEPT_ARENAS)(self._make_arena)
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Study.from_payload, (self.payload(),)
+
+    @property
+    def _counts(self) -> list[int]:
+        """Levels of each axis of the grid: arenas, designs, parameters."""
+        levels = [len(one.values) for one in self.ranges if isinstance(one, Levels)]
+        return [len(self.arenas), len(self.designs), *levels]
+
+    @cached_property
+    def _shares(self) -> Floats:
+        """Drawn shares, (settings, axes), for arena and design too where there are several."""
+        owners = sum(len(one) > 1 for one in (self.arenas, self.designs))
+        return drawn_shares(self.sampling, self.settings, owners + len(self.ranges), self.seed)
+
+    def setting(self, number: int) -> Setting:
+        """Return setting ``number``, 0 to ``settings`` - 1. Raises IndexError outside of that."""
+        if not 0 <= number < self.settings:
+            raise IndexError(f"setting {number} of {self.settings}")
+        if self.sampling == "grid":
+            arena, design, *levels = grid_place(number, self._counts)
+            values = (
+                one.values[level]
+                for one, level in zip(self.ranges, levels, strict=True)
+                if isinstance(one, Levels)
+            )
+            return Setting(number, arena, design, tuple(values))
+        shares = [float(share) for share in self._shares[number]]
+        owners = [Levels(tuple(range(len(one)))) for one in (self.arenas, self.designs)]
+        arena, design = (one.at(shares.pop(0)) if len(one.values) > 1 else 0 for one in owners)
+        values = (one.at(share) for one, share in zip(self.ranges, shares, strict=True))
+        return Setting(number, arena, design, tuple(values))
+
+    def setting_of(self, values: Sequence[Any], arena: int = 0, design: int = 0) -> Setting:
+        """Return the setting with these values, each one of the parameter's levels, or within its span.
+
+        Its number is that of the whole grid of levels, or -1 where a parameter has a span. Raises ValueError
+        for a value that the plan does not allow.
+        """
+        levels = []
+        for parameter, allowed, value in zip(self.parameters, self.ranges, values, strict=True):
+            if isinstance(allowed, Levels):
+                if value not in allowed.values:
+                    raise ValueError(f"{parameter.path}: {value!r} is none of the plan's values")
+                levels.append(allowed.values.index(value))
+            elif not allowed.low <= value <= allowed.high:
+                raise ValueError(f"{parameter.path}: {value!r} is outside of the plan's range")
+        whole = len(levels) == len(self.ranges)
+        number = grid_number((arena, design, *levels), self._counts) if whole else -1
+        return Setting(number, arena, design, tuple(values))
+
+    def factor_values(self, setting: Setting) -> tuple[Any, ...]:
+        """Return the value of each of ``factors``: names of arena and design, SI values."""
+        owners = zip(self._names, (setting.arena, setting.design), strict=True)
+        return (*(names[index] for names, index in owners if len(names) > 1), *setting.values)
+
+    def _values(self, setting: Setting, of_design: bool) -> dict[str, Any]:
+        return {
+            parameter.path: value
+            for parameter, value in zip(self.parameters, setting.values, strict=True)
+            if parameter.is_of_design == of_design
+        }
+
+    def arena_key(self, setting: Setting) -> tuple[Any, ...]:
+        """Return what tells one arena of the study from another: its index and its varied values."""
+        return (setting.arena, *self._values(setting, False).values())
+
+    def arena_of(self, setting: Setting) -> ArenaSpec:
+        """Return the arena of a setting, the same object for the same one as long as it is kept.
+
+        Raises InputError with the reason where the values make no arena.
+        """
+        made = self._arena_at(setting.arena, tuple(self._values(setting, False).items()))
+        if isinstance(made, str):
+            raise InputError(made)
+        return made
+
+    def _make_arena(self, index: int, values: tuple[tuple[str, Any], ...]) -> ArenaSpec | str:
+        spec = self.arenas[index][0]
+        try:
+            return values_into_arena(spec, dict(values)) if values else spec
+        except InputError as error:
+            return str(error)
+
+    def design_of(self, setting: Setting) -> Design:
+        """Return the design of a setting. Raises InputError with the reason where the values make none."""
+        design = self.designs[setting.design].design
+        values = {
+            parameter.path: parameter.put(value)
+            for parameter, value in zip(self.parameters, setting.values, strict=True)
+            if parameter.is_of_design
+        }
+        return values_into_design(design, values) if values else design
+
+    def design_text(self, setting: Setting, name: str | None = None) -> str:
+        """Return the text of the setting's design: the file's own, with the values and a new name in it.
+
+        Raises InputError where the values make no design, WorkError where the text cannot be changed.
+        """
+        self.design_of(setting)
+        entrant = self.designs[setting.design]
+        text = entrant.text
+        for parameter, value in zip(self.parameters, setting.values, strict=True):
+            if parameter.is_tolerance:
+                (place,) = design_places(parameter.label())
+                text = rewrite(text, {place: parameter.exact(value)}, Design)
+            elif parameter.is_of_design:
+                text = rewrite_design(text, {parameter.label(): value})
+        ending = f" of setting {setting.number}"
+        name = name or f"{entrant.design.name[: _LONGEST_NAME - len(ending)]}{ending}"
+        return rewrite_design(text, {"name": name})
+
+    def seconds_of(self, setting: Setting) -> float:
+        """Return how long the trials of a setting last [s]. Raises InputError where it makes no arena."""
+        return self.arena_of(setting).lasts if self.seconds is None else self.seconds
+
+    @property
+    def typical_time(self) -> float:
+        """How long all trials typically take on this machine [s]; a guess, before anything is run."""
+        lasts = self.seconds or max(spec.lasts for spec, _ in self.arenas)
+        return typical_time(self.trials, self.walkers, lasts)
+
+    @property
+    def size_text(self) -> str:
+        """Settings, repeats, trials and typical time, in words."""
+        return (
+            f"{self.settings:,} settings, {self.repeats:,} repeats: {self.trials:,} trials, "
+            f"about {time_text(self.typical_time)} here"
+        )
+
+    @cached_property
+    def parts(self) -> dict[str, str]:
+        """SHA-256 of each part that decides the results: plan, arenas, designs, drawn settings, program."""
+        plan = {
+            "vary": {
+                parameter.path: range_text(values, parameter)
+                for parameter, values in zip(self.parameters, self.ranges, strict=True)
+            },
+            "order": [parameter.path for parameter in self.parameters],
+            "sampling": [self.sampling, self.settings, self.repeats, self.walkers, self.seed],
+            "lasts": None if self.seconds is None else self.seconds.hex(),
+        }
+        parts = {"plan": _digest(json.dumps(plan, sort_keys=True))}
+        parts |= {f"arena {spec.name}": _digest(text) for spec, text in self.arenas}
+        parts |= {f"design {one.design.name}": _digest(one.text) for one in self.designs}
+        if self.sampling != "grid":
+            # another scipy may draw otherwise
+            parts["drawn"] = hashlib.sha256(self._shares.tobytes()).hexdigest()
+        parts["program"] = _digest(f"{version('photodrome')} {kernels_digest()}")
+        return parts
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of all that decides the results, so not of name, about, marks, scores and budget."""
+        return _digest(json.dumps(list(self.parts.items())))
+
+    def payload(self) -> str:
+        """Return all that it takes to have the same study elsewhere, without files, as JSON."""
+        named = {
+            "arena": [
+                [name, text] for name, (_, text) in zip(self.plan.form.arenas, self.arenas, strict=True)
+            ],
+            "design": [
+                [name, one.text] for name, one in zip(self.plan.form.designs, self.designs, strict=True)
+            ],
+        }
+        return json.dumps({"file": self.file, "plan": self.text, "named": named, "parts": self.parts})
+
+    @classmethod
+    def from_payload(cls, text: str) -> "Study":
+        """Return the study of a :meth:`payload`.
+
+        Raises InputError where its trials would not come out the same here, with another program or library.
+        """
+        payload = json.loads(text)
+
+        def find(name: str, kind: str) -> tuple[str, str]:
+            texts = dict(payload["named"][kind])
+            if name not in texts:
+                raise NotFoundError(f"{name}: not sent with the study")
+            return name, texts[name]
+
+        study = _made(payload["plan"], payload["file"], find, None)
+        changed = [part for part, digest in study.parts.items() if payload["parts"].get(part) != digest]
+        if changed:
+            raise InputError(
+                f"{study.name}: {', '.join(changed)} differ here from where the study was sent; "
+                "use the same version of the program and its libraries on every machine"
+            )
+        return study
+
+
+def read_study(name_or_path: str | Path, most_trials: int | None = MOST_TRIALS) -> Study:
+    """Read a plan by the name of a shipped one or by the path of a file.
+
+    A plan of more than ``most_trials`` trials is refused; None lets any pass, for a search that will try few
+    of them. Raises SpecError with all that is wrong, and NotFoundError.
+    """
+    path = find_document(str(name_or_path), "study")
+    find = files_beside(path.parent)
+    text = find(str(path.resolve()), "study")[1]
+    return _made(text, str(path), find, most_trials)
+
+
+def parse_study(
+    text: str, file: str = "plan", folder: str | Path = ".", most_trials: int | None = MOST_TRIALS
+) -> Study:
+    """As :func:`read_study` for the ``text`` of a plan that lies in ``folder``."""
+    return _made(text, file, files_beside(Path(folder)), most_trials)
+
+
+def _made(text: str, file: str, find: Find, most_trials: int | None) -> Study:
+    return Study(read_plan(text, file, find, most_trials), text, file)
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
