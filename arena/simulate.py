@@ -9,7 +9,7 @@ from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 import numpy as np
 import numpy.typing as npt
 
-from agents.build import fill
+from agents.build import fill_copies
 from agents.errors import ModelError
 from agents.walker import WALKER
 from arena.assemble import WorldPlan, assemble, joined
@@ -17,19 +17,22 @@ from arena.batch import advance_batch
 from arena.contest import Contest
 from arena.flatten import FlatArena, flatten
 from arena.layout import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
-from arena.placement import footprints, place_walkers
+from arena.placement import Ground, footprints
 from arena.record import compose
 from replays.record import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
 
 # Worlds that one call of the engine runs at the most, and calls into which a world of its own is cut, so that
-# progress can be told.
+# progress can be told. Where nobody is told, more of them share the cost of putting them together.
 BATCH = 16
+QUIET_BATCH = 64
 SLICES = 100
 
 TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights": LIGHTS}
 
 Progress = Callable[[float], None]
 Glimpse = Callable[[Replay, float], None]
+
+LOSS = "the model lost a walker: its circuit came to a state that is no number"
 
 # Seconds between two glimpses of a run that is under way.
 GLIMPSE_EVERY = 0.5
@@ -71,14 +74,10 @@ def _built_copies(contest: Contest) -> tuple[Records, list[dict[str, float]]]:
     walkers = np.zeros(len(contest.entrants) * contest.walkers, WALKER)
     parts: list[dict[str, float]] = []
     for index, entrant in enumerate(contest.entrants):
-        first = index * contest.walkers
-        for copy in range(contest.walkers):
-            drawn = entrant.design.drawn_parts(contest.seed, copy)
-            if drawn or copy == 0:
-                fill(walkers[first + copy], entrant.design.with_values(drawn))
-            else:
-                walkers[first + copy] = walkers[first]
-            parts.append(drawn)
+        copies = range(contest.walkers)
+        drawn = [entrant.design.drawn_parts(contest.seed, copy) for copy in copies]
+        fill_copies(walkers[index * contest.walkers :][: contest.walkers], entrant.design, drawn)
+        parts += drawn
     return walkers, parts
 
 
@@ -91,10 +90,11 @@ def starts_of(
     """
     designs, copies = len(contest.entrants), contest.walkers
     prints = footprints(walkers)
+    ground = Ground(contest.arena, arena)
     if not contest.alone:
         turns = [index * copies + copy for copy in range(copies) for index in range(designs)]
         poses = np.empty((len(walkers), 3))
-        poses[turns] = place_walkers(contest.arena, arena, [prints[turn] for turn in turns], contest.seed)
+        poses[turns] = ground.place([prints[turn] for turn in turns], contest.seed)
         return poses, np.zeros(len(walkers), np.int64)
     # alone, the largest body of each copy's number decides whether there is room
     largest = [
@@ -102,14 +102,9 @@ def starts_of(
         for copy in range(copies)
     ]
     if contest.arena.starts.places is not None:
-        poses = place_walkers(contest.arena, arena, largest, contest.seed)
+        poses = ground.place(largest, contest.seed)
     else:
-        poses = np.concatenate(
-            [
-                place_walkers(contest.arena, arena, [one], contest.seed + copy)
-                for copy, one in enumerate(largest)
-            ]
-        )
+        poses = np.array([ground.place_alone(one, contest.seed, copy) for copy, one in enumerate(largest)])
     return np.tile(poses, (designs, 1)), np.arange(len(walkers))
 
 
@@ -164,7 +159,8 @@ def run_plans(
         def tell(reached: float) -> None:
             done[number] = reached * len(spans)
 
-        _run_batch(batch, spans, tell, found[number])
+        if np.any(_run_batch(batch, spans, found[number], tell) == LOST):
+            raise ModelError(LOSS)
         return _ledger(batch)
 
     with ThreadPoolExecutor(workers) as pool:
@@ -193,10 +189,38 @@ def run_plans(
     return tables, ledger
 
 
-def _run_batch(batch: Batch, spans: Records, tell: Progress, chunks: dict[str, list[Records]]) -> None:
-    """Run the worlds of one batch to their end, emptying their output into ``chunks`` whenever it is full."""
+def run_worlds(
+    plans: Sequence[WorldPlan], stop: npt.NDArray[np.int64]
+) -> tuple[dict[str, Records], npt.NDArray[np.int64]]:
+    """Run worlds one after the other in this thread, for whoever runs many threads of them.
+
+    Returns the output tables, where each walker's rows are in order of time and follow the world before, and
+    the places (n,) of the plans whose world lost a walker to a state that is no number. Ends early, with
+    half the rows, once ``stop[0]`` is not 0.
+    """
+    found: dict[str, list[Records]] = {name: [] for name in TABLES}
+    codes = []
+    for first in range(0, len(plans), QUIET_BATCH):
+        if stop[0]:
+            break
+        batch, spans = assemble(plans[first : first + QUIET_BATCH])
+        batch = batch._replace(out=batch.out._replace(stop=stop))
+        codes.append(_run_batch(batch, spans, found))
+    tables = {name: joined(found[name], kind) for name, kind in TABLES.items()}
+    # the other tables are put in order by whoever reads them
+    tables |= {name: _sorted(name, [tables[name]]) for name in ("poses", "lights")}
+    return tables, np.flatnonzero(np.concatenate([np.zeros(0, np.int64), *codes]) == LOST)
+
+
+def _run_batch(
+    batch: Batch, spans: Records, chunks: dict[str, list[Records]], tell: Progress | None = None
+) -> npt.NDArray[np.int64]:
+    """Run the worlds of one batch to their end, emptying their output into ``chunks`` whenever it is full.
+
+    Returns what stopped each of them: ENDED, LOST or STOPPED.
+    """
     last = float(np.max(batch.crowd.settings["until"]))
-    slices = SLICES if len(spans) == 1 else 1
+    slices = SLICES if tell is not None and len(spans) == 1 else 1
     codes = np.full(len(spans), FRESH)
     for step in range(1, slices + 1):
         until = last * step / slices if step < slices else math.inf
@@ -205,12 +229,12 @@ def _run_batch(batch: Batch, spans: Records, tell: Progress, chunks: dict[str, l
             _empty(batch, chunks)
             if not np.any(codes == FULL):
                 break
-        if np.any(codes == STOPPED):
-            return
-        if np.any(codes == LOST):
-            raise ModelError("the model lost a walker: its circuit came to a state that is no number")
-        tell(min(until, last))
+        if np.any(codes == STOPPED) or np.any(codes == LOST):
+            return codes
+        if tell is not None:
+            tell(min(until, last))
     assert np.all(codes == ENDED)
+    return codes
 
 
 def _empty(batch: Batch, chunks: dict[str, list[Records]]) -> None:
@@ -224,13 +248,18 @@ def _empty(batch: Batch, chunks: dict[str, list[Records]]) -> None:
 
 def _sorted(name: str, chunks: list[Records]) -> Records:
     table = joined(chunks, TABLES[name])
-    keys = {
-        "pulses": ("walker", "start_s"),
-        "poses": ("time_s", "walker"),
-        "touches": ("walker", "time_s"),
-        "lights": ("time_s", "walker"),
+    first, second = {
+        "pulses": ("start_s", "walker"),
+        "poses": ("walker", "time_s"),
+        "touches": ("time_s", "walker"),
+        "lights": ("walker", "time_s"),
     }[name]
-    order = np.lexsort([table[key] for key in keys])
+    keys = np.ascontiguousarray(table[first]), np.ascontiguousarray(table[second])
+    ahead, even = keys[0][1:] > keys[0][:-1], keys[0][1:] == keys[0][:-1]
+    if np.all(ahead | (even & (keys[1][1:] >= keys[1][:-1]))):
+        # as one walker to a world leaves it; sorting takes longer than looking
+        return table
+    order = np.lexsort(keys[::-1])
     # as bytes, not field by field
     return table.view(np.dtype((np.void, table.itemsize)))[order].view(table.dtype)
 
