@@ -8,7 +8,7 @@ from typing import Any
 from agents.build import build
 from agents.design import Design
 from agents.faults import faults_of
-from agents.measure import Measurement, SidePoint, measure
+from agents.measure import Measurement, SidePoint, measure_record, told
 
 Json = dict[str, Any]
 
@@ -73,8 +73,8 @@ def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> Benc
 
 def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchPoint:
     """Measure a built WALKER record; as :func:`bench_point` otherwise."""
-    measured = measure(walker, light_lx, kind)
-    return BenchPoint(measured, faults_of(walker, measured))
+    measured = measure_record(walker, light_lx, kind)
+    return BenchPoint(told(measured, kind), faults_of(walker, measured))
 
 
 def bench(design: Design, lights: Iterable[float], kind: str = "daylight") -> list[BenchPoint]:

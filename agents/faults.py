@@ -15,14 +15,12 @@ The limits of twitch, spin and lame are choices, not laws; so are the chance and
 """
 
 import math
-from statistics import NormalDist
 from typing import Any
-
-import numpy as np
 
 from agents.compiled import kernel
 from agents.eye import trigger_voltage
 from agents.measure import Measurement, SidePoint, is_touchable
+from agents.steering import lead
 
 DIM = "dim"
 BLIND = "blind"
@@ -45,130 +43,152 @@ TWITCH_ENERGY = 0.5
 TURN_RATIO = 2.0
 # Chance that a touched side fires first in even light, below which its feeler counts as deaf.
 HEARD = 0.9
-# Elevations of a distant lamp [rad] at which the two eyes are compared.
+# Elevations of a distant lamp [rad] at which the two eyes are compared, and bearings all round at each.
 ELEVATIONS = (math.radians(20.0), math.radians(32.0), math.radians(45.0))
+BEARINGS = 72
 
 
-def faults_of(walker: Any, measured: Measurement) -> tuple[str, ...]:
-    """Return the names of all faults of a WALKER record at the light of a measurement, in fixed order."""
-    found = {
-        DIM: is_dim(walker, measured),
-        BLIND: is_blind(walker, measured),
-        TWITCH: any(twitches(side) for side in measured.sides),
-        LOCKED: any(side.locked for side in measured.sides),
-        SPIN: any(side.turn is not None and abs(side.turn) > SPIN_TURN for side in measured.sides),
-        LAME: any(side.path is not None and side.path < LEAST_PATH for side in measured.sides),
-        LOPSIDED: is_lopsided(walker, measured),
-        NARROW_EYES: has_narrow_eyes(walker),
-        DEAF_FEELERS: is_deaf(walker, measured.light),
-        REVERSED: any(side["turns"] < 0.0 for side in walker["side"]),
-    }
-    return tuple(name for name in FAULTS if found[name])
+def faults_of(walker: Any, measured: Any) -> tuple[str, ...]:
+    """Return the names of all faults of a WALKER record at the light of a MEASURED record, in fixed order."""
+    return fault_names(fault_bits(walker, measured))
 
 
-def is_dim(walker: Any, measured: Measurement) -> bool:
-    """Whether the lower trigger is out of reach, and not for the light on the eyes."""
-    return not measured.fires and not is_blind(walker, measured)
+def fault_names(bits: int) -> tuple[str, ...]:
+    """Return the names of faults by their bits, in fixed order."""
+    return tuple(name for number, name in enumerate(FAULTS) if bits >> number & 1)
 
 
-def is_blind(walker: Any, measured: Measurement) -> bool:
+@kernel
+def fault_bits(walker: Any, measured: Any) -> int:
+    """All faults of a WALKER record at the light of a MEASURED record: bit k set for the k-th of FAULTS."""
+    left = measured["side"][0]
+    right = measured["side"][1]
+    fires = (right if right["trigger"] < left["trigger"] else left)["reaches"]
+    blind = is_blind(walker, measured, fires)
+    bits = 0
+    if not fires and not blind:
+        bits |= 1
+    if blind:
+        bits |= 2
+    if lets_go_at_once(left["let_go"], left["trigger"]) or lets_go_at_once(right["let_go"], right["trigger"]):
+        bits |= 4
+    if left["locked"] or right["locked"]:
+        bits |= 8
+    if abs(left["turn"]) > SPIN_TURN or abs(right["turn"]) > SPIN_TURN:
+        bits |= 16
+    if left["path"] < LEAST_PATH or right["path"] < LEAST_PATH:
+        bits |= 32
+    if is_lopsided(walker, measured):
+        bits |= 64
+    if has_narrow_eyes(walker):
+        bits |= 128
+    if is_deaf(walker, measured["light"]):
+        bits |= 256
+    if walker["side"][0]["turns"] < 0.0 or walker["side"][1]["turns"] < 0.0:
+        bits |= 512
+    return bits
+
+
+@kernel
+def is_blind(walker: Any, measured: Any, fires: bool) -> bool:
     """Whether the trigger is out of reach because of the light on the eyes.
 
     Then the photocurrent would do for eyes and leak, but the panel's own diode takes more than half of it at
     the trigger; and the trigger that the eyes would have in the dark lies below the open-circuit voltage.
     """
-    enough = measured.photocurrent > measured.eyes + measured.leak
-    if measured.fires or not enough or measured.panel >= 0.5 * measured.photocurrent:
+    enough = measured["photocurrent"] > measured["eyes"] + measured["leak"]
+    if fires or not enough or measured["panel"] >= 0.5 * measured["photocurrent"]:
         return False
-    dark = min(float(trigger_voltage(0.0, False, side)) for side in walker["side"])
-    return measured.open_circuit > dark
+    dark_left = trigger_voltage(0.0, False, walker["side"][0])
+    dark_right = trigger_voltage(0.0, False, walker["side"][1])
+    return measured["open_circuit"] > min(dark_left, dark_right)
 
 
-def energy_left(side: SidePoint) -> float | None:
-    """Share of the storage's energy that a pulse leaves in it; None where there is no pulse with an end."""
-    return None if side.let_go is None else (side.let_go / side.trigger) ** 2
+@kernel
+def lets_go_at_once(let_go: float, trigger: float) -> bool:
+    """Whether a pulse from ``trigger`` down to ``let_go`` [V] leaves too much; not if there is none (nan)."""
+    return (let_go / trigger) ** 2 > TWITCH_ENERGY
 
 
 def twitches(side: SidePoint) -> bool:
     """Whether the latch lets go at once, or does not take at all."""
-    left = energy_left(side)
-    return left is not None and left > TWITCH_ENERGY
+    return side.let_go is not None and bool(lets_go_at_once(side.let_go, side.trigger))
 
 
 @kernel
-def favoured_bearings(walker: Any, light: float, elevations: Any, count: int) -> tuple[int, int]:
+def bearings_won(walker: Any, light: float) -> tuple[int, int]:
     """At how many bearings of a distant lamp the left side triggers first, and at how many the right one.
 
     The lamp gives ``light`` [lx] on a surface square to its rays, and each eye weighs it by its lobe; there
-    is no other light. ``count`` bearings all round at each of ``elevations`` [rad].
+    is no other light.
     """
     left_wins = 0
     right_wins = 0
-    left = walker["side"][0]
-    right = walker["side"][1]
-    for elevation in elevations:
-        for bearing in range(count):
-            angle = 2.0 * math.pi * bearing / count
-            x = math.cos(elevation) * math.cos(angle)
-            y = math.cos(elevation) * math.sin(angle)
-            z = math.sin(elevation)
-            facing_left = x * left["aim_x"] + y * left["aim_y"] + z * left["aim_z"]
-            facing_right = x * right["aim_x"] + y * right["aim_y"] + z * right["aim_z"]
-            seen_left = light * max(facing_left, 0.0) ** left["lobe"]
-            seen_right = light * max(facing_right, 0.0) ** right["lobe"]
-            difference = trigger_voltage(seen_left, False, left) - trigger_voltage(seen_right, False, right)
-            if difference < 0.0:
+    for elevation in ELEVATIONS:
+        for bearing in range(BEARINGS):
+            ahead = lead(walker, light, 0.0, elevation, 2.0 * math.pi * bearing / BEARINGS)
+            if ahead < 0.0:
                 left_wins += 1
-            elif difference > 0.0:
+            elif ahead > 0.0:
                 right_wins += 1
     return left_wins, right_wins
 
 
-def bearings_won(walker: Any, light: float) -> tuple[int, int]:
-    """Return how many of the compared bearings of a distant lamp each side wins, left and right."""
-    left, right = favoured_bearings(walker, light, np.array(ELEVATIONS), 72)
-    return int(left), int(right)
+@kernel
+def ratio_of(one: float, other: float) -> float:
+    """The larger of two sizes over the smaller; nan where one is nan or both are nought."""
+    larger = max(abs(one), abs(other))
+    smaller = min(abs(one), abs(other))
+    if math.isnan(one) or math.isnan(other) or larger == 0.0:
+        return math.nan
+    return larger / smaller if smaller > 0.0 else math.inf
 
 
 def turn_ratio(measured: Measurement) -> float | None:
     """How many times the weaker side's turn the stronger one turns; None unless both sides have pulses."""
-    turns = [abs(side.turn) for side in measured.sides if side.turn is not None]
-    if len(turns) < 2 or max(turns) == 0.0:
+    left, right = measured.left.turn, measured.right.turn
+    if left is None or right is None:
         return None
-    return max(turns) / min(turns) if min(turns) > 0.0 else math.inf
+    ratio = float(ratio_of(left, right))
+    return None if math.isnan(ratio) else ratio
 
 
-def is_lopsided(walker: Any, measured: Measurement) -> bool:
+@kernel
+def is_lopsided(walker: Any, measured: Any) -> bool:
     """Whether there is no bearing of a lamp at which one side fires first, or the pulses differ too much."""
-    left, right = bearings_won(walker, measured.light)
+    left, right = bearings_won(walker, measured["light"])
     # an even split of nothing: eyes that see nothing apart are alike, not lopsided
     unfair = (left == 0) != (right == 0)
-    ratio = turn_ratio(measured)
-    return unfair or (ratio is not None and ratio > TURN_RATIO)
+    return unfair or ratio_of(measured["side"][0]["turn"], measured["side"][1]["turn"]) > TURN_RATIO
 
 
+@kernel
 def has_narrow_eyes(walker: Any) -> bool:
     """Whether an eye stands nearer to the middle than its wheel."""
-    half = 0.5 * float(walker["track"])
-    return any(abs(float(side["eye_y"])) < half for side in walker["side"])
+    nearest = min(abs(walker["side"][0]["eye_y"]), abs(walker["side"][1]["eye_y"]))
+    return nearest < 0.5 * walker["track"]
 
 
+@kernel
 def chance_heard(walker: Any, number: int, light: float) -> float:
     """Chance that side ``number`` fires first in even light while its whisker is pressed.
 
     Both triggers jitter, normal and independent, about their voltages. 0 where the side has no whisker or no
     feeler resistor.
     """
-    side, other = walker["side"][number], walker["side"][1 - number]
+    side = walker["side"][number]
+    other = walker["side"][1 - number]
     if not is_touchable(side):
         return 0.0
-    lead = float(trigger_voltage(light, False, other) - trigger_voltage(light, True, side))
-    jitter = math.hypot(float(side["jitter"]), float(other["jitter"]))
+    ahead = trigger_voltage(light, False, other) - trigger_voltage(light, True, side)
+    jitter = math.hypot(side["jitter"], other["jitter"])
     if jitter == 0.0:
-        return 1.0 if lead > 0.0 else 0.0
-    return NormalDist().cdf(lead / jitter)
+        return 1.0 if ahead > 0.0 else 0.0
+    # the normal distribution function
+    return 0.5 * math.erfc(-ahead / (jitter * math.sqrt(2.0)))
 
 
+@kernel
 def whisker_lead(walker: Any, number: int) -> float:
     """How far [m] the whisker's closing runs ahead of the body against a straight wall, at the best angle.
 
@@ -176,19 +196,24 @@ def whisker_lead(walker: Any, number: int) -> float:
     less the bend that closes the switch, over the reach of the body. Not positive: the body is always first.
     """
     side = walker["side"][number]
-    if not side["whisker"]:
+    if side["whisker"] == 0:
         return -math.inf
-    headings = np.radians(np.arange(-90.0, 91.0, 3.0))
-    ahead, aside = np.cos(headings), np.sin(headings)
-    corners = walker["core"][: walker["core_count"]]
-    body = (np.outer(ahead, corners[:, 0]) + np.outer(aside, corners[:, 1])).max(axis=1)
-    tip = side["tip_x"] * ahead + side["tip_y"] * aside
-    return float(np.max(tip - body)) - float(side["bend_to_close"]) - float(walker["body_radius"])
+    best = -math.inf
+    for degrees in range(-90, 91, 3):
+        ahead = math.cos(math.radians(degrees))
+        aside = math.sin(math.radians(degrees))
+        body = -math.inf
+        for corner in range(walker["core_count"]):
+            x, y = walker["core"][corner]
+            body = max(body, ahead * x + aside * y)
+        best = max(best, side["tip_x"] * ahead + side["tip_y"] * aside - body)
+    return best - side["bend_to_close"] - walker["body_radius"]
 
 
+@kernel
 def is_deaf(walker: Any, light: float) -> bool:
     """Whether a touch on either side changes no decision."""
-    return any(
-        chance_heard(walker, number, light) < HEARD or whisker_lead(walker, number) <= 0.0
-        for number in (0, 1)
-    )
+    for number in range(2):
+        if chance_heard(walker, number, light) < HEARD or whisker_lead(walker, number) <= 0.0:
+            return True
+    return False

@@ -31,6 +31,44 @@ LONGEST_PULSE = 20.0
 ORDINARY_STORAGE = 10e-3  # [F]
 BRIGHTEST = 1e6  # [lx]
 
+# What the kernels write of one side at one light, in SI units; nan where there is nothing to tell, and
+# ``touch_outweighs`` inf where no light is bright enough.
+SIDE_POINT = np.dtype(
+    [
+        ("reaches", np.bool_),
+        ("ignites", np.bool_),
+        ("locked", np.bool_),
+        ("trigger", np.float64),
+        ("trigger_touched", np.float64),
+        ("touch_outweighs", np.float64),
+        ("charge", np.float64),
+        ("pulse", np.float64),
+        ("let_go", np.float64),
+        ("turn", np.float64),
+        ("advance", np.float64),
+        ("path", np.float64),
+        ("peak", np.float64),
+        ("base_share", np.float64),
+        ("coast", np.float64),
+        ("held_rail", np.float64),
+        ("held_motor", np.float64),
+    ],
+    align=True,
+)
+# Both sides at one light, and what flows at the lower of the two triggers [A].
+MEASURED = np.dtype(
+    [
+        ("light", np.float64),
+        ("photocurrent", np.float64),
+        ("open_circuit", np.float64),
+        ("panel", np.float64),
+        ("eyes", np.float64),
+        ("leak", np.float64),
+        ("side", SIDE_POINT, (2,)),
+    ],
+    align=True,
+)
+
 
 @kernel
 def bench_pulse(
@@ -104,6 +142,101 @@ def touch_ratio(walker: Any, number: int, light: float) -> float:
     return 10.0**low
 
 
+@kernel
+def is_touchable(side: Any) -> bool:
+    """Whether a SIDE record has both a whisker and a feeler resistor."""
+    return side["whisker"] == 1 and side["feeler"] < math.inf
+
+
+@kernel
+def measure_side(walker: Any, number: int, light: float, photocurrent: float, state: Any, point: Any) -> None:
+    """Write what side ``number`` does in ``light`` [lx] into ``point``, a SIDE_POINT record.
+
+    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in.
+    """
+    side = walker["side"][number]
+    trigger = trigger_voltage(light, False, side)
+    point["trigger"] = trigger
+    point["trigger_touched"] = math.nan
+    point["touch_outweighs"] = math.inf
+    if is_touchable(side):
+        point["trigger_touched"] = trigger_voltage(light, True, side)
+        point["touch_outweighs"] = touch_ratio(walker, number, light)
+    lights = ignites(on_voltage(light, side), side, walker["thermal"])
+    reaches = time_to_reach(walker, photocurrent, 0.0, trigger) < math.inf
+    point["ignites"] = lights
+    point["reaches"] = reaches
+    point["locked"] = False
+    point["charge"] = math.nan
+    point["pulse"] = math.nan
+    point["let_go"] = math.nan
+    point["turn"] = math.nan
+    point["advance"] = math.nan
+    point["path"] = math.nan
+    point["peak"] = math.nan
+    point["base_share"] = math.nan
+    point["coast"] = math.nan
+    point["held_rail"] = math.nan
+    point["held_motor"] = math.nan
+    if not reaches:
+        return
+    if not lights:
+        # the eye flashes and nothing follows, until its coupling capacitor has recovered
+        point["charge"] = recovery_time(side)
+        point["pulse"] = 0.0
+        point["let_go"] = trigger
+        point["turn"] = 0.0
+        point["advance"] = 0.0
+        point["path"] = 0.0
+        point["peak"] = 0.0
+        point["coast"] = 0.0
+        return
+    state["rail"] = trigger
+    state["motor_energy"] = 0.0
+    state["base_energy"] = 0.0
+    longest = LONGEST_PULSE * max(1.0, walker["capacitance"] / ORDINARY_STORAGE)
+    held, coasted, passed, locked = bench_pulse(walker, number, photocurrent, False, state, longest)
+    point["peak"] = state["peak"]
+    if locked:
+        point["locked"] = True
+        point["held_rail"] = state["rail"]
+        # nothing flows into the storage any more, so what the other currents leave goes to the motor
+        point["held_motor"] = -state["drain"] - state["rail"] / walker["leak"]
+        return
+    turn = passed / walker["track"]
+    arm = math.hypot(walker["body_x"], 0.5 * walker["track"])
+    spent = state["motor_energy"] + state["base_energy"]
+    point["charge"] = max(time_to_reach(walker, photocurrent, state["rail"], trigger), recovery_time(side))
+    point["pulse"] = held
+    point["let_go"] = state["rail"]
+    point["turn"] = side["turns"] * turn
+    point["advance"] = 2.0 * arm * abs(math.sin(0.5 * turn))
+    point["path"] = arm * turn
+    if spent > 0.0:
+        point["base_share"] = state["base_energy"] / spent
+    point["coast"] = coasted
+
+
+@kernel
+def measure_walker(walker: Any, light: float, photocurrent: float, state: Any, measured: Any) -> None:
+    """Measure both sides of a WALKER record in ``light`` [lx], into ``measured``, a MEASURED record.
+
+    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in.
+    """
+    for number in range(2):
+        measure_side(walker, number, light, photocurrent, state, measured["side"][number])
+    lower = min(measured["side"][0]["trigger"], measured["side"][1]["trigger"])
+    panel, eyes, leak = waiting_currents(walker, photocurrent, lower)
+    measured["light"] = light
+    measured["photocurrent"] = photocurrent
+    measured["panel"] = panel
+    measured["eyes"] = eyes
+    measured["leak"] = leak
+    measured["open_circuit"] = open_circuit_voltage(
+        photocurrent, walker["panel_saturation"], walker["panel_thermal"], walker["panel_shunt"]
+    )
+
+
 @dataclass(frozen=True)
 class SidePoint:
     """What one side does at one light. SI units; None where there is nothing to tell.
@@ -167,79 +300,34 @@ class Measurement:
         return self.first.reaches
 
 
-def is_touchable(side: Any) -> bool:
-    """Whether a SIDE record has both a whisker and a feeler resistor."""
-    return bool(side["whisker"] == 1 and side["feeler"] < math.inf)
-
-
 def photocurrent_of(walker: Any, light: float, kind: str) -> float:
     """Photocurrent [A] of the panel of a WALKER record in ``light`` [lx] of a kind."""
     return float(walker["photo_per_lux"] * walker["response"][kind_index(kind)] * light)
 
 
-def measure(walker: Any, light: float, kind: str) -> Measurement:
-    """Measure both sides of a WALKER record in ``light`` [lx] of ``kind``.
+def measure_record(walker: Any, light: float, kind: str) -> Any:
+    """Measure both sides of a WALKER record in ``light`` [lx] of ``kind``; returns a MEASURED record.
 
     Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
     """
     if not 0.0 <= light <= BRIGHTEST:
         raise OptionError(f"light of {light} lx; expected 0 lx to 1 Mlx")
-    photocurrent = photocurrent_of(walker, light, kind)
-    left, right = (_measure_side(walker, number, light, photocurrent) for number in (0, 1))
-    panel, eyes, leak = waiting_currents(walker, photocurrent, min(left.trigger, right.trigger))
-    voltage = open_circuit_voltage(
-        photocurrent, walker["panel_saturation"], walker["panel_thermal"], walker["panel_shunt"]
-    )
-    return Measurement(
-        light, kind, left, right, photocurrent, float(voltage), float(panel), float(eyes), float(leak)
-    )
-
-
-def _measure_side(walker: Any, number: int, light: float, photocurrent: float) -> SidePoint:
-    side = walker["side"][number]
-    trigger = float(trigger_voltage(light, False, side))
-    touchable = is_touchable(side)
-    lights = bool(ignites(on_voltage(light, side), side, walker["thermal"]))
-    reaches = bool(time_to_reach(walker, photocurrent, 0.0, trigger) < math.inf)
-    ratio = float(touch_ratio(walker, number, light)) if touchable else math.inf
-    common: dict[str, Any] = {
-        "side": SIDE_NAMES[number],
-        "trigger": trigger,
-        "trigger_touched": float(trigger_voltage(light, True, side)) if touchable else None,
-        "touch_outweighs": ratio if ratio < math.inf else None,
-        "reaches": reaches,
-        "ignites": lights,
-    }
-    if not reaches:
-        return SidePoint(**common)
-    if not lights:
-        # the eye flashes and nothing follows, until its coupling capacitor has recovered
-        nothing: dict[str, Any] = dict.fromkeys(("pulse", "turn", "advance", "path", "peak", "coast"), 0.0)
-        return SidePoint(**common, let_go=trigger, charge=float(recovery_time(side)), **nothing)
-
+    measured = np.zeros(1, MEASURED)[0]
     state = np.zeros(1, STATE)[0]
-    state["rail"] = trigger
-    longest = LONGEST_PULSE * max(1.0, float(walker["capacitance"]) / ORDINARY_STORAGE)
-    held, coasted, passed, locked = bench_pulse(walker, number, photocurrent, False, state, longest)
-    if locked:
-        rail = float(state["rail"])
-        # nothing flows into the storage any more, so what the other currents leave goes to the motor
-        motor = -float(state["drain"]) - rail / float(walker["leak"])
-        return SidePoint(**common, locked=True, peak=float(state["peak"]), held_rail=rail, held_motor=motor)
-    let_go = float(state["rail"])
-    charge = max(time_to_reach(walker, photocurrent, let_go, trigger), recovery_time(side))
-    turn = passed / float(walker["track"])
-    arm = math.hypot(float(walker["body_x"]), 0.5 * float(walker["track"]))
-    spent = float(state["motor_energy"] + state["base_energy"])
-    return SidePoint(
-        **common,
-        charge=float(charge),
-        pulse=float(held),
-        let_go=let_go,
-        turn=float(side["turns"]) * turn,
-        advance=2.0 * arm * abs(math.sin(0.5 * turn)),
-        path=arm * turn,
-        peak=float(state["peak"]),
-        base_share=float(state["base_energy"]) / spent if spent > 0.0 else None,
-        coast=float(coasted),
-    )
+    measure_walker(walker, light, photocurrent_of(walker, light, kind), state, measured)
+    return measured
+
+
+def told(measured: Any, kind: str) -> Measurement:
+    """A MEASURED record taken in a ``kind`` of light, with names, and None where there is nothing to tell."""
+    left, right = (_side_point(name, measured["side"][number]) for number, name in enumerate(SIDE_NAMES))
+    numbers = {
+        name: float(measured[name]) for name in ("photocurrent", "open_circuit", "panel", "eyes", "leak")
+    }
+    return Measurement(float(measured["light"]), kind, left, right, **numbers)
+
+
+def _side_point(name: str, point: Any) -> SidePoint:
+    values = {field: point[field].item() for field in SIDE_POINT.fields or ()}
+    known = {field: value if abs(value) < math.inf else None for field, value in values.items()}
+    return SidePoint(name, **known)

@@ -1,0 +1,57 @@
+"""Built copies of a design, many at a time: how their parts are drawn, and the records that come of it."""
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.build import fill
+from agents.compiled import kernel
+from agents.design import Design
+from agents.noise import PARTS, uniform_pair
+from agents.walker import WALKER
+
+Floats = npt.NDArray[np.float64]
+Records = npt.NDArray[np.void]
+
+
+@kernel
+def _draw(seed: int, numbers: Any, stream: int, index: int, chances: Any) -> None:
+    for place in range(len(numbers)):
+        chances[place] = uniform_pair(seed, numbers[place], stream, index)[0]
+
+
+def part_chances(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray[np.int64]) -> Floats:
+    """Return the quantile at which each part of each copy is drawn, (copies, parts), between 0 and 1.
+
+    The parts are those of ``design.spreads``, in their order; the draws are those of
+    :meth:`~agents.design.Design.drawn_parts`.
+    """
+    wanted = np.asarray(numbers, np.int64)
+    chances = np.empty((len(design.spreads), len(wanted)))
+    with np.errstate(over="ignore"):  # unsigned words wrap, which plain Python would warn of
+        for part, spread in enumerate(design.spreads):
+            _draw(seed, wanted, PARTS, spread.index, chances[part])
+    return np.ascontiguousarray(chances.T)
+
+
+def part_values(design: Design, chances: Floats) -> Floats:
+    """Return the parts' values, SI, at quantiles (copies, parts) of their spreads."""
+    columns = [spread.draws(chances[:, part].tolist()) for part, spread in enumerate(design.spreads)]
+    return np.array(columns, np.float64).reshape(len(columns), len(chances)).T
+
+
+def built(design: Design, values: Floats) -> Records:
+    """Return the WALKER records (copies,) with the parts' ``values`` (copies, parts) in place."""
+    paths = [spread.path for spread in design.spreads]
+    records = np.zeros(len(values), WALKER)
+    rows = (dict(zip(paths, row, strict=True)) for row in values.tolist())
+    for record, copy in zip(records, design.in_turn(rows), strict=True):
+        fill(record, copy)
+    return records
+
+
+def copies(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray[np.int64]) -> Records:
+    """Return the WALKER records of built copies by their ``numbers``: those that take part in races."""
+    return built(design, part_values(design, part_chances(design, seed, numbers)))

@@ -1,0 +1,91 @@
+"""Many built copies on the bench at once, under several lights: their faults, and where they head.
+
+The faults are those of :mod:`agents.faults`, in even light. Where a copy heads is told by
+:mod:`agents.steering` for a lamp and even light that come to the same light together: a lamp that outshines
+all else two to one, at the height at which it stands for most of a way. Both are choices.
+"""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.compiled import kernel
+from agents.errors import OptionError
+from agents.faults import fault_bits
+from agents.measure import BRIGHTEST, MEASURED, measure_walker
+from agents.spectra import kind_index
+from agents.steering import balance, heading_beside, lead
+from agents.walker import STATE
+
+Records = npt.NDArray[np.void]
+Floats = npt.NDArray[np.float64]
+
+# Share of the light that comes from the lamp, and the lamp's elevation [rad].
+LAMP_SHARE = 2.0 / 3.0
+LAMP_ELEVATION = math.radians(32.0)
+
+
+@dataclass(frozen=True)
+class Survey:
+    """What was found of copies at lights, each (copies, lights).
+
+    ``faults``: bit k set for the k-th of :data:`agents.faults.FAULTS`. ``beside``: how far beside a lamp the
+    copy heads [rad], the mean bearing of the lamp, positive to the left; nan where it circles.
+    """
+
+    faults: npt.NDArray[np.int64]
+    beside: Floats
+
+
+@kernel
+def _survey(
+    walkers: Any,
+    lights: Any,
+    kind: int,
+    lamp: float,
+    elevation: float,
+    state: Any,
+    measured: Any,
+    faults: Any,
+    beside: Any,
+) -> None:
+    for copy in range(len(walkers)):
+        walker = walkers[copy]
+        for number in range(len(lights)):
+            light = lights[number]
+            photocurrent = walker["photo_per_lux"] * walker["response"][kind] * light
+            measure_walker(walker, light, photocurrent, state, measured)
+            faults[copy, number] = fault_bits(walker, measured)
+            balanced = balance(walker, lamp * light, (1.0 - lamp) * light, elevation)
+            left = measured["side"][0]["turn"]
+            right = measured["side"][1]["turn"]
+            beside[copy, number] = heading_beside(balanced, left, right)
+
+
+def survey(walkers: Records, lights: Sequence[float], kind: str) -> Survey:
+    """Measure WALKER records at each of ``lights`` [lx] of a ``kind``.
+
+    Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
+    """
+    for light in lights:
+        if not 0.0 <= light <= BRIGHTEST:
+            raise OptionError(f"light of {light} lx; expected 0 lx to 1 Mlx")
+    shape = len(walkers), len(lights)
+    faults, beside = np.zeros(shape, np.int64), np.zeros(shape)
+    state, measured = np.zeros(1, STATE)[0], np.zeros(1, MEASURED)[0]
+    wanted = np.array(lights, np.float64)
+    _survey(walkers, wanted, kind_index(kind), LAMP_SHARE, LAMP_ELEVATION, state, measured, faults, beside)
+    return Survey(faults, beside)
+
+
+def lead_of_lamp(walker: Any, light: float, bearing: float) -> float:
+    """How far [V] a lamp at ``bearing`` [rad, to the left] puts the left trigger above the right one.
+
+    The lamp is that of :func:`survey`, in ``light`` [lx] of it and all else together.
+    """
+    lamp = LAMP_SHARE * light
+    return float(lead(walker, lamp, light - lamp, LAMP_ELEVATION, bearing))
