@@ -29,8 +29,9 @@ class Measures:
 
     Per walker, (walkers,): ``design``; ``pulses``; ``seconds`` [s], the run's length; ``has_goal``;
     ``reach_s`` [s], nan when no goal was reached; ``light_gain`` and ``directness``, nan where undefined;
-    ``walk_s`` and ``stuck_s`` [s]. Per pulse that has an aim: ``aim_design``, ``aim_angle`` [rad]. Per
-    episode: ``episode_design``, ``is_contact``, ``escape_s`` [s], ``escape_pulses``, ``escaped``.
+    ``walk_s`` and, of it, ``stuck_s`` and ``held_s`` within contact episodes [s]. Per pulse that has an aim:
+    ``aim_design``, ``aim_angle`` [rad]. Per episode: ``episode_design``, ``is_contact``, ``escape_s`` [s],
+    ``escape_pulses``, ``escaped``.
     """
 
     design: NDArray[np.int64]
@@ -42,6 +43,7 @@ class Measures:
     directness: Floats
     walk_s: Floats
     stuck_s: Floats
+    held_s: Floats
     aim_design: NDArray[np.int64]
     aim_angle: Floats
     episode_design: NDArray[np.int64]
@@ -81,6 +83,7 @@ def measure(replay: Replay, numbers: NDArray[np.int64]) -> Measures:
         directness=_directness(replay, walk_s),
         walk_s=walk_s,
         stuck_s=_stuck_times(replay, walk_s),
+        held_s=_held_times(contacts, walk_s),
         aim_design=design[aim_walker],
         aim_angle=aim_angle,
         episode_design=design[np.concatenate([kind.walker for kind in both])],
@@ -157,6 +160,13 @@ def _begun_on_the_walk(episodes: Episodes, walk_s: Floats) -> Episodes:
     return Episodes(*(getattr(episodes, field.name)[kept] for field in fields(Episodes)))
 
 
+def _held_times(contacts: Episodes, walk_s: Floats) -> Floats:
+    ends = np.minimum(contacts.began_s + contacts.lasted_s, walk_s[contacts.walker])
+    held: Floats = np.zeros(len(walk_s))
+    held += np.bincount(contacts.walker, weights=ends - contacts.began_s, minlength=len(walk_s))
+    return held
+
+
 def _stuck_times(replay: Replay, walk_s: Floats) -> Floats:
     pulses = replay.pulses[replay.pulses["ended"] == LET_GO]
     pulses = pulses[np.argsort(pulses["walker"], kind="stable")]
@@ -213,11 +223,16 @@ def _getting_on(replay: Replay) -> Floats:
     untouched = pulses["touched"] == 0
     of_design = design[pulses["walker"]]
     needed = 2.0 * replay.walkers["radius"]
-    for number in np.unique(of_design[untouched]):
-        step = float(np.median(moves[untouched & (of_design == number)]))
-        mine = design == number
-        needed[mine] = np.minimum(needed[mine], 0.5 * STUCK_PULSES * step)
-    return needed
+    of_design, moves = of_design[untouched], moves[untouched]
+    count = int(design.max(initial=-1)) + 1
+    order = np.lexsort((moves, of_design))
+    fired = np.bincount(of_design, minlength=count)
+    first = np.cumsum(fired) - fired
+    some = fired > 0
+    lower, upper = first + (fired - 1) // 2, first + fired // 2
+    step = np.full(count, np.inf)
+    step[some] = 0.5 * (moves[order[lower[some]]] + moves[order[upper[some]]])
+    return np.minimum(needed, 0.5 * STUCK_PULSES * step[design])
 
 
 def _falling_silent(replay: Replay, pulses: NDArray[np.void]) -> _Spans:
