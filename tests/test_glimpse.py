@@ -74,9 +74,9 @@ def test_a_run_that_is_looked_at_is_written_in_the_same_bytes(
 def test_a_glimpse_can_be_written_and_read_and_lacks_no_row(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """The tables of a glimpse are the run's own rows: all of them up to its time, and none that is not there."""
+    """The tables of a glimpse are rows of the run: all up to its time, and none besides."""
     monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
-    contest = replace(read_contest("potting-bench", ["poppy", "lentil"]), walkers=15, seconds=2500.0)
+    contest = replace(read_contest("potting-bench", ["poppy", "lentil"]), walkers=20, seconds=3500.0)
     seen: list[tuple[Replay, float]] = []
     whole = simulate(contest, 1, glimpse=lambda replay, until: seen.append((replay, until)))
     begun = [part for part in seen if part[1] > 0.0]
