@@ -12,7 +12,7 @@ import pytest
 
 from agents.bench import bench_point
 from agents.design import parse_design, read_design
-from agents.errors import OptionError, OutputError, SpecError
+from agents.errors import OptionError, OutputError, SpecError, WorkError
 from agents.shipped import find_document
 from agents.spectra import KINDS, panel_weights
 from arena.command import main
@@ -294,6 +294,29 @@ def test_a_design_made_impossible_shows_its_fault_and_the_last_good_run_stays(
     settle(hands)
     assert not trial.is_stale
     assert trial.paper.text == trial.paper.clean
+
+
+def test_a_file_that_cannot_be_rewritten_leaves_everything_as_it_was(
+    make: Callable[..., Hands], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> str:
+        raise WorkError("change it by hand")
+
+    hands = make()
+    trial = hands.trial
+    texts = [paper.text for paper in trial.papers]
+    monkeypatch.setattr("arena.workbench_state.rewrite_design", refuse)
+    monkeypatch.setattr("arena.workbench_state.rewrite_values", refuse)
+    press(hands, pygame.K_RIGHT)
+    assert trial.note == "change it by hand"
+    trial.note = ""
+    lamp = next(thing for thing in trial.things() if thing.kind == "lamp")
+    trial.thing, trial.on_plan = lamp.path, True
+    press(hands, pygame.K_LEFT)
+    assert trial.note == "change it by hand"
+    assert [paper.text for paper in trial.papers] == texts
+    assert lamp in trial.things()
+    assert trial.unsaved == []
 
 
 def test_a_lamp_is_dragged_and_the_light_and_the_race_follow(make: Callable[..., Hands]) -> None:
