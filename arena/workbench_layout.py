@@ -84,7 +84,7 @@ def lay_out(width: int, height: int) -> Layout:
     race = pygame.Rect(left, buttons_top - grown(8) - race_height, room, race_height)
     pulse_top = rows[-1].bottom + grown(10)
     pulse = pygame.Rect(left, pulse_top, room, race.top - grown(8) - pulse_top)
-    widths = (0.19, 0.18, 0.18, 0.27, 0.18)
+    widths = (0.186, 0.164, 0.18, 0.295, 0.175)
     buttons = []
     at = float(left)
     gap = grown(6)

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from agents.design import Design
 from agents.documents import KeyedErrors, KeyPath
-from agents.errors import InputError, OptionError
+from agents.errors import InputError, OptionError, WorkError
 from agents.quantities import Pair
 from agents.rewrite import rewrite_design, rewrite_values
 from arena.contest import Contest, Entrant
@@ -182,7 +182,11 @@ class Trial:
         """Set a value of the chosen design, on the sides that the scope says."""
         scope = SCOPES[self.scope]
         path = dial.path_in(scope)
-        text = rewrite_design(self.paper.text, {path: value})
+        try:
+            text = rewrite_design(self.paper.text, {path: value})
+        except WorkError as error:
+            self.note = str(error)
+            return
         if text != self.paper.text:
             self.paper.set_text(text)
             side = f" {scope}" if dial.two_sided and scope != "both" else ""
@@ -238,8 +242,13 @@ class Trial:
             self.foresee()
         else:
             value = {carried.now.path: carried.now.value}
-            self.arena.set_text(rewrite_values(self.arena.text, value, ArenaSpec))
-            self.commit(f"{carried.now.name} moved", gesture)
+            try:
+                self.arena.set_text(rewrite_values(self.arena.text, value, ArenaSpec))
+            except WorkError as error:
+                self.note = str(error)
+                self.put_back()
+            else:
+                self.commit(f"{carried.now.name} moved", gesture)
 
     def put_back(self) -> None:
         """Let go of a thing without moving it."""

@@ -18,7 +18,7 @@ import numpy as np
 
 from replays.circuit import Trace
 from replays.colours import light_words
-from replays.record import LEFT, TOUCHED_LEFT, TOUCHED_RIGHT
+from replays.record import TOUCHED_LEFT, TOUCHED_RIGHT
 
 SIDES = ("left", "right")
 
@@ -175,8 +175,3 @@ def _late(trace: Trace, number: int, side: int) -> str:
     if np.any(np.abs(rows - start) <= _SAME_TIME):
         return "; its light had fallen that moment, with the rail above the new trigger"
     return "; the rail stood above the trigger already"
-
-
-def side_word(side: int) -> str:
-    """ "left" or "right"."""
-    return SIDES[0] if side == LEFT else SIDES[1]

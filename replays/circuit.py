@@ -254,9 +254,14 @@ class Trace:
     def pulse(self, number: int) -> PulseCurve:
         """Rail and current of pulse ``number``.
 
-        A pulse in which the body met nothing is stepped freely. Otherwise the walker's poses tell how fast
-        the floor passed. The few steps by which the length may still differ from the run's are taken up by
-        the scale of time, and the rail ends where the run says.
+        A pulse in which the body met nothing is stepped freely, which gives the run's own steps again.
+        Otherwise the walker's poses, rows some ten milliseconds apart, tell how fast the floor passed. The
+        few steps by which the length may still differ from the run's are taken up by the scale of time, and
+        the rail ends where the run says.
+
+        So the peak is exact, and the charge under the curve is that of the run in free pulses. Where the body
+        was held it is an estimate, mostly within 0.1 % of the run's charge, in one of twenty off by more than
+        2 %, and rarely by 20 %, where a pulse hung on a hair.
         """
         if number not in self._curves:
             self._curves[number] = self._follow(number)

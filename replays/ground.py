@@ -1,4 +1,4 @@
-"""The arena from above: light, shades, walls, lamps and goals."""
+"""The arena from above: shades, walls, lamps and goals."""
 
 import math
 from typing import Any
@@ -6,16 +6,10 @@ from typing import Any
 import numpy as np
 
 from replays.colours import INK, LEAF_DARK, LEAF_PALE, PAPER, STRAW, TRAY, WHITE, WOOD
-from replays.lightmap import LABEL_SIZE, LightMap
+from replays.lightmap import LABEL_SIZE
 from replays.outline import inside
-from replays.record import Replay
 from replays.sheet import Sheet
 from replays.view import Point, Room, View
-
-
-def draw_light(sheet: Sheet, view: View, replay: Replay) -> None:
-    """The light map within the floor, with a fine line at each round value."""
-    LightMap.of(replay).paint(sheet, view, replay.arena["floor"])
 
 
 def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> None:

@@ -89,8 +89,3 @@ def action_of(event: pygame.event.Event, bindings: Sequence[Binding] = BINDINGS)
 
 
 _ARROWS_AND_TAB = (pygame.K_LEFT, pygame.K_RIGHT, pygame.K_UP, pygame.K_DOWN, pygame.K_TAB)
-
-
-def shown_key(action: str, bindings: Sequence[Binding] = BINDINGS) -> str:
-    """What the key for ``action`` is called."""
-    return next(binding.shown for binding in bindings if binding.action == action)

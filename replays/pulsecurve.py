@@ -14,6 +14,9 @@ Floats = NDArray[np.float64]
 # A pulse that takes more steps than this is followed no further; only one that locks up does.
 MOST_STEPS = 4000
 
+# What is told at the end of a step holds for the next one, though the sum of the steps rounds otherwise [s].
+_ROUNDING = 1e-9
+
 
 @kernel
 def follow_pulse(
@@ -25,6 +28,7 @@ def follow_pulse(
     held_times: Floats,
     held_speeds: Floats,
     longest: float,
+    rounding: float,
     state: Any,
     out: Floats,
 ) -> int:
@@ -33,8 +37,8 @@ def follow_pulse(
     A row is time since firing [s], rail [V] and mean motor current of the step before it [A].
     ``photocurrent`` [A] is the panel's; the whisker is pressed where ``touch_states`` is 1 from
     ``touch_times`` [s] on. From ``held_times`` [s] on the floor passes under the tyre no faster than
-    ``held_speeds`` [m/s], which is what walls and other walkers do to it. It ends when the latch lets go,
-    after ``longest`` [s], or with the last row.
+    ``held_speeds`` [m/s], which is what walls and other walkers do to it. Times are alike up to ``rounding``
+    [s]. It ends when the latch lets go, after ``longest`` [s], or with the last row.
     """
     begin_pulse(walker, number, touch_states[0] > 0.0, state)
     side = walker["side"][number]
@@ -45,12 +49,12 @@ def follow_pulse(
     out[0, 1] = state["rail"]
     out[0, 2] = 0.0
     row = 1
-    while row < len(out) and longest - time > 1e-9:
-        while touch + 1 < len(touch_times) and touch_times[touch + 1] <= time:
+    while row < len(out) and longest - time > rounding:
+        while touch + 1 < len(touch_times) and touch_times[touch + 1] <= time + rounding:
             touch += 1
-        while held + 1 < len(held_times) and held_times[held + 1] <= time:
+        while held + 1 < len(held_times) and held_times[held + 1] <= time + rounding:
             held += 1
-        if len(held_times) > 0 and held_times[held] <= time:
+        if len(held_times) > 0 and held_times[held] <= time + rounding:
             state["speed"] = min(state["speed"], held_speeds[held])
         step = min(pulse_step_length(side, state, walker["step"]), longest - time)
         before = state["charge"]
@@ -78,5 +82,5 @@ def pulse_rows(
     state = np.zeros(1, STATE)
     state["rail"] = rail
     out = np.zeros((MOST_STEPS, 3))
-    count = follow_pulse(walker, number, photocurrent, *touches, *held, longest, state[0], out)
+    count = follow_pulse(walker, number, photocurrent, *touches, *held, longest, _ROUNDING, state[0], out)
     return out[:count]

@@ -196,13 +196,6 @@ class Sheet:
                 self.surface, rim, middle, radius * self.scale, max(1, round(width * self.scale))
             )
 
-    def thin_line(self, points: Sequence[Point], colour: Colour, casing: Colour) -> None:
-        """A line as cheap as it gets, for crowds."""
-        pixels = [self._at(point) for point in points]
-        if len(pixels) > 1:
-            pygame.draw.lines(self.surface, casing, False, pixels, max(1, round(3 * self.scale)))
-            pygame.draw.lines(self.surface, colour, False, pixels, max(1, round(self.scale)))
-
     def text_size(self, words: str, size: int) -> tuple[float, float]:
         """Width and height [points] of ``words`` in letters of ``size``."""
         width, height = _measure(words, round(size * self.scale))

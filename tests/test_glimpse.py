@@ -1,12 +1,14 @@
 """A run can be looked at while it is under way, and is the same for it."""
 
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from arena.contest import read_contest
-from arena.simulate import simulate
+from arena.simulate import TABLES, simulate
+from replays.file import read_replay, write_replay
 from replays.record import Replay
 
 
@@ -53,3 +55,41 @@ def test_walkers_that_are_alone_are_not_looked_at(monkeypatch: pytest.MonkeyPatc
     seen: list[float] = []
     simulate(contest, 1, glimpse=lambda replay, until: seen.append(until))
     assert seen == []
+
+
+@pytest.mark.parametrize("designs", [["lentil"], ["poppy", "sunflower", "lentil"]])
+def test_a_run_that_is_looked_at_is_written_in_the_same_bytes(
+    designs: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
+    contest = replace(read_contest("potting-bench", designs), walkers=8, seconds=3000.0)
+    times: list[float] = []
+    write_replay(simulate(contest, 2, glimpse=lambda replay, until: times.append(until)), tmp_path / "seen")
+    write_replay(simulate(contest, 2), tmp_path / "unseen")
+    assert times == sorted(times)
+    assert all(0.0 <= until <= contest.seconds for until in times)
+    assert (tmp_path / "seen").read_bytes() == (tmp_path / "unseen").read_bytes()
+
+
+def test_a_glimpse_can_be_written_and_read_and_lacks_no_row(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The tables of a glimpse are rows of the run: all up to its time, and none besides."""
+    monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
+    contest = replace(read_contest("potting-bench", ["poppy", "lentil"]), walkers=20, seconds=3500.0)
+    seen: list[tuple[Replay, float]] = []
+    whole = simulate(contest, 1, glimpse=lambda replay, until: seen.append((replay, until)))
+    begun = [part for part in seen if part[1] > 0.0]
+    assert begun
+    assert len(begun[0][0].pulses) < len(whole.pulses)
+    for part, until in (begun[0], begun[len(begun) // 2], begun[-1]):
+        for name, column in (
+            ("pulses", "rest_s"),
+            *((name, "time_s") for name in TABLES if name != "pulses"),
+        ):
+            rows, mine = getattr(whole, name), getattr(part, name)
+            own = {row.tobytes() for row in mine}
+            assert own <= {row.tobytes() for row in rows}
+            assert {row.tobytes() for row in rows[rows[column] < until]} <= own
+        write_replay(part, tmp_path / "part.npz")
+        np.testing.assert_array_equal(read_replay(tmp_path / "part.npz").pulses, part.pulses)

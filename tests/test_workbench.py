@@ -12,7 +12,7 @@ import pytest
 
 from agents.bench import bench_point
 from agents.design import parse_design, read_design
-from agents.errors import OptionError, OutputError, SpecError
+from agents.errors import OptionError, OutputError, SpecError, WorkError
 from agents.shipped import find_document
 from agents.spectra import KINDS, panel_weights
 from arena.command import main
@@ -22,13 +22,13 @@ from arena.workbench_dials import DIALS, SCOPES
 from arena.workbench_face import Face
 from arena.workbench_hands import HELP, Hands
 from arena.workbench_latest import Latest, Tell
-from arena.workbench_layout import LEAST_SIZE, lay_out, scale_of
+from arena.workbench_layout import BUTTONS, LEAST_SIZE, USUAL_SIZE, lay_out, scale_of
 from arena.workbench_papers import arena_of, design_of
 from arena.workbench_state import METER, Trial
 from arena.workbench_things import thing_of, things_of, with_thing
 from arena.workbench_walker import stand_after
 from arena.workbench_work import Race, Raced, Spot, Terms, foresee, light_by_kind, run_race
-from replays.sheet import pygame
+from replays.sheet import Sheet, pygame
 
 SHORT = Terms(walkers=2, seconds=120.0)
 
@@ -117,6 +117,18 @@ def say_nothing(done: float, so_far: object = None) -> None:
 
 def dial_number(label: str) -> int:
     return [dial.label for dial in DIALS].index(label)
+
+
+@pytest.mark.parametrize("size", [LEAST_SIZE, (1200, 720), (1280, 720), USUAL_SIZE, (1920, 1080)])
+def test_buttons_have_room_for_their_words(size: tuple[int, int]) -> None:
+    scale = scale_of(*size)
+    layout = lay_out(round(size[0] / scale), round(size[1] / scale))
+    sheet = Sheet(pygame.Surface((8, 8)), scale)
+    for rect, (words, key, _) in zip(layout.buttons, BUTTONS, strict=True):
+        assert sheet.text_size(f"{words}  {key}", layout.letters(14))[0] <= rect.width - 6
+    for left, right in zip(layout.buttons, layout.buttons[1:], strict=False):
+        assert left.right < right.left
+    assert layout.buttons[-1].right <= layout.panel.right
 
 
 def test_stops_are_standard_values() -> None:
@@ -282,6 +294,29 @@ def test_a_design_made_impossible_shows_its_fault_and_the_last_good_run_stays(
     settle(hands)
     assert not trial.is_stale
     assert trial.paper.text == trial.paper.clean
+
+
+def test_a_file_that_cannot_be_rewritten_leaves_everything_as_it_was(
+    make: Callable[..., Hands], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object) -> str:
+        raise WorkError("change it by hand")
+
+    hands = make()
+    trial = hands.trial
+    texts = [paper.text for paper in trial.papers]
+    monkeypatch.setattr("arena.workbench_state.rewrite_design", refuse)
+    monkeypatch.setattr("arena.workbench_state.rewrite_values", refuse)
+    press(hands, pygame.K_RIGHT)
+    assert trial.note == "change it by hand"
+    trial.note = ""
+    lamp = next(thing for thing in trial.things() if thing.kind == "lamp")
+    trial.thing, trial.on_plan = lamp.path, True
+    press(hands, pygame.K_LEFT)
+    assert trial.note == "change it by hand"
+    assert [paper.text for paper in trial.papers] == texts
+    assert lamp in trial.things()
+    assert trial.unsaved == []
 
 
 def test_a_lamp_is_dragged_and_the_light_and_the_race_follow(make: Callable[..., Hands]) -> None:
