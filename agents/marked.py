@@ -240,8 +240,8 @@ def path_text(path: KeyPath) -> str:
     return text
 
 
-def _read_text(path: Path, file: str) -> str:
-    """Return the text of the file. Raises NotFoundError or SpecError."""
+def read_text(path: Path, file: str) -> str:
+    """Return the text of a file, which faults call ``file``. Raises NotFoundError or SpecError."""
     try:
         with path.open("rb") as stream:
             content = stream.read(MOST_BYTES + 1)
@@ -282,7 +282,7 @@ def load_marked(path: Path, file: str) -> tuple[Node, list[Fault]]:
 
     Raises NotFoundError, and SpecError where the form cannot be followed.
     """
-    return parse_marked(_read_text(path, file), file)
+    return parse_marked(read_text(path, file), file)
 
 
 def parse_marked(text: str, file: str) -> tuple[Node, list[Fault]]:

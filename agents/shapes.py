@@ -3,6 +3,7 @@
 import difflib
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from types import UnionType
 from typing import Annotated, Any, ClassVar, Literal, Union, get_args, get_origin
 
@@ -104,6 +105,7 @@ def keys_of(model: type[BaseModel]) -> dict[str, FieldInfo]:
     return {field.alias or name: field for name, field in model.model_fields.items()}
 
 
+@lru_cache(4096)
 def shape_at(model: type[BaseModel], path: KeyPath) -> Shape | None:
     """Return what stands at a path of keys, or None where the model has no such place."""
     shape = Shape(model=model)

@@ -12,13 +12,13 @@ from agents.shipped import shipped_names
 from arena.spec import read_arena
 from replays.file import read_replay
 
-_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*arena\b", re.MULTILINE)
+_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study)\b", re.MULTILINE)
 # How every zip begins, and so every replay.
 _ZIP = b"PK\x03\x04"
 
 
 def check_file(name: str) -> str:
-    """Read a design, an arena or a replay, by path or shipped name; returns what it is, in words.
+    """Read a design, an arena, a study or a replay, by path or shipped name; returns what it is, in words.
 
     Raises SpecError, ReplayError or NotFoundError.
     """
@@ -26,6 +26,8 @@ def check_file(name: str) -> str:
         return f"design {read_design(name).name}"
     if name in shipped_names("arena"):
         return f"arena {read_arena(name).name}"
+    if name in shipped_names("study"):
+        return _study(name)
     path = Path(name)
     beginning = _beginning(name)
     if path.suffix.lower() == ".npz" or beginning.startswith(_ZIP):
@@ -34,15 +36,29 @@ def check_file(name: str) -> str:
         return f"replay of {replay.arena['name']} with {count} walker{'' if count == 1 else 's'}"
     # A bare file name is a path here, as it is to the shell.
     text = name if path.name != name else os.path.join(".", name)  # noqa: PTH118 - a Path drops the dot
-    if _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n")):
+    kind = _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n"))
+    if kind is not None and kind[1] == b"study":
+        return _study(text)
+    if kind is not None:
         return f"arena {read_arena(text).name}"
     return f"design {read_design(text).name}"
+
+
+def _study(name: str) -> str:
+    # Studies bring statistics with them, and most files are none.
+    from arena.studies.plan import MOST_TRIALS, read_study
+
+    study = read_study(name, most_trials=None)
+    # A plan with a budget is for a search, which tries few of its settings.
+    if study.trials > MOST_TRIALS and not study.says_budget:
+        read_study(name)
+    return f"study {study.name}: {study.size_text}"
 
 
 def _beginning(name: str) -> bytes:
     """The first part of a file. Raises NotFoundError."""
     if not name:
-        raise NotFoundError("an empty name; expected a file, or the name of a shipped design or arena")
+        raise NotFoundError("an empty name; expected a file, or the name of a shipped design, arena or study")
     path = Path(name)
     try:
         if path.is_dir():
@@ -52,9 +68,11 @@ def _beginning(name: str) -> bytes:
         with path.open("rb") as stream:
             return stream.read(65536)
     except FileNotFoundError:
-        names = (*shipped_names("design"), *shipped_names("arena"))
+        names = [name for kind in ("design", "arena", "study") for name in shipped_names(kind)]
         near = difflib.get_close_matches(name, names, n=1, cutoff=0.7)
         nearest = f" (nearest: {near[0]})" if near else ""
-        raise NotFoundError(f"{name!r}: no such file, and no shipped design or arena{nearest}") from None
+        raise NotFoundError(
+            f"{name!r}: no such file, and no shipped design, arena or study{nearest}"
+        ) from None
     except OSError as error:
         raise NotFoundError(f"{name}: cannot be read: {error.strerror}") from None

@@ -17,19 +17,18 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
-from typing import Any, TypeVar
+from typing import Any
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel
 
 from agents.design import SIDES, Design, Tolerance
-from agents.documents import KeyedError, KeyedErrors
+from agents.documents import KeyedError
 from agents.errors import InputError
 from agents.exact import exact_text
 from agents.marked import KeyPath, path_text
 from agents.quantities import (
     Fraction,
     Number,
-    Pair,
     Points,
     Quantity,
     format_code,
@@ -39,6 +38,7 @@ from agents.readers import Reader
 from agents.shapes import keys_of, shape_at
 from agents.units import plain_text
 from arena.spec import ArenaSpec
+from arena.studies.changes import LISTED, PLACED, changed, extents_of, placed, points_of
 
 __all__ = [
     "Parameter",
@@ -51,15 +51,11 @@ __all__ = [
     "values_into_design",
 ]
 
-# Fields in which a thing of an arena says where it lies.
-_PLACED = ("outline", "line", "place", "centre")
 _MIDDLE = Quantity("m", least=-1000.0, most=1000.0)
 _EXTENT = Quantity("m", above=0.0, most=2000.0)
 _DERIVED: dict[str, Quantity] = {"x": _MIDDLE, "y": _MIDDLE, "size_x": _EXTENT, "size_y": _EXTENT}
 _DIGITS = 4
 _NUMERIC = (Quantity, Fraction, Number)
-
-Model = TypeVar("Model", bound=BaseModel)
 
 
 @dataclass(frozen=True)
@@ -87,7 +83,7 @@ class Parameter:
 
     def label(self) -> str:
         """The path without the word design or arena at its head."""
-        return self.path.partition(".")[2]
+        return self.path.partition(".")[2] or self.path
 
     @property
     def unit(self) -> str:
@@ -176,7 +172,7 @@ def places_set(
         if place is None:
             continue
         places.add((index, ("arena", *place)))
-        if place[-1] in _PLACED:
+        if place[-1] in PLACED:
             places |= {(index, ("arena", *place[:-1], word)) for word in _DERIVED}
     return frozenset(places)
 
@@ -193,7 +189,7 @@ def values_into_design(design: Design, values: Mapping[str, Any]) -> Design:
         for path, value in values.items()
         for place in design_places(path.removeprefix("design."))
     }
-    return _rebuilt(design, changes, design.name)
+    return changed(design, changes, design.name)
 
 
 def values_into_arena(spec: ArenaSpec, values: Mapping[str, Any]) -> ArenaSpec:
@@ -212,10 +208,10 @@ def values_into_arena(spec: ArenaSpec, values: Mapping[str, Any]) -> ArenaSpec:
         else:
             changes[place] = value
     for place, moves in wanted.items():
-        field, points = _points_of(_at(spec, place))
-        placed = _placed(points, moves)
-        changes[(*place, field)] = placed if field in ("outline", "line") else placed[0]
-    return _rebuilt(spec, changes, spec.name)
+        field, points = points_of(_at(spec, place))
+        outline = placed(points, moves)
+        changes[(*place, field)] = outline if field in LISTED else outline[0]
+    return changed(spec, changes, spec.name)
 
 
 @cache
@@ -257,7 +253,7 @@ def arena_place(rest: str, spec: ArenaSpec) -> KeyPath | None:
         place.append(key)
         if not isinstance(here, BaseModel):
             return None
-        if key in _DERIVED and not rest and _points_of(here)[1]:
+        if key in _DERIVED and not rest and points_of(here)[1]:
             return tuple(place)
         if key not in type(here).model_fields:
             return None
@@ -294,21 +290,21 @@ def _paths_of(owner: BaseModel) -> Iterator[str]:
 
 
 def _walk(model: BaseModel, prefix: str) -> Iterator[str]:
+    """Yield the paths of the values below a model; lists, moves and stretches are an arena's alone."""
+    is_arena = prefix.startswith("arena")
     for key in keys_of(type(model)):
         path = f"{prefix}.{key}" if prefix else key
         shape, value = shape_at(type(model), (key,)), getattr(model, key)
-        if shape is None or shape.entry is not None:
-            continue
-        if shape.reader:
+        if shape is not None and shape.reader:
             yield path
         elif isinstance(value, BaseModel):
             yield from _walk(value, path)
-        elif isinstance(value, tuple) and prefix != "eye":
+        elif isinstance(value, tuple) and is_arena:
             for number, item in enumerate(value, start=1):
                 yield from _walk(item, f"{path}.{getattr(item, 'name', number)}")
-    extents = _extents(_points_of(model)[1])
-    for word in _DERIVED:
-        if word in extents and (not word.startswith("size") or extents[word] > 0.0):
+    extents = extents_of(points_of(model)[1]) if is_arena else {}
+    for word, extent in extents.items():
+        if extent > 0.0 or not word.startswith("size"):
             yield f"{prefix}.{word}"
 
 
@@ -320,7 +316,7 @@ def _parameter(path: str, owner: BaseModel, place: KeyPath, like: str) -> Parame
         return _tolerance(path, place, like)
     if place[-1] in _DERIVED and isinstance(owner, ArenaSpec):
         word = str(place[-1])
-        extents = _extents(_points_of(_at(owner, place[:-1]))[1])
+        extents = extents_of(points_of(_at(owner, place[:-1]))[1])
         if word.startswith("size") and extents[word] == 0.0:
             got = f"{path}, which has no such extent in {name}"
             raise KeyedError((), got, "a thing with a width and a depth to be stretched")
@@ -365,94 +361,5 @@ def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) 
 
 def _at(model: Any, place: KeyPath) -> Any:
     for key in place:
-        model = model[key] if isinstance(model, tuple | dict) else getattr(model, str(key))
+        model = getattr(model, key) if isinstance(key, str) else tuple(model)[key]
     return model
-
-
-def _points_of(thing: Any) -> tuple[str, tuple[Pair, ...]]:
-    """Return the field in which a thing says where it lies, and its points; none where it lies nowhere."""
-    for field in _PLACED:
-        value = getattr(thing, field, None)
-        if value is not None:
-            return field, value if field in ("outline", "line") else (value,)
-    return "", ()
-
-
-def _extents(points: tuple[Pair, ...]) -> dict[str, float]:
-    """Return middle and size [m] of the upright rectangle round points; nothing for no points."""
-    if not points:
-        return {}
-    across, along = zip(*points, strict=True)
-    return {
-        "x": (min(across) + max(across)) / 2.0,
-        "y": (min(along) + max(along)) / 2.0,
-        "size_x": max(across) - min(across),
-        "size_y": max(along) - min(along),
-    }
-
-
-def _placed(points: tuple[Pair, ...], moves: Mapping[str, float]) -> tuple[Pair, ...]:
-    """Return the points stretched about their middle, then moved so that the middle is where it is to be."""
-    extents = _extents(points)
-    columns = []
-    for axis, coordinates in zip("xy", zip(*points, strict=True), strict=True):
-        middle, size = extents[axis], extents[f"size_{axis}"]
-        factor = moves.get(f"size_{axis}", size) / size if size > 0.0 else 1.0
-        target = moves.get(axis, middle)
-        columns.append([target + (one - middle) * factor for one in coordinates])
-    return tuple(zip(*columns, strict=True))
-
-
-def _rebuilt(model: Model, changes: Mapping[KeyPath, Any], name: str) -> Model:
-    """Return a copy with the values at places, each model on the way validated anew. Raises InputError."""
-    try:
-        rebuilt: Model = _with(model, changes, ())
-    except _RefusedError as error:
-        raise InputError(f"{name}: {error}") from None
-    return rebuilt
-
-
-class _RefusedError(ValueError):
-    """A model that its own checks refuse."""
-
-
-def _with(model: Any, changes: Mapping[KeyPath, Any], place: KeyPath) -> Any:
-    if () in changes:
-        return changes[()]
-    below: dict[str | int, dict[KeyPath, Any]] = {}
-    for keys, value in changes.items():
-        below.setdefault(keys[0], {})[keys[1:]] = value
-    if isinstance(model, tuple):
-        items = list(model)
-        for key, inner in below.items():
-            items[int(key)] = _with(items[int(key)], inner, (*place, key))
-        return tuple(items)
-    if isinstance(model, dict):
-        # tolerances: one that the design lacks begins with what is set
-        return {
-            **model,
-            **{str(key): _with(model.get(key), inner, (*place, key)) for key, inner in below.items()},
-        }
-    kind = Tolerance if model is None else type(model)
-    fields = {} if model is None else {field: getattr(model, field) for field in kind.model_fields}
-    for key, inner in below.items():
-        fields[key] = _with(fields.get(str(key)), inner, (*place, key))
-    try:
-        return kind.model_validate(fields)
-    except ValidationError as error:
-        raise _RefusedError("; ".join(_reasons(error, place))) from None
-
-
-def _reasons(error: ValidationError, place: KeyPath) -> Iterator[str]:
-    for detail in error.errors(include_url=False, include_input=False):
-        context = detail.get("ctx", {})
-        cause = context.get("error")
-        keyed = cause.errors if isinstance(cause, KeyedErrors) else [cause]
-        for one in keyed:
-            if isinstance(one, KeyedError):
-                where, got, expected = one.path, one.got, one.expected
-            else:
-                where, got = (), context.get("got", "an impossible value")
-                expected = context.get("expected", detail["msg"])
-            text = path_text((*place, *detail["loc"], *where))
-            yield f"{text}: got {got}, expected {expected}" if text else f"got {got}, expected {expected}"

@@ -17,28 +17,22 @@ from typing import Any
 from agents.compiled import kernels_digest
 from agents.design import Design
 from agents.errors import InputError, NotFoundError
+from agents.marked import read_text
 from agents.readers import Word
 from agents.rewrite import rewrite, rewrite_design
 from agents.shipped import find_document
 from arena.contest import Entrant
 from arena.spec import ArenaSpec
 from arena.studies.paths import Parameter, design_places, values_into_arena, values_into_design
-from arena.studies.planform import (
-    MOST_TRIALS,
-    Find,
-    Plan,
-    files_beside,
-    read_plan,
-    time_text,
-    typical_time,
-)
+from arena.studies.planform import MOST_TRIALS, time_text, typical_time
 from arena.studies.ranges import Levels, Span, range_text
+from arena.studies.reading import Find, Plan, files_beside, read_plan
 from arena.studies.sampling import Floats, drawn_shares, grid_number, grid_place
 
 __all__ = ["MOST_TRIALS", "Setting", "Study", "parse_study", "read_study"]
 
-# Arenas that are kept, since the settings of a study share them and their geometry takes long to check.
-_KEPT_ARENAS = 256
+# Arenas and designs that are kept, since the settings of a study share them and checking them takes long.
+_KEPT = 256
 _LONGEST_NAME = 40
 
 
@@ -88,7 +82,8 @@ class Study:
             *self.parameters,
         )
         self._names = names
-        self._arena_at = lru_cache(_KEPT_ARENAS)(self._make_arena)
+        self._arena_at = lru_cache(_KEPT)(self._make_arena)
+        self._design_at = lru_cache(_KEPT)(self._make_design)
 
     def __reduce__(self) -> tuple[Any, ...]:
         return Study.from_payload, (self.payload(),)
@@ -146,43 +141,60 @@ class Study:
         owners = zip(self._names, (setting.arena, setting.design), strict=True)
         return (*(names[index] for names, index in owners if len(names) > 1), *setting.values)
 
-    def _values(self, setting: Setting, of_design: bool) -> dict[str, Any]:
-        return {
-            parameter.path: value
-            for parameter, value in zip(self.parameters, setting.values, strict=True)
-            if parameter.is_of_design == of_design
-        }
-
     def arena_key(self, setting: Setting) -> tuple[Any, ...]:
         """Return what tells one arena of the study from another: its index and its varied values."""
-        return (setting.arena, *self._values(setting, False).values())
+        return (setting.arena, *self._values(setting, False))
+
+    def design_key(self, setting: Setting) -> tuple[Any, ...]:
+        """Return what tells one design of the study from another: its index and its varied values."""
+        return (setting.design, *self._values(setting, True))
 
     def arena_of(self, setting: Setting) -> ArenaSpec:
         """Return the arena of a setting, the same object for the same one as long as it is kept.
 
         Raises InputError with the reason where the values make no arena.
         """
-        made = self._arena_at(setting.arena, tuple(self._values(setting, False).items()))
+        made = self._arena_at(setting.arena, self._values(setting, False))
         if isinstance(made, str):
             raise InputError(made)
         return made
 
-    def _make_arena(self, index: int, values: tuple[tuple[str, Any], ...]) -> ArenaSpec | str:
+    def design_of(self, setting: Setting) -> Design:
+        """Return the design of a setting, as :meth:`arena_of` does its arena."""
+        made = self._design_at(setting.design, self._values(setting, True))
+        if isinstance(made, str):
+            raise InputError(made)
+        return made
+
+    def _values(self, setting: Setting, of_design: bool) -> tuple[Any, ...]:
+        return tuple(
+            value
+            for parameter, value in zip(self.parameters, setting.values, strict=True)
+            if parameter.is_of_design == of_design
+        )
+
+    def _make_arena(self, index: int, values: tuple[Any, ...]) -> ArenaSpec | str:
+        """Make an arena, or the reason why there is none."""
         spec = self.arenas[index][0]
+        if not values:
+            return spec
+        parameters = [one for one in self.parameters if not one.is_of_design]
         try:
-            return values_into_arena(spec, dict(values)) if values else spec
+            return values_into_arena(spec, {one.path: v for one, v in zip(parameters, values, strict=True)})
         except InputError as error:
             return str(error)
 
-    def design_of(self, setting: Setting) -> Design:
-        """Return the design of a setting. Raises InputError with the reason where the values make none."""
-        design = self.designs[setting.design].design
-        values = {
-            parameter.path: parameter.put(value)
-            for parameter, value in zip(self.parameters, setting.values, strict=True)
-            if parameter.is_of_design
-        }
-        return values_into_design(design, values) if values else design
+    def _make_design(self, index: int, values: tuple[Any, ...]) -> Design | str:
+        """Make a design, or the reason why there is none."""
+        design = self.designs[index].design
+        if not values:
+            return design
+        parameters = [one for one in self.parameters if one.is_of_design]
+        try:
+            put = {one.path: one.put(value) for one, value in zip(parameters, values, strict=True)}
+            return values_into_design(design, put)
+        except InputError as error:
+            return str(error)
 
     def design_text(self, setting: Setting, name: str | None = None) -> str:
         """Return the text of the setting's design: the file's own, with the values and a new name in it.
@@ -209,7 +221,7 @@ class Study:
     @property
     def typical_time(self) -> float:
         """How long all trials typically take on this machine [s]; a guess, before anything is run."""
-        lasts = self.seconds or max(spec.lasts for spec, _ in self.arenas)
+        lasts = max(self.seconds or spec.lasts for spec, _ in self.arenas)
         return typical_time(self.trials, self.walkers, lasts)
 
     @property
@@ -248,13 +260,10 @@ class Study:
 
     def payload(self) -> str:
         """Return all that it takes to have the same study elsewhere, without files, as JSON."""
+        form = self.plan.form
         named = {
-            "arena": [
-                [name, text] for name, (_, text) in zip(self.plan.form.arenas, self.arenas, strict=True)
-            ],
-            "design": [
-                [name, one.text] for name, one in zip(self.plan.form.designs, self.designs, strict=True)
-            ],
+            "arena": dict(zip(form.arenas, (text for _, text in self.arenas), strict=True)),
+            "design": dict(zip(form.designs, (one.text for one in self.designs), strict=True)),
         }
         return json.dumps({"file": self.file, "plan": self.text, "named": named, "parts": self.parts})
 
@@ -267,7 +276,7 @@ class Study:
         payload = json.loads(text)
 
         def find(name: str, kind: str) -> tuple[str, str]:
-            texts = dict(payload["named"][kind])
+            texts = payload["named"][kind]
             if name not in texts:
                 raise NotFoundError(f"{name}: not sent with the study")
             return name, texts[name]
@@ -289,9 +298,7 @@ def read_study(name_or_path: str | Path, most_trials: int | None = MOST_TRIALS) 
     of them. Raises SpecError with all that is wrong, and NotFoundError.
     """
     path = find_document(str(name_or_path), "study")
-    find = files_beside(path.parent)
-    text = find(str(path.resolve()), "study")[1]
-    return _made(text, str(path), find, most_trials)
+    return _made(read_text(path, str(path)), str(path), files_beside(path.parent), most_trials)
 
 
 def parse_study(
