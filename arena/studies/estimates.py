@@ -132,11 +132,15 @@ def values_of(score: Score, values: Floats, weights: Floats | None = None) -> Fl
 def sums_of(score: Score, values: Floats, weights: Floats | None = None) -> tuple[Floats, Floats]:
     """Two arrays (settings, repeats), the ratio of whose sums is the figure of a share, a mean or a ratio.
 
-    A trial that says nothing is 0 in both. Raises ValueError as :func:`estimate_all` does, and for a median.
+    A trial that says nothing is 0 in both; so is one where there are no trials at all. Raises ValueError as
+    :func:`estimate_all` does, and for a median.
     """
     _check(score, values, weights)
     if score.summary == "median":
         raise ValueError("a median is no ratio of sums")
+    if values.shape[1] == 0:
+        # A trial that says nothing is as good as none, and has a mean.
+        return np.zeros((len(values), 1)), np.zeros((len(values), 1))
     below = np.ones_like(values) if weights is None else weights
     defined = ~(np.isnan(values) | np.isnan(below))
     above, below = np.where(defined, values, 0.0), np.where(defined, below, 0.0)
