@@ -1,7 +1,6 @@
 """From a design to the flat record that the kernels take."""
 
 import math
-from collections.abc import Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -28,19 +27,6 @@ def build(design: Design) -> Records:
     records = np.zeros(1, WALKER)
     fill(records[0], design)
     return records
-
-
-def fill_copies(walkers: Records, design: Design, drawn: Sequence[Mapping[str, float]]) -> None:
-    """Write built copies of ``design`` into WALKER records, (copies,), which hold nought so far.
-
-    ``drawn`` (copies,) are the parts that were drawn for each, by path, the same paths for all of them.
-    """
-    if not any(drawn):
-        fill(walkers[0], design)
-        walkers[1:] = walkers[0]
-        return
-    for number, copy in enumerate(design.in_turn(drawn)):
-        fill(walkers[number], copy)
 
 
 def fill(walker: Any, design: Design) -> None:

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from agents.build import fill
+from agents.build import build, fill
 from agents.compiled import kernel
 from agents.design import Design
 from agents.noise import PARTS, uniform_pair
@@ -46,6 +46,9 @@ def built(design: Design, values: Floats) -> Records:
     """Return the WALKER records (copies,) with the parts' ``values`` (copies, parts) in place."""
     paths = [spread.path for spread in design.spreads]
     records = np.zeros(len(values), WALKER)
+    if not paths:
+        records[:] = build(design)
+        return records
     rows = (dict(zip(paths, row, strict=True)) for row in values.tolist())
     for record, copy in zip(records, design.in_turn(rows), strict=True):
         fill(record, copy)

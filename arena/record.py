@@ -60,7 +60,7 @@ def compose(
     height = float(np.median(walkers["panel_z"]))
     return Replay(
         header=header,
-        walkers=_walker_rows(walkers, poses, heats, contest.walkers),
+        walkers=walker_rows(walkers, poses, heats, contest.walkers),
         pulses=tables["pulses"],
         poses=tables["poses"],
         touches=tables["touches"],
@@ -91,7 +91,8 @@ def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> Floats:
     )
 
 
-def _walker_rows(walkers: Records, poses: Floats, heats: npt.NDArray[np.int64], copies: int) -> Records:
+def walker_rows(walkers: Records, poses: Floats, heats: npt.NDArray[np.int64], copies: int) -> Records:
+    """The replay's row of every WALKER record; ``copies`` of each design stand one behind the other."""
     rows = np.zeros(len(walkers), WALKERS)
     rows["design"] = np.arange(len(walkers)) // copies
     rows["heat"] = heats

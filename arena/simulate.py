@@ -9,7 +9,7 @@ from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 import numpy as np
 import numpy.typing as npt
 
-from agents.build import fill_copies
+from agents.copies import built, part_chances, part_values
 from agents.errors import ModelError
 from agents.walker import WALKER
 from arena.assemble import WorldPlan, assemble, joined
@@ -74,10 +74,11 @@ def _built_copies(contest: Contest) -> tuple[Records, list[dict[str, float]]]:
     walkers = np.zeros(len(contest.entrants) * contest.walkers, WALKER)
     parts: list[dict[str, float]] = []
     for index, entrant in enumerate(contest.entrants):
-        copies = range(contest.walkers)
-        drawn = [entrant.design.drawn_parts(contest.seed, copy) for copy in copies]
-        fill_copies(walkers[index * contest.walkers :][: contest.walkers], entrant.design, drawn)
-        parts += drawn
+        design = entrant.design
+        values = part_values(design, part_chances(design, contest.seed, range(contest.walkers)))
+        walkers[index * contest.walkers :][: contest.walkers] = built(design, values)
+        names = [spread.path for spread in design.spreads]
+        parts += [dict(zip(names, row, strict=True)) for row in values.tolist()]
     return walkers, parts
 
 
