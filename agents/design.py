@@ -196,11 +196,18 @@ class Design(BaseSpec):
         """
         design = _own_copy(self)
         own: dict[int, BaseModel] = {}
+        places: dict[str, list[tuple[BaseModel, str]]] = {}
         for values in rows:
             for path, value in values.items():
-                first, _, rest = path.partition(".")
-                for target in [f"{side}.{rest}" for side in SIDES] if first == "both" else [path]:
-                    _put(design, target.split("."), value, own)
+                if path not in places:
+                    first, _, rest = path.partition(".")
+                    targets = [f"{side}.{rest}" for side in SIDES] if first == "both" else [path]
+                    places[path] = [_place(design, target.split("."), own) for target in targets]
+                for model, key in places[path]:
+                    _set(model, key, value)
+                if not isinstance(value, float):
+                    # other paths may have led into what stood there
+                    places.clear()
             yield design
 
     @cached_property
@@ -256,10 +263,10 @@ def _own_copy(model: Model) -> Model:
     return copy
 
 
-def _put(model: BaseModel, keys: list[str], value: Any, own: dict[int, BaseModel]) -> None:
-    """Put one value deep inside a frozen model that is the caller's own.
+def _place(model: BaseModel, keys: list[str], own: dict[int, BaseModel]) -> tuple[BaseModel, str]:
+    """Return the model and the key that a path leads to from a frozen model that is the caller's own.
 
-    What it holds on the way is copied, unless it is in ``own`` by its id already.
+    What that holds on the way is copied, unless it is in ``own`` by its id already.
     """
     for key in keys[:-1]:
         inner = model.__dict__[key]
@@ -270,7 +277,7 @@ def _put(model: BaseModel, keys: list[str], value: Any, own: dict[int, BaseModel
         model = inner
     if keys[-1] not in type(model).model_fields:
         raise KeyError(keys[-1])
-    _set(model, keys[-1], value)
+    return model, keys[-1]
 
 
 def _set(model: BaseModel, key: str, value: Any) -> None:
