@@ -13,7 +13,7 @@ import numpy as np
 
 Summary = Literal["share", "median", "mean", "ratio"]
 
-_COLUMNS = (
+SCORE_COLUMNS = (
     # share of the trial's walkers whose body's centre came into a goal, 0 to 1; nan without a goal
     "reached",
     # when they did [s], median of the walkers; inf: not within the run; nan without a goal
@@ -41,7 +41,7 @@ _COLUMNS = (
     "impossible",
 )
 
-TRIAL = np.dtype([("trial", "<i8"), *((name, "<f8") for name in _COLUMNS)])
+TRIAL = np.dtype([("trial", "<i8"), *((name, "<f8") for name in SCORE_COLUMNS)])
 """One row a trial; counts, and times [s], are sums over the trial's walkers unless said otherwise."""
 
 UNITS = {"reach_s": "s", "held_s": "s", "stuck_s": "s", "walk_s": "s"}

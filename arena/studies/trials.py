@@ -1,0 +1,346 @@
+"""Trials: many worlds side by side on the engine, and the row of scores that each leaves behind.
+
+Trial t of a study is repeat ``t mod R`` of setting ``t // R``. It is a world of its own, and its luck depends
+on the plan's seed and the repeat alone: walker w of repeat r draws its parts and its jitter as copy
+``r W + w`` of a contest, W walkers to a trial; start places are drawn by ``seed + r``, as those of a contest
+in which every walker is alone are. So a trial is the same in whatever order, chunk, thread or process it
+runs, and the repeats of all settings are paired.
+"""
+
+import math
+from collections.abc import Iterator, Sequence
+from concurrent.futures import CancelledError, ThreadPoolExecutor
+from dataclasses import dataclass
+from functools import lru_cache
+from threading import Lock
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.copies import copies
+from agents.errors import InputError, OptionError
+from agents.walker import WALKER
+from arena.assemble import WorldPlan, joined
+from arena.flatten import FlatArena, flatten
+from arena.parts import Goal
+from arena.placement import Footprint, Ground, footprints
+from arena.record import describe_arena, walker_rows
+from arena.simulate import LOSS, run_worlds
+from arena.spec import ArenaSpec
+from arena.studies.plan import Setting, Study
+from arena.studies.scores import SCORE_COLUMNS, TRIAL
+from replays.measures import Measures, measure
+from replays.record import Replay
+
+Floats = npt.NDArray[np.float64]
+Integers = npt.NDArray[np.int64]
+Records = npt.NDArray[np.void]
+
+# Trials of a chunk at the most, and walker-seconds in it [s], so that little is lost where trials take long.
+MOST_IN_CHUNK = 256
+CHUNK_SECONDS = 2e6
+# Flat arenas and start poses that are kept, since settings share them.
+KEPT_ARENAS = 64
+KEPT_STARTS = 100_000
+
+
+def chunk_size(study: Study) -> int:
+    """Trials of one chunk of a study: the unit in which they are journaled, and sent to other machines."""
+    lasts = study.seconds or max(spec.lasts for spec, _ in study.arenas)
+    room = CHUNK_SECONDS / (lasts * study.walkers)
+    return min(MOST_IN_CHUNK, 2 ** max(0, math.floor(math.log2(room))))
+
+
+def chunk_count(study: Study) -> int:
+    """How many chunks a study has; the last one may be shorter."""
+    return math.ceil(study.trials / chunk_size(study))
+
+
+def run_chunk(study: Study, number: int, threads: int = 1, stop: Integers | None = None) -> Records:
+    """Run the trials of chunk ``number`` and return their rows of TRIAL.
+
+    Once ``stop[0]`` is not 0 the work ends within a moment, with CancelledError.
+    """
+    size = chunk_size(study)
+    first, last = number * size, min((number + 1) * size, study.trials)
+    cells = []
+    while first < last:
+        setting, repeat = divmod(first, study.repeats)
+        until = min(study.repeats, repeat + last - first)
+        cells.append((study.setting(setting), range(repeat, until)))
+        first += until - repeat
+    return _run(study, cells, threads, stop)
+
+
+def run_trials(
+    study: Study,
+    settings: Sequence[Setting],
+    repeats: Sequence[int],
+    threads: int = 1,
+    stop: Integers | None = None,
+) -> Records:
+    """Run some repeats of some settings, and return their rows of TRIAL, (settings, repeats).
+
+    ``trial`` is -1 in the rows of a setting without a number. Otherwise as :func:`run_chunk`.
+    """
+    rows = _run(study, [(setting, repeats) for setting in settings], threads, stop)
+    return rows.reshape(len(settings), len(repeats))
+
+
+def reason_of(study: Study, trial: int) -> str:
+    """Why a trial whose row says ``impossible`` is so."""
+    setting, repeat = divmod(trial, study.repeats)
+    (world,) = _bench_of(study).worlds(study.setting(setting), [repeat])
+    return world if isinstance(world, str) else LOSS
+
+
+_Cells = Sequence[tuple[Setting, Sequence[int]]]
+
+
+def _run(study: Study, cells: _Cells, threads: int, stop: Integers | None) -> Records:
+    stop = np.zeros(1, np.int64) if stop is None else stop
+    bench = _bench_of(study)
+    count = sum(len(repeats) for _, repeats in cells)
+    size = min(MOST_IN_CHUNK, math.ceil(count / max(1, threads)))
+    if count <= size:
+        return bench.run(cells, stop)
+    with ThreadPoolExecutor(threads) as pool:
+        futures = [pool.submit(bench.run, piece, stop) for piece in _pieces(cells, size)]
+        try:
+            return np.concatenate([future.result() for future in futures])
+        except BaseException:
+            # whatever went wrong, nobody is to wait for the other trials
+            stop[0] = 1
+            for future in futures:
+                future.cancel()
+            raise
+
+
+def _pieces(cells: _Cells, size: int) -> Iterator[_Cells]:
+    """Cut cells into pieces of ``size`` trials."""
+    piece: list[tuple[Setting, Sequence[int]]] = []
+    room = size
+    for setting, repeats in cells:
+        begun = 0
+        while begun < len(repeats):
+            some = repeats[begun : begun + room]
+            piece.append((setting, some))
+            begun += len(some)
+            room -= len(some)
+            if room == 0:
+                yield piece
+                piece, room = [], size
+    if piece:
+        yield piece
+
+
+@dataclass(frozen=True)
+class _Floor:
+    """An arena as it is run; ``goals`` are those of a replay's header."""
+
+    arena: FlatArena
+    ground: Ground
+    ground_number: int
+    seconds: float
+    goal_parts: tuple[Goal, ...]
+    goals: list[dict[str, Any]]
+
+
+@dataclass(frozen=True)
+class _World:
+    """What one trial runs: WALKER records and their copies' numbers, (W,), and start poses, (W, 3)."""
+
+    floor: _Floor
+    walkers: Records
+    copies: Integers
+    poses: Floats
+
+
+class _Bench:
+    """Sets up and runs the trials of one study, and keeps what its settings share. Threads may share it."""
+
+    def __init__(self, study: Study) -> None:
+        self._study = study
+        self._floors: dict[Any, _Floor] = {}
+        self._grounds: dict[Any, tuple[int, Ground]] = {}
+        self._starts: dict[Any, Floats | str] = {}
+        self._ground_count = 0
+        self._lock = Lock()
+
+    def run(self, cells: _Cells, stop: Integers) -> Records:
+        """Run trials and return their rows, cell by cell."""
+        rows = np.zeros(sum(len(repeats) for _, repeats in cells), TRIAL)
+        for name in SCORE_COLUMNS:
+            rows[name] = np.nan
+        rows["impossible"] = 1.0
+        # goals and length are what the scores of a world need to know of its arena
+        alike: dict[Any, list[tuple[int, _World]]] = {}
+        first = 0
+        for setting, repeats in cells:
+            numbers = np.array(repeats, np.int64) + setting.number * self._study.repeats
+            rows["trial"][first : first + len(repeats)] = numbers if setting.number >= 0 else -1
+            for place, world in enumerate(self.worlds(setting, repeats), first):
+                if not isinstance(world, str):
+                    key = (world.floor.goal_parts, world.floor.seconds)
+                    alike.setdefault(key, []).append((place, world))
+            first += len(repeats)
+        for group in alike.values():
+            self._run_alike(group, rows, stop)
+        return rows
+
+    def worlds(self, setting: Setting, repeats: Sequence[int]) -> list[_World | str]:
+        """Set up some repeats of a setting; for each that is impossible, say why."""
+        study, count = self._study, self._study.walkers
+        try:
+            floor = self._floor(setting)
+            design = study.design_of(setting)
+        except InputError as error:
+            return [str(error)] * len(repeats)
+        numbers = (np.array(repeats, np.int64)[:, None] * count + np.arange(count)).ravel()
+        walkers = copies(design, study.seed, numbers)
+        prints = footprints(walkers)
+        worlds: list[_World | str] = []
+        for index, repeat in enumerate(repeats):
+            mine = slice(index * count, (index + 1) * count)
+            poses = self._start(floor, tuple(prints[mine]), repeat)
+            worlds.append(
+                poses if isinstance(poses, str) else _World(floor, walkers[mine], numbers[mine], poses)
+            )
+        return worlds
+
+    def _floor(self, setting: Setting) -> _Floor:
+        key = (self._study.arena_key(setting), self._study.seconds_of(setting))
+        with self._lock:
+            floor = self._floors.get(key)
+            if floor is None:
+                floor = self._make_floor(self._study.arena_of(setting), key[1])
+                if len(self._floors) == KEPT_ARENAS:
+                    del self._floors[next(iter(self._floors))]
+                self._floors[key] = floor
+        return floor
+
+    def _make_floor(self, spec: ArenaSpec, seconds: float) -> _Floor:
+        arena = flatten(spec)
+        # lamps may differ on the same ground
+        key = (spec.name, spec.floor, spec.walls, spec.starts)
+        if key not in self._grounds:
+            if len(self._grounds) == KEPT_ARENAS:
+                del self._grounds[next(iter(self._grounds))]
+            self._grounds[key] = (self._ground_count, Ground(spec, arena))
+            self._ground_count += 1
+        number, ground = self._grounds[key]
+        return _Floor(arena, ground, number, seconds, spec.goals, describe_arena(spec, "")["goals"])
+
+    def _start(self, floor: _Floor, prints: tuple[Footprint, ...], repeat: int) -> Floats | str:
+        """Start poses (W, 3) of a repeat, or why there is no room."""
+        key = (floor.ground_number, prints, repeat)
+        poses = self._starts.get(key)
+        if poses is None:
+            try:
+                if len(prints) == 1:
+                    poses = np.array([floor.ground.place_alone(prints[0], self._study.seed, repeat)])
+                else:
+                    poses = floor.ground.place(list(prints), self._study.seed + repeat)
+            except OptionError as error:
+                poses = str(error)
+            if len(self._starts) * len(prints) > KEPT_STARTS:
+                self._starts.clear()
+            self._starts[key] = poses
+        return poses
+
+    def _run_alike(self, group: list[tuple[int, _World]], rows: Records, stop: Integers) -> None:
+        """Run worlds with the same goals, of the same length, and write their rows."""
+        count = self._study.walkers
+        numbers = np.arange(len(group) * count).reshape(len(group), count)
+        plans = [
+            WorldPlan(
+                world.floor.arena,
+                world.walkers,
+                world.poses,
+                mine,
+                world.copies,
+                self._study.seed,
+                world.floor.seconds,
+            )
+            for mine, (_, world) in zip(numbers, group, strict=True)
+        ]
+        tables, lost = run_worlds(plans, stop)
+        if stop[0]:
+            raise CancelledError
+        if len(lost):
+            # half a run is worth nothing; the others run again without it, which is rare
+            kept = [one for number, one in enumerate(group) if number not in lost]
+            if kept:
+                self._run_alike(kept, rows, stop)
+            return
+        floor = group[0][1].floor
+        walkers = walker_rows(
+            joined([world.walkers for _, world in group], WALKER),
+            np.concatenate([world.poses for _, world in group]),
+            np.repeat(np.arange(len(group)), count),
+            count,
+        )
+        replay = Replay(
+            header={"seconds": floor.seconds, "arena": {"goals": floor.goals}},
+            walkers=walkers,
+            built=np.empty((len(walkers), 0)),
+            light_map=np.empty((0, 0), np.float32),
+            ledger=np.empty((len(walkers), 0)),
+            **tables,
+        )
+        # each trial goes for a design of its own, so that nothing of it depends on its neighbours
+        found = trial_columns(measure(replay, np.arange(len(group))), len(group))
+        places = np.array([place for place, _ in group])
+        for name, values in found.items():
+            rows[name][places] = values
+
+
+@lru_cache(maxsize=2)
+def _bench_of(study: Study) -> _Bench:
+    return _Bench(study)
+
+
+def trial_columns(measures: Measures, trials: int) -> dict[str, Floats]:
+    """The columns of TRIAL, each (trials,); what measures call a design is a trial here."""
+    design = measures.design
+    count = len(design) // trials
+
+    def summed(of_trial: Integers, values: npt.NDArray[Any] | None = None) -> Floats:
+        sums: Floats = np.zeros(trials)
+        sums += np.bincount(of_trial, weights=values, minlength=trials)
+        return sums
+
+    def median(values: Floats) -> Floats:
+        # nan comes last
+        ordered = np.sort(values.reshape(trials, count), axis=1)
+        defined = np.count_nonzero(~np.isnan(ordered), axis=1)
+        every = np.arange(trials)
+        return 0.5 * (ordered[every, (defined - 1) // 2] + ordered[every, defined // 2])
+
+    reached = ~np.isnan(measures.reach_s)
+    has_goal = bool(measures.has_goal.all())
+    moved = ~np.isnan(measures.directness)
+    with np.errstate(invalid="ignore"):
+        directness = summed(design[moved], measures.directness[moved]) / summed(design[moved])
+    contact, shade = measures.is_contact, ~measures.is_contact
+    in_contact, in_shade = measures.episode_design[contact], measures.episode_design[shade]
+    nowhere = np.full(trials, np.nan)
+    return {
+        "reached": summed(design, reached) / count if has_goal else nowhere,
+        "reach_s": median(np.where(reached, measures.reach_s, np.inf)) if has_goal else nowhere,
+        "light_gain": median(measures.light_gain),
+        "directness": directness,
+        "aim_sum": summed(measures.aim_design, np.cos(measures.aim_angle)),
+        "aims": summed(measures.aim_design),
+        "contacts": summed(in_contact),
+        "escapes": summed(in_contact, measures.escaped[contact]),
+        "held_s": summed(design, measures.held_s),
+        "shades": summed(in_shade),
+        "shade_escapes": summed(in_shade, measures.escaped[shade]),
+        "stuck_s": summed(design, measures.stuck_s),
+        "walk_s": summed(design, measures.walk_s),
+        "pulses": summed(design, measures.pulses),
+        "walkers": np.full(trials, float(count)),
+        "impossible": np.zeros(trials),
+    }
