@@ -1,4 +1,4 @@
-"""The reference of all fields of designs and arenas, ``configs/FIELDS.md``: ``python -m arena.fields``."""
+"""The reference of all fields of designs, arenas and studies, ``configs/FIELDS.md``: ``python -m arena.fields``."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -9,9 +9,10 @@ from agents.design import Design
 from agents.documents import VERSIONS, field_table
 from agents.shipped import configs_folder
 from arena.spec import ArenaSpec
+from arena.studies.planform import PlanForm
 
 _HEAD = """\
-# Every field of a design and of an arena
+# Every field of a design, of an arena and of a study
 
 Made by `python -m arena.fields` from the models themselves. A value is written with its unit: `2200 uF`,
 `60 mm`, `20 klx`, `15 deg`; resistances and capacitances also as codes of IEC 60062: `33k`, `4k7`, `2m2`.
@@ -50,6 +51,61 @@ left:
 ```
 """
 
+_STUDY = """
+A study tries values of designs and arenas against one another. A setting is one choice of everything that is
+varied, a trial one run of a setting. Repeat for repeat all settings have the same luck: the same starts, the
+same draws of part tolerances and jitter, so that they are compared in pairs. Lists are written as lists of
+YAML or with commas. An arena or a design is named by the name of a shipped one, or by a path from the folder
+of the plan or else from the working folder.
+"""
+
+_VARY = """
+Under `vary` each key is the path of a value, and what stands there says which values it takes:
+
+| values | what is tried |
+|---|---|
+| `15 mm, 20 mm, 25 mm` | these; also as a list of YAML |
+| `E12 10k..100k` | the preferred values of E6, E12 or E24 (IEC 60063), both ends included |
+| `20 mm..80 mm in 4` | so many, from end to end, in even steps |
+| `1 klx..9 klx in 5 by ratio` | so many, each the same multiple of the one before |
+| `20 mm..80 mm` | any between the ends, where settings are drawn; all of them for a whole number |
+| `1 mF..10 mF by ratio` | any, with every ratio alike, where settings are drawn |
+
+A path is `design.` or `arena.` and the field as it stands in the tables above:
+
+* `design.both.latch`, `design.left.eye.tape`, `design.storage.capacitance`: a value of every design of the
+  study; `both` sets either side. A tolerance in percent stays the same share of a value that is varied.
+* `design.spread.both.latch.uniform`: a tolerance itself, with `uniform`, `normal` or `bound` as in the design.
+* `arena.sun.elevation`, `arena.lamps.grow lamp.intensity`, `arena.starts.places.1.heading`: a value of every
+  arena; an item of a list is named by its name, or by its position from 1.
+* `arena.shades.squash leaf.x` and `.y`: the middle of the upright rectangle round a thing with a place or an outline;
+  the thing is moved there. `.size_x` and `.size_y`: width and depth of that rectangle; the thing is stretched
+  about its middle.
+
+A `grid` tries every combination. `random` draws each value by itself; `latin hypercube` draws so that each of
+as many equal parts of a range as there are settings holds one; `sobol` fills all ranges evenly together, best
+with a power of two of settings. A drawn setting takes single values, arenas and designs alike often.
+
+`marks` are lines to be drawn into plots: `design.both.eye.aside: { wheels: 21 mm }`. For example:
+
+```yaml
+photodrome: study 1
+name: eyes and leaf
+about: how far apart should the eyes be for a leaf of this width?
+arenas: [leaf-shade]
+designs: [poppy]
+vary:
+  design.both.eye.aside: 15 mm..35 mm in 5
+  design.both.latch: E6 4k7..47k
+sampling: grid
+repeats: 50
+lasts: 20 min
+scores: [reached, directness]
+marks:
+  design.both.eye.aside: { wheels: 21 mm }
+```
+"""
+
 
 def reference() -> str:
     """Return the text of the reference."""
@@ -65,6 +121,10 @@ def reference() -> str:
             "",
             _table(ArenaSpec, lambda key: True),
             "",
+            f"## Study (`photodrome: study {VERSIONS['study']}`)",
+            _STUDY,
+            _table(PlanForm, lambda key: True),
+            _VARY,
         ]
     )
 

@@ -94,7 +94,7 @@ class PlanForm(BaseSpec):
         "grid", description="whether every combination is tried, or some that are drawn"
     )
     settings: Annotated[int, Number(whole=True, least=1)] | None = Field(
-        None, description="how many settings are drawn"
+        None, description="how many settings are drawn, where they are not a grid"
     )
     repeats: Annotated[int, Number(whole=True, least=1)] = Field(
         100, description="trials of each setting; repeat for repeat they have the same luck"

@@ -24,7 +24,6 @@ from typing import Any
 from agents.documents import KeyedError, KeyedErrors
 from agents.preferred import SERIES, nearest_preferred, preferred_values
 from agents.quantities import Fraction, Number, Quantity, QuantityError, quote
-from agents.readers import Reader
 from arena.studies.paths import Parameter
 
 __all__ = ["MOST_LEVELS", "Levels", "Span", "range_text", "read_range"]
@@ -33,8 +32,9 @@ __all__ = ["MOST_LEVELS", "Levels", "Span", "range_text", "read_range"]
 MOST_LEVELS = 10_000
 
 _FORM = "values with commas between them, or a range like E12 10k..100k or 20 mm..80 mm in 4"
-_RANGE = re.compile(r"(.*?)\s*\.\.\s*(.*?)(?:\s+in\s+(\S+))?(\s+by\s+ratio)?")
 _SERIES = re.compile(r"([Ee][0-9]+)\s+(.*)")
+_COUNT = re.compile(r"(.*\S)\s+in\s+(\S+)")
+_RATIO = re.compile(r"(.*\S)\s+by\s+ratio")
 
 
 @dataclass(frozen=True)
@@ -74,46 +74,69 @@ def read_range(text: str | Sequence[str], parameter: Parameter) -> Levels | Span
     if not isinstance(text, str):
         return _listed(list(text), parameter, True)
     text = text.strip()
+    series = _SERIES.fullmatch(text)
     if ".." not in text:
-        if match := _SERIES.fullmatch(text):
-            got = quote(text)
-            raise _refused(got, f"a range of that series, like {match[1]} 10k..100k")
+        if series:
+            raise _refused(quote(text), f"a range of that series, like {series[1]} 10k..100k")
         return _listed([part.strip() for part in text.split(",")], parameter, False)
-    if "," in text:
-        raise _refused(quote(text), "one range, or single values with commas between them")
-    series = None
-    if match := _SERIES.fullmatch(text):
-        series, text = match[1], match[2]
-    match = _RANGE.fullmatch(text)
-    if match is None or not match[1] or not match[2]:
-        raise _refused(quote(text), _FORM)
+    if "," in text or "..." in text or text.count("..") > 1:
+        raise _refused(quote(text), "one range from end to end, or single values with commas between them")
     reader = parameter.reader
     if not isinstance(reader, Quantity | Fraction | Number):
         raise _refused("a range", f"single values, each {reader.expected}")
-    ends = [_end(part, reader) for part in (match[1], match[2])]
-    low, high = (
-        (value for value, _ in ends if value is not None) if not any(e for _, e in ends) else (0.0, 0.0)
-    )
-    errors = [error for _, error in ends if error is not None]
+    ends, count, by_ratio = _taken_apart(series[2] if series else text)
+    low, high = _ends(ends, parameter)
+    if series:
+        if count or by_ratio:
+            raise _refused(quote(text), f"the range alone after {series[1]}")
+        return _series(series[1], low, high, parameter)
+    if by_ratio and low <= 0.0:
+        raise _refused(f"a range by ratio from {parameter.show(low)}", "one from more than nought")
+    is_whole = isinstance(reader, Number) and reader.whole
+    if not count and not is_whole:
+        return Span(low, high, by_ratio)
+    if not count:
+        count = str(int(high - low) + 1)
+    if not re.fullmatch("[0-9]{1,9}", count) or not 2 <= int(count) <= MOST_LEVELS:
+        raise _refused(f"in {count}", f"a number of values, from 2 to {MOST_LEVELS}")
+    values = _steps(low, high, int(count), by_ratio)
+    if not is_whole:
+        return Levels(tuple(values))
+    if any(abs(value - round(value)) > 1e-9 * value for value in values):
+        raise _refused(quote(text), "steps that fall on whole numbers")
+    return Levels(tuple(round(value) for value in values))
+
+
+def _taken_apart(text: str) -> tuple[str, str, bool]:
+    """Return the ends of a range as text, its number of values or nothing, and whether it is by ratio.
+
+    The two that may follow a range come in either order, each once.
+    """
+    count, by_ratio = "", False
+    for _ in range(2):
+        if (match := _COUNT.fullmatch(text)) and not count:
+            text, count = match[1], match[2]
+        elif (match := _RATIO.fullmatch(text)) and not by_ratio:
+            text, by_ratio = match[1], True
+    return text, count, by_ratio
+
+
+def _ends(text: str, parameter: Parameter) -> tuple[float, float]:
+    values: list[float] = []
+    errors: list[KeyedError] = []
+    parts = [part.strip() for part in text.split("..")]
+    for part in parts:
+        try:
+            values.append(parameter.reader.read(part))
+        except QuantityError as error:
+            errors.append(KeyedError((), error.got, error.expected, error.near))
     if errors:
         raise KeyedErrors(errors)
+    low, high = values
     if low >= high:
-        got = f"{match[1]}..{match[2]}, which {'is a single value' if low == high else 'runs downward'}"
-        raise _refused(got, "a range from a lower to a higher value")
-    if series is not None:
-        if match[3] or match[4]:
-            raise _refused(quote(text), f"the range alone after {series}")
-        return _series(series, low, high, parameter)
-    by_ratio = match[4] is not None
-    if by_ratio and low <= 0.0:
-        raise _refused(f"a range by ratio from {match[1]}", "one from more than nought")
-    is_whole = isinstance(reader, Number) and reader.whole
-    if match[3] is None:
-        return _all_whole(int(low), int(high)) if is_whole and not by_ratio else Span(low, high, by_ratio)
-    if not re.fullmatch("[0-9]{1,9}", match[3]) or not 2 <= int(match[3]) <= MOST_LEVELS:
-        raise _refused(f"in {match[3]}", f"a number of values, from 2 to {MOST_LEVELS}")
-    values = _steps(low, high, int(match[3]), by_ratio)
-    return Levels(tuple(values))
+        what = "is a single value" if low == high else "runs downward"
+        raise _refused(f"{text}, which {what}", "a range from a lower to a higher value")
+    return low, high
 
 
 def range_text(values: Levels | Span, parameter: Parameter) -> str:
@@ -126,13 +149,6 @@ def range_text(values: Levels | Span, parameter: Parameter) -> str:
 
 def _refused(got: str, expected: str, near: str = "", path: tuple[int, ...] = ()) -> KeyedErrors:
     return KeyedErrors([KeyedError(path, got, expected, near)])
-
-
-def _end(text: str, reader: Reader) -> tuple[float | None, KeyedError | None]:
-    try:
-        return reader.read(text), None
-    except QuantityError as error:
-        return None, KeyedError((), error.got, error.expected, error.near)
 
 
 def _listed(texts: list[str], parameter: Parameter, is_list: bool) -> Levels:
@@ -171,12 +187,6 @@ def _series(series: str, low: float, high: float, parameter: Parameter) -> Level
         got = f"{parameter.show(low)}..{parameter.show(high)}, which holds no value of {series}"
         raise _refused(got, "a range with preferred values in it", near)
     return Levels(values, series)
-
-
-def _all_whole(low: int, high: int) -> Levels:
-    if high - low + 1 > MOST_LEVELS:
-        raise _refused(f"{high - low + 1} values", f"at most {MOST_LEVELS}; or a number of steps, like in 10")
-    return Levels(tuple(range(low, high + 1)))
 
 
 def _steps(low: float, high: float, count: int, by_ratio: bool) -> list[float]:

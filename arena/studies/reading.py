@@ -41,6 +41,8 @@ Raises NotFoundError, and SpecError where the file holds no text.
 _MOST_TRIED = 200
 _MOST_COMBINED = 64
 
+_ARTICLES = {"arena": "an", "design": "a", "study": "a"}
+
 Varied = tuple[Parameter, Levels | Span]
 
 
@@ -102,6 +104,7 @@ class _Reading:
         self.tree = parse_marked(text, file)[0]
         self.form: PlanForm | None = None
         self.faults: list[Fault] = []
+        self.known: dict[str, Parameter] = {}
 
     def fault(self, path: KeyPath, got: str, expected: str, near: str = "", at_key: bool = False) -> None:
         self.faults.append(fault_at(self.file, self.tree, path, got, expected, near, at_key))
@@ -110,12 +113,12 @@ class _Reading:
         """Return the plan, or None where there are faults enough to have none."""
         arenas = self._named("arenas", "arena", parse_arena)
         designs = self._named("designs", "design", parse_design)
-        specs, models = [one for one, _ in arenas or ()], [one for one, _ in designs or ()]
+        specs, models = [one for one, _ in arenas], [one for one, _ in designs]
         found = list(self._varied(models, specs))
         self._scores()
-        marks = self._marks({parameter.path: parameter for parameter, _ in found})
+        marks = self._marks()
         form = self.form
-        if form is None or arenas is None or designs is None or self.faults:
+        if form is None or self.faults:
             return None
         if form.lasts is not None and "arena.lasts" in form.vary:
             self.fault(("lasts",), "lasts beside arena.lasts", "only one of the two", at_key=True)
@@ -142,13 +145,12 @@ class _Reading:
             if isinstance(one.value, str) and one.value
         ]
 
-    def _named(self, key: str, kind: str, parse: Callable[[str, str], Any]) -> list[tuple[Any, str]] | None:
-        """Read the files that a list names; None where one of them cannot be had."""
+    def _named(self, key: str, kind: str, parse: Callable[[str, str], Any]) -> list[tuple[Any, str]]:
+        """Read the files that a list names, as far as they can be had; each with its text."""
         texts = self._texts(key)
         read: list[tuple[Any, str]] = []
         names: dict[str, str] = {}
         given: set[str] = set()
-        complete = bool(texts)
         for path, name in texts:
             if name in given:
                 self.fault(path, f"{name} a second time", f"each {kind} once")
@@ -157,28 +159,29 @@ class _Reading:
             try:
                 label, text = self.find(name, kind)
                 spec = parse(text, label)
-            except NotFoundError as error:
-                self._missing(path, name, kind, error)
-                complete = False
+            except NotFoundError:
+                self._missing(path, name, kind)
                 continue
             except SpecError as error:
                 self.faults += error.faults
-                complete = False
                 continue
             if spec.name in names:
                 got = f"{name}, which like {names[spec.name]} is called {spec.name!r}"
                 self.fault(path, got, f"{kind}s with names of their own")
             names.setdefault(spec.name, name)
             read.append((spec, text))
-        return read if complete else None
+        return read
 
-    def _missing(self, path: KeyPath, name: str, kind: str, error: NotFoundError) -> None:
+    def _missing(self, path: KeyPath, name: str, kind: str) -> None:
         if _is_path(name):
-            self.fault(path, str(error), "a path from the folder of the plan, or from the working folder")
+            expected = "the path of a file, from the folder of the plan or from the working folder"
+            self.fault(path, f"{quote(name)}, where no file can be read", expected)
             return
         names = shipped_names(kind)
         near = difflib.get_close_matches(name, names, n=1)
-        self.fault(path, quote(name), f"one of {', '.join(names)}, or a path", near[0] if near else "")
+        others = [other for other in ("arena", "design", "study") if name in shipped_names(other)]
+        got = quote(name) + "".join(f", the name of {_ARTICLES[other]} {other}" for other in others)
+        self.fault(path, got, f"one of {', '.join(names)}, or a path", near[0] if near else "")
 
     def _varied(self, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> Iterator[Varied]:
         """Yield what is varied, as far as it is right."""
@@ -201,6 +204,7 @@ class _Reading:
             except KeyedError as error:
                 self.fault(("vary", path), error.got, error.expected, error.near, at_key=True)
                 continue
+            self.known[path] = parameter
             sets = places_set(path, designs, arenas)
             if twice := sorted({taken[one] for one in sets if one in taken}):
                 got = f"{path}, which sets what {' and '.join(twice)} sets"
@@ -226,12 +230,12 @@ class _Reading:
                 self.fault(path, f"{name} a second time", "each score once")
             given.add(name)
 
-    def _marks(self, parameters: Mapping[str, Parameter]) -> dict[str, dict[str, Any]]:
+    def _marks(self) -> dict[str, dict[str, Any]]:
         marks: dict[str, dict[str, Any]] = {}
         node, vary = self.tree.child("marks"), self.tree.child("vary")
         varied = [str(key) for key, _ in vary.children()] if vary else []
         for path, below in node.children() if node and isinstance(node.value, dict) else ():
-            parameter = parameters.get(str(path))
+            parameter = self.known.get(str(path))
             if parameter is None:
                 if path not in varied:
                     near = difflib.get_close_matches(str(path), varied, n=1)
