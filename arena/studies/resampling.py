@@ -13,6 +13,7 @@ __all__ = [
     "bca_interval",
     "influence",
     "median_rank",
+    "midranks",
     "normal_interval",
     "ratios",
     "resample_counts",
@@ -160,3 +161,20 @@ def median_rank(count: int) -> int:
     ranks = np.arange(1, count)
     at_most = special.bdtrc(middle - 1, count, ranks / count)
     return int(np.searchsorted(at_most, level)) + 1
+
+
+def midranks(values: Floats) -> Floats:
+    """Ranks from 1 along the last axis, ascending; equal values share the mean of theirs. No nan."""
+    order = np.argsort(values, axis=-1, kind="stable")
+    ascending = np.take_along_axis(values, order, axis=-1)
+    places = np.broadcast_to(np.arange(values.shape[-1]), values.shape)
+    is_new = np.ones(values.shape, dtype=np.bool_)
+    is_new[..., 1:] = ascending[..., 1:] != ascending[..., :-1]
+    first = np.maximum.accumulate(np.where(is_new, places, 0), axis=-1)
+    is_last = np.ones(values.shape, dtype=np.bool_)
+    is_last[..., :-1] = is_new[..., 1:]
+    backwards = np.where(is_last, places, values.shape[-1])[..., ::-1]
+    last = np.minimum.accumulate(backwards, axis=-1)[..., ::-1]
+    ranks = np.empty(values.shape)
+    np.put_along_axis(ranks, order, (first + last) / 2.0 + 1.0, axis=-1)
+    return ranks
