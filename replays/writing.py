@@ -3,13 +3,22 @@
 import contextlib
 import os
 import secrets
+from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from agents.errors import OutputError
 
 
 def write_whole(path: Path, content: bytes) -> None:
-    """Put ``content`` [bytes] at ``path``, replacing what stood there, or leave everything as it was.
+    """Put ``content`` [bytes] at ``path``, whole or not at all, as :func:`whole_file` does."""
+    with whole_file(path) as stream:
+        stream.write(content)
+
+
+@contextlib.contextmanager
+def whole_file(path: Path) -> Iterator[BinaryIO]:
+    """Give a stream, and put what is written to it at ``path``, or leave everything as it was.
 
     The bytes go to a new file in the same folder, are forced to the disk, and only then take the name; a
     reader never meets half a file. Whatever stops the work, Ctrl-C included, the new file is removed. A link
@@ -21,7 +30,7 @@ def write_whole(path: Path, content: bytes) -> None:
         target, part = _places(path)
         try:
             with part.open("xb") as stream:
-                stream.write(content)
+                yield stream
                 stream.flush()
                 os.fsync(stream.fileno())
             part.replace(target)

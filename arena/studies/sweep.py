@@ -1,0 +1,158 @@
+"""A sweep: all trials of a study, on all cores or on a cluster, journaled as they finish."""
+
+import os
+import time
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
+from dataclasses import dataclass
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.errors import OutputError
+from arena.studies.journal import Journal
+from arena.studies.plan import Study
+from arena.studies.results import write_csv, write_npz
+from arena.studies.trials import chunk_size, reason_of, run_chunk
+
+Records = npt.NDArray[np.void]
+Progress = Callable[[float], None]
+
+CSV, NPZ = "trials.csv", "trials.npz"
+"""Names of the tables in the folder of a sweep, see :mod:`arena.studies.results`."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A sweep that is through.
+
+    ``kept`` trials stood in the journal before; the others took ``seconds`` [s] of wall time. ``impossible``
+    says why settings, by their number, could not be run in part or in whole.
+    """
+
+    study: Study
+    folder: Path
+    kept: int
+    seconds: float
+    impossible: dict[int, str]
+
+    @property
+    def csv(self) -> Path:
+        """The table of trials as CSV."""
+        return self.folder / CSV
+
+    @property
+    def npz(self) -> Path:
+        """The table of trials as a file of numpy."""
+        return self.folder / NPZ
+
+    def columns(self, names: Sequence[str]) -> dict[str, npt.NDArray[Any]]:
+        """Columns of the table by their names, each (settings, repeats)."""
+        shape = self.study.settings, self.study.repeats
+        with np.load(self.npz) as table:
+            return {name: table[name].reshape(shape) for name in names}
+
+
+def run(
+    study: Study,
+    folder: str | Path,
+    threads: int | None = None,
+    on: str | None = None,
+    afresh: bool = False,
+    progress: Progress | None = None,
+) -> Outcome:
+    """Run the trials of a study that the journal in ``folder`` lacks, and write the tables of all.
+
+    ``threads`` is the number of cores to be used here, all by default; ``on`` the address of the scheduler of
+    a Dask cluster that is to do the work instead. ``afresh`` throws away what the journal holds. ``progress``
+    is called with the share of the trials that are there, 0 to 1; whatever it raises stops the sweep, as does
+    KeyboardInterrupt, and the trials of every finished chunk are kept.
+
+    Raises InputError where the journal is another study's or damaged, WorkError where another run is at work
+    in the folder or the cluster fails, OutputError where something cannot be written.
+    """
+    folder = Path(folder)
+    begun = time.monotonic()
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{folder}: no folder can be made there ({error.strerror})") from error
+    with Journal(folder, study.parts, study.trials, chunk_size(study), afresh) as journal:
+        kept, missing = journal.kept, journal.missing().tolist()
+        if missing:
+            for name in (CSV, NPZ):
+                _remove(folder / name)
+        told = set(journal.impossible())
+        for number, rows in _work(study, missing, threads, on):
+            journal.keep(number, rows, _reasons(study, rows, told))
+            if progress is not None:
+                progress(journal.kept / study.trials)
+        seconds = time.monotonic() - begun
+        try:
+            write_csv(folder / CSV, study, journal.chunks)
+            write_npz(folder / NPZ, study, journal.chunks)
+        except OutputError as error:
+            raise OutputError(f"{error}; all trials are kept, and the same command writes it anew") from error
+        return Outcome(study, folder, kept, seconds, journal.impossible())
+
+
+def _remove(path: Path) -> None:
+    """Remove a table that is about to be no longer true."""
+    try:
+        path.unlink(missing_ok=True)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be replaced ({error.strerror})") from error
+
+
+def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:
+    """Why settings are impossible that nobody was told of so far."""
+    reasons: dict[int, str] = {}
+    for trial in rows["trial"][rows["impossible"] == 1.0].tolist():
+        setting = trial // study.repeats
+        if setting not in told:
+            told.add(setting)
+            reasons[setting] = reason_of(study, trial)
+    return reasons
+
+
+def _work(
+    study: Study, missing: Sequence[int], threads: int | None, on: str | None
+) -> Iterator[tuple[int, Records]]:
+    """The rows of chunks as they finish, each with its number."""
+    if not missing:
+        return iter(())
+    if on is None:
+        return _here(study, missing, threads or os.cpu_count() or 1)
+    from arena.studies.cluster import run_chunks
+
+    return run_chunks(study, missing, on)
+
+
+def _here(study: Study, missing: Sequence[int], threads: int) -> Iterator[tuple[int, Records]]:
+    # where there are fewer chunks than threads, several of them share one
+    share = max(1, threads // len(missing))
+    stop = np.zeros(1, np.int64)
+    numbers = iter(missing)
+    with ThreadPoolExecutor(min(threads, len(missing))) as pool:
+        at_work: dict[Future[Records], int] = {}
+
+        def begin(count: int) -> None:
+            for number in islice(numbers, count):
+                at_work[pool.submit(run_chunk, study, number, share, stop)] = number
+
+        try:
+            # few of them in advance, so that a sweep of millions of trials takes no more memory
+            begin(2 * threads)
+            while at_work:
+                for future in wait(at_work, return_when=FIRST_COMPLETED).done:
+                    number = at_work.pop(future)
+                    yield number, future.result()
+                    begin(1)
+        finally:
+            # whatever went wrong, nobody is to wait for the other trials
+            stop[0] = 1
+            for future in at_work:
+                future.cancel()
