@@ -25,6 +25,7 @@ Length = Annotated[float, Quantity("m", least=0.0, most=0.5)]
 Offset = Annotated[float, Quantity("m", least=-0.3, most=0.3)]
 Voltage = Annotated[float, Quantity("V", least=0.1, most=20.0)]
 Angle = Annotated[float, Quantity("rad", least=-math.pi, most=math.pi)]
+KneeCurrent = Annotated[float, Quantity("A", least=1e-4, most=100.0)]
 
 
 class Panel(BaseSpec):
@@ -146,15 +147,19 @@ class Transistor(BaseSpec):
     gain: Annotated[float, Number(least=5.0, most=2000.0)] = Field(
         150.0, description="current gain at small current"
     )
-    knee_current: Annotated[float, Quantity("A", least=1e-4, most=100.0)] = Field(
-        0.080, description="collector current at which the gain has halved"
-    )
+    knee_current: KneeCurrent = Field(0.080, description="collector current at which the gain has halved")
     saturation_current: Annotated[float, Quantity("A", least=1e-18, most=1e-9)] = Field(
         6.7e-15, description="transport saturation current"
     )
     reverse_gain: Annotated[float, Number(least=0.1, most=100.0)] = Field(
         5.0, description="current gain with emitter and collector exchanged"
     )
+
+
+class Driver(Transistor):
+    """The transistor of the latch that drives the other one: the same but for its size."""
+
+    knee_current: KneeCurrent = Field(0.020, description="collector current at which the gain has halved")
 
 
 class Motor(BaseSpec):
@@ -245,9 +250,8 @@ class Side(BaseSpec):
         33e3, description="resistor from the whisker's switch to the top of the eye, or none"
     )
     npn: Transistor = Field(default_factory=Transistor, description="transistor that carries the motor")
-    pnp: Transistor = Field(
-        default_factory=lambda: Transistor(knee_current=0.020), description="transistor that drives the NPN"
-    )
+    # a class of its own, so that a file which gives but its gain leaves its knee as it is
+    pnp: Driver = Field(default_factory=Driver, description="transistor that drives the NPN")
     motor: Motor = Field(default_factory=Motor, description="motor")
     tyre: Tyre = Field(default_factory=Tyre, description="tyre")
     whisker: Annotated[Whisker | None, OrNone()] = Field(

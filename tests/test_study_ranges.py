@@ -6,7 +6,7 @@ from typing import Any
 import eseries
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agents.documents import KeyedErrors
@@ -67,6 +67,7 @@ def test_spans() -> None:
     assert read_range("-90 deg..90 deg", ANGLES) == Span(-math.pi / 2, math.pi / 2)
 
 
+@settings(deadline=None)
 @given(
     series=st.sampled_from(["E6", "E12", "E24"]),
     ends=st.tuples(st.floats(-2.0, 10.0), st.floats(0.35, 2.0)),
@@ -90,6 +91,7 @@ def test_series_include_both_ends(series: str) -> None:
     assert len(found) == int(series[1:]) + 1
 
 
+@settings(deadline=None)
 @given(st.floats(-0.3, 0.2), st.floats(1e-6, 0.3), st.integers(2, 60))
 def test_even_steps(low: float, width: float, count: int) -> None:
     high = low + width
@@ -100,6 +102,7 @@ def test_even_steps(low: float, width: float, count: int) -> None:
     assert list(found) == sorted(set(found))
 
 
+@settings(deadline=None)
 @given(st.floats(-2.0, 8.0), st.floats(0.01, 3.0), st.integers(2, 60))
 def test_steps_by_ratio(power: float, decades: float, count: int) -> None:
     low, high = 10.0**power, 10.0 ** (power + decades)
@@ -118,6 +121,7 @@ def test_even_steps_of_tidy_values_are_tidy() -> None:
 PARAMETERS = st.sampled_from([OHMS, FARADS, METRES, ANGLES, SHARES, GAINS])
 
 
+@settings(deadline=None)
 @given(st.data(), PARAMETERS)
 def test_round_trip(data: st.DataObject, parameter: Parameter) -> None:
     reader = parameter.reader
@@ -144,6 +148,7 @@ def test_round_trip_of_words_and_places() -> None:
         assert read_range(range_text(found, parameter), parameter) == found
 
 
+@settings(deadline=None)
 @given(st.integers(1, 40), st.integers(1, 50))
 def test_levels_have_equal_shares(count: int, each: int) -> None:
     single = Levels(tuple(range(count)))
@@ -154,6 +159,7 @@ def test_levels_have_equal_shares(count: int, each: int) -> None:
     assert single.at(math.nextafter(1.0, 0.0)) == count - 1
 
 
+@settings(deadline=None)
 @given(st.floats(0.0, 1.0), st.floats(1e-9, 1e3), st.floats(1e-3, 1e3))
 def test_spans_are_even_or_even_in_the_logarithm(share: float, low: float, width: float) -> None:
     high = low + width

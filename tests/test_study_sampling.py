@@ -5,7 +5,7 @@ from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import chisquare, kstest, qmc
 
@@ -15,6 +15,7 @@ from arena.studies.sampling import DRAWN, drawn_shares, grid_count, grid_number,
 COUNTS = st.lists(st.integers(1, 50), min_size=1, max_size=6)
 
 
+@settings(deadline=None)
 @given(COUNTS, st.data())
 def test_a_grid_counts_like_numpy(counts: list[int], data: st.DataObject) -> None:
     total = int(np.prod(counts, dtype=object))
@@ -49,16 +50,16 @@ def test_no_setting_outside_of_the_grid(number: int) -> None:
 
 
 @pytest.mark.parametrize("sampling", DRAWN)
-@pytest.mark.parametrize(("settings", "axes"), [(1, 1), (7, 2), (64, 5), (100, 3), (1000, 8)])
-def test_shares_are_shares_and_the_same_for_the_same_seed(sampling: str, settings: int, axes: int) -> None:
+@pytest.mark.parametrize(("count", "axes"), [(1, 1), (7, 2), (64, 5), (100, 3), (1000, 8)])
+def test_shares_are_shares_and_the_same_for_the_same_seed(sampling: str, count: int, axes: int) -> None:
     with warnings.catch_warnings():
         warnings.simplefilter("error")
-        shares = drawn_shares(sampling, settings, axes, seed=7)
-    assert shares.shape == (settings, axes)
+        shares = drawn_shares(sampling, count, axes, seed=7)
+    assert shares.shape == (count, axes)
     assert shares.dtype == np.float64
     assert ((shares >= 0.0) & (shares < 1.0)).all()
-    assert (shares == drawn_shares(sampling, settings, axes, seed=7)).all()
-    assert (shares != drawn_shares(sampling, settings, axes, seed=8)).any()
+    assert (shares == drawn_shares(sampling, count, axes, seed=7)).all()
+    assert (shares != drawn_shares(sampling, count, axes, seed=8)).any()
 
 
 @pytest.mark.parametrize("sampling", DRAWN)
@@ -73,13 +74,14 @@ def test_fewer_settings_are_the_beginning_of_more(sampling: str) -> None:
         assert (drawn_shares(sampling, fewer, 4, seed=3) == many[:fewer]).all()
 
 
+@settings(deadline=None)
 @given(st.integers(1, 300), st.integers(1, 6), st.integers(0, 2**63 - 1))
-def test_a_latin_hypercube_has_one_share_in_every_stratum(settings: int, axes: int, seed: int) -> None:
+def test_a_latin_hypercube_has_one_share_in_every_stratum(count: int, axes: int, seed: int) -> None:
     # McKay, Beckman and Conover, Technometrics 21 (1979): each of n equal parts of each axis holds one
-    shares = drawn_shares("latin hypercube", settings, axes, seed)
+    shares = drawn_shares("latin hypercube", count, axes, seed)
     for axis in range(axes):
-        strata = np.floor(shares[:, axis] * settings).astype(int)
-        assert sorted(strata.tolist()) == list(range(settings))
+        strata = np.floor(shares[:, axis] * count).astype(int)
+        assert sorted(strata.tolist()) == list(range(count))
 
 
 def test_sobol_points_are_balanced_in_powers_of_two() -> None:
@@ -92,10 +94,10 @@ def test_sobol_points_are_balanced_in_powers_of_two() -> None:
             assert len(np.unique(boxes, axis=0)) == 64
 
 
-@pytest.mark.parametrize("settings", [64, 100, 256, 1000])
-def test_sobol_and_latin_hypercube_fill_more_evenly_than_chance(settings: int) -> None:
+@pytest.mark.parametrize("count", [64, 100, 256, 1000])
+def test_sobol_and_latin_hypercube_fill_more_evenly_than_chance(count: int) -> None:
     for seed in range(10):
-        uneven = {name: qmc.discrepancy(drawn_shares(name, settings, 3, seed)) for name in DRAWN}
+        uneven = {name: qmc.discrepancy(drawn_shares(name, count, 3, seed)) for name in DRAWN}
         assert uneven["sobol"] < 0.3 * uneven["random"]
         assert uneven["sobol"] < uneven["latin hypercube"] < uneven["random"]
 

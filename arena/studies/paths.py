@@ -13,7 +13,7 @@ or an outline also has these:
 """
 
 import difflib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import cache
@@ -110,7 +110,9 @@ class Parameter:
             return "none"
         if self.is_tolerance and isinstance(self.reader, Fraction):
             # a bare number would be an amount, so the sign stays whatever the digits
-            return f"{Decimal(repr(value)) * 100:f} %"
+            number = Decimal(repr(value)) * 100
+            text = f"{number:f}" if value > 1e-12 else f"{number:e}"
+            return f"{text.rstrip('0').rstrip('.') if '.' in text and 'e' not in text else text} %"
         return exact_text(self.reader, value)
 
     def put(self, value: Any) -> Any:
@@ -181,15 +183,32 @@ def values_into_design(design: Design, values: Mapping[str, Any]) -> Design:
     """Return the design with SI ``values`` by path like ``design.both.latch``, checked as a whole.
 
     The value of a tolerance is its text, like ``5 %``, as :meth:`Parameter.put` gives it. A tolerance in
-    percent stays the same share of a value that is changed. Raises InputError with the reason where no such
-    design can be.
+    percent stays the same share of a value that is changed; that of a part which is left out goes with it.
+    Raises InputError with the reason where no such design can be.
     """
     changes = {
         place: value
         for path, value in values.items()
         for place in design_places(path.removeprefix("design."))
     }
+    if None in changes.values():
+        gone = {path_text(place) for place, value in changes.items() if value is None}
+        spread = {part: kept for name, kept in design.spread.items() for part in _parts_left(name, gone)}
+        design = design.model_copy(update={"spread": spread})
+        changes = {
+            place: value
+            for place, value in changes.items()
+            if place[0] != "spread" or str(place[1]) in _parts_left(str(place[1]), gone)
+        }
     return changed(design, changes, design.name)
+
+
+def _parts_left(name: str, gone: Collection[str]) -> list[str]:
+    """Return what becomes of the name of a tolerance where parts are left out: itself, a side, nothing."""
+    first, _, below = name.partition(".")
+    parts = [f"{side}.{below}" for side in SIDES] if first == "both" else [name]
+    kept = [part for part in parts if part not in gone]
+    return [name] if kept == parts else kept
 
 
 def values_into_arena(spec: ArenaSpec, values: Mapping[str, Any]) -> ArenaSpec:
@@ -310,24 +329,29 @@ def _walk(model: BaseModel, prefix: str) -> Iterator[str]:
 
 def _parameter(path: str, owner: BaseModel, place: KeyPath, like: str) -> Parameter | None:
     """Return the parameter at a place of one design or arena, or None where there is no such value."""
-    what = "design" if isinstance(owner, Design) else "arena"
     name = str(getattr(owner, "name", ""))
-    if place[0] == "spread":
+    if place[:1] == ("spread",):
         return _tolerance(path, place, like)
-    if place[-1] in _DERIVED and isinstance(owner, ArenaSpec):
+    shape = shape_at(type(owner), place)
+    is_derived = isinstance(owner, ArenaSpec) and place[-1:] in [(word,) for word in _DERIVED]
+    if shape is None and not is_derived:
+        return None
+    out = next((number for number in range(1, len(place)) if _at(owner, place[:number]) is None), None)
+    if out is not None and shape is None:
+        return None
+    if out is not None:
+        kind = "design" if isinstance(owner, Design) else "arena"
+        got = f"{path}, but {path_text(place[:out])} is left out in {name}"
+        raise KeyedError((), got, f"a value that the {kind} has")
+    if is_derived:
         word = str(place[-1])
         extents = extents_of(points_of(_at(owner, place[:-1]))[1])
         if word.startswith("size") and extents[word] == 0.0:
             got = f"{path}, which has no such extent in {name}"
             raise KeyedError((), got, "a thing with a width and a depth to be stretched")
         return Parameter(path, _DERIVED[word])
-    shape = shape_at(type(owner), place)
     if shape is None or shape.reader is None:
         return None
-    for number in range(1, len(place)):
-        if _at(owner, place[:number]) is None:
-            got = f"{path}, but {path_text(place[:number])} is left out in {name}"
-            raise KeyedError((), got, f"a value that the {what} has")
     return Parameter(path, shape.reader, isinstance(shape.reader, _NUMERIC), shape.may_be_none)
 
 

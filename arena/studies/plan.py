@@ -16,24 +16,24 @@ from typing import Any
 
 from agents.compiled import kernels_digest
 from agents.design import Design
+from agents.documents import LONGEST_NAME
 from agents.errors import InputError, NotFoundError
 from agents.marked import read_text
 from agents.readers import Word
-from agents.rewrite import rewrite, rewrite_design
 from agents.shipped import find_document
 from arena.contest import Entrant
 from arena.spec import ArenaSpec
-from arena.studies.paths import Parameter, design_places, values_into_arena, values_into_design
+from arena.studies.paths import Parameter, values_into_arena, values_into_design
 from arena.studies.planform import MOST_TRIALS, time_text, typical_time
 from arena.studies.ranges import Levels, Span, range_text
 from arena.studies.reading import Find, Plan, files_beside, read_plan
 from arena.studies.sampling import Floats, drawn_shares, grid_number, grid_place
+from arena.studies.winner import text_with_values
 
 __all__ = ["MOST_TRIALS", "Setting", "Study", "parse_study", "read_study"]
 
 # Arenas and designs that are kept, since the settings of a study share them and checking them takes long.
 _KEPT = 256
-_LONGEST_NAME = 40
 
 
 @dataclass(frozen=True)
@@ -201,18 +201,12 @@ class Study:
 
         Raises InputError where the values make no design, WorkError where the text cannot be changed.
         """
-        self.design_of(setting)
         entrant = self.designs[setting.design]
-        text = entrant.text
-        for parameter, value in zip(self.parameters, setting.values, strict=True):
-            if parameter.is_tolerance:
-                (place,) = design_places(parameter.label())
-                text = rewrite(text, {place: parameter.exact(value)}, Design)
-            elif parameter.is_of_design:
-                text = rewrite_design(text, {parameter.label(): value})
         ending = f" of setting {setting.number}"
-        name = name or f"{entrant.design.name[: _LONGEST_NAME - len(ending)]}{ending}"
-        return rewrite_design(text, {"name": name})
+        name = name or f"{entrant.design.name[: LONGEST_NAME - len(ending)]}{ending}"
+        pairs = zip(self.parameters, setting.values, strict=True)
+        values = {parameter: value for parameter, value in pairs if parameter.is_of_design}
+        return text_with_values(entrant.text, values, name, self.design_of(setting))
 
     def seconds_of(self, setting: Setting) -> float:
         """Return how long the trials of a setting last [s]. Raises InputError where it makes no arena."""

@@ -1,0 +1,68 @@
+"""The text of a design's file with the values of a setting written into it."""
+
+from collections.abc import Mapping
+from typing import Any
+
+import yaml
+
+from agents.design import SIDES, Design, parse_design
+from agents.errors import SpecError, WorkError
+from agents.rewrite import rewrite, rewrite_design
+from agents.yamltext import layout_of
+from arena.studies.paths import Parameter, design_places
+
+__all__ = ["text_with_values"]
+
+
+def text_with_values(text: str, values: Mapping[Parameter, Any], name: str, design: Design) -> str:
+    """Return the text of a design's file with ``values`` and a new ``name`` in it, all else as it was.
+
+    ``design`` is what the values make of it; a tolerance that it has no longer is taken out. Raises WorkError
+    where the text cannot be changed so that it says just that design.
+    """
+    for parameter, value in values.items():
+        if not parameter.is_tolerance:
+            text = rewrite_design(text, {parameter.label(): value})
+    text = _without_tolerances(text, design)
+    for parameter, value in values.items():
+        (place, *_) = design_places(parameter.label())
+        if parameter.is_tolerance and place[1] in design.spread:
+            text = rewrite(text, {place: parameter.exact(value)}, Design)
+    text = rewrite_design(text, {"name": name})
+    try:
+        said = parse_design(text, name)
+    except SpecError as error:
+        raise WorkError(f"the text of {design.name} cannot be changed to these values: {error}") from None
+    if said != design.model_copy(update={"name": name}):
+        raise WorkError(f"the text of {design.name} cannot be changed to these values; change it by hand")
+    return text
+
+
+def _without_tolerances(text: str, design: Design) -> str:
+    """Take out the tolerances that the design has no longer, each with the lines on which it stands.
+
+    One that only a side keeps is named for that side.
+    """
+    while True:
+        root = layout_of(text).root
+        sections = root.value if isinstance(root, yaml.MappingNode) else []
+        spread = next((value for key, value in sections if key.value == "spread"), root)
+        if not isinstance(spread, yaml.MappingNode) or spread is root:
+            return text
+        entries = spread.value
+        found = next(((key, value) for key, value in entries if key.value not in design.spread), None)
+        if found is None:
+            return text
+        key, value = found
+        first, _, below = key.value.partition(".")
+        sides = [f"{side}.{below}" for side in SIDES] if first == "both" else []
+        names = {entry.value for entry, _ in entries}
+        kept = [part for part in sides if part in design.spread and part not in names]
+        if kept:
+            text = text[: key.start_mark.index] + kept[0] + text[key.end_mark.index :]
+        elif spread.flow_style:
+            raise WorkError(f"spread.{key.value} cannot be taken out of this text; change it by hand")
+        else:
+            start = text.rfind("\n", 0, key.start_mark.index) + 1
+            end = text.find("\n", value.end_mark.index if value.flow_style else value.end_mark.index - 1)
+            text = text[:start] + (text[end + 1 :] if end >= 0 else "")
