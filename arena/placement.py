@@ -19,6 +19,8 @@ Records = npt.NDArray[np.void]
 ROOM = 1e-3
 # Draws for one walker before a zone counts as full.
 ATTEMPTS = 2000
+# Draws after which it is worth working out whether there is any room.
+FEW_ATTEMPTS = 50
 
 _RELIEF = "ask for fewer, make the zone larger, or give every walker the arena to itself"
 
@@ -57,6 +59,7 @@ class Ground:
         self._zone = None if spec.starts.zone is None else Polygon(spec.starts.zone.outline)
         # area [m2] that bodies can take which reach by that much [m] beyond the edge of the zone
         self._reached: dict[float, float] = {}
+        self._roomy: dict[Footprint, bool] = {}
         for shape in (self._floor, *self._solid, *([] if self._zone is None else [self._zone])):
             prepare(shape)
 
@@ -139,18 +142,29 @@ class Ground:
                 heading = _heading(seed, number, attempt) if zone.heading is None else zone.heading
                 middle = outline.middle(x, y, heading)
                 gaps = np.hypot(*(middles[:number] - middle).T) - radii[:number]
-                if np.any(gaps < outline.radius + ROOM) or not self._contains(area, x, y):
-                    continue
-                if self.is_free(*middle, outline.radius):
+                is_clear = not np.any(gaps < outline.radius + ROOM) and self._contains(area, x, y)
+                if is_clear and self.is_free(*middle, outline.radius):
                     poses[number] = x, y, heading
                     middles[number] = middle
                     break
+                if attempt == FEW_ATTEMPTS and not self._may_hold(area, outline):
+                    raise _full(self._spec.name, number, len(prints))
             else:
-                raise OptionError(
-                    f"the start zone of {self._spec.name!r} has room for {number} walkers of this size, "
-                    f"{len(prints)} are to start; {_RELIEF}"
-                )
+                raise _full(self._spec.name, number, len(prints))
         return poses
+
+    def _may_hold(self, area: Any, outline: Footprint) -> bool:
+        """Whether a zone without anybody in it may have room for such a body; if not, it surely has none."""
+        if outline not in self._roomy:
+            from shapely import MultiLineString
+
+            # curves are drawn as polygons, a little too small or too large; both towards having room
+            walls = MultiLineString(list(zip(self._start, self._start + self._way, strict=True)))
+            free = self._floor.difference(walls.buffer(0.99 * outline.radius))
+            for solid in self._solid:
+                free = free.difference(solid)
+            self._roomy[outline] = bool(free.intersects(area.buffer(1.01 * abs(outline.ahead) + 1e-6)))
+        return self._roomy[outline]
 
     def _holds(self, area: Any, prints: list[Footprint], radii: Floats) -> int:
         """How many such bodies a zone holds at the very most."""
@@ -177,6 +191,13 @@ def place_walkers(spec: ArenaSpec, arena: FlatArena, prints: list[Footprint], se
     k; a draw that has no room is drawn anew. Raises OptionError where there is no room for all.
     """
     return Ground(spec, arena).place(prints, seed)
+
+
+def _full(name: str, number: int, wanted: int) -> OptionError:
+    return OptionError(
+        f"the start zone of {name!r} has room for {number} walkers of this size, {wanted} are to start; "
+        f"{_RELIEF}"
+    )
 
 
 def _heading(seed: int, number: int, attempt: int) -> float:
