@@ -371,9 +371,11 @@ def _tolerance(path: str, place: KeyPath, like: str) -> Parameter | None:
 
 def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> KeyedError:
     known = known_paths(designs, arenas)
-    near = difflib.get_close_matches(path, known, n=3, cutoff=0.75)
-    likeness = [difflib.SequenceMatcher(None, one, path).ratio() for one in near]
-    near = [one for one, ratio in zip(near, likeness, strict=True) if ratio > likeness[0] - 0.05]
+    near = [one for one in known if path and one.endswith(f".{path}")][:3]
+    if not near:
+        near = difflib.get_close_matches(path, known, n=3, cutoff=0.75)
+        likeness = [difflib.SequenceMatcher(None, one, path).ratio() for one in near]
+        near = [one for one, ratio in zip(near, likeness, strict=True) if ratio > likeness[0] - 0.05]
     if not near:
         # the end of the path may be right where its way is not
         tail = path.rpartition(".")[2]

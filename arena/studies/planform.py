@@ -123,7 +123,8 @@ def time_text(seconds: float) -> str:
     """Tell a time [s] in the unit that suits it."""
     for unit, length in (("years", 31557600.0), ("days", 86400.0), ("hours", 3600.0), ("minutes", 60.0)):
         if seconds >= 2.0 * length:
-            return f"{float(f'{seconds / length:.2g}'):,.0f} {unit}"
+            number = float(f"{seconds / length:.2g}")
+            return f"{number:,.0f} {unit}" if number >= 10.0 else f"{number:g} {unit}"
     return f"{max(seconds, 1.0):.0f} s"
 
 

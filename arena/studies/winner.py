@@ -64,5 +64,12 @@ def _without_tolerances(text: str, design: Design) -> str:
             raise WorkError(f"spread.{key.value} cannot be taken out of this text; change it by hand")
         else:
             start = text.rfind("\n", 0, key.start_mark.index) + 1
-            end = text.find("\n", value.end_mark.index if value.flow_style else value.end_mark.index - 1)
+            end = text.find("\n", _last(value).end_mark.index - 1)
             text = text[:start] + (text[end + 1 :] if end >= 0 else "")
+
+
+def _last(node: yaml.Node) -> yaml.Node:
+    """Return what ends a node, since a block map itself ends only where the next thing begins."""
+    while isinstance(node, yaml.MappingNode) and not node.flow_style and node.value:
+        node = node.value[-1][1]
+    return node
