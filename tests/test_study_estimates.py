@@ -312,3 +312,4 @@ def test_the_words_of_figures() -> None:
     assert tell(REACHED, figure(0.004, 0.0, 0.02)) == "0.4 % [0, 2]"
     assert tell(REACH_TIME, figure(412.0, 370.0, 451.0)) == "6 min 52 s [6 min 10 s, 7 min 31 s]"
     assert tell(CONTACTS, figure(2.314, 2.1, math.nan)) == "2.31"
+    assert tell(REACH_TIME, figure(math.inf, math.inf, math.inf)) == "not within the run"

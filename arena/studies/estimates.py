@@ -245,7 +245,7 @@ def tell_value(score: Score, value: float) -> str:
 def tell(score: Score, figure: Estimate) -> str:
     """An estimate in words: ``94 % [89, 97]``, ``6 min 52 s [6 min 10 s, 7 min 31 s]``."""
     words = tell_value(score, figure.value)
-    if not figure.has_interval:
+    if not figure.has_interval or figure.low == figure.high:
         return words
     if score.unit == "%":
         return f"{words} [{_percent(figure.low)}, {_percent(figure.high)}]"
