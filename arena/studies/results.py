@@ -117,19 +117,18 @@ def _passes(kinds: dict[str, np.dtype[Any]], trials: int) -> Iterator[list[str]]
 
 def _kind(study: Study, place: int) -> np.dtype[Any]:
     factor = study.factors[place]
-    if factor.is_ordered:
-        return np.dtype("<f8")
     # the factors are arena and design, where there are several, and then the parameters
     number = place - len(study.factors) + len(study.parameters)
     values: Sequence[Any]
     if number >= 0:
         levels = study.ranges[number]
-        assert isinstance(levels, Levels)
-        values = levels.values
+        values = levels.values if isinstance(levels, Levels) else (levels.low,)
     elif factor.path == "arena":
         values = [spec.name for spec, _ in study.arenas]
     else:
         values = [one.design.name for one in study.designs]
+    if all(value is None or isinstance(value, int | float) for value in values):
+        return np.dtype("<f8")
     return np.dtype(f"<U{max(len(factor.show(value)) for value in values)}")
 
 
@@ -156,7 +155,7 @@ def _or_nan(value: float | None) -> float:
 
 
 def _cell(factor: Parameter, value: Any) -> str:
-    return _number(float(value)) if factor.is_ordered and value is not None else factor.show(value)
+    return _number(float(value)) if isinstance(value, int | float) else factor.show(value)
 
 
 def _number(value: float) -> str:
