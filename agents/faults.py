@@ -154,12 +154,30 @@ def turn_ratio(measured: Measurement) -> float | None:
 
 
 @kernel
+def has_idle_side(walker: Any, light: float) -> bool:
+    """Whether one side triggers first at some of the bearings of :func:`bearings_won`, and the other at none.
+
+    An even split of nothing does not count: eyes that see nothing apart are alike.
+    """
+    left_wins = False
+    right_wins = False
+    for elevation in ELEVATIONS:
+        for turn in range(BEARINGS):
+            # in turn to the left and to the right of the nose, where a healthy walker soon shows both
+            bearing = (turn + 1) // 2 if turn % 2 == 1 else (BEARINGS - turn // 2) % BEARINGS
+            ahead = lead(walker, light, 0.0, elevation, 2.0 * math.pi * bearing / BEARINGS)
+            left_wins = left_wins or ahead < 0.0
+            right_wins = right_wins or ahead > 0.0
+            if left_wins and right_wins:
+                return False
+    return left_wins or right_wins
+
+
+@kernel
 def is_lopsided(walker: Any, measured: Any) -> bool:
     """Whether there is no bearing of a lamp at which one side fires first, or the pulses differ too much."""
-    left, right = bearings_won(walker, measured["light"])
-    # an even split of nothing: eyes that see nothing apart are alike, not lopsided
-    unfair = (left == 0) != (right == 0)
-    return unfair or ratio_of(measured["side"][0]["turn"], measured["side"][1]["turn"]) > TURN_RATIO
+    ratio = ratio_of(measured["side"][0]["turn"], measured["side"][1]["turn"])
+    return ratio > TURN_RATIO or has_idle_side(walker, measured["light"])
 
 
 @kernel

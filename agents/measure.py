@@ -329,5 +329,7 @@ def told(measured: Any, kind: str) -> Measurement:
 
 def _side_point(name: str, point: Any) -> SidePoint:
     values = {field: point[field].item() for field in SIDE_POINT.fields or ()}
-    known = {field: value if abs(value) < math.inf else None for field, value in values.items()}
+    known: dict[str, Any] = {
+        field: value if abs(value) < math.inf else None for field, value in values.items()
+    }
     return SidePoint(name, **known)

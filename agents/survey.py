@@ -18,7 +18,7 @@ from agents.errors import OptionError
 from agents.faults import fault_bits
 from agents.measure import BRIGHTEST, MEASURED, measure_walker
 from agents.spectra import kind_index
-from agents.steering import balance, heading_beside, lead
+from agents.steering import balance, heading_beside
 from agents.walker import STATE
 
 Records = npt.NDArray[np.void]
@@ -80,12 +80,3 @@ def survey(walkers: Records, lights: Sequence[float], kind: str) -> Survey:
     wanted = np.array(lights, np.float64)
     _survey(walkers, wanted, kind_index(kind), LAMP_SHARE, LAMP_ELEVATION, state, measured, faults, beside)
     return Survey(faults, beside)
-
-
-def lead_of_lamp(walker: Any, light: float, bearing: float) -> float:
-    """How far [V] a lamp at ``bearing`` [rad, to the left] puts the left trigger above the right one.
-
-    The lamp is that of :func:`survey`, in ``light`` [lx] of it and all else together.
-    """
-    lamp = LAMP_SHARE * light
-    return float(lead(walker, lamp, light - lamp, LAMP_ELEVATION, bearing))

@@ -1,0 +1,161 @@
+"""The command kit: how many of the kits of a design will work, and what would make more of them do so."""
+
+from pathlib import Path
+from typing import Any
+
+import click
+
+from arena.options import AnyType, Kind, Measured, Whole, as_json
+from arena.terminal import print_json, printable, progress
+
+
+class FaultName(AnyType):
+    """The name of a fault."""
+
+    name = "fault"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Take it, or fail with all there are."""
+        from arena.studies.yields import NAMES
+
+        if value not in NAMES:
+            self.fail(f"got {value!r}, expected one of {', '.join(NAMES)}", param, ctx)
+        return value
+
+
+@click.command()
+@click.argument("design")
+@click.option(
+    "--copies",
+    type=Whole(1, 1_000_000),
+    default=1000,
+    show_default=True,
+    help="Built copies to draw from the tolerances of the parts.",
+)
+@click.option(
+    "--from",
+    "from_lx",
+    type=Measured("light", "lx", above=0.0, most=1e6),
+    default="1 klx",
+    show_default=True,
+    help="Dimmest light in which a kit has to work.",
+)
+@click.option(
+    "--to",
+    "to_lx",
+    type=Measured("light", "lx", above=0.0, most=1e6),
+    default="20 klx",
+    show_default=True,
+    help="Brightest light in which it has to.",
+)
+@click.option(
+    "--lights",
+    type=Whole(2, 100),
+    default=5,
+    show_default=True,
+    help="Lights to try, both ends included, in even ratios.",
+)
+@click.option(
+    "--kind",
+    type=Kind("kind"),
+    default="daylight",
+    show_default=True,
+    help="Kind of light, as an arena's lamps have.",
+)
+@click.option(
+    "--allow", multiple=True, type=FaultName(), help="A fault that does not count; may be given again."
+)
+@click.option(
+    "--straight",
+    type=Measured("angle", "rad", least=0.01, most=1.5),
+    default="30 deg",
+    show_default=True,
+    help="How far beside a lamp a kit may head and still count as steering straight.",
+)
+@click.option(
+    "--eyes",
+    type=click.Path(path_type=Path),
+    help="Table of measured eyes to pair: the line eye,trigger, then lines like E07,2.31 V. "
+    "Thirty eyes of the design's own tolerance if left out.",
+)
+@click.option(
+    "--kits",
+    type=Whole(1, 10_000),
+    default=30,
+    show_default=True,
+    help="How many kits are going to be built, to tell how many of these will work.",
+)
+@click.option(
+    "--seed",
+    type=Whole(0, 2**63 - 1),
+    default=1,
+    show_default=True,
+    help="Number from which all chance follows; copy k is the one that races with this seed.",
+)
+@click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out.")
+@click.option(
+    "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="CSV file for every single copy."
+)
+@click.option(
+    "--plot", type=click.Path(dir_okay=False, path_type=Path), help="PNG file for a picture of the gains."
+)
+@as_json
+def kit(
+    design: str,
+    from_lx: float,
+    to_lx: float,
+    lights: int,
+    out: Path | None,
+    plot: Path | None,
+    to_json: bool,
+    **how: Any,
+) -> None:
+    """Tell how many kits of DESIGN will work, which part's tolerance is to blame, and how to pair the eyes.
+
+    For example: photodrome kit poppy --copies 1000 --from 1klx --to 20klx
+    """
+    from agents.design import read_design
+    from agents.errors import OptionError, WorkError
+    from agents.shipped import find_document
+    from arena.studies.kit import kit as draw_kits
+    from arena.studies.kit import lights_between, write_copies
+    from arena.studies.picking import read_eyes
+    from arena.studies.yields import Demand
+    from replays.writing import check_writable
+
+    spec = read_design(design)
+    eyes = None if how["eyes"] is None else read_eyes(how["eyes"])
+    demand = Demand(
+        lights_between(from_lx, to_lx, lights), how["kind"], frozenset(how["allow"]), how["straight"]
+    )
+    inputs = [find_document(design, "design"), *([] if how["eyes"] is None else [how["eyes"]])]
+    outputs = [path for path in (out, plot) if path is not None]
+    for path in outputs:
+        check_writable(path)
+        if any(path.exists() and path.samefile(one) for one in inputs):
+            raise OptionError(f"{path}: is an input of this very command; write to another place")
+    if len(outputs) == 2 and outputs[0].resolve() == outputs[1].resolve():
+        raise OptionError(f"{out}: cannot be both table and picture; give each a place of its own")
+    if plot is not None and plot.suffix.lower() != ".png":
+        raise OptionError(f"{plot}: a picture is a PNG; expected a name that ends in .png")
+    try:
+        with progress("getting ready", "building kits") as tell:
+            found = draw_kits(
+                spec, demand, how["copies"], how["seed"], how["kits"], eyes, how["threads"], tell
+            )
+    except KeyboardInterrupt:
+        raise WorkError("stopped; nothing was written") from None
+    if out is not None:
+        write_copies(found, out)
+    if plot is not None:
+        from arena.kit_report import draw_gains
+
+        draw_gains(found, plot)
+    if to_json:
+        print_json({**found.as_dict(), "files": [str(path) for path in outputs]})
+        return
+    from arena.kit_report import print_kit
+
+    print_kit(found, design)
+    for path in outputs:
+        click.echo(f"{'picture' if path == plot else 'table'}: {printable(str(path))}")
