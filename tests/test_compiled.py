@@ -97,12 +97,16 @@ def copied_house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
             shutil.copy(path, tmp_path / package / path.name)
     monkeypatch.setattr(compiled, "_ROOT", tmp_path)
 
-    def folder() -> str:
+    def forget() -> None:
+        compiled.kernels_digest.cache_clear()
         compiled._cache_folder.cache_clear()
+
+    def folder() -> str:
+        forget()
         return compiled._cache_folder()
 
     yield tmp_path, folder
-    compiled._cache_folder.cache_clear()
+    forget()
 
 
 def test_a_changed_kernel_starts_a_fresh_cache(copied_house: Any) -> None:
