@@ -297,7 +297,10 @@ class _Reading:
             others = [one for index, one in enumerate(found) if index != number]
             choices = [_some(one) for _, one in others]
             is_small = math.prod(len(one) for one in choices) <= _MOST_COMBINED
-            for index, value in enumerate(_some(values)[:_MOST_TRIED]):
+            some = _some(values)
+            # of very many, as many as can be tried, and the last one
+            for index in sorted({*range(0, len(some), len(some) // _MOST_TRIED + 1), len(some) - 1}):
+                value = some[index]
                 reasons = [fits(owner, {parameter: value}) for owner in owners]
                 if not all(reasons) or (others and not is_small):
                     continue
