@@ -4,6 +4,7 @@ import gc
 import os
 import tracemalloc
 from collections import Counter
+from contextlib import suppress
 from itertools import product
 from pathlib import Path
 from typing import Any
@@ -212,6 +213,16 @@ def test_settings_that_make_nothing_say_why() -> None:
     assert zone.arena_of(zone.setting_of((0.4, 0.7))).starts.zone is not None
     with pytest.raises(InputError, match=r"slalom: starts\.zone\.outline: got a zone that leaves the floor"):
         zone.arena_of(zone.setting_of((0.3, 0.7)))
+    # at both ends of where it may be the wide zone leaves the floor, and yet there are places for it
+    lines = ("arena.starts.zone.x: 0.3 m..2.15 m", "arena.starts.zone.size_x: 0.4 m, 2.36 m")
+    drawn = parse_study(with_vary(*lines, more="sampling: sobol\nsettings: 256\n"))
+    wide = [one for one in map(drawn.setting, range(drawn.settings)) if one.values[1] == 2.36]
+    possible = 0
+    for setting in wide:
+        with suppress(InputError):
+            possible += drawn.arena_of(setting).name == "slalom"
+    # within 20 mm of the middle of the floor, of 1.8 m: one in 45
+    assert 0 < possible < len(wide) / 10
 
 
 def test_files_lie_beside_the_plan_or_in_the_working_folder(

@@ -296,13 +296,15 @@ class _Reading:
         for number, (parameter, values) in enumerate(found):
             others = [one for index, one in enumerate(found) if index != number]
             choices = [_some(one) for _, one in others]
-            is_small = math.prod(len(one) for one in choices) <= _MOST_COMBINED
+            # between the ends of a span there may be a way that no trying finds
+            is_sure = all(isinstance(one, Levels) for _, one in others)
+            is_sure = is_sure and math.prod(len(one) for one in choices) <= _MOST_COMBINED
             some = _some(values)
             # of very many, as many as can be tried, and the last one
             for index in sorted({*range(0, len(some), len(some) // _MOST_TRIED + 1), len(some) - 1}):
                 value = some[index]
                 reasons = [fits(owner, {parameter: value}) for owner in owners]
-                if not all(reasons) or (others and not is_small):
+                if not all(reasons) or not is_sure:
                     continue
                 combined = (
                     {parameter: value, **dict(zip((one for one, _ in others), choice, strict=True))}
