@@ -1,4 +1,4 @@
-"""The reference of all fields of designs, arenas and studies, ``configs/FIELDS.md``: ``python -m arena.fields``."""
+"""The reference of all fields of all files, ``configs/FIELDS.md``: ``python -m arena.fields``."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -75,12 +75,12 @@ A path is `design.` or `arena.` and the field as it stands in the tables above:
 
 * `design.both.latch`, `design.left.eye.tape`, `design.storage.capacitance`: a value of every design of the
   study; `both` sets either side. A tolerance in percent stays the same share of a value that is varied.
-* `design.spread.both.latch.uniform`: a tolerance itself, with `uniform`, `normal` or `bound` as in the design.
+* `design.spread.both.latch.uniform`: a tolerance itself: `uniform`, `normal` or `bound`, as in a design.
 * `arena.sun.elevation`, `arena.lamps.grow lamp.intensity`, `arena.starts.places.1.heading`: a value of every
   arena; an item of a list is named by its name, or by its position from 1.
-* `arena.shades.squash leaf.x` and `.y`: the middle of the upright rectangle round a thing with a place or an outline;
-  the thing is moved there. `.size_x` and `.size_y`: width and depth of that rectangle; the thing is stretched
-  about its middle.
+* `arena.shades.squash leaf.x` and `.y`: the middle of the upright rectangle round a thing with a place or an
+  outline; the thing is moved there. `.size_x` and `.size_y`: width and depth of that rectangle; the thing is
+  stretched about its middle.
 
 A `grid` tries every combination. `random` draws each value by itself; `latin hypercube` draws so that each of
 as many equal parts of a range as there are settings holds one; `sobol` fills all ranges evenly together, best
