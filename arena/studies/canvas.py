@@ -1,4 +1,4 @@
-"""The sheet that pictures of studies are drawn on: letters, lines, scales and their ticks, and the file."""
+"""The sheet that pictures of studies are drawn on: letters, lines, marks, and the file."""
 
 import contextlib
 import io
@@ -6,14 +6,12 @@ import logging
 import math
 import warnings
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.units import DIMENSIONS, format_quantity, plain_text
 from replays.colours import WHITE, Colour, Look
 from replays.theme import LIGHT
 from replays.writing import write_whole
@@ -27,15 +25,11 @@ __all__ = [
     "SMALL",
     "WIDTH",
     "Page",
-    "Scale",
     "apart",
     "cased_line",
-    "even_ticks",
-    "factor_ticks",
     "mark_of",
     "page",
     "paint",
-    "scale_for",
 ]
 
 Floats = NDArray[np.float64]
@@ -50,8 +44,6 @@ _DPI = 100
 _POINT = _DPI / 72.0
 _EDGE = 28.0
 _BREAKS = " ._-/,;:"
-# Share of an axis that is set apart for figures without end.
-_END = 0.09
 
 
 def paint(colour: Colour) -> tuple[float, float, float]:
@@ -66,30 +58,36 @@ class Page:
     ``top`` and ``bottom`` bound the height that is left for the plot.
     """
 
-    def __init__(self, height: float, title: str, about: str, note: str) -> None:
+    def __init__(self, title: str, about: str) -> None:
         from matplotlib.backends.backend_agg import FigureCanvasAgg
         from matplotlib.figure import Figure
 
-        # Heading and note come on top of the height asked for.
         self._figure = Figure((WIDTH / _DPI, 1.0), dpi=_DPI, facecolor=paint(LIGHT.paper))
         # Parts of it have no types.
-        self._canvas: Any = FigureCanvasAgg(self._figure)
+        self._canvas = cast(Any, FigureCanvasAgg(self._figure))
         self._renderer = self._canvas.get_renderer()
         self._overlay: Axes | None = None
         room = WIDTH - 2 * _EDGE
-        titles = self.wrap(title, HEADING, room, 2)
-        abouts = self.wrap(about, LETTERS, room, 2)
-        notes = self.wrap(note, SMALL, room, 3)
-        head = 22.0 + 27.0 * len(titles) + 22.0 * len(abouts) + 12.0
+        self._titles = self.wrap(title, HEADING, room, 2)
+        self._abouts = self.wrap(about, LETTERS, room, 2)
+        self.top = self.bottom = self.height = 0.0
+
+    def open(self, height: float, note: str) -> None:
+        """Make the page as high as a plot of ``height`` [pixels] needs, and write heading and note.
+
+        Before, words can only be measured.
+        """
+        head = 22.0 + 27.0 * len(self._titles) + 22.0 * len(self._abouts) + 6.0
+        notes = self.wrap(note, SMALL, WIDTH - 2 * _EDGE, 3)
         self.bottom = 18.0 + 19.0 * len(notes)
-        self.height = round(head + height + self.bottom)
+        self.height = float(round(head + height + self.bottom))
         self._figure.set_size_inches(WIDTH / _DPI, self.height / _DPI)
         self.top = self.height - head
         y = self.height - 22.0
-        for line in titles:
+        for line in self._titles:
             self.text(_EDGE, y, line, HEADING, down="top")
             y -= 27.0
-        for line in abouts:
+        for line in self._abouts:
             self.text(_EDGE, y, line, LETTERS, LIGHT.faded, down="top")
             y -= 22.0
         for number, line in enumerate(reversed(notes)):
@@ -133,10 +131,14 @@ class Page:
         across: str = "left",
         down: str = "center",
         turned: bool = False,
+        is_on_paper: bool = False,
     ) -> None:
-        """Write words at a place [pixels]; ``turned`` ones run upwards."""
+        """Write words at a place [pixels]; ``turned`` ones run upwards, those on paper cover lines."""
         more: dict[str, Any] = {"ha": across, "va": down, "rotation": 90.0 if turned else 0.0}
         more |= {"rotation_mode": "anchor", "linespacing": 1.15, "color": paint(colour), "fontsize": letters}
+        more["zorder"] = 20
+        if is_on_paper:
+            more["bbox"] = {"facecolor": paint(LIGHT.paper), "edgecolor": "none", "pad": 1.5}
         self._figure.text(x / WIDTH, y / self.height, words, **more)
 
     def overlay(self) -> "Axes":
@@ -168,8 +170,8 @@ class Page:
 
 
 @contextlib.contextmanager
-def page(path: Path, height: float, title: str, about: str, note: str) -> Iterator[Page]:
-    """A page with room of ``height`` [pixels] for a plot, which is written to ``path`` in the end.
+def page(path: Path, title: str, about: str) -> Iterator[Page]:
+    """A page, to be opened by who draws on it, which is written to ``path`` in the end.
 
     Raises OutputError when it cannot be written.
     """
@@ -190,115 +192,12 @@ def page(path: Path, height: float, title: str, about: str, note: str) -> Iterat
                 "lines.scale_dashes": False,
             }
             matplotlib.rcParams.update(settings)
-            sheet = Page(height, title, about, note)
+            sheet = Page(title, about)
             yield sheet
             content = sheet.png()
     finally:
         logger.setLevel(level)
     write_whole(path, content)
-
-
-@dataclass(frozen=True)
-class Scale:
-    """An axis for figures of a score: ``low`` to ``high``, in the unit of the axis, with ``ticks`` on it.
-
-    A figure times ``times`` is in the unit of the axis. ``has_end``: above ``high`` a strip is set apart for
-    figures that are infinite.
-    """
-
-    low: float
-    high: float
-    ticks: tuple[float, ...]
-    times: float
-    unit: str
-    has_end: bool
-
-    @property
-    def top(self) -> float:
-        """The end of the axis, with the strip for infinite figures."""
-        return self.high + (_END * (self.high - self.low) if self.has_end else 0.0)
-
-    def at(self, figures: Floats) -> Floats:
-        """Where figures stand along the axis; infinite ones in the middle of their strip."""
-        end = (self.high + self.top) / 2.0 if self.has_end else self.high
-        return np.where(np.isposinf(figures), end, np.clip(figures * self.times, self.low, self.top))
-
-    def tick_words(self, tick: float) -> str:
-        """A tick in figures, without unit."""
-        return _plain(tick)
-
-
-def scale_for(unit: str, figures: Sequence[Floats], is_whole: bool = True) -> Scale:
-    """A scale that holds all finite ``figures``, of which nan are left out.
-
-    ``unit`` is a score's. Shares have 0 to 100 % if the scale is to be whole; times begin at 0.
-    """
-    every = np.concatenate([np.ravel(one) for one in figures]) if figures else np.empty(0)
-    finite = every[np.isfinite(every)]
-    has_end = bool(np.isposinf(every).any())
-    most = float(finite.max(initial=0.0))
-    times = 1.0
-    if unit == "%":
-        times = 100.0
-    elif unit == "s" and most >= 120.0:
-        times, unit = (1.0 / 3600.0, "h") if most >= 7200.0 else (1.0 / 60.0, "min")
-    if unit == "%" and (is_whole or finite.size == 0):
-        return Scale(0.0, 100.0, (0.0, 20.0, 40.0, 60.0, 80.0, 100.0), times, unit, has_end)
-    if finite.size == 0:
-        return Scale(0.0, 1.0, (), times, unit, has_end)
-    low, high = float(finite.min()) * times, float(finite.max()) * times
-    if unit in ("s", "min", "h") or 0.0 < low < 0.4 * high:
-        low = min(low, 0.0)
-    if high - low <= 1e-9 * max(abs(high), abs(low)):
-        reach = max(0.1 * abs(high), 1e-3) if high else 1.0
-        low, high = low - reach, high + reach
-    ticks = even_ticks(low, high, 6)
-    step = ticks[1] - ticks[0] if len(ticks) > 1 else high - low
-    low, high = step * math.floor(low / step + 1e-9), step * math.ceil(high / step - 1e-9)
-    if unit == "%":
-        low, high = max(low, 0.0), min(high, 100.0)
-    return Scale(low, high, tuple(even_ticks(low, high, 8)), times, unit, has_end)
-
-
-def even_ticks(low: float, high: float, most: int) -> list[float]:
-    """At most so many round values from low to high, in steps of 1, 2 or 5 times a power of ten."""
-    if not high > low:
-        return [low]
-    least = (high - low) / max(most - 1, 1)
-    decade = 10.0 ** math.floor(math.log10(least))
-    step = next(step * decade for step in (1.0, 2.0, 5.0, 10.0) if step * decade >= least * (1.0 - 1e-9))
-    first, last = math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9)
-    return [number * step for number in range(first, last + 1)]
-
-
-def factor_ticks(low: float, high: float, by_ratio: bool, unit: str, most: int) -> list[tuple[float, str]]:
-    """Round values from low to high [``unit``, SI] with their words, prefix and unit; ``%`` for shares."""
-    times = {"rad": math.pi / 180.0, "%": 0.01}.get(unit, 1.0)
-    values: list[float] = []
-    if by_ratio and high / low >= 8.0:
-        decades = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-        for steps in ((1.0, 2.0, 5.0), (1.0,)):
-            values = [step * times * 10.0**decade for decade in decades for step in steps]
-            values = [one for one in values if low * (1 - 1e-9) <= one <= high * (1 + 1e-9)]
-            if len(values) <= most:
-                break
-        values = values[:: math.ceil(len(values) / most)] if values else []
-    if len(values) < 2:
-        values = [tick * times for tick in even_ticks(low / times, high / times, most)]
-    return [(value, _with_unit(value, unit)) for value in values]
-
-
-def _with_unit(value: float, unit: str) -> str:
-    if unit in DIMENSIONS:
-        return format_quantity(value, unit)
-    if unit == "%":
-        return f"{_plain(100.0 * value)} %"
-    return f"{_plain(value)} {unit}".rstrip()
-
-
-def _plain(value: float) -> str:
-    text = plain_text(value, 4)
-    return "0" if text.strip("-0.") == "" else text
 
 
 def mark_of(look: Look) -> Any:
