@@ -1,5 +1,6 @@
 """A sweep: all trials of a study, on all cores or on a cluster, journaled as they finish."""
 
+import contextlib
 import os
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -16,7 +17,7 @@ from agents.errors import OutputError
 from arena.studies.journal import Journal
 from arena.studies.plan import Study
 from arena.studies.results import write_csv, write_npz
-from arena.studies.trials import chunk_size, reason_of, run_chunk
+from arena.studies.trials import arithmetic, chunk_size, reason_of, run_chunk
 
 Records = npt.NDArray[np.void]
 Progress = Callable[[float], None]
@@ -80,13 +81,27 @@ def run(
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{folder}: no folder can be made there ({error.strerror})") from error
-    with Journal(folder, study.parts, study.trials, chunk_size(study), afresh) as journal:
+    with contextlib.ExitStack() as stack:
+        cluster = None
+        if on is not None:
+            # it takes long to import
+            from arena.studies.cluster import Cluster
+
+            cluster = stack.enter_context(Cluster(study, on))
+        rounding = arithmetic() if cluster is None else cluster.arithmetic
+        parts = study.parts | {"arithmetic of processor and libraries": rounding}
+        journal = stack.enter_context(Journal(folder, parts, study.trials, chunk_size(study), afresh))
         kept, missing = journal.kept, journal.missing().tolist()
         if missing:
             for name in (CSV, NPZ):
                 _remove(folder / name)
         told = set(journal.impossible())
-        for number, rows in _work(study, missing, threads, on):
+        work = (
+            _here(study, missing, threads or os.cpu_count() or 1)
+            if cluster is None
+            else (cluster.run_chunks(missing))
+        )
+        for number, rows in work:
             journal.keep(number, rows, _reasons(study, rows, told))
             if progress is not None:
                 progress(journal.kept / study.trials)
@@ -118,20 +133,9 @@ def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:
     return reasons
 
 
-def _work(
-    study: Study, missing: Sequence[int], threads: int | None, on: str | None
-) -> Iterator[tuple[int, Records]]:
-    """The rows of chunks as they finish, each with its number."""
-    if not missing:
-        return iter(())
-    if on is None:
-        return _here(study, missing, threads or os.cpu_count() or 1)
-    from arena.studies.cluster import run_chunks
-
-    return run_chunks(study, missing, on)
-
-
 def _here(study: Study, missing: Sequence[int], threads: int) -> Iterator[tuple[int, Records]]:
+    if not missing:
+        return
     # where there are fewer chunks than threads, several of them share one
     share = max(1, threads // len(missing))
     stop = np.zeros(1, np.int64)
