@@ -9,6 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import benchmark_sweep
 import numpy as np
 import pytest
 import yaml
@@ -180,3 +181,13 @@ def test_places_where_nothing_can_be_written(tmp_path: Path) -> None:
         run(study(repeats=5), tmp_path / "out", progress=in_the_way)
     (tmp_path / "out" / NPZ).rmdir()
     assert run(study(repeats=5), tmp_path / "out").kept == 70
+
+
+def test_the_benchmark_measures_what_it_says() -> None:
+    """A sweep in a process of its own, and a trial in one."""
+    plan = parse_study(benchmark_sweep.plan(40, "20 s"))
+    assert (plan.trials, plan.repeats, plan.seconds) == (40, 4, 20.0)
+    figures = benchmark_sweep.sweep(40, "20 s")
+    assert 0.0 < figures["trials_s"] < figures["wall_s"]
+    assert figures["peak_MB"] > 50.0
+    assert benchmark_sweep.processes(1, 1) > 0.0
