@@ -3,8 +3,8 @@
 Trials of one walker, 600 s, of poppy with its part spread in the slalom; 100 repeats of each setting. Every
 sweep is a process of its own, and its wall time goes from the start of that process to its end. The ratio is
 to processes of ``photodrome run``, one a trial, as many side by side as there are cores, measured on a few of
-them. ``--million`` runs 1,000,000 trials of 20 s as well and tells the peak of memory; ``--quick`` takes small
-sizes.
+them. ``--million`` runs 1,000,000 trials of 20 s as well and tells the peak of memory; ``--quick`` takes
+small sizes.
 """
 
 # ruff: noqa: T201 - printing is what it is for
