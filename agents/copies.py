@@ -38,8 +38,10 @@ def part_chances(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray
 
 def part_values(design: Design, chances: Floats) -> Floats:
     """Return the parts' values, SI, at quantiles (copies, parts) of their spreads."""
-    columns = [spread.draws(chances[:, part].tolist()) for part, spread in enumerate(design.spreads)]
-    return np.array(columns, np.float64).reshape(len(columns), len(chances)).T
+    values = np.empty(chances.shape)
+    for part, spread in enumerate(design.spreads):
+        values[:, part] = spread.draws(chances[:, part].tolist())
+    return values
 
 
 def built(design: Design, values: Floats) -> Records:

@@ -198,14 +198,21 @@ def _picking_words(picking: Picking) -> str:
 
 
 def draw_gains(found: Kit, path: Path) -> None:
-    """Draw what exact and matched parts would buy, with intervals, as a PNG.
+    """Draw what exact and matched parts would buy, with the intervals of the gains, as a PNG.
 
     Raises OutputError where it cannot be written.
     """
     from arena.studies.plots import forest
 
-    rows = [(f"{one.path} exact", one.exact.share) for one in found.blame.parts]
-    rows += [(f"{one.name} matched", one.alike.share) for one in found.blame.pairs]
-    rows = [("as drawn", found.share), *rows]
+    share = found.share.value
+
+    def with_gain(gain: Estimate) -> Estimate:
+        # the kits are the same, so it is the gain that has an interval
+        ends = (min(max(share + end, 0.0), 1.0) for end in (gain.value, gain.low, gain.high))
+        return Estimate(*ends, gain.count, gain.method)
+
+    rows = [(f"{one.path} exact", with_gain(one.exact.gain)) for one in found.blame.parts]
+    rows += [(f"{one.name} matched", with_gain(one.alike.gain)) for one in found.blame.pairs]
     title = f"{found.trial.design.name}: kits that work {_range(found.trial.demand.lights)}"
-    forest(path, title, rows, found.share.value, "share of kits that work")
+    note = "each is that of the gain over the line, since the kits are the same"
+    forest(path, title, rows, share, "share of kits that work", note)

@@ -123,6 +123,14 @@ def test_the_table_of_copies_and_the_same_again() -> None:
     assert again.out == printed.out
 
 
+def test_gains_are_drawn() -> None:
+    printed = photodrome("kit", "poppy", *FEW, "--plot", "gains.png")
+    assert (printed.code, printed.err) == (0, "")
+    # the signature of the PNG specification (ISO/IEC 15948), 5.2
+    assert Path("gains.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
+    assert "picture: gains.png" in printed.out
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [

@@ -20,7 +20,7 @@ from arena.studies.blame import Blame, Gain, blame, pairs_of, parts_of
 from arena.studies.estimates import Estimate
 from arena.studies.picking import Eye, Picking, drawn_eyes, pick, straight_range
 from arena.studies.yields import NAMES, Demand, Outcome, Tell, Trial, expected_of, share_of
-from replays.writing import write_whole
+from replays.writing import whole_file
 
 Floats = npt.NDArray[np.float64]
 Json = dict[str, Any]
@@ -211,10 +211,12 @@ def kit(
     def tell_part(start: float, length: float) -> Tell | None:
         return None if tell is None else lambda done: tell(start + length * done)
 
+    # of the copies that are only counted, nobody asks at which quantile their parts were drawn
+    chances = chances[:blamed].copy()
     [outcome] = trial.outcomes([values], threads, tell_part(0.0, first_share))
     some = Outcome(outcome.faults[:blamed], outcome.beside[:blamed], outcome.works[:blamed])
     rest = tell_part(first_share, 1.0 - first_share)
-    blamed_parts = blame(trial, chances[:blamed], values[:blamed], some, threads, rest)
+    blamed_parts = blame(trial, chances, values[:blamed], some, threads, rest)
     bag = drawn_eyes(trial, seed) if eyes is None else list(eyes)
     works = int(np.count_nonzero(outcome.works))
     return Kit(
@@ -237,28 +239,29 @@ def write_copies(found: Kit, path: Path) -> None:
     Parts in SI units, the lights in the headings in lux, faults divided by semicolons, and how far beside a
     lamp it heads in degrees, empty where it circles. Raises OutputError where it cannot be written.
     """
+    outcome, spreads = found.outcome, found.trial.design.spreads
     lights = [f"{light:.6g}" for light in found.trial.demand.lights]
-    text = io.StringIO(newline="")
-    table = csv.writer(text, lineterminator="\n")
-    heads = [
-        f"{spread.path} [{_unit(spread.path)}]".replace(" []", "") for spread in found.trial.design.spreads
-    ]
+    heads = [f"{spread.path} [{_unit(spread.path)}]".replace(" []", "") for spread in spreads]
     faults_at, beside_at = (
         [f"{what} at {light} lx" for light in lights] for what in ("faults", "beside [deg]")
     )
-    table.writerow(["copy", "works", *heads, *faults_at, *beside_at])
-    names = {bits: ";".join(_names(bits)) for bits in np.unique(found.outcome.faults).tolist()}
-    rows = zip(
-        found.outcome.works.tolist(),
-        found.values.tolist(),
-        found.outcome.faults.tolist(),
-        np.degrees(found.outcome.beside).tolist(),
-        strict=True,
-    )
-    for number, (works, values, faults, beside) in enumerate(rows):
-        angles = ["" if math.isnan(angle) else angle for angle in beside]
-        table.writerow([number, int(works), *values, *(names[bits] for bits in faults), *angles])
-    write_whole(path, text.getvalue().encode())
+    names = {bits: ";".join(_names(bits)) for bits in np.unique(outcome.faults).tolist()}
+    with whole_file(path) as stream:
+        text = io.TextIOWrapper(stream, "utf-8", newline="", write_through=True)
+        table = csv.writer(text, lineterminator="\n")
+        table.writerow(["copy", "works", *heads, *faults_at, *beside_at])
+        for number, (works, faults) in enumerate(zip(outcome.works, outcome.faults, strict=True)):
+            angles = np.degrees(outcome.beside[number]).tolist()
+            table.writerow(
+                [
+                    number,
+                    int(works),
+                    *found.values[number].tolist(),
+                    *(names[bits] for bits in faults.tolist()),
+                    *("" if math.isnan(angle) else angle for angle in angles),
+                ]
+            )
+        text.detach()
 
 
 def _names(bits: int) -> list[str]:
