@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from arena.kit_command import kit
 from arena.options import Kind, Measured, Plain, Seconds, Whole, as_json, contest_options, theme_option
+from arena.study_command import sweep, tune
 from arena.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
@@ -286,6 +288,10 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         print_json({"files": found})
     if any(one["faults"] for one in found):
         click.get_current_context().exit(2)
+
+
+for command in (sweep, tune, kit):
+    photodrome.add_command(command)
 
 
 def _how(how: dict[str, Any]) -> tuple[int | None, float | None, int, bool]:

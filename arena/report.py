@@ -5,70 +5,19 @@ Text that comes from files is shown as it is, never read as markup, and without 
 
 from collections.abc import Callable, Sequence
 
-from rich.box import SIMPLE_HEAD
-from rich.console import Console, JustifyMethod
-from rich.table import Table
 from rich.text import Text
 
 from agents.bench import BenchPoint
 from agents.diagnosis import FaultReport
 from agents.quantities import format_quantity
+from arena.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
 from arena.terminal import printable
 from replays.colours import time_words
 from replays.record import Replay
 from replays.score import EXPLANATIONS, DesignScore
 
-NOTHING = "–"
-
-# Where no terminal says how wide it is: a table that is read from a file or a pipe must not be cut.
-WIDTH = 160
 # Explanations stand beside their scores where there is so much room for them, else below.
 NOTES_WIDTH = 48
-
-# A heading, and the cells below it.
-Column = tuple[str, Sequence[str]]
-
-
-def _console() -> Console:
-    console = Console(highlight=False, markup=False, emoji=False)
-    if console.is_terminal:
-        return console
-    return Console(highlight=False, markup=False, emoji=False, width=WIDTH)
-
-
-def _table(labels: Column, columns: Sequence[Column], notes: Column | None = None, words: str = "") -> Table:
-    """A table of figures, which line up to the right, and of words: notes and the column ``words``."""
-    table = Table(box=SIMPLE_HEAD)
-    table.add_column(labels[0], justify="right" if words else "left", overflow="fold")
-    for heading, _ in columns:
-        justify: JustifyMethod = "left" if heading == words else "right"
-        table.add_column(Text(printable(heading)), justify=justify, overflow="fold")
-    if notes is not None:
-        for column in table.columns:
-            column.no_wrap = True
-        table.add_column(notes[0], overflow="fold")
-    for number, label in enumerate(labels[1]):
-        cells = [Text(printable(cells[number])) for _, cells in columns]
-        table.add_row(Text(label), *cells, *([] if notes is None else [Text(notes[1][number], style="dim")]))
-    return table
-
-
-def _width(console: Console, table: Table) -> int:
-    """Columns of the terminal that a table takes where nothing of it is folded."""
-    return console.measure(table, options=console.options.update(width=100_000)).maximum
-
-
-def _print_in_parts(console: Console, labels: Column, columns: Sequence[Column]) -> None:
-    """Print a table, or several below one another where all its columns have no room side by side."""
-    first = 0
-    while first < len(columns):
-        last = first + 1
-        while last < len(columns) and (
-            _width(console, _table(labels, columns[first : last + 1])) <= console.width
-        ):
-            last += 1
-        console.print(_table(labels, columns[first:last]))
-        first = last
 
 
 def _share(value: float | None) -> str:
@@ -137,7 +86,7 @@ def _explanation(key: str) -> str:
 def print_run(replay: Replay) -> None:
     """One line on what was run."""
     how = ", each alone" if replay.header.get("alone") else ""
-    _console().print(
+    the_console().print(
         f"{printable(replay.arena['name'])}: {_count(len(replay.walkers), 'walker')}{how}, "
         f"{_time(replay.seconds)}, seed {replay.header['seed']}, {_count(len(replay.pulses), 'pulse')}"
     )
@@ -145,14 +94,14 @@ def print_run(replay: Replay) -> None:
 
 def print_scores(scores: Sequence[DesignScore]) -> None:
     """The scores of every design side by side, each with a line that says what it is."""
-    console = _console()
+    console = the_console()
     labels: Column = ("score", [label for label, _, _ in _SCORES])
     columns = [(one.design, [show(one) for _, _, show in _SCORES]) for one in scores]
     notes: Column = ("what it says", [_explanation(key) for _, key, _ in _SCORES])
-    if _width(console, _table(labels, columns)) + NOTES_WIDTH <= console.width:
-        console.print(_table(labels, columns, notes))
+    if table_width(console, table_of(labels, columns)) + NOTES_WIDTH <= console.width:
+        console.print(table_of(labels, columns, notes))
     else:
-        _print_in_parts(console, labels, columns)
+        print_in_parts(console, labels, columns)
         for label, note in zip(labels[1], notes[1], strict=True):
             console.print(Text.assemble(f"{label}: ", (note, "dim")))
     if any(NOTHING in cells for _, cells in columns):
@@ -163,7 +112,7 @@ def print_bench(
     name: str, about: str | None, points: Sequence[BenchPoint], reports: Sequence[FaultReport]
 ) -> None:
     """What a design does at each light, and its faults with cause and cure."""
-    console = _console()
+    console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
     rows = [point.as_dict() for point in points]
@@ -178,13 +127,13 @@ def print_bench(
         ("moves on", [_fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
         ("faults", [", ".join(point.faults) or "none" for point in points]),
     ]
-    table = _table(("light", lights), columns, words="faults")
-    if _width(console, table) <= console.width:
+    table = table_of(("light", lights), columns, words="faults")
+    if table_width(console, table) <= console.width:
         console.print(table)
     else:
         headings = [heading for heading, _ in columns]
         turned = [(light, [cells[number] for _, cells in columns]) for number, light in enumerate(lights)]
-        _print_in_parts(console, ("light", headings), turned)
+        print_in_parts(console, ("light", headings), turned)
     if any(row["left"] != row["right"] for row in rows):
         console.print("figures are those of the side that fires first in even light")
     for report in reports:

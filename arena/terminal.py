@@ -61,12 +61,12 @@ def _finite(value: Any) -> Any:
 
 
 @contextmanager
-def progress(words: str, doing: str = "running") -> Iterator[Tell]:
+def progress(words: str, doing: str = "running", stopped: str = "nothing was written") -> Iterator[Tell]:
     """A bar on the terminal while something takes long; nothing where errors do not go to a terminal.
 
     ``words`` stand before it until something is done, ``doing`` from then on. Gives a function to
     be called now and then with the share that is done, 0 to 1. Ctrl-C ends what is done meanwhile, the
-    program if need be, within about ``GRACE``.
+    program if need be, within about ``GRACE``; ``stopped`` says what becomes of the work then.
     """
     from rich.console import Console
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
@@ -80,7 +80,7 @@ def progress(words: str, doing: str = "running") -> Iterator[Tell]:
         if console.show_cursor(True):
             tell_error("")
 
-    with bars, _prompt_stop(leave_line):
+    with bars, _prompt_stop(leave_line, stopped):
         task = bars.add_task(words, total=None)
 
         def tell(done: float) -> None:
@@ -93,7 +93,7 @@ def progress(words: str, doing: str = "running") -> Iterator[Tell]:
 
 
 @contextmanager
-def _prompt_stop(tidy: Callable[[], Any]) -> Iterator[None]:
+def _prompt_stop(tidy: Callable[[], Any], stopped: str) -> Iterator[None]:
     """Let nobody who presses Ctrl-C wait for threads that cannot be stopped; a second one ends at once."""
     if threading.current_thread() is not threading.main_thread():
         yield
@@ -113,7 +113,7 @@ def _prompt_stop(tidy: Callable[[], Any]) -> Iterator[None]:
             return
         if order == "stop":
             tidy()
-            tell_error("stopped; nothing was written")
+            tell_error(f"stopped; {stopped}")
         else:
             # the main thread has gone on, tells what there is to tell, and would then wait for the others
             time.sleep(GRACE)

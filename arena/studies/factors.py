@@ -17,7 +17,10 @@ _LEAST_RATIO = 4.0
 class Named(Protocol):
     """What is asked of a parameter."""
 
-    path: str
+    @property
+    def path(self) -> str:
+        """Its path in the plan."""
+        ...
 
     @property
     def is_ordered(self) -> bool:

@@ -1,0 +1,260 @@
+"""What a sweep came to: a figure with its interval for every setting and score, which settings can be told
+from the best, a sentence of advice, and pictures.
+"""
+
+import csv
+import io
+import math
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from arena.studies.advice import Advice, advise
+from arena.studies.compare import Comparison, compare
+from arena.studies.estimates import Estimates, estimate_all
+from arena.studies.factors import Factor, Table, table_of
+from arena.studies.maps import heat_map
+from arena.studies.plan import Study
+from arena.studies.plots import bars, curve
+from arena.studies.scores import SCORES, Score
+from arena.studies.sensitivity import Sensitivity, sensitivity
+from arena.studies.sweep import Outcome
+from replays.writing import write_whole
+
+Floats = NDArray[np.float64]
+
+# A factor with more levels than this is no series of lines; one that is drawn is put into so many bins.
+MOST_SERIES = 6
+BINS = 8
+
+
+@dataclass(frozen=True)
+class Summary:
+    """A sweep, summed up.
+
+    ``values`` holds, by score, the trials' values and weights, each (settings, repeats); weights are None but
+    for a ratio. ``comparison`` is by the main score, the first one of the plan. ``effects`` say which factors
+    mattered for it; None where there is but one factor.
+    """
+
+    outcome: Outcome
+    table: Table
+    values: dict[str, tuple[Floats, Floats | None]]
+    estimates: dict[str, Estimates]
+    comparison: Comparison
+    effects: Sensitivity | None
+    advice: Advice
+
+    @property
+    def study(self) -> Study:
+        """The study that was swept."""
+        return self.outcome.study
+
+    @property
+    def scores(self) -> list[Score]:
+        """The scores of the plan, the main one first."""
+        return [SCORES[name] for name in self.study.scores]
+
+    def words(self, setting: int) -> list[str]:
+        """The value of each factor in a setting, in words."""
+        places = self.table.places[setting].tolist()
+        return [factor.shown[place] for factor, place in zip(self.table.factors, places, strict=True)]
+
+    def levels(self, setting: int) -> list[Any]:
+        """The value of each factor in a setting: SI, or words."""
+        places = self.table.places[setting].tolist()
+        return [factor.levels[place] for factor, place in zip(self.table.factors, places, strict=True)]
+
+    def order(self) -> list[int]:
+        """The settings from best to worst by the main score; those without a figure last."""
+        value = self.comparison.estimates.value
+        sign = -1.0 if self.scores[0].more_is_better else 1.0
+        keyed = np.where(np.isnan(value), np.inf, sign * value)
+        return [int(one) for one in np.lexsort((np.arange(len(value)), keyed, np.isnan(value)))]
+
+    def as_dict(self) -> dict[str, Any]:
+        """The summary for JSON: every setting with its values in SI units and its figures by score."""
+        comparison, best = self.comparison, self.comparison.best
+        return {
+            "study": self.study.name,
+            "settings": [self._setting_dict(number) for number in range(len(self.table))],
+            "repeats": self.study.repeats,
+            "trials": self.study.trials,
+            "trials_kept_from_before": self.outcome.kept,
+            "seconds": self.outcome.seconds,
+            "main_score": self.scores[0].name,
+            "best": best,
+            "alike": np.flatnonzero(comparison.alike).tolist(),
+            "test": comparison.test,
+            "advice": str(self.advice),
+            "effects": None if self.effects is None else [vars(one) for one in self.effects],
+            "impossible": {str(number): reason for number, reason in self.outcome.impossible.items()},
+        }
+
+    def _setting_dict(self, number: int) -> dict[str, Any]:
+        names = [factor.name for factor in self.table.factors]
+        figures = {name: vars(found[number]) for name, found in self.estimates.items()}
+        return {"setting": number, **dict(zip(names, self.levels(number), strict=True)), "scores": figures}
+
+
+def summarise(outcome: Outcome) -> Summary:
+    """Sum up a sweep that is through."""
+    study = outcome.study
+    table = table_of(
+        study.factors, [study.factor_values(study.setting(number)) for number in range(study.settings)]
+    )
+    values: dict[str, tuple[Floats, Floats | None]] = {}
+    for name in study.scores:
+        score = SCORES[name]
+        wanted = [score.column] if score.weight is None else [score.column, score.weight]
+        found = outcome.columns(wanted)
+        values[name] = found[score.column], None if score.weight is None else found[score.weight]
+    estimates = {name: estimate_all(SCORES[name], *values[name]) for name in study.scores}
+    main = SCORES[study.scores[0]]
+    comparison = compare(main, *values[main.name])
+    effects = sensitivity(main, *values[main.name], table) if len(table.factors) > 1 else None
+    advice = advise(table, comparison, *values[main.name])
+    return Summary(outcome, table, values, estimates, comparison, effects, advice)
+
+
+def write_summary(summary: Summary, path: Path) -> Path:
+    """Write a row for every setting: its values, then figure and ends of interval for every score; CSV."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    scores = summary.scores
+    writer.writerow(
+        [
+            "setting",
+            *(f"{one.name} [{one.unit}]" if one.unit else one.name for one in summary.table.factors),
+            *(f"{one.name} {part}" for one in scores for part in ("figure", "low", "high", "trials")),
+            "best or alike",
+        ]
+    )
+    for number in range(len(summary.table)):
+        figures = [summary.estimates[one.name][number] for one in scores]
+        cells = [cell for one in figures for cell in (one.value, one.low, one.high, one.count)]
+        writer.writerow(
+            [
+                number,
+                *("none" if level is None else level for level in summary.levels(number)),
+                *("" if isinstance(cell, float) and math.isnan(cell) else cell for cell in cells),
+                int(summary.comparison.alike[number]),
+            ]
+        )
+    write_whole(path, text.getvalue().encode())
+    return path
+
+
+def draw_summary(summary: Summary, folder: Path) -> list[Path]:
+    """Draw every score against every factor; where two ordered ones make a grid, also as a map of both."""
+    factors = summary.table.factors
+    ordered = [number for number, factor in enumerate(factors) if factor.is_ordered]
+    is_map = summary.table.is_grid and len(factors) == 2 == len(ordered)
+    drawn = []
+    for score in summary.scores:
+        for number, factor in enumerate(factors):
+            path = folder / f"{_file_word(score.name)}-by-{_file_word(factor.name)}.png"
+            _draw_factor(summary, score, number, path)
+            drawn.append(path)
+        if is_map:
+            path = folder / f"{_file_word(score.name)}-map.png"
+            _draw_map(summary, score, path)
+            drawn.append(path)
+    return drawn
+
+
+def _draw_map(summary: Summary, score: Score, path: Path) -> None:
+    along, across = summary.table.factors
+    order = np.lexsort(summary.table.places.T[::-1])
+    alike = summary.comparison.alike[order] if score == summary.scores[0] else None
+    heat_map(
+        path,
+        summary.study.name,
+        score,
+        across,
+        along,
+        _picked(summary.estimates[score.name], order.tolist()),
+        alike,
+        note=_note(summary),
+    )
+
+
+def _draw_factor(summary: Summary, score: Score, number: int, path: Path) -> None:
+    """One score against one factor; lines of a second one where they are few, else all others together."""
+    study, values = summary.study, summary.values[score.name]
+    table = summary.table if summary.table.is_grid else summary.table.binned(number, BINS)
+    factor, others = table.factors[number], [one for one in range(len(table.factors)) if one != number]
+    series: Factor | None = None
+    if table.is_grid and len(others) == 1 and len(table.factors[others[0]].levels) <= MOST_SERIES:
+        series = table.factors[others[0]]
+    pooled = "" if series is not None or not others else ", over all values of the others"
+    lines = []
+    for line in range(len(series.levels) if series else 1):
+        member = table.places[:, others[0]] == line if series else np.ones(len(table), dtype=np.bool_)
+        at_level = [
+            np.flatnonzero(member & (table.places[:, number] == level)) for level in range(len(factor.levels))
+        ]
+        lines.append(estimate_all(score, *_pooled(values, at_level)))
+    if factor.is_ordered:
+        marks = study.marks.get(_path_of(study, number), {})
+        curve(
+            path,
+            study.name,
+            score,
+            factor,
+            lines,
+            () if series is None else tuple(f"{series.name} {shown}" for shown in series.shown),
+            {name: float(value) for name, value in marks.items()},
+            note=_note(summary) + pooled,
+        )
+    else:
+        bars(path, study.name, score, factor, lines[0], note=_note(summary) + pooled)
+
+
+def _pooled(
+    values: tuple[Floats, Floats | None], groups: Sequence[NDArray[np.int64]]
+) -> tuple[Floats, Floats | None]:
+    """The trials of several settings thrown together, a row for each group, filled up with nan."""
+    longest = max(len(group) for group in groups)
+    rows: list[Floats | None] = []
+    for part in values:
+        if part is None:
+            rows.append(None)
+            continue
+        repeats = part.shape[1]
+        row = np.full((len(groups), longest * repeats), np.nan)
+        for number, group in enumerate(groups):
+            row[number, : len(group) * repeats] = part[group].ravel()
+        rows.append(row)
+    first, second = rows
+    assert first is not None
+    # what is filled up weighs nothing
+    return first, None if second is None else np.nan_to_num(second, nan=0.0)
+
+
+def _path_of(study: Study, number: int) -> str:
+    return study.factors[number].path
+
+
+def _picked(estimates: Estimates, order: Sequence[int]) -> Estimates:
+    return Estimates(
+        estimates.value[order],
+        estimates.low[order],
+        estimates.high[order],
+        estimates.count[order],
+        tuple(estimates.method[one] for one in order),
+    )
+
+
+def _note(summary: Summary) -> str:
+    study = summary.study
+    return f"seed {study.seed}"
+
+
+def _file_word(text: str) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")

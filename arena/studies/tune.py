@@ -1,0 +1,318 @@
+"""A search for the design that does best in a plan's first score, among values that can be bought.
+
+What the plan varies of designs is searched. Arenas, and what is varied of them, are conditions that a design
+has to cope with: repeat r runs in condition ``r mod n`` of the n there are, so a design is judged by all of
+them alike.
+"""
+
+import csv
+import io
+import itertools
+import math
+import os
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agents.errors import OptionError, OutputError
+from arena.studies.estimates import Estimate, estimate
+from arena.studies.factors import Table, table_of
+from arena.studies.paths import Parameter
+from arena.studies.plan import Setting, Study
+from arena.studies.plots import history
+from arena.studies.racing import Place, Race, race
+from arena.studies.ranges import Levels
+from arena.studies.scores import SCORES, TRIAL, Score
+from arena.studies.sensitivity import Sensitivity, sensitivity
+from arena.studies.trials import run_trials
+from replays.writing import write_whole
+
+__all__ = ["Search", "draw_search", "tune", "write_search"]
+
+Progress = Callable[[float], None]
+
+# Of the budget, for the design as its file has it, and trials for that at the most.
+_AS_IT_IS_SHARE, _MOST_AS_IT_IS = 0.05, 200
+# Trials of one call of the engine, so that progress is told.
+_AT_ONCE = 512
+
+
+@dataclass(frozen=True)
+class Search:
+    """What a search found.
+
+    ``factors`` are what was searched: the design where the plan names several, then the varied values of
+    designs. ``conditions`` counts the arenas, with what is varied of them. ``as_it_is`` is the figure of the
+    first design as its file has it, by repeats in which it was not picked for anything; None where the plan
+    varies tolerances. ``effects`` come from the first settings tried, evenly spread.
+    """
+
+    study: Study
+    factors: tuple[Parameter, ...]
+    conditions: int
+    settings: int
+    budget: int
+    race: Race
+    finalists: Table | None
+    effects: Sensitivity | None
+    as_it_is: Estimate | None
+    winner_text: str | None
+
+    @property
+    def score(self) -> Score:
+        """The score that was searched by."""
+        return SCORES[self.study.scores[0]]
+
+    @property
+    def order(self) -> list[int]:
+        """The finalists from best to worst."""
+        if self.race.comparison is None:
+            return []
+        sign = -1.0 if self.score.more_is_better else 1.0
+        keyed = sign * self.race.comparison.estimates.value
+        best = self.race.comparison.best
+        return sorted(range(len(keyed)), key=lambda one: (one != best, math.isnan(keyed[one]), keyed[one]))
+
+    def words(self, finalist: int) -> list[str]:
+        """The value of each factor of a finalist, in words."""
+        assert self.finalists is not None
+        places = self.finalists.places[finalist].tolist()
+        return [factor.shown[place] for factor, place in zip(self.finalists.factors, places, strict=True)]
+
+    def as_dict(self) -> dict[str, Any]:
+        """The search for JSON; values in SI units."""
+        comparison, table = self.race.comparison, self.finalists
+        finalists = []
+        if comparison is not None and table is not None:
+            for one in self.order:
+                values = [
+                    factor.levels[place]
+                    for factor, place in zip(table.factors, table.places[one].tolist(), strict=True)
+                ]
+                named = dict(zip((factor.name for factor in table.factors), values, strict=True))
+                finalists.append(
+                    {
+                        **named,
+                        "figure": vars(comparison.estimates[one]),
+                        "best": one == comparison.best,
+                        "alike": bool(comparison.alike[one]),
+                    }
+                )
+        return {
+            "study": self.study.name,
+            "score": self.score.name,
+            "settings": self.settings,
+            "conditions": self.conditions,
+            "budget": self.budget,
+            "trials": self.race.trials,
+            "tried": self.race.tried,
+            "told_worse": self.race.told_worse,
+            "without_figure": self.race.without_figure,
+            "as_it_is": None if self.as_it_is is None else vars(self.as_it_is),
+            "finalists": finalists,
+            "effects": None if self.effects is None else [vars(one) for one in self.effects],
+            "winner": self.winner_text,
+        }
+
+
+def tune(
+    study: Study, budget: int | None = None, threads: int | None = None, progress: Progress | None = None
+) -> Search:
+    """Search within ``budget`` trials; the plan's own budget if left out.
+
+    ``progress`` is called with the share of the budget that is used, 0 to 1. Raises OptionError where the
+    plan leaves nothing to search or gives a range without steps, InputError for too small a budget.
+    """
+    budget = study.budget if budget is None else budget
+    field = _Field(study, threads or os.cpu_count() or 1, budget, progress)
+    score = SCORES[study.scores[0]]
+    base = field.as_it_is(score, min(_MOST_AS_IT_IS, int(_AS_IT_IS_SHARE * budget)))
+    found = race(
+        field.levels,
+        field.evaluate,
+        budget - field.used,
+        score,
+        seed=study.seed,
+        ordered=[factor.is_ordered for factor in field.factors],
+    )
+    pool = table_of(field.factors, [field.values(tuple(place)) for place in found.pool.tolist()])
+    effects = None
+    if len(pool.factors) > 1 and len(pool) > 1:
+        effects = sensitivity(score, found.pool_values, found.pool_weights, pool)
+    finalists = None
+    text = None
+    if found.winner is not None:
+        finalists = table_of(field.factors, [field.values(place) for place in found.finalists])
+        setting = field.setting(found.winner, 0)
+        name = study.designs[setting.design].design.name
+        text = study.design_text(setting, f"{name[:34]} tuned")
+    settings = math.prod(field.levels)
+    return Search(
+        study, field.factors, field.conditions, settings, budget, found, finalists, effects, base, text
+    )
+
+
+class _Field:
+    """What is searched, and how trials of it are run."""
+
+    def __init__(self, study: Study, threads: int, budget: int, progress: Progress | None) -> None:
+        self._study, self._threads, self._budget, self._progress = study, threads, budget, progress
+        self.used = 0
+        self._several = len(study.designs) > 1
+        lists: list[tuple[Any, ...]] = []
+        for parameter, values in zip(study.parameters, study.ranges, strict=True):
+            if not isinstance(values, Levels):
+                raise OptionError(
+                    f"{parameter.path}: a search tries single values only; give the range steps, "
+                    "or a series like E12"
+                )
+            lists.append(values.values)
+        self._chosen = [number for number, one in enumerate(study.parameters) if one.is_of_design]
+        given = [number for number, one in enumerate(study.parameters) if not one.is_of_design]
+        self._lists = [
+            *([tuple(range(len(study.designs)))] if self._several else []),
+            *(lists[number] for number in self._chosen),
+        ]
+        if not self._lists:
+            raise OptionError(f"{study.name}: the plan varies no design, so there is nothing to search")
+        self._conditions = [
+            (arena, dict(zip(given, values, strict=True)))
+            for arena in range(len(study.arenas))
+            for values in itertools.product(*(lists[number] for number in given))
+        ]
+        of_designs = [one for one in study.factors if one.path == "design"]
+        self.factors = (*of_designs, *(study.parameters[number] for number in self._chosen))
+
+    @property
+    def levels(self) -> list[int]:
+        """How many levels each factor has."""
+        return [len(one) for one in self._lists]
+
+    @property
+    def conditions(self) -> int:
+        """How many conditions there are."""
+        return len(self._conditions)
+
+    def values(self, place: Place) -> list[Any]:
+        """The value of each factor: a design's name, SI values."""
+        found = [one[level] for one, level in zip(self._lists, place, strict=True)]
+        if self._several:
+            found[0] = self._study.designs[found[0]].design.name
+        return found
+
+    def setting(self, place: Place, condition: int) -> Setting:
+        """The setting of a place of the race in a condition."""
+        found = [one[level] for one, level in zip(self._lists, place, strict=True)]
+        design = found.pop(0) if self._several else 0
+        arena, given = self._conditions[condition]
+        chosen = given | dict(zip(self._chosen, found, strict=True))
+        values = [chosen[number] for number in range(len(self._study.parameters))]
+        return self._study.setting_of(values, arena, design)
+
+    def evaluate(self, places: Sequence[Place], repeats: range) -> NDArray[np.void]:
+        """Rows of TRIAL, (places, repeats)."""
+        return self._run(
+            len(places), repeats, lambda number, condition: self.setting(places[number], condition)
+        )
+
+    def as_it_is(self, score: Score, repeats: int) -> Estimate | None:
+        """The figure of the first design as its file has it, over all conditions."""
+        parameters = self._study.parameters
+        if repeats < 1 or any(parameters[number].is_tolerance for number in self._chosen):
+            return None
+        design = self._study.designs[0].design
+        own = {
+            number: design.value_at(parameters[number].label().replace("both.", "left.", 1))
+            for number in self._chosen
+        }
+
+        def setting(_number: int, condition: int) -> Setting:
+            arena, given = self._conditions[condition]
+            values = given | own
+            return Setting(-1, arena, 0, tuple(values[number] for number in range(len(parameters))))
+
+        rows = self._run(1, range(repeats), setting)
+        weights = None if score.weight is None else rows[score.weight][0]
+        return estimate(score, rows[score.column][0], weights)
+
+    def _run(self, count: int, repeats: range, setting: Callable[[int, int], Setting]) -> NDArray[np.void]:
+        found = np.zeros((count, len(repeats)), TRIAL)
+        for condition in range(self.conditions):
+            mine = [place for place, repeat in enumerate(repeats) if repeat % self.conditions == condition]
+            if not mine:
+                continue
+            settings = [setting(number, condition) for number in range(count)]
+            at_once = max(1, _AT_ONCE // len(mine))
+            for first in range(0, count, at_once):
+                some = settings[first : first + at_once]
+                rows = run_trials(self._study, some, [repeats[one] for one in mine], self._threads)
+                found[first : first + len(some), mine] = rows
+                self.used += rows.size
+                if self._progress is not None:
+                    self._progress(min(1.0, self.used / self._budget))
+        return found
+
+
+def write_search(search: Search, folder: Path) -> list[Path]:
+    """Write the winning design, the finalists, and how the search went, and return the files.
+
+    Raises OutputError.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{folder}: no folder can be made there ({error.strerror})") from error
+    written = []
+    if search.winner_text is not None:
+        written.append(folder / "winner.yaml")
+        write_whole(written[0], search.winner_text.encode())
+    names = [f"{one.label()} [{one.unit}]" if one.unit else one.label() for one in search.factors]
+    rows: list[list[Any]] = []
+    for one in search.as_dict()["finalists"]:
+        figure = one.pop("figure")
+        verdict = [int(one.pop("best")), int(one.pop("alike"))]
+        ends = [figure[key] for key in ("value", "low", "high", "count")]
+        rows.append([*one.values(), *ends, *verdict])
+    headings = [*names, search.score.name, "low", "high", "trials", "best", "alike"]
+    steps = [
+        [step.trials, step.repeats, step.alive, step.value, step.low, step.high]
+        for step in search.race.history
+    ]
+    for name, head, body in (
+        ("finalists.csv", headings, rows),
+        ("rounds.csv", ["trials", "repeats", "settings left", search.score.name, "low", "high"], steps),
+    ):
+        written.append(folder / name)
+        write_whole(folder / name, _csv(head, body))
+    return written
+
+
+def draw_search(search: Search, folder: Path) -> list[Path]:
+    """Draw how the search went; returns the files. Raises OutputError."""
+    steps = search.race.history
+    if not steps:
+        return []
+    path = folder / "rounds.png"
+    history(
+        path,
+        search.study.name,
+        search.score,
+        [step.trials for step in steps],
+        [step.value for step in steps],
+        [step.alive for step in steps],
+        note=f"the last round is on fresh repeats; seed {search.study.seed}",
+    )
+    return [path]
+
+
+def _csv(headings: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(headings)
+    for row in rows:
+        writer.writerow(["" if isinstance(cell, float) and math.isnan(cell) else cell for cell in row])
+    return text.getvalue().encode()

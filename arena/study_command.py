@@ -1,0 +1,140 @@
+"""The commands sweep and tune: plans of many trials."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from arena.options import Command, Whole, as_json
+from arena.terminal import command_word, print_json, printable, progress, tell_error
+
+if TYPE_CHECKING:
+    from arena.studies.plan import Study
+
+KEPT = "the trials that were through are kept in {folder}, and the same command goes on from there"
+
+# A study that takes longer than this [s] is told how it may be stopped.
+LONG = 20.0
+
+
+def _study_options(function: Command) -> Command:
+    for option in (
+        click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out."),
+        click.option(
+            "--folder",
+            "-o",
+            type=click.Path(file_okay=False, path_type=Path),
+            help="Where all results go; a folder called after the plan, here, if left out.",
+        ),
+    ):
+        function = option(function)
+    return function
+
+
+@click.command()
+@click.argument("plan")
+@_study_options
+@click.option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler whose workers are to run the trials.")
+@click.option("--afresh", is_flag=True, help="Throw away the trials that lie in the folder already.")
+@click.option("--no-plots", is_flag=True, help="Draw no pictures.")
+@as_json
+def sweep(
+    plan: str,
+    threads: int | None,
+    folder: Path | None,
+    on: str | None,
+    afresh: bool,
+    no_plots: bool,
+    to_json: bool,
+) -> None:
+    """Run every trial of PLAN, and tell which settings do best and how sure that is.
+
+    PLAN is the name of a shipped study, like feeler-escape, or the path of your own file. Trials are kept as
+    they finish: stopped in the midst, the same command goes on from there.
+    """
+    from agents.errors import WorkError
+    from arena.studies.plan import read_study
+
+    study = read_study(plan)
+    folder = folder or Path(f"{Path(study.file).stem}.sweep")
+    _announce(study, folder, to_json)
+    try:
+        with progress("getting ready", "sweeping", KEPT.format(folder=folder)) as tell:
+            from arena.studies.sweep import run
+
+            outcome = run(study, folder, threads, on, afresh, tell)
+        from arena.studies.summary import draw_summary, summarise, write_summary
+
+        with progress("comparing"):
+            summary = summarise(outcome)
+            tables = [write_summary(summary, folder / "settings.csv"), outcome.csv, outcome.npz]
+            pictures = [] if no_plots else draw_summary(summary, folder)
+    except KeyboardInterrupt:
+        raise WorkError(f"stopped; {KEPT.format(folder=folder)}") from None
+    files = [*tables, *pictures]
+    if to_json:
+        print_json({**summary.as_dict(), "files": [str(path) for path in files]})
+        return
+    from arena.study_report import print_summary
+
+    print_summary(summary)
+    _list_files(files)
+
+
+@click.command()
+@click.argument("plan")
+@_study_options
+@click.option("--budget", type=Whole(1, 10_000_000), help="Trials to spend; as the plan says if left out.")
+@click.option("--no-plots", is_flag=True, help="Draw no pictures.")
+@as_json
+def tune(
+    plan: str,
+    threads: int | None,
+    folder: Path | None,
+    budget: int | None,
+    no_plots: bool,
+    to_json: bool,
+) -> None:
+    """Search the values that PLAN names for the design that does best in its first score.
+
+    Only values of the plan's lists and preferred series are tried; so what comes out can be bought. The text
+    of the winning design is written beside the tables.
+    """
+    from agents.errors import WorkError
+    from arena.studies.plan import read_study
+
+    study = read_study(plan, most_trials=None)
+    folder = folder or Path(f"{Path(study.file).stem}.tune")
+    try:
+        with progress("getting ready", "searching") as tell:
+            from arena.studies.tune import tune as search
+
+            found = search(study, budget, threads, tell)
+        from arena.studies.tune import draw_search, write_search
+
+        files = write_search(found, folder) + ([] if no_plots else draw_search(found, folder))
+    except KeyboardInterrupt:
+        raise WorkError("stopped; nothing was written") from None
+    if to_json:
+        print_json({**found.as_dict(), "files": [str(path) for path in files]})
+        return
+    from arena.study_report import print_search
+
+    print_search(found)
+    _list_files(files)
+
+
+def _announce(study: "Study", folder: Path, to_json: bool) -> None:
+    """Say what is about to be run, where results are not to be read by a program."""
+    tell: Callable[[str], Any] = tell_error if to_json else click.echo
+    tell(printable(f"{study.name}: {study.size_text}"))
+    if study.typical_time > LONG:
+        tell(printable(f"trials are kept in {folder} as they finish; Ctrl-C stops, the same command goes on"))
+
+
+def _list_files(files: list[Path]) -> None:
+    for path in files:
+        what = {".png": "picture", ".yaml": "design"}.get(path.suffix, "table")
+        ending = f"; to measure it: photodrome bench {command_word(path)}" if what == "design" else ""
+        click.echo(f"{what}: {printable(str(path))}{ending}")

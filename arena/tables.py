@@ -1,0 +1,74 @@
+"""Tables on the terminal, whole or below one another where all columns have no room side by side.
+
+Text that comes from files is shown as it is, never read as markup, and without what would steer a terminal.
+"""
+
+from collections.abc import Sequence
+
+from rich.box import SIMPLE_HEAD
+from rich.console import Console, JustifyMethod
+from rich.table import Table
+from rich.text import Text
+
+from arena.terminal import printable
+
+NOTHING = "–"
+
+# Where no terminal says how wide it is: a table that is read from a file or a pipe must not be cut.
+WIDTH = 160
+# A heading, and the cells below it.
+Column = tuple[str, Sequence[str]]
+
+
+def the_console() -> Console:
+    """Where tables are printed; text that comes from files is shown there as it is."""
+    made = Console(highlight=False, markup=False, emoji=False)
+    if made.is_terminal:
+        return made
+    return Console(highlight=False, markup=False, emoji=False, width=WIDTH)
+
+
+def table_of(
+    labels: Column, columns: Sequence[Column], notes: Column | None = None, words: str = ""
+) -> Table:
+    """A table of figures, which line up to the right, and of words: notes and the column ``words``."""
+    table = Table(box=SIMPLE_HEAD)
+    table.add_column(labels[0], justify="right" if words else "left", overflow="fold")
+    for heading, _ in columns:
+        justify: JustifyMethod = "left" if heading == words else "right"
+        table.add_column(Text(printable(heading)), justify=justify, overflow="fold")
+    if notes is not None:
+        for column in table.columns:
+            column.no_wrap = True
+        table.add_column(notes[0], overflow="fold")
+    for number, label in enumerate(labels[1]):
+        cells = [Text(printable(cells[number])) for _, cells in columns]
+        table.add_row(Text(label), *cells, *([] if notes is None else [Text(notes[1][number], style="dim")]))
+    return table
+
+
+def table_width(where: Console, table: Table) -> int:
+    """Columns of the terminal that a table takes where nothing of it is folded."""
+    return where.measure(table, options=where.options.update(width=100_000)).maximum
+
+
+def print_in_parts(where: Console, labels: Column, columns: Sequence[Column]) -> None:
+    """Print a table, or several below one another where all its columns have no room side by side."""
+    first = 0
+    while first < len(columns):
+        last = first + 1
+        while last < len(columns) and (
+            table_width(where, table_of(labels, columns[first : last + 1])) <= where.width
+        ):
+            last += 1
+        where.print(table_of(labels, columns[first:last]))
+        first = last
+
+
+def print_table(where: Console, labels: Column, columns: Sequence[Column], words: str = "") -> None:
+    """Print a table; in parts where it is too wide. ``words`` is the heading of a column of words."""
+    table = table_of(labels, columns, words=words)
+    if table_width(where, table) <= where.width:
+        where.print(table)
+    else:
+        print_in_parts(where, labels, columns)
