@@ -43,6 +43,8 @@ HEADING = 16.0
 _DPI = 100
 _POINT = _DPI / 72.0
 _EDGE = 28.0
+# Sizes of marks by their corners [pixels], so that they look alike in size.
+_MARKS = {0: 9.5, 3: 12.5}
 _BREAKS = " ._-/,;:"
 
 
@@ -109,9 +111,12 @@ class Page:
                 return [*lines, rest]
             is_last = len(lines) == most - 1
             tail = "…" if is_last else ""
-            fitting = len(rest)
-            while fitting > 1 and self.width(rest[:fitting].rstrip() + tail, letters) > width:
-                fitting -= 1
+            # Of 1 to so many letters, the most that fit.
+            fitting, beyond = 1, len(rest)
+            while beyond - fitting > 1:
+                middle = (fitting + beyond) // 2
+                is_fitting = self.width(rest[:middle].rstrip() + tail, letters) <= width
+                fitting, beyond = (middle, beyond) if is_fitting else (fitting, middle)
             if is_last:
                 return [*lines, rest[:fitting].rstrip() + tail]
             cuts = [cut for cut in range(1, fitting + 1) if rest[cut - 1] in _BREAKS or rest[cut] == " "]
@@ -222,7 +227,7 @@ def cased_line(
                 )
             )
     if has_marks:
-        more = {"ls": "none", "marker": mark_of(look), "markersize": 9.5 / _POINT}
+        more = {"ls": "none", "marker": mark_of(look), "markersize": _MARKS.get(look.corners, 11.0) / _POINT}
         more |= {"markerfacecolor": paint(look.colour), "markeredgecolor": paint(look.casing)}
         more |= {"markeredgewidth": (1.6 if is_pale else 1.0) / _POINT, "clip_on": False}
         axes.add_line(Line2D(xs, ys, transform=moved, zorder=order + 1, **more))

@@ -100,7 +100,7 @@ class LevelAxis:
         """Places [pixels] and lines of the ticks that have room for their words; the outer ones always do."""
         ticks = [(self._pixel(place, left, width), words) for place, words in self.ticks()]
         gap = min((b[0] - a[0] for a, b in itertools.pairwise(ticks)), default=width)
-        wrapped = [(pixel, sheet.wrap(words, SMALL, max(gap - 10.0, 92.0), 2)) for pixel, words in ticks]
+        wrapped = [(pixel, sheet.wrap(words, SMALL, max(gap - 10.0, 92.0), 3)) for pixel, words in ticks]
         halves = [
             max((sheet.width(line, SMALL) for line in lines), default=0.0) / 2.0 for _, lines in wrapped
         ]
@@ -173,12 +173,14 @@ def draw_scale(sheet: Page, axes: "Axes", scale: Scale, box: Box, is_upright: bo
             sheet.text(left + width * share, bottom - 8.0, words, SMALL, across="center", down="top")
     if scale.has_end:
         span(scale.high, scale.top, color=paint(LIGHT.accent), alpha=0.35, lw=0.0, zorder=0.5)
-        share = ((scale.high + scale.top) / 2.0 - scale.low) / whole
         words = "\n".join(_END_WORDS)
+        # Clear of the last tick's figure, beside or below it.
         if is_upright:
-            sheet.text(left - 10.0, bottom + height * share, words, SMALL, across="right")
+            y = bottom + height * (scale.high - scale.low) / whole + 9.0
+            sheet.text(left - 10.0, y, words, SMALL, across="right", down="bottom")
         else:
-            sheet.text(left + width * share, bottom - 8.0, words, SMALL, across="center", down="top")
+            x = left + width * ((scale.high + scale.top) / 2.0 - scale.low) / whole
+            sheet.text(x, bottom - 10.0 - LINE, words, SMALL, across="center", down="top")
     over = sheet.overlay()
     over.plot([left, left + width], [bottom, bottom], color=paint(LIGHT.ink), lw=1.0)
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from agents.units import plain_text
 from arena.studies.canvas import LETTERS, SMALL, WIDTH, Page, page, paint
-from arena.studies.estimates import Estimate, Estimates, tell_value
+from arena.studies.estimates import NOT_WITHIN, Estimate, Estimates, tell_value
 from arena.studies.factors import Factor
 from arena.studies.frames import LEFT, NAME, Box, about_words, factor_words, interval_words, joined
 from arena.studies.scales import Scale, scale_for
@@ -17,6 +17,8 @@ from replays.colours import WHITE, Colour, light_colours, readable_on
 from replays.theme import LIGHT
 
 __all__ = ["heat_map"]
+
+_FRAMED = "framed: cannot be told from the best"
 
 
 def heat_map(
@@ -43,21 +45,29 @@ def heat_map(
         raise ValueError("a map needs an estimate for every cell")
     scale = scale_for(score.unit, [estimates.value], is_whole=False)
     tall = min(max(52.0, 420.0 / rows), 110.0) if rows <= 12 else max(624.0 / rows, 19.0)
-    words = "" if alike is None else "framed: cannot be told from the best"
-    notes = [interval_words([estimates], "±: half of", "in each cell"), words, note]
+    half = [_half_words(scale, figure) for figure in estimates]
+    words = [_cell_words(score, scale, figure.value) for figure in estimates]
     with page(path, title, about_words(score, scale)) as sheet:
         names = [sheet.wrap(name, SMALL, NAME, 2 if tall >= 34.0 else 1) for name in along.shown]
         left = LEFT + max(sheet.width(line, SMALL) for name in names for line in [*name, ""]) + 14.0
         wide = min((WIDTH - left - 170.0) / columns, 170.0)
-        is_turned = max(sheet.width(one, SMALL) for one in across.shown) > 1.9 * (wide - 8.0)
-        fit, most = (150.0, 1) if is_turned else (wide - 8.0, 2)
+        # In three lines there is room for somewhat less, for they break between words.
+        is_turned = max(sheet.width(one, SMALL) for one in across.shown) > 2.4 * (wide - 8.0)
+        fit, most = (NAME, 1) if is_turned else (wide - 8.0, 3)
         heads = [sheet.wrap(one, SMALL, fit, most) or [""] for one in across.shown]
         deep = 17.0 * max(len(head) for head in heads)
         if is_turned:
             deep = max(sheet.width(head[0], SMALL) for head in heads)
+        if tall < 18.0 or max(sheet.width(one, LETTERS) for one in words) > wide - 6.0:
+            words = []
+        if not words or tall < 40.0 or max(sheet.width(one, SMALL) for one in half) > wide - 6.0:
+            half = []
+        notes = [_map_words(estimates, words, half), "" if alike is None else _FRAMED, note]
         sheet.open(tall * rows + 28.0 + 54.0 + deep, joined(notes))
         box = (left, sheet.bottom + 54.0 + deep, wide * columns, tall * rows)
-        _draw_cells(sheet, score, scale, estimates, (rows, columns), along.is_ordered, alike, box)
+        _draw_cells(
+            sheet, score, scale, estimates, (rows, columns), along.is_ordered, (words, half), alike, box
+        )
         for row, name in enumerate(names):
             at = row if along.is_ordered else rows - 1 - row
             if row % math.ceil(17.0 * len(name) / tall) == 0:
@@ -80,6 +90,7 @@ def _draw_cells(
     estimates: Estimates,
     shape: tuple[int, int],
     is_upward: bool,
+    told: tuple[list[str], list[str]],
     alike: NDArray[np.bool_] | None,
     box: Box,
 ) -> None:
@@ -88,10 +99,7 @@ def _draw_cells(
     rows, columns = shape
     wide, tall = box[2] / columns, box[3] / rows
     over = sheet.overlay()
-    half = [_half_words(scale, figure) for figure in estimates]
-    words = [_cell_words(score, scale, figure.value) for figure in estimates]
-    has_words = tall >= 18.0 and max(sheet.width(one, LETTERS) for one in words) <= wide - 6.0
-    has_half = has_words and tall >= 40.0 and max(sheet.width(one, SMALL) for one in half) <= wide - 6.0
+    words, half = told
     for number, figure in enumerate(estimates):
         row, column = divmod(number, columns)
         x = box[0] + wide * column
@@ -106,10 +114,10 @@ def _draw_cells(
         patch.set_edgecolor((*paint(LIGHT.faded), 0.35))
         over.add_patch(patch)
         ink = readable_on(ground) if ground else LIGHT.ink
-        if has_words:
-            up = 9.0 if has_half and half[number] else 0.0
+        if words:
+            up = 9.0 if half and half[number] else 0.0
             sheet.text(x + wide / 2.0, y + tall / 2.0 + up, words[number], LETTERS, ink, across="center")
-        if has_half:
+        if half:
             sheet.text(x + wide / 2.0, y + tall / 2.0 - 11.0, half[number], SMALL, ink, across="center")
         if alike is not None and alike.flat[number]:
             thick = min(2.6, 0.08 * wide, 0.12 * tall)
@@ -119,6 +127,17 @@ def _draw_cells(
                 over.add_patch(
                     Rectangle(place, *size, fill=False, ec=paint(colour), lw=thick * 0.72, zorder=3)
                 )
+
+
+def _map_words(estimates: Estimates, words: list[str], half: list[str]) -> str:
+    """What the signs in the cells mean."""
+    drawn = "±: half of" if half else "not shown, for want of room:"
+    signs = [interval_words([estimates], drawn, "in each cell")]
+    if np.isposinf(estimates.value).any():
+        signs.append(f"{'∞' if words else 'hatched'}: {NOT_WITHIN}")
+    if np.isnan(estimates.value).any():
+        signs.append(f"{'–' if words else 'crosshatched'}: undefined")
+    return "; ".join(signs)
 
 
 def _ground(score: Score, scale: Scale, value: float) -> Colour | None:
@@ -160,7 +179,8 @@ def _draw_bar(sheet: Page, score: Score, scale: Scale, box: Box) -> None:
         ground = _ground(score, scale, value)
         assert ground is not None
         over.add_patch(Rectangle(place, width, height / steps + 0.6, color=paint(ground), lw=0.0))
-    for tick in scale.ticks:
+    sparse = max(math.ceil(len(scale.ticks) * 22.0 / height), 1)
+    for tick in scale.ticks[::-sparse]:
         y = bottom + height * (tick - scale.low) / (scale.high - scale.low)
         over.plot([left + width, left + width + 5.0], [y, y], color=paint(LIGHT.ink), lw=1.0)
         sheet.text(left + width + 10.0, y, scale.tick_words(tick), SMALL)

@@ -62,6 +62,8 @@ def curve(
 ) -> None:
     """Draw a score against the levels of one factor, a line for each of the ``estimates``, and write it.
 
+    Levels that are no numbers are not joined by a line.
+
     Each of the estimates has as many settings as the factor has levels; ``series`` names them, and may be
     empty where there is one. ``marks`` are values of the factor [``factor.unit``, SI] by name, drawn as
     upright lines; those further from the levels than these are from one another are told in the note. The
@@ -97,13 +99,14 @@ def curve(
         axis.draw(sheet, (left, bottom, width, height), rows)
         for number, one in enumerate(estimates):
             moved = 0.0 if is_band else (number - (len(estimates) - 1) / 2.0) * step
-            _draw_series(axes, axis.places, one, scale, look(number), moved, is_band)
+            is_joined = factor.is_ordered
+            _draw_series(axes, axis.places, one, scale, look(number), moved, is_band, is_joined)
         if names:
             ends = [float(scale.at(one.value[-1:])[0]) for one in estimates]
             ends = [bottom + height * (end - scale.low) / (scale.top - scale.low) for end in ends]
             _draw_names(sheet, names, ends, left + width, (bottom, bottom + height))
         if all(np.isnan(one.value).all() for one in estimates):
-            sheet.text(left + width / 2.0, bottom + height / 2.0, _NOTHING, across="center")
+            sheet.text(left + width / 2.0, bottom + height / 2.0, _NOTHING, across="center", is_on_paper=True)
 
 
 def _name_height(lines: Sequence[str]) -> float:
@@ -111,9 +114,16 @@ def _name_height(lines: Sequence[str]) -> float:
 
 
 def _draw_series(
-    axes: "Axes", places: Floats, one: Estimates, scale: Scale, mine: Look, moved: float, is_band: bool
+    axes: "Axes",
+    places: Floats,
+    one: Estimates,
+    scale: Scale,
+    mine: Look,
+    moved: float,
+    is_band: bool,
+    is_joined: bool,
 ) -> None:
-    """A line with its intervals, ``moved`` [pixels] to the right."""
+    """Marks with their intervals, ``moved`` [pixels] to the right, which a line may join."""
     from matplotlib.transforms import Affine2D
 
     shift = axes.transData + Affine2D().translate(moved, 0.0)
@@ -128,7 +138,8 @@ def _draw_series(
             ends = [low[number], high[number]]
             axes.plot([places[number]] * 2, ends, color=paint(strong), lw=1.3, transform=shift, zorder=3)
     axes.autoscale(False)
-    cased_line(axes, places, finite, mine, 2.2, shift, has_marks=False, order=4)
+    if is_joined:
+        cased_line(axes, places, finite, mine, 2.2, shift, has_marks=False, order=4)
     cased_line(axes, places, value, mine, 0.0, shift, has_marks=True, order=5)
 
 
@@ -221,24 +232,28 @@ def _draw_rows(
     tall = min(max(30.0, 300.0 / max(len(rows), 1)), 60.0)
     mine = look(0)
     with page(path, title, about) as sheet:
-        names = [sheet.wrap(name, LETTERS, 320.0, 2 if tall >= 42.0 else 1) for name, _, _ in rows]
+        names = [sheet.wrap(name, LETTERS, NAME, 2) for name, _, _ in rows]
+        told = [_told_lines(sheet, words) for _, _, words in rows]
+        if any(len(lines) > 1 for lines in (*names, *told)):
+            tall = max(tall, 2.0 * LINE + 8.0)
         room = max((sheet.width(line, LETTERS) for name in names for line in name), default=0.0)
-        side = max((sheet.width(words, SMALL) for _, _, words in rows), default=0.0)
+        side = max((sheet.width(line, SMALL) for lines in told for line in lines), default=0.0)
         left = LEFT + room + 18.0
         above = 18.0 if reference is None else 36.0
-        below = 40.0 + (LINE if scale.has_end else 0.0)
-        sheet.open(tall * len(rows) + above + below, joined([*notes, more]))
-        box = (left, sheet.bottom + below, WIDTH - left - side - 60.0, tall * len(rows))
+        below = 40.0 + (2.0 * LINE if scale.has_end else 0.0)
+        high = tall * max(len(rows), 1)
+        sheet.open(high + above + below, joined([*notes, more]))
+        box = (left, sheet.bottom + below, WIDTH - left - side - 60.0, high)
         axes = sheet.axes(*box)
         axes.set_xlim(scale.low, scale.top)
-        axes.set_ylim(len(rows) - 0.5, -0.5)
+        axes.set_ylim(max(len(rows), 1) - 0.5, -0.5)
         draw_scale(sheet, axes, scale, box, is_upright=False)
         if reference is not None and math.isfinite(reference):
             axes.axvline(reference * scale.times, color=paint(LIGHT.wood), lw=1.4, ls=(0, (7, 2, 1, 2)))
             x = left + box[2] * (reference * scale.times - scale.low) / (scale.top - scale.low)
-            words = tell_value(_SHARE, reference)
-            sheet.text(x, box[1] + box[3] + 12.0, words, SMALL, LIGHT.wood, across="center")
-        for number, ((_, figure, words), name) in enumerate(zip(rows, names, strict=True)):
+            y = box[1] + box[3] + 12.0
+            sheet.text(x, y, tell_value(_SHARE, reference), SMALL, LIGHT.wood, across="center")
+        for number, ((_, figure, _), name, words) in enumerate(zip(rows, names, told, strict=True)):
             y = box[1] + box[3] - tall * (number + 0.5)
             ends = scale.at(np.array([figure.value, figure.low, figure.high]))
             if number % 2:
@@ -253,7 +268,20 @@ def _draw_rows(
             if not math.isnan(figure.value):
                 cased_line(axes, ends[:1], [number], mine, 0.0, axes.transData, has_marks=True, order=5)
             sheet.text(left - 12.0, y, "\n".join(name), across="right")
-            sheet.text(left + box[2] + 16.0, y, words, SMALL)
+            sheet.text(left + box[2] + 16.0, y, "\n".join(words), SMALL)
+
+
+def _whole(ticks: Sequence[float]) -> list[float]:
+    """The ticks for a count."""
+    return [tick for tick in ticks if tick == round(tick)]
+
+
+def _told_lines(sheet: Page, words: str) -> list[str]:
+    """A figure in words; where they are long, its interval in a line of its own."""
+    if sheet.width(words, SMALL) <= NAME:
+        return [words]
+    figure, bracket, interval = words.partition(" [")
+    return [figure, f"{bracket.strip()}{interval}"]
 
 
 def history(
@@ -277,9 +305,9 @@ def history(
         raise ValueError("a search needs three figures for every round")
     scale = scale_for(score.unit, [figures])
     most = float(racing.max(initial=1.0))
-    field = Scale(0.0, most * 1.05, tuple(even_ticks(0.0, most, 5)), 1.0, "", False)
+    field = Scale(0.0, most * 1.05, tuple(_whole(even_ticks(0.0, most, 5))), 1.0, "", False)
     end = float(spent.max(initial=0.0)) or 1.0
-    ticks = even_ticks(0.0, end, 8)
+    ticks = _whole(even_ticks(0.0, end, 8))
     with page(path, title, about_words(score, scale)) as sheet:
         sheet.open(582.0, joined([note]))
         across = LEFT + max(tick_room(sheet, scale), tick_room(sheet, field))
