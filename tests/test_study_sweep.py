@@ -4,6 +4,7 @@ import random
 import signal
 import subprocess
 import sys
+import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -15,6 +16,7 @@ import pytest
 import yaml
 
 from agents.errors import InputError, OutputError, WorkError
+from arena.studies.journal import FILE
 from arena.studies.plan import Study, parse_study
 from arena.studies.sweep import CSV, NPZ, run
 from arena.studies.trials import chunk_count, run_trials
@@ -106,17 +108,23 @@ def test_a_sweep_killed_again_and_again_ends_with_the_same_bytes(whole: Path, tm
             killed += process.wait(timeout=60) == -signal.SIGKILL
     assert killed == 4
     assert not (folder / CSV).exists()
+    # as a run leaves it that is killed while it writes its tables
+    (folder / f".{CSV}.0123abcd.part").write_text("trial,")
     outcome = run(study(), folder, threads=3)
     assert 6 * 256 <= outcome.kept < 3500
     assert tables(folder) == tables(whole)
+    assert sorted(path.name for path in folder.iterdir()) == [FILE, CSV, NPZ]
     # once more, and nothing is left to be done
     assert run(study(), folder).kept == 3500
     assert tables(folder) == tables(whole)
 
 
 def test_a_stopped_sweep_keeps_what_is_finished(whole: Path, tmp_path: Path) -> None:
+    before = threading.active_count()
     with pytest.raises(KeyboardInterrupt):
         run(study(), tmp_path, threads=2, progress=stopper(5))
+    # nobody is left at work
+    assert threading.active_count() == before
     assert not (tmp_path / CSV).exists()
     outcome = run(study(), tmp_path)
     assert outcome.kept >= 4 * 256

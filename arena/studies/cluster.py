@@ -8,7 +8,7 @@ instead of having its rows mixed in. Where a worker is lost, the scheduler gives
 import queue
 import socket
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Sequence
 from functools import lru_cache
 from importlib import import_module
 from itertools import islice
@@ -75,7 +75,7 @@ class Cluster:
         """Let go of the cluster."""
         self._client.close()
 
-    def run_chunks(self, missing: Sequence[int]) -> Iterator[tuple[int, Records]]:
+    def run_chunks(self, missing: Sequence[int]) -> Generator[tuple[int, Records], None, None]:
         """The rows of chunks as they come in, each with its number.
 
         Raises WorkError where the scheduler is lost, where for a minute there has been no worker, or where a

@@ -3,7 +3,7 @@
 import contextlib
 import os
 import time
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from itertools import islice
@@ -21,6 +21,7 @@ from arena.studies.trials import arithmetic, chunk_size, reason_of, run_chunk
 
 Records = npt.NDArray[np.void]
 Progress = Callable[[float], None]
+Rows = Generator[tuple[int, Records], None, None]
 
 CSV, NPZ = "trials.csv", "trials.npz"
 """Names of the tables in the folder of a sweep, see :mod:`arena.studies.results`."""
@@ -92,15 +93,14 @@ def run(
         parts = study.parts | {"arithmetic of processor and libraries": rounding}
         journal = stack.enter_context(Journal(folder, parts, study.trials, chunk_size(study), afresh))
         kept, missing = journal.kept, journal.missing().tolist()
-        if missing:
-            for name in (CSV, NPZ):
-                _remove(folder / name)
+        _tidy(folder, is_complete=not missing)
         told = set(journal.impossible())
-        work = (
-            _here(study, missing, threads or os.cpu_count() or 1)
-            if cluster is None
-            else (cluster.run_chunks(missing))
-        )
+        if cluster is None:
+            work = _here(study, missing, threads or os.cpu_count() or 1)
+        else:
+            work = cluster.run_chunks(missing)
+        # whatever goes wrong, others are to stop before the journal is closed
+        stack.enter_context(contextlib.closing(work))
         for number, rows in work:
             journal.keep(number, rows, _reasons(study, rows, told))
             if progress is not None:
@@ -114,12 +114,17 @@ def run(
         return Outcome(study, folder, kept, seconds, journal.impossible())
 
 
-def _remove(path: Path) -> None:
-    """Remove a table that is about to be no longer true."""
-    try:
-        path.unlink(missing_ok=True)
-    except OSError as error:
-        raise OutputError(f"{path}: cannot be replaced ({error.strerror})") from error
+def _tidy(folder: Path, is_complete: bool) -> None:
+    """Remove half-written tables that a killed run left, and tables that are about to be no longer true."""
+    for name in (CSV, NPZ):
+        doomed = list(folder.glob(f".{name}.*.part"))
+        if not is_complete:
+            doomed.append(folder / name)
+        for path in doomed:
+            try:
+                path.unlink(missing_ok=True)
+            except OSError as error:
+                raise OutputError(f"{path}: cannot be removed ({error.strerror})") from error
 
 
 def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:
@@ -133,7 +138,8 @@ def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:
     return reasons
 
 
-def _here(study: Study, missing: Sequence[int], threads: int) -> Iterator[tuple[int, Records]]:
+def _here(study: Study, missing: Sequence[int], threads: int) -> Rows:
+    """The rows of chunks as they finish on threads of this process, each with its number."""
     if not missing:
         return
     # where there are fewer chunks than threads, several of them share one
