@@ -92,7 +92,7 @@ DRAWINGS: dict[str, Callable[[Path], None]] = {
         path, "t", REACHED, lengths(5), named(3, LONG), shares(15), np.arange(15) % 4 == 0
     ),
     "map of one": lambda path: heat_map(path, "t", REACHED, lengths(1), lengths(1), shares(1)),
-    "large map": lambda path: heat_map(path, "t", REACHED, named(40, LONG), lengths(20), shares(800)),
+    "large map": lambda path: heat_map(path, "t", REACHED, named(40, LONG), lengths(14), shares(560)),
     "map of nothing": lambda path: heat_map(
         path, "t", REACH_TIME, named(2), named(2), estimates(REACH_TIME, [math.nan, math.inf] * 2)
     ),
@@ -170,6 +170,8 @@ def test_numbers_that_do_not_fit_are_refused(tmp_path: Path) -> None:
     refused: list[Callable[[], None]] = [
         lambda: curve(path, "t", REACHED, lengths(3), [shares(2)]),
         lambda: curve(path, "t", REACHED, lengths(3), []),
+        lambda: curve(path, "t", REACHED, named(0), [shares(0)]),
+        lambda: heat_map(path, "t", REACHED, named(0), named(2), shares(0)),
         lambda: curve(path, "t", REACHED, lengths(3), [shares(3)] * 2),
         lambda: curve(path, "t", REACHED, lengths(3), [shares(3)], ["a", "b"]),
         lambda: heat_map(path, "t", REACHED, lengths(3), lengths(2), shares(5)),

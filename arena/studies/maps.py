@@ -19,6 +19,8 @@ from replays.theme import LIGHT
 __all__ = ["heat_map"]
 
 _FRAMED = "framed: cannot be told from the best"
+# Room for forty letters that run upwards [pixels].
+_TURNED = 310.0
 
 
 def heat_map(
@@ -41,7 +43,8 @@ def heat_map(
     Raises ValueError where the numbers of cells do not fit, OutputError where it cannot be written.
     """
     columns, rows = len(across.levels), len(along.levels)
-    if len(estimates) != columns * rows or (alike is not None and alike.size != columns * rows):
+    cells = columns * rows
+    if not cells or len(estimates) != cells or (alike is not None and alike.size != cells):
         raise ValueError("a map needs an estimate for every cell")
     scale = scale_for(score.unit, [estimates.value], is_whole=False)
     tall = min(max(52.0, 420.0 / rows), 110.0) if rows <= 12 else max(624.0 / rows, 19.0)
@@ -53,7 +56,7 @@ def heat_map(
         wide = min((WIDTH - left - 170.0) / columns, 170.0)
         # In three lines there is room for somewhat less, for they break between words.
         is_turned = max(sheet.width(one, SMALL) for one in across.shown) > 2.4 * (wide - 8.0)
-        fit, most = (NAME, 1) if is_turned else (wide - 8.0, 3)
+        fit, most = (_TURNED, 1) if is_turned else (wide - 8.0, 3)
         heads = [sheet.wrap(one, SMALL, fit, most) or [""] for one in across.shown]
         deep = 17.0 * max(len(head) for head in heads)
         if is_turned:

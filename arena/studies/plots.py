@@ -71,7 +71,7 @@ def curve(
 
     Raises ValueError where numbers of levels or names do not fit, OutputError where it cannot be written.
     """
-    if not estimates or any(len(one) != len(factor.levels) for one in estimates):
+    if not estimates or not factor.levels or any(len(one) != len(factor.levels) for one in estimates):
         raise ValueError("each series needs an estimate for every level")
     if len(series) != len(estimates) and (series or len(estimates) > 1):
         raise ValueError("each series needs a name")
