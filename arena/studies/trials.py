@@ -9,6 +9,7 @@ runs, and the repeats of all settings are paired.
 
 import hashlib
 import math
+import os
 import platform
 from collections.abc import Iterator, Sequence
 from concurrent.futures import CancelledError, ThreadPoolExecutor
@@ -80,14 +81,16 @@ def run_trials(
     study: Study,
     settings: Sequence[Setting],
     repeats: Sequence[int],
-    threads: int = 1,
+    threads: int | None = None,
     stop: Integers | None = None,
 ) -> Records:
     """Run some repeats of some settings, and return their rows of TRIAL, (settings, repeats).
 
-    ``trial`` is -1 in the rows of a setting without a number. Otherwise as :func:`run_chunk`.
+    ``threads`` is the number of cores to be used, all by default. ``trial`` is -1 in the rows of a setting
+    without a number. Otherwise as :func:`run_chunk`.
     """
-    rows = _run(study, [(setting, repeats) for setting in settings], threads, stop)
+    cells = [(setting, repeats) for setting in settings]
+    rows = _run(study, cells, threads or os.cpu_count() or 1, stop)
     return rows.reshape(len(settings), len(repeats))
 
 
@@ -108,13 +111,13 @@ def arithmetic() -> str:
     values = np.random.default_rng(1).uniform(0.01, 3.0, 2048)
     found = [np.sin(values), np.cos(values), np.arctan2(values, values[::-1]), np.hypot(values, values[::-1])]
     listed = values.tolist()
-    for function in (math.sin, math.cos, math.exp, math.expm1, math.log, math.log1p, math.log10, math.atan):
-        found.append(np.array([function(value) for value in listed]))
-    for function in (math.pow, math.hypot, math.atan2):
-        found.append(np.array([function(*pair) for pair in zip(listed, listed[::-1], strict=True)]))
+    for one in (math.sin, math.cos, math.exp, math.expm1, math.log, math.log1p, math.log10, math.atan):
+        found.append(np.array([one(value) for value in listed]))
+    for two in (math.pow, math.hypot, math.atan2):
+        found.append(np.array([two(*pair) for pair in zip(listed, listed[::-1], strict=True)]))
     digest = hashlib.sha256(f"{np.__version__} {version('numba')} {platform.machine()}".encode())
-    for one in found:
-        digest.update(one.tobytes())
+    for array in found:
+        digest.update(array.tobytes())
     return digest.hexdigest()
 
 
@@ -125,7 +128,7 @@ def _run(study: Study, cells: _Cells, threads: int, stop: Integers | None) -> Re
     stop = np.zeros(1, np.int64) if stop is None else stop
     bench = _bench_of(study)
     count = sum(len(repeats) for _, repeats in cells)
-    size = min(MOST_IN_CHUNK, math.ceil(count / max(1, threads)))
+    size = min(chunk_size(study), math.ceil(count / max(1, threads)))
     if count <= size:
         return bench.run(cells, stop)
     with ThreadPoolExecutor(threads) as pool:
