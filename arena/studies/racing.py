@@ -1,0 +1,231 @@
+"""A search for the best setting within a budget of trials, among the levels of several factors.
+
+Settings race: all have the same luck in the same repeat, so that their differences show early. After every
+round those drop out that are told worse than the leader, and those that the budget does not reach; the
+repeats of the others are doubled. Part of the budget goes to the leaders' neighbours, one level up or down in
+one factor, which catch up on the same repeats. The finalists then meet on repeats that nobody has seen, so
+that the winner's figure is not flattered by having been picked.
+
+The doubling follows the successive halving of Karnin, Koren and Somekh, "Almost optimal exploration in
+multi-armed bandits", ICML (2013), the dropping the races of Maron and Moore, "Hoeffding races", NIPS 6
+(1994), with paired tests in place of bounds. Both from memory; the mixture is this program's own.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import special
+
+from agents.errors import InputError
+from arena.studies.compare import LEVEL, Comparison, compare, pair_tests
+from arena.studies.estimates import FEWEST, values_of
+from arena.studies.heats import FIRST_REPEATS, Columns, Evaluate, Heats, Neighbours, Place, Step
+from arena.studies.sampling import drawn_shares
+from arena.studies.scores import Score
+
+__all__ = ["LEAST_BUDGET", "Columns", "Evaluate", "Place", "Race", "Step", "race"]
+
+Floats = NDArray[np.float64]
+
+LEAST_BUDGET = 40
+"""Trials below which there is nothing to search with."""
+
+# Of the budget: for the finalists' fresh repeats. Of what that leaves: for all settings at once, or else for
+# a pool of them. Of what is left then: for the first look round the leaders; and of every later round.
+_FINAL_SHARE = 0.25
+_ALL_SHARE, _POOL_SHARE = 0.6, 0.25
+_FIRST_NEAR_SHARE, _NEAR_SHARE = 0.5, 0.3
+# So many stay in however little they promise, so that there is somebody to be told apart, or not, at the end.
+_LEAST_ALIVE = 4
+_MOST_FINALISTS = 8
+_LEAST_FINAL, _MOST_FINAL = 30, 1000
+
+
+@dataclass(frozen=True)
+class Race:
+    """What a search found.
+
+    Attributes:
+        winner: the best setting; None where no setting tried has a figure.
+        finalists: settings that met on fresh repeats, the winner among them.
+        comparison: of the finalists on these repeats against the winner; None without one.
+        values, weights: (finalists, fresh repeats) that were compared.
+        overturned: the search had led with another finalist, which the fresh repeats told worse; the winner
+            is then the best of these same repeats, and its figure flatters it a little.
+        tried: settings tried.
+        told_worse: of these, told worse than the leader at the time: in 19 of 20 races the best of those that
+            once caught up is not among them.
+        set_aside: of these, let go because the budget did not reach, without being told worse.
+        without_figure: of these, impossible, or with nothing to count in their first repeats.
+        trials: trials used, at most the budget.
+        pool: (settings, factors) the first settings tried: all, or evenly spread.
+        pool_values, pool_weights: (settings, repeats) of the first repeats, for saying which factor mattered.
+        history: step by step.
+    """
+
+    winner: Place | None
+    finalists: tuple[Place, ...]
+    comparison: Comparison | None
+    values: Floats
+    weights: Floats | None
+    overturned: bool
+    tried: int
+    told_worse: int
+    set_aside: int
+    without_figure: int
+    trials: int
+    pool: NDArray[np.int64]
+    pool_values: Floats
+    pool_weights: Floats | None
+    history: tuple[Step, ...]
+
+    @property
+    def runners_up(self) -> tuple[Place, ...]:
+        """The other finalists that cannot be told from the winner, the better ones first."""
+        if self.comparison is None:
+            return ()
+        value = self.comparison.estimates.value
+        order = np.argsort(-value if self.comparison.score.more_is_better else value, kind="stable")
+        return tuple(
+            self.finalists[number]
+            for number in order
+            if self.comparison.alike[number] and self.finalists[number] != self.winner
+        )
+
+
+def race(
+    levels: Sequence[int],
+    evaluate: Evaluate,
+    budget: int,
+    score: Score,
+    seed: int = 0,
+    ordered: Sequence[bool] | None = None,
+    indifference: float = 0.0,
+    on: Callable[[Step], None] | None = None,
+) -> Race:
+    """Search for the best setting by ``score`` within ``budget`` trials.
+
+    ``levels`` counts those of each factor, from 1; ``ordered`` tells which factors are (all, if left out): of
+    another every level is next to every one. ``evaluate`` runs trials; each repeat of each setting counts as
+    one, possible or not. ``seed`` is of the pool and of resampling. The search ends early when no setting
+    left can be better than the leader by more than ``indifference`` [unit of the score]; 0: only when none is
+    left. ``on`` is called after every round; what it raises ends the race.
+
+    Raises InputError for a budget below LEAST_BUDGET, ValueError for a factor without levels.
+    """
+    if budget < LEAST_BUDGET:
+        raise InputError(f"a search takes {LEAST_BUDGET} trials at the least, not {budget}")
+    if not levels or min(levels) < 1:
+        raise ValueError("each factor needs a level")
+    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, on)
+    near = Neighbours(levels, [True] * len(levels) if ordered is None else ordered)
+    count = math.prod(levels)
+    is_whole = count * FIRST_REPEATS <= _ALL_SHARE * heats.limit
+    size = count if is_whole else max(2, int(_POOL_SHARE * heats.limit / FIRST_REPEATS))
+    pool = _pool(levels, min(size, count), seed)
+    heats.enter(pool, min(FIRST_REPEATS, heats.limit // len(pool)))
+    pool_values, pool_weights = heats.columns(pool)
+    _search(heats, near, indifference)
+    return _final(heats, pool, pool_values, pool_weights)
+
+
+def _pool(levels: Sequence[int], size: int, seed: int) -> list[Place]:
+    """All settings, or ``size`` different ones spread evenly by a scrambled Sobol' sequence."""
+    if size == math.prod(levels):
+        return [tuple(int(level) for level in place) for place in np.ndindex(*levels)]
+    found: dict[Place, None] = {}
+    drawn = 2 * size
+    while len(found) < size:
+        # More points of the same sequence begin with the same points.
+        shares = drawn_shares("sobol", drawn, len(levels), seed)
+        for place in (shares * np.array(levels)).astype(np.int64):
+            found.setdefault(tuple(int(level) for level in place))
+        drawn *= 4
+    return list(found)[:size]
+
+
+def _search(heats: Heats, near: Neighbours, indifference: float) -> None:
+    """Rounds until one is left, nothing more can be told, or the search's part of the budget is used."""
+    looks = max(1, math.ceil(math.log2(max(heats.limit / (2 * FIRST_REPEATS), 2.0))) + 1)
+    is_first = True
+    while True:
+        heats.rank()
+        heats.drop_worse(looks)
+        heats.tell()
+        purse = heats.left // _rounds(heats)
+        heats.explore(near, int(_FIRST_NEAR_SHARE * heats.left if is_first else _NEAR_SHARE * purse))
+        near.draw_in()
+        is_first = False
+        if len(heats.alive) < 2 or _is_settled(heats, indifference):
+            return
+        fewest = min(_LEAST_ALIVE, len(heats.alive))
+        purse = heats.left // _rounds(heats)
+        block = min(heats.repeats, heats.left // fewest)
+        if block < FEWEST:
+            return
+        heats.keep(max(fewest, purse // block))
+        heats.go_on(block)
+
+
+def _rounds(heats: Heats) -> int:
+    """Rounds that are still to come if every one halves those alive."""
+    return max(1, math.ceil(math.log2(max(len(heats.alive), 2))))
+
+
+def _is_settled(heats: Heats, indifference: float) -> bool:
+    """Whether nobody alive can be better than the leader by more than the indifference, nor is that worse."""
+    if not indifference > 0.0:
+        return False
+    values, weights = heats.columns(heats.alive)
+    pairs = pair_tests(heats.score, values, weights, 0)
+    # A spread of 0 comes of few repeats, and that of a median is not known.
+    if not (pairs.spread[1:] > 0.0).all():
+        return False
+    figures = values_of(heats.score, values, weights)
+    deviate = float(special.ndtri(1.0 - 0.5 * LEVEL / (len(heats.alive) - 1)))
+    reach = np.abs(figures - figures[0]) + deviate * pairs.spread / math.sqrt(values.shape[1])
+    return bool((reach[1:] <= indifference).all())
+
+
+def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: Floats | None) -> Race:
+    """Let the finalists meet on fresh repeats."""
+    score = heats.score
+    heats.rank()
+    left = heats.budget - heats.used
+    winner: Place | None = None
+    comparison, values, weights, overturned = None, np.empty((0, 0)), None, False
+    if heats.alive:
+        most = max(1, min(_MOST_FINALISTS, left // _LEAST_FINAL))
+        heats.keep(most)
+        repeats = min(left // len(heats.alive), _MOST_FINAL)
+        values, weights = heats.run(heats.alive, range(heats.repeats, heats.repeats + repeats))
+        comparison = compare(score, values, weights, heats.seed, against=0)
+        better = comparison.alike & (comparison.corrected <= LEVEL)
+        better[0] = False
+        overturned = bool(better.any())
+        if overturned:
+            comparison = compare(score, values, weights, heats.seed)
+        best = 0 if comparison.best is None else comparison.best
+        winner = heats.alive[best]
+        figure = comparison.estimates[best]
+        heats.note(winner, len(heats.alive), repeats, figure.value, figure.low, figure.high, is_final=True)
+    return Race(
+        winner=winner,
+        finalists=tuple(heats.alive),
+        comparison=comparison,
+        values=values,
+        weights=weights,
+        overturned=overturned,
+        tried=len(heats.shown),
+        told_worse=heats.told_worse,
+        set_aside=heats.set_aside,
+        without_figure=heats.without_figure,
+        trials=heats.used,
+        pool=np.array(pool, dtype=np.int64),
+        pool_values=pool_values,
+        pool_weights=pool_weights,
+        history=tuple(heats.history),
+    )

@@ -1,0 +1,335 @@
+"""The search: that it finds what is best, keeps to its budget, and does not flatter what it found."""
+
+import itertools
+import math
+from collections.abc import Sequence
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from numpy.typing import NDArray
+from scipy.special import ndtri
+
+from agents.errors import InputError
+from arena.studies.racing import LEAST_BUDGET, Place, Race, Step, race
+from arena.studies.scores import SCORES
+
+REACHED, REACH_TIME, ESCAPE, CONTACTS = (
+    SCORES[name] for name in ("reached", "reach time", "escape", "contacts")
+)
+Floats = NDArray[np.float64]
+
+
+class Bench:
+    """Settings of which half the luck is shared; the share that reach the goal falls off from a peak."""
+
+    def __init__(
+        self, levels: Sequence[int], peak: Sequence[float], width: Sequence[float], seed: int
+    ) -> None:
+        self.levels, self.peak, self.width, self.seed = levels, peak, width, seed
+        self.common = np.random.default_rng([seed, 99]).normal(size=20_000)
+        self.trials = 0
+        self.seen: set[tuple[Place, int]] = set()
+        self.calls: list[tuple[list[Place], range]] = []
+
+    def truth(self, place: Sequence[int]) -> float:
+        apart = sum(((a - b) / w) ** 2 for a, b, w in zip(place, self.peak, self.width, strict=True))
+        return 0.02 + 0.88 * math.exp(-apart / 2.0)
+
+    def luck(self, places: Sequence[Place], repeats: range) -> Floats:
+        self.trials += len(places) * len(repeats)
+        self.calls.append((list(places), repeats))
+        part = slice(repeats.start, repeats.stop)
+        own = [np.random.default_rng([self.seed, *place]).normal(size=20_000)[part] for place in places]
+        return np.sqrt(0.5) * (np.array(own).reshape(len(places), -1) + self.common[part])
+
+    def __call__(self, places: Sequence[Place], repeats: range) -> dict[str, Floats]:
+        for place in places:
+            assert all(0 <= level < count for level, count in zip(place, self.levels, strict=True))
+            new = {(place, repeat) for repeat in repeats}
+            assert not new & self.seen, "a trial was run twice"
+            self.seen |= new
+        limits = ndtri([self.truth(place) for place in places])
+        return {"reached": (self.luck(places, repeats) < limits[:, None]) * 1.0}
+
+    def all_places(self) -> list[Place]:
+        return list(itertools.product(*map(range, self.levels)))
+
+
+def bench_with_peak(levels: Sequence[int], width: Sequence[float], seed: int) -> Bench:
+    draw = np.random.default_rng([seed, 7])
+    peak = [draw.uniform(0.15, 0.85) * (count - 1) for count in levels]
+    return Bench(levels, peak, width, seed)
+
+
+def regret(bench: Bench, found: Race) -> float:
+    assert found.winner is not None
+    return max(map(bench.truth, bench.all_places())) - bench.truth(found.winner)
+
+
+def even_split(bench: Bench, repeats: int) -> Floats:
+    """How often each setting reaches the goal when all have as many repeats, with shared luck too."""
+    truths = np.array([bench.truth(place) for place in bench.all_places()])
+    own = np.random.default_rng([bench.seed, 5]).normal(size=(len(truths), repeats))
+    luck = np.sqrt(0.5) * (own + bench.common[10_000 : 10_000 + repeats])
+    return (luck < ndtri(truths)[:, None]).sum(axis=1)
+
+
+INDIFFERENCE = 0.02
+
+
+@pytest.mark.parametrize(
+    ("levels", "width", "budget"),
+    [
+        ((40,), (6.0,), 3000),
+        ((12, 5), (2.5, 1.2), 3000),
+        ((12, 12, 3), (2.5, 2.5, 1.0), 5000),
+        ((24, 24, 12), (4.0, 4.0, 2.5), 8000),
+    ],
+)
+def test_the_best_or_one_as_good_is_found_and_an_even_split_finds_it_less_often(
+    levels: tuple[int, ...], width: tuple[float, ...], budget: int
+) -> None:
+    found = even = holds = 0
+    for seed in range(30):
+        bench = bench_with_peak(levels, width, seed)
+        result = race(levels, bench, budget, REACHED, seed=seed)
+        assert result.trials == bench.trials <= budget
+        assert result.winner is not None
+        assert result.comparison is not None
+        found += regret(bench, result) <= INDIFFERENCE
+        figure = result.comparison.estimates[result.finalists.index(result.winner)]
+        holds += figure.low <= bench.truth(result.winner) <= figure.high
+        places = bench.all_places()
+        truths = np.array([bench.truth(place) for place in places])
+        # An even split has the same luck in pairs; ties, and all without a repeat each, go to anyone.
+        shown = even_split(bench, budget // len(places)) + np.random.default_rng(seed).random(len(places))
+        even += truths.max() - truths[int(shown.argmax())] <= INDIFFERENCE
+    assert found >= 27
+    assert even < found
+    # The winner's figure comes from fresh repeats, so its interval holds the truth as often as any.
+    assert holds >= 26
+
+
+def test_an_even_split_of_twice_the_trials_is_no_better() -> None:
+    mine, even = [], []
+    for seed in range(30):
+        bench = bench_with_peak((12, 5), (2.5, 1.2), seed)
+        mine.append(regret(bench, race((12, 5), bench, 3000, REACHED, seed=seed)))
+        places = bench.all_places()
+        truths = np.array([bench.truth(place) for place in places])
+        even.append(truths.max() - truths[int(even_split(bench, 100).argmax())])
+    assert np.mean(mine) <= np.mean(even)
+
+
+def same(one: Race, other: Race) -> bool:
+    return (
+        (one.winner, one.finalists, one.history, one.trials)
+        == (other.winner, other.finalists, other.history, other.trials)
+        and np.array_equal(one.values, other.values)
+        and np.array_equal(one.pool, other.pool)
+    )
+
+
+def test_the_same_seed_gives_the_same_race() -> None:
+    levels = (12, 12, 3)
+    races = [
+        race(levels, bench_with_peak(levels, (2.5, 2.5, 1.0), 3), 2000, REACHED, seed) for seed in (5, 5, 6)
+    ]
+    assert same(races[0], races[1])
+    assert not np.array_equal(races[0].pool, races[2].pool)
+
+
+@settings(deadline=None, max_examples=80)
+@given(
+    levels=st.lists(st.integers(1, 9), min_size=1, max_size=4),
+    budget=st.integers(LEAST_BUDGET, 700),
+    name=st.sampled_from(["reached", "reach time", "contacts", "escape"]),
+    seed=st.integers(0, 5),
+    impossible=st.integers(0, 4),
+    is_ordered=st.booleans(),
+)
+def test_the_budget_is_never_exceeded(
+    levels: list[int], budget: int, name: str, seed: int, impossible: int, is_ordered: bool
+) -> None:
+    bench = Bench(levels, [count / 2.0 for count in levels], [1.5] * len(levels), seed)
+
+    def evaluate(places: Sequence[Place], repeats: range) -> dict[str, Floats]:
+        luck = bench.luck(places, repeats)
+        is_out = np.array([sum(place) % 5 < impossible for place in places])[:, None]
+        truth = np.array([bench.truth(place) for place in places])[:, None]
+        hit = np.where(is_out, np.nan, (luck < ndtri(truth)) * 1.0)
+        times = np.where(is_out, np.nan, np.where(hit == 1.0, np.exp(luck), math.inf))
+        return {"reached": hit, "reach_s": times, "contacts": np.exp(luck), "escapes": hit * np.exp(luck)}
+
+    score = SCORES[name]
+    result = race(
+        levels, evaluate, budget, score, seed, [is_ordered] * len(levels), indifference=0.05 * (seed % 2)
+    )
+    assert result.trials == bench.trials <= budget
+    assert (
+        result.told_worse + result.set_aside + result.without_figure + len(result.finalists) == result.tried
+    )
+    if result.winner is None:
+        assert result.comparison is None
+        assert result.finalists == ()
+        assert result.without_figure == result.tried
+    else:
+        assert result.winner in result.finalists
+        assert result.winner not in result.runners_up
+        assert result.values.shape[0] == len(result.finalists)
+        if name != "contacts":
+            assert sum(result.winner) % 5 >= impossible
+
+
+def test_the_finalists_meet_on_repeats_that_nobody_has_seen() -> None:
+    bench = bench_with_peak((12, 5), (2.5, 1.2), 1)
+    result = race((12, 5), bench, 3000, REACHED, seed=1)
+    *search, (places, fresh) = bench.calls
+    assert tuple(places) == result.finalists
+    assert fresh.start == max(repeats.stop for _, repeats in search)
+    assert result.values.shape == (len(places), len(fresh))
+    # Whoever is still alive has had all the repeats before these.
+    for place in places:
+        assert {repeat for one, repeat in bench.seen if one == place} == set(range(fresh.stop))
+
+
+def test_an_impossible_setting_drops_out_at_once() -> None:
+    bench = bench_with_peak((20,), (4.0,), 2)
+
+    def evaluate(places: Sequence[Place], repeats: range) -> dict[str, Floats]:
+        found = bench(places, repeats)["reached"]
+        found[[place[0] >= 12 for place in places]] = np.nan
+        return {"reached": found}
+
+    result = race((20,), evaluate, 1500, REACHED)
+    assert result.without_figure == 8
+    assert len({place for place, _ in bench.seen if place[0] >= 12}) == 8
+    assert max(repeat for place, repeat in bench.seen if place[0] >= 12) == 9
+    assert result.winner is not None
+    assert result.winner[0] < 12
+    nothing = race(
+        (20,), lambda places, repeats: {"reached": np.full((len(places), len(repeats)), np.nan)}, 900, REACHED
+    )
+    assert nothing.winner is None
+    assert nothing.history == ()
+    assert nothing.runners_up == ()
+    assert nothing.trials == 200
+
+
+def test_runners_up_are_those_that_cannot_be_told_apart() -> None:
+    bench = Bench((6,), (2.0,), (100.0,), 4)
+    alike = race((6,), bench, 3000, REACHED)
+    # Shares of 0.9 and a little less: nobody is told worse.
+    assert len(alike.runners_up) >= 2
+    steep = Bench((6,), (2.0,), (0.5,), 4)
+    apart = race((6,), steep, 3000, REACHED)
+    assert apart.winner == (2,)
+    assert apart.runners_up == ()
+    assert apart.told_worse == 5
+    # One alone is left early, and the rest of the budget stays.
+    assert apart.trials < 2000
+
+
+def test_it_ends_early_where_no_difference_is_left_that_matters() -> None:
+    full = race((3,), Bench((3,), (1.0,), (100.0,), 1), 20_000, REACHED)
+    early = race((3,), Bench((3,), (1.0,), (100.0,), 1), 20_000, REACHED, indifference=0.1)
+    assert early.trials < 0.5 * full.trials
+
+
+def test_the_pool_is_everything_or_evenly_spread() -> None:
+    small = race((5, 4), bench_with_peak((5, 4), (1.5, 1.5), 1), 2000, REACHED)
+    assert small.pool.tolist() == [list(place) for place in itertools.product(range(5), range(4))]
+    assert small.pool_values.shape == (20, 10)
+    assert small.tried == 20
+    levels = (20, 20, 20)
+    large = race(levels, bench_with_peak(levels, (4.0, 4.0, 4.0), 1), 4000, REACHED)
+    assert len(large.pool) == 75
+    assert len(np.unique(large.pool, axis=0)) == 75
+    for factor in range(3):
+        held = np.bincount(large.pool[:, factor] // 5, minlength=4)
+        assert held.min() >= 14
+    assert large.tried > 75
+
+
+def test_neighbours_of_a_kind_are_all_other_kinds() -> None:
+    visited = []
+    for ordered in ([True, True, True], [True, False, True]):
+        levels = (30, 30, 12)
+        bench = Bench(levels, (15.0, 4.0, 6.0), (5.0, 0.8, 3.0), 2)
+        race(levels, bench, 4000, REACHED, ordered=ordered)
+        visited.append({place for places, _ in bench.calls for place in places})
+    kinds = [max(np.bincount([place[1] for place in one])) for one in visited]
+    assert kinds[0] != kinds[1]
+
+
+def test_times_and_ratios_race_too() -> None:
+    def times(places: Sequence[Place], repeats: range) -> dict[str, Floats]:
+        luck = bench.luck(places, repeats)
+        far = np.array([abs(place[0] - 7) for place in places])[:, None]
+        seconds = np.exp(0.25 * far + luck)
+        # Settings far off do not arrive within the run.
+        return {"reach_s": np.where(seconds > 4.0, math.inf, seconds)}
+
+    def ratios(places: Sequence[Place], repeats: range) -> dict[str, Floats]:
+        luck = bench.luck(places, repeats)
+        contacts = np.floor(np.exp(np.abs(luck)) * 2.0)
+        good = np.array([0.9 - 0.1 * abs(place[0] - 7) for place in places])[:, None]
+        return {"contacts": contacts, "escapes": contacts * np.clip(good + 0.1 * luck, 0.0, 1.0)}
+
+    for score, evaluate in ((REACH_TIME, times), (ESCAPE, ratios)):
+        near = 0
+        for seed in range(10):
+            bench = Bench((15,), (7.0,), (3.0,), seed)
+            result = race((15,), evaluate, 2500, score, seed=seed)
+            assert result.winner is not None
+            near += abs(result.winner[0] - 7) <= 1
+            assert (result.weights is None) == (score.weight is None)
+            assert (result.pool_weights is None) == (score.weight is None)
+        assert near == 10
+
+
+def test_the_history_tells_how_it_went() -> None:
+    told: list[Step] = []
+    bench = bench_with_peak((12, 5), (2.5, 1.2), 6)
+    result = race((12, 5), bench, 3000, REACHED, on=told.append)
+    assert tuple(told) == result.history
+    assert [step.is_final for step in told] == [False] * (len(told) - 1) + [True]
+    assert [step.trials for step in told] == sorted(step.trials for step in told)
+    assert [step.alive for step in told] == sorted((step.alive for step in told), reverse=True)
+    assert told[-1].trials == result.trials
+    assert told[-1].leader == result.winner
+    assert all(step.low <= step.value <= step.high for step in told)
+
+
+def test_whoever_listens_may_end_it() -> None:
+    class EnoughError(Exception):
+        pass
+
+    def stop(step: Step) -> None:
+        raise EnoughError
+
+    bench = bench_with_peak((12, 5), (2.5, 1.2), 6)
+    with pytest.raises(EnoughError):
+        race((12, 5), bench, 3000, REACHED, on=stop)
+    assert bench.trials < 1000
+
+
+def test_a_single_setting_needs_no_search() -> None:
+    bench = Bench((1, 1), (0.0, 0.0), (1.0, 1.0), 1)
+    result = race((1, 1), bench, 400, REACHED)
+    assert result.winner == (0, 0)
+    assert result.comparison is not None
+    assert result.comparison.estimates.value[0] == pytest.approx(0.9, abs=0.08)
+
+
+def test_bad_input_is_refused() -> None:
+    bench = bench_with_peak((4,), (1.0,), 1)
+    with pytest.raises(InputError, match="40 trials"):
+        race((4,), bench, LEAST_BUDGET - 1, REACHED)
+    with pytest.raises(ValueError, match="level"):
+        race((4, 0), bench, 100, REACHED)
+    with pytest.raises(ValueError, match="level"):
+        race((), bench, 100, REACHED)
+    assert bench.trials == 0
