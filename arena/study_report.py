@@ -17,7 +17,8 @@ from replays.colours import time_words
 MOST_ROWS = 40
 BEST_ROWS = 20
 
-BEST, ALIKE = "best", "alike"
+BEST, ALIKE, WORSE = "best", "alike", "worse"
+VERDICT = "verdict"
 
 
 def print_summary(summary: Summary) -> None:
@@ -33,10 +34,9 @@ def print_summary(summary: Summary) -> None:
         (factor.name, [one[number] for one in words]) for number, factor in enumerate(factors)
     ]
     columns += [(one.words, [tell(one, summary.estimates[one.name][row]) for row in rows]) for one in scores]
-    verdict = f"by {scores[0].words}"
-    columns.append((verdict, [_verdict(summary, row) for row in rows]))
+    columns.append((VERDICT, [_verdict(summary, row) for row in rows]))
     first, *rest = columns if factors else [("setting", [str(row) for row in rows]), *columns]
-    print_table(where, first, rest, words=verdict)
+    print_table(where, first, rest, words=VERDICT)
     if total > len(rows):
         where.print(f"the {len(rows)} best of {total:,} settings; settings.csv has them all")
     for number, reason in list(summary.outcome.impossible.items())[:BEST_ROWS]:
@@ -46,7 +46,10 @@ def print_summary(summary: Summary) -> None:
     if summary.effects is not None:
         print_effects(where, summary.effects, scores[0])
     if comparison.best is not None:
-        where.print(f"in brackets: 95 % intervals; {ALIKE}: cannot be told from the best at 5 %", style="dim")
+        where.print(
+            f"in brackets: 95 % intervals; {ALIKE}: cannot be told from the best by {scores[0].name}, at 5 %",
+            style="dim",
+        )
     for line in (summary.advice.text, *summary.advice.notes):
         where.print(printable(line))
     kept = f", {summary.outcome.kept:,} of them from before" if summary.outcome.kept else ""
@@ -59,7 +62,7 @@ def _verdict(summary: Summary, setting: int) -> str:
         return BEST
     if comparison.alike[setting]:
         return ALIKE
-    return "worse" if comparison.worse[setting] else NOTHING
+    return WORSE if comparison.worse[setting] else NOTHING
 
 
 def _setting_words(summary: Summary, setting: int) -> str:
@@ -110,10 +113,9 @@ def print_search(search: Search) -> None:
         (factor.name, [one[number] for one in words]) for number, factor in enumerate(factors)
     ]
     columns.append((score.words, [tell(score, found.comparison.estimates[one]) for one in order]))
-    verdict = "verdict"
-    columns.append((verdict, [_finalist_verdict(search, one) for one in order]))
+    columns.append((VERDICT, [_finalist_verdict(search, one) for one in order]))
     first, *rest = columns
-    print_table(where, first, rest, words=verdict)
+    print_table(where, first, rest, words=VERDICT)
     if search.effects is not None:
         print_effects(where, search.effects, score)
     where.print(f"in brackets: 95 % intervals; {ALIKE}: cannot be told from the best at 5 %", style="dim")
@@ -141,4 +143,4 @@ def _finalist_verdict(search: Search, finalist: int) -> str:
     assert comparison is not None
     if finalist == comparison.best:
         return BEST
-    return ALIKE if comparison.alike[finalist] else "worse"
+    return ALIKE if comparison.alike[finalist] else WORSE

@@ -41,7 +41,7 @@ SCORE_KEYS = {
 }
 
 # What takes long to import, or needs a screen.
-HEAVY = ("numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
+HEAVY = ("matplotlib", "numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
 
 
 @pytest.fixture(autouse=True)
@@ -66,7 +66,7 @@ sys.exit(0)
     assert outcome.err == ""
     answers, imported = json.loads(outcome.out)
     assert imported == []
-    assert set(answers) == {"", "demo", "run", "score", "watch", "try", "picture", "film", "bench", "check"}
+    assert set(answers) == {"", *"demo run score watch try picture film bench check sweep tune kit".split()}
     for name, text in answers.items():
         assert text.startswith(f"Usage: photodrome {name}".rstrip())
         options = commands.commands[name].params if name else []

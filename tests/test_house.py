@@ -25,7 +25,7 @@ PUBLIC = {
 }
 
 # What takes long to import, and the commands that may do so are none of those that only answer --help.
-HEAVY = ("numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
+HEAVY = ("matplotlib", "numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
 
 
 def house_rule(*command: str) -> None:

@@ -98,7 +98,10 @@ class Summary:
 
     def _setting_dict(self, number: int) -> dict[str, Any]:
         names = [factor.name for factor in self.table.factors]
-        figures = {name: vars(found[number]) for name, found in self.estimates.items()}
+        figures = {
+            name: {**vars(found[number]), "not_within_run": math.isinf(found[number].value)}
+            for name, found in self.estimates.items()
+        }
         return {"setting": number, **dict(zip(names, self.levels(number), strict=True)), "scores": figures}
 
 
@@ -174,7 +177,7 @@ def _draw_map(summary: Summary, score: Score, path: Path) -> None:
     alike = summary.comparison.alike[order] if score == summary.scores[0] else None
     heat_map(
         path,
-        summary.study.name,
+        _title(summary, score),
         score,
         across,
         along,
@@ -204,7 +207,7 @@ def _draw_factor(summary: Summary, score: Score, number: int, path: Path) -> Non
         marks = study.marks.get(_path_of(study, number), {})
         curve(
             path,
-            study.name,
+            _title(summary, score),
             score,
             factor,
             lines,
@@ -213,7 +216,7 @@ def _draw_factor(summary: Summary, score: Score, number: int, path: Path) -> Non
             note=_note(summary) + pooled,
         )
     else:
-        bars(path, study.name, score, factor, lines[0], note=_note(summary) + pooled)
+        bars(path, _title(summary, score), score, factor, lines[0], note=_note(summary) + pooled)
 
 
 def _pooled(
@@ -254,6 +257,10 @@ def _picked(estimates: Estimates, order: Sequence[int]) -> Estimates:
 def _note(summary: Summary) -> str:
     study = summary.study
     return f"seed {study.seed}"
+
+
+def _title(summary: Summary, score: Score) -> str:
+    return f"{summary.study.name}: {score.words}"
 
 
 def _file_word(text: str) -> str:

@@ -299,12 +299,12 @@ def draw_search(search: Search, folder: Path) -> list[Path]:
     path = folder / "rounds.png"
     history(
         path,
-        search.study.name,
+        f"{search.study.name}: {search.score.words}",
         search.score,
         [step.trials for step in steps],
         [step.value for step in steps],
         [step.alive for step in steps],
-        note=f"the last round is on fresh repeats; seed {search.study.seed}",
+        note=f"The last round is on fresh repeats; seed {search.study.seed}",
     )
     return [path]
 
