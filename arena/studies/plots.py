@@ -293,7 +293,7 @@ def history(
     left: Sequence[float] | Floats,
     note: str = "",
 ) -> None:
-    """Draw how a search went: best figure so far, and settings still in the race, over trials spent.
+    """Draw how a search went: figure of the leader, and settings still in the race, over trials spent.
 
     ``trials`` (rounds,) ascend and are those spent by the end of each round; ``best`` (rounds,) are the
     figures of the score, nan or inf where there was none; ``left`` (rounds,) count settings.
@@ -315,7 +315,7 @@ def history(
         lower = (across, sheet.bottom + 66.0, width, 150.0)
         upper = (across, lower[1] + lower[3] + 58.0, width, 264.0)
         for box, one, values, words, mine in (
-            (upper, scale, figures, "best so far", look(0)),
+            (upper, scale, figures, "figure of the one that leads", look(0)),
             (lower, field, racing, "settings still in the race", look(2)),
         ):
             axes = sheet.axes(*box)
