@@ -11,7 +11,6 @@ from scipy import stats
 
 from agents.design import read_design
 from arena.studies.plan import parse_study
-from arena.studies.summary import _pooled
 from tests.commands import photodrome
 
 # A bench on which every walker that walks comes to the goal, which lies all round it.
@@ -238,15 +237,6 @@ def test_conditions_take_turns_in_a_search() -> None:
     vary = "design.storage.capacitance: 1000 uF, 2200 uF; arena.ambient.illuminance: 3 klx, 5 klx, 8 klx"
     answer = photodrome("tune", plan(vary), "--budget", "200", "--json", "--no-plots").json()
     assert (answer["conditions"], answer["settings"]) == (3, 2)
-
-
-def test_levels_of_a_factor_are_thrown_together_without_counting_what_is_filled_up() -> None:
-    values = np.array([[1.0, 2.0], [3.0, 4.0], [5.0, np.nan]])
-    weights = np.ones((3, 2))
-    first, second = _pooled((values, weights), [np.array([0, 2]), np.array([1])])
-    assert np.array_equal(first, [[1.0, 2.0, 5.0, np.nan], [3.0, 4.0, np.nan, np.nan]], equal_nan=True)
-    assert second is not None
-    assert np.array_equal(second, [[1.0, 1.0, 1.0, 1.0], [1.0, 1.0, 0.0, 0.0]])
 
 
 def test_a_study_can_be_read_from_text_beside_its_files() -> None:

@@ -17,8 +17,9 @@ from numpy.typing import NDArray
 from arena.studies.advice import Advice, advise
 from arena.studies.compare import Comparison, compare
 from arena.studies.estimates import Estimates, estimate_all
-from arena.studies.factors import Factor, Table, table_of
+from arena.studies.factors import Table, table_of
 from arena.studies.maps import heat_map
+from arena.studies.margins import margin
 from arena.studies.plan import Study
 from arena.studies.plots import bars, curve
 from arena.studies.scores import SCORES, Score
@@ -28,9 +29,8 @@ from replays.writing import write_whole
 
 Floats = NDArray[np.float64]
 
-# A factor with more levels than this is no series of lines; one that is drawn is put into so many bins.
+# A factor with more levels than this is no series of lines.
 MOST_SERIES = 6
-BINS = 8
 
 
 @dataclass(frozen=True)
@@ -183,65 +183,37 @@ def _draw_map(summary: Summary, score: Score, path: Path) -> None:
         along,
         _picked(summary.estimates[score.name], order.tolist()),
         alike,
-        note=_note(summary),
+        note=f"seed {summary.study.seed}",
     )
 
 
 def _draw_factor(summary: Summary, score: Score, number: int, path: Path) -> None:
     """One score against one factor; lines of a second one where they are few, else all others together."""
-    study, values = summary.study, summary.values[score.name]
-    table = summary.table if summary.table.is_grid else summary.table.binned(number, BINS)
+    table, values = summary.table, summary.values[score.name]
     factor, others = table.factors[number], [one for one in range(len(table.factors)) if one != number]
-    series: Factor | None = None
+    note, series = f"seed {summary.study.seed}", None
     if table.is_grid and len(others) == 1 and len(table.factors[others[0]].levels) <= MOST_SERIES:
         series = table.factors[others[0]]
-    pooled = "" if series is not None or not others else ", over all values of the others"
-    lines = []
-    for line in range(len(series.levels) if series else 1):
-        member = table.places[:, others[0]] == line if series else np.ones(len(table), dtype=np.bool_)
-        at_level = [
-            np.flatnonzero(member & (table.places[:, number] == level)) for level in range(len(factor.levels))
+        order = np.lexsort((table.places[:, number], table.places[:, others[0]]))
+        lines = [
+            _picked(summary.estimates[score.name], row.tolist())
+            for row in order.reshape(len(series.levels), len(factor.levels))
         ]
-        lines.append(estimate_all(score, *_pooled(values, at_level)))
-    if factor.is_ordered:
-        marks = study.marks.get(_path_of(study, number), {})
-        curve(
-            path,
-            _title(summary, score),
-            score,
-            factor,
-            lines,
-            () if series is None else tuple(f"{series.name} {shown}" for shown in series.shown),
-            {name: float(value) for name, value in marks.items()},
-            note=_note(summary) + pooled,
-        )
     else:
-        bars(path, _title(summary, score), score, factor, lines[0], note=_note(summary) + pooled)
+        factor, margins = margin(score, *values, table, number)
+        lines = [margins]
+        note += ", whatever the others are" if others else ""
+    title = _title(summary, score)
+    if not factor.is_ordered and series is None:
+        bars(path, title, score, factor, lines[0], note=note)
+        return
+    names = () if series is None else tuple(f"{series.name} {shown}" for shown in series.shown)
+    marks = {name: float(at) for name, at in summary.study.marks.get(_path_of(summary, number), {}).items()}
+    curve(path, title, score, factor, lines, names, marks, note=note)
 
 
-def _pooled(
-    values: tuple[Floats, Floats | None], groups: Sequence[NDArray[np.int64]]
-) -> tuple[Floats, Floats | None]:
-    """The trials of several settings thrown together, a row for each group, filled up with nan."""
-    longest = max(len(group) for group in groups)
-    rows: list[Floats | None] = []
-    for part in values:
-        if part is None:
-            rows.append(None)
-            continue
-        repeats = part.shape[1]
-        row = np.full((len(groups), longest * repeats), np.nan)
-        for number, group in enumerate(groups):
-            row[number, : len(group) * repeats] = part[group].ravel()
-        rows.append(row)
-    first, second = rows
-    assert first is not None
-    # what is filled up weighs nothing
-    return first, None if second is None else np.nan_to_num(second, nan=0.0)
-
-
-def _path_of(study: Study, number: int) -> str:
-    return study.factors[number].path
+def _path_of(summary: Summary, number: int) -> str:
+    return summary.study.factors[number].path
 
 
 def _picked(estimates: Estimates, order: Sequence[int]) -> Estimates:
@@ -252,11 +224,6 @@ def _picked(estimates: Estimates, order: Sequence[int]) -> Estimates:
         estimates.count[order],
         tuple(estimates.method[one] for one in order),
     )
-
-
-def _note(summary: Summary) -> str:
-    study = summary.study
-    return f"seed {study.seed}"
 
 
 def _title(summary: Summary, score: Score) -> str:
