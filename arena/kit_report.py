@@ -208,8 +208,8 @@ def draw_gains(found: Kit, path: Path) -> None:
 
     def with_gain(gain: Estimate) -> Estimate:
         # the kits are the same, so it is the gain that has an interval
-        ends = (min(max(share + end, 0.0), 1.0) for end in (gain.value, gain.low, gain.high))
-        return Estimate(*ends, gain.count, gain.method)
+        value, low, high = (min(max(share + end, 0.0), 1.0) for end in (gain.value, gain.low, gain.high))
+        return Estimate(value, low, high, gain.count, gain.method)
 
     rows = [(f"{one.path} exact", with_gain(one.exact.gain)) for one in found.blame.parts]
     rows += [(f"{one.name} matched", with_gain(one.alike.gain)) for one in found.blame.pairs]
