@@ -190,9 +190,13 @@ def test_the_finalists_meet_on_repeats_that_nobody_has_seen() -> None:
     assert tuple(places) == result.finalists
     assert fresh.start == max(repeats.stop for _, repeats in search)
     assert result.values.shape == (len(places), len(fresh))
-    # Whoever is still alive has had all the repeats before these.
-    for place in places:
-        assert {repeat for one, repeat in bench.seen if one == place} == set(range(fresh.stop))
+    # The leader has had all the repeats before these; who was called back has had the first of them.
+    had = [{repeat for one, repeat in bench.seen if one == place} for place in places]
+    assert had[0] == set(range(fresh.stop))
+    for seen in had[1:]:
+        before = seen - set(fresh)
+        assert set(fresh) <= seen
+        assert before == set(range(len(before)))
 
 
 def test_an_impossible_setting_drops_out_at_once() -> None:
@@ -297,7 +301,10 @@ def test_the_history_tells_how_it_went() -> None:
     assert tuple(told) == result.history
     assert [step.is_final for step in told] == [False] * (len(told) - 1) + [True]
     assert [step.trials for step in told] == sorted(step.trials for step in told)
-    assert [step.alive for step in told] == sorted((step.alive for step in told), reverse=True)
+    alive = [step.alive for step in told]
+    assert alive[:-1] == sorted(alive[:-1], reverse=True)
+    # Some that were let go may be called back as runners-up.
+    assert alive[-1] == len(result.finalists) <= max(alive[-2], 4)
     assert told[-1].trials == result.trials
     assert told[-1].leader == result.winner
     assert all(step.low <= step.value <= step.high for step in told)

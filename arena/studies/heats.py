@@ -94,7 +94,7 @@ class Heats:
     alive: list[Place] = field(default_factory=list)
     shown: dict[Place, tuple[Floats, Floats | None]] = field(default_factory=dict)
     told_worse: int = 0
-    set_aside: int = 0
+    aside: list[Place] = field(default_factory=list)
     without_figure: int = 0
     history: list[Step] = field(default_factory=list)
 
@@ -186,8 +186,18 @@ class Heats:
 
     def keep(self, most: int) -> None:
         """Let all but the first ``most`` go."""
-        self.set_aside += max(len(self.alive) - most, 0)
+        self.aside = self.alive[most:] + self.aside
         self.alive = self.alive[:most]
+
+    @property
+    def set_aside(self) -> int:
+        """How many were let go without being told worse."""
+        return len(self.aside)
+
+    def recall(self, most: int) -> None:
+        """Take back those that were let go last, the best first, until ``most`` are alive."""
+        count = max(most - len(self.alive), 0)
+        self.alive, self.aside = self.alive + self.aside[:count], self.aside[count:]
 
     def tell(self) -> None:
         """Note how the race stands."""

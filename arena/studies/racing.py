@@ -200,6 +200,8 @@ def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: F
     if heats.alive:
         most = max(1, min(_MOST_FINALISTS, left // _LEAST_FINAL))
         heats.keep(most)
+        # runners-up are of use too, where the repeats do for them
+        heats.recall(min(most, _LEAST_ALIVE))
         repeats = min(left // len(heats.alive), _MOST_FINAL)
         values, weights = heats.run(heats.alive, range(heats.repeats, heats.repeats + repeats))
         comparison = compare(score, values, weights, heats.seed, against=0)
