@@ -53,9 +53,10 @@ class Score:
     """What the repeats of one setting come to.
 
     ``summary`` of ``column`` over the repeats: the *share* or *mean* of its values, their *median* (inf where
-    more than half of them are "not within the run"), or the *ratio* of the sum of ``column`` to the sum of the
-    column ``weight``, which is None for the others. Values that are nan are left out. ``unit`` is that of the
-    summary: "", "s", or "%" for a share or a ratio of parts of a whole, whose value still lies from 0 to 1.
+    more than half of them are "not within the run"), or the *ratio* of the sum of ``column`` to the sum of
+    the column ``weight``, which is None for the others. Values that are nan are left out. ``unit`` is that of
+    the summary: "", "s", or "%" for a share or a ratio of parts of a whole, whose value still lies from 0 to
+    1.
     ``words`` complete "walkers that ..." or stand in a heading; ``definition`` is a sentence.
     """
 
