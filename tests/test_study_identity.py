@@ -138,7 +138,7 @@ def test_the_digest_is_of_all_that_decides_the_results(
         "design own",
         "arena room",
     }
-    monkeypatch.setattr(plan, "kernels_digest", lambda: "another")
+    monkeypatch.setattr(plan, "sources_digest", lambda: "another")
     assert parts_of(text)["program"] != before["program"]
 
 
@@ -171,7 +171,7 @@ def test_a_study_can_be_sent(text: str, monkeypatch: pytest.MonkeyPatch, tmp_pat
             assert other.setting(number) == setting
             assert other.design_of(setting) == study.design_of(setting)
             assert other.arena_of(setting) == study.arena_of(setting)
-    monkeypatch.setattr(plan, "kernels_digest", lambda: "another")
+    monkeypatch.setattr(plan, "sources_digest", lambda: "another")
     with pytest.raises(InputError, match="program differ here from where the study was sent"):
         Study.from_payload(payload)
 

@@ -9,12 +9,11 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cache, cached_property, lru_cache
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from agents.compiled import kernels_digest
 from agents.design import Design
 from agents.documents import LONGEST_NAME
 from agents.errors import InputError, NotFoundError
@@ -244,7 +243,7 @@ class Study:
         if self.sampling != "grid":
             # another scipy may draw otherwise
             parts["drawn"] = hashlib.sha256(self._shares.tobytes()).hexdigest()
-        parts["program"] = _digest(f"{version('photodrome')} {kernels_digest()}")
+        parts["program"] = _digest(f"{version('photodrome')} {sources_digest()}")
         return parts
 
     @property
@@ -283,6 +282,18 @@ class Study:
                 "use the same version of the program and its libraries on every machine"
             )
         return study
+
+
+@cache
+def sources_digest() -> str:
+    """Return the digest (SHA-256, hexadecimal) of the whole program's text, kernels and all else."""
+    digest = hashlib.sha256()
+    root = Path(__file__).resolve().parents[2]
+    for package in ("agents", "replays", "arena"):
+        for path in sorted((root / package).rglob("*.py")):
+            digest.update(path.relative_to(root).as_posix().encode())
+            digest.update(path.read_bytes())
+    return digest.hexdigest()
 
 
 def read_study(name_or_path: str | Path, most_trials: int | None = MOST_TRIALS) -> Study:
