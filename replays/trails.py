@@ -129,6 +129,8 @@ class Trails:
         Returns whether that was enough, and the rectangles [fine pixels] in which something is new. Time
         does not run backwards here; make new trails for that.
         """
+        # noted at once, for part of the ways may be drawn as far as that even where time is short
+        self.time_s = max(self.time_s, time_s)
         until = time.perf_counter() + budget_s
         ways = self._ways
         count = len(self._everyone)
@@ -153,7 +155,6 @@ class Trails:
                 if time.perf_counter() > until:
                     return False, changed
         changed += self._mark_pulses(time_s)
-        self.time_s = max(self.time_s, time_s)
         return True, changed
 
     def _draw(self, first: int, last: int, mine: Look) -> None:
