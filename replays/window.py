@@ -351,7 +351,9 @@ class Window:
             self._causes_announced = True
             draw_card(sheet, box)
             words = "getting the circuit ready; the first time this may take half a minute"
-            sheet.text(words, box.middle, TEXT, across=0.5, down=0.5)
+            for number, line in enumerate(sheet.wrapped(words, TEXT, box.width - 30)):
+                place = (box.middle[0], box.middle[1] + 22.0 * number)
+                sheet.text(line, place, TEXT, across=0.5, down=0.5)
             return
         if self._causes is None:
             from replays.strip import CausePanel

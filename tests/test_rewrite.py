@@ -159,7 +159,7 @@ def test_a_text_that_would_come_apart_is_refused(sides: tuple[str, ...]) -> None
     # YAML 1.2.2, section 5.4: a carriage return alone is a line break too, here mixed with line feeds
     text = "photodrome: design 1\rname: sorrel\rbody: {\n  mass: 14 g}\r"
     assert parse_design(text, HERE).body.mass == 0.014
-    with pytest.raises(WorkError, match="cannot be changed at left.latch"):
+    with pytest.raises(WorkError, match=r"cannot be changed at left\.latch"):
         rewrite(text, {(side, "latch"): "12k" for side in sides}, Design)
 
 

@@ -112,3 +112,17 @@ def test_a_leap_after_a_followed_walker_is_seen_to_its_end(
     here = rest(window, surface)
     assert window.view != far
     assert unlike(here, drawn_at_once(window, replay, monkeypatch)) == 0
+
+
+def test_what_is_said_until_the_circuit_is_ready_stays_on_its_card(replay: Replay) -> None:
+    window, surface = Window(replay), pygame.Surface((480, 900))
+    window.draw(surface)
+    press(window, pygame.K_TAB)
+    window.draw(surface)
+    assert window._causes is None
+    strip = window.layout.strip
+    assert strip is not None
+    beside = pygame.surfarray.array3d(surface)[
+        : round(strip.left) - 1, round(strip.top) : round(strip.bottom)
+    ]
+    assert (beside == np.array(window.theme.paper)).all()
