@@ -30,16 +30,16 @@ def rewrite(text: str, values: Mapping[KeyPath, str], model: type[BaseModel]) ->
     to be there, a map need not be. Raises WorkError where the text cannot be changed like that.
     """
     expected = plain_of(layout_of(text).root)
-    for path, value in values.items():
-        layout = layout_of(text)
-        if layout.is_shared(path):
-            layout = layout_of(layout.without_aliases())
-        try:
-            text = replaced(layout, path, value, lambda place: _order(model, place))
-            _put(expected, path, value)
-        except LookupError as error:
-            raise WorkError(f"{path_text(path)}: there is no such place in this file ({error})") from None
     try:
+        for path, value in values.items():
+            layout = layout_of(text)
+            if layout.is_shared(path):
+                layout = layout_of(layout.without_aliases())
+            try:
+                text = replaced(layout, path, value, lambda place: _order(model, place))
+                _put(expected, path, value)
+            except LookupError as error:
+                raise WorkError(f"{path_text(path)}: there is no such place in this file ({error})") from None
         found = plain_of(layout_of(text).root)
     except yaml.YAMLError as error:
         raise WorkError(f"the text of this file cannot be changed at {_listed(values)} ({error})") from None

@@ -83,6 +83,9 @@ class Hands:
             self.leave()
         elif event.type == pygame.KEYDOWN:
             self._key(event.key, getattr(event, "mod", 0), getattr(event, "unicode", ""))
+        elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
+            # whatever has come up meanwhile, what is let go of is held no longer
+            self._release(self._points(event.pos))
         elif self.question is not None or self.help_shown:
             if event.type == pygame.MOUSEBUTTONDOWN and self.help_shown:
                 self.help_shown = False
@@ -92,8 +95,6 @@ class Hands:
             self._over = self._points(event.pos)
             # of many motions within a frame the last one counts
             self._pointer = self._over if self._holds else None
-        elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
-            self._release(self._points(event.pos))
         elif event.type == pygame.MOUSEWHEEL:
             self._wheel(event.y, self._over)
 
@@ -142,19 +143,23 @@ class Hands:
         if not text:
             question.note = "write a file name"
             return
-        path = Path(text).expanduser()
-        if path.suffix.lower() not in (".yaml", ".yml"):
-            path = path.with_name(path.name + ".yaml")
-        if path.exists() and question.warned != path:
-            question.warned = path
-            question.note = f"{path.name} is there already; Enter again writes over it"
-            if path.resolve() == paper.path.resolve() and paper.foreign() is not None:
-                question.note = f"{path.name} has changed on disk meanwhile; Enter again writes over it"
-            return
         try:
+            path = Path(text).expanduser()
+            if path.suffix.lower() not in (".yaml", ".yml"):
+                path = path.with_name(path.name + ".yaml")
+            if path.exists() and question.warned != path:
+                question.warned = path
+                question.note = f"{path.name} is there already; Enter again writes over it"
+                if path.resolve() == paper.path.resolve() and paper.foreign() is not None:
+                    question.note = f"{path.name} has changed on disk meanwhile; Enter again writes over it"
+                return
             self.trial.save(paper, path)
         except PhotodromeError as error:
             question.note = first_line(str(error))
+            return
+        except (OSError, RuntimeError, ValueError) as error:
+            # a home of nobody, a folder that may not be looked into, a name too long, no name at all
+            question.note = f"nothing can be saved there ({getattr(error, 'strerror', None) or error})"
             return
         self.question = None
 

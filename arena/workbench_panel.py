@@ -1,6 +1,7 @@
 """The side panel of the workbench: the dials, the pulse ahead, the race, and the buttons."""
 
 import math
+from dataclasses import replace
 
 from agents.measure import SidePoint
 from agents.units import format_quantity
@@ -243,15 +244,15 @@ def _score_words(score: DesignScore, before: DesignScore | None, lines: int) -> 
         return f"{now}" if before is None or now == then else f"{now} (before: {then})"
 
     told = []
+    if before is not None and (before.reached is None) != (score.reached is None):
+        # of an arena with goals and one without only the light can be compared
+        before = replace(before, reached=score.reached, median_reach_s=score.median_reach_s)
     if score.reached is not None:
         told.append(f"{pair(score.reached, before and before.reached)} of {score.walkers} reached a goal")
     then = before.median_reach_s if before is not None else None
-    if score.median_reach_s is not None:
-        told.append(
-            f"half by {pair(time_words(score.median_reach_s), time_words(then) if then else 'never')}"
-        )
-    elif then:
-        told.append(f"half by never (before: {time_words(then)})")
+    half, earlier = ("never" if at is None else time_words(at) for at in (score.median_reach_s, then))
+    if score.median_reach_s is not None or then is not None:
+        told.append(f"half by {pair(half, earlier)}")
     if score.light_gain is not None:
         gain = f"{score.light_gain:.2f}"
         gained = before.light_gain if before is not None else None

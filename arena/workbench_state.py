@@ -91,7 +91,7 @@ class Trial:
     races: Latest[Race, Raced] = field(default_factory=lambda: Latest("race", run_race))
     skies: Latest[Sky, npt.NDArray[np.float32]] = field(default_factory=lambda: Latest("light", map_sky))
     spots: Latest[Spot, Forecast] = field(default_factory=lambda: Latest("pulse", foresee))
-    _mapped: ArenaSpec | None = None
+    _mapped: Sky | None = None
     _sketched: tuple[tuple[str, int], Design] | None = None
     _stale_s: float = 0.0
     _since_look: float = 0.0
@@ -294,6 +294,8 @@ class Trial:
             self.note = nothing
             return
         texts, words = step
+        # what is carried may be another thing, or none, in the text to come
+        self.carried = None
         for paper, text in zip(self.papers, texts, strict=True):
             if text != paper.text:
                 paper.set_text(text)
@@ -311,6 +313,8 @@ class Trial:
     def load_changed(self) -> None:
         """Take what the disk holds of the files that have changed there."""
         papers, self.changed_on_disk = self.changed_on_disk, []
+        if papers and self.carried is not None:
+            self.put_back()
         for paper in papers:
             try:
                 paper.load()
@@ -353,14 +357,21 @@ class Trial:
             self.race_fault = str(error)
 
     def map_light(self) -> None:
-        """Ask for the map of light, unless nothing that casts or stops light has changed."""
-        spec = self.spec
-        if self._mapped is None or any(
-            getattr(spec, key) != getattr(self._mapped, key)
-            for key in ("floor", "walls", "shades", "lamps", "sun", "ambient", "cell")
+        """Ask for the map of light, unless nothing that casts, stops or takes up light has changed."""
+        # at the height at which a replay of these designs has it
+        height = float(np.median([design_of(paper).panel.height for paper in self.designs]))
+        sky = Sky(self.spec, height)
+        mapped = self._mapped
+        if (
+            mapped is None
+            or sky.height != mapped.height
+            or any(
+                getattr(sky.spec, key) != getattr(mapped.spec, key)
+                for key in ("floor", "walls", "shades", "lamps", "sun", "ambient", "cell")
+            )
         ):
-            self._mapped = spec
-            self.skies.ask(Sky(spec, design_of(self.designs[0]).panel.height))
+            self._mapped = sky
+            self.skies.ask(sky)
 
     def foresee(self) -> None:
         """Ask what a pulse of the chosen design will be at the light meter."""

@@ -43,7 +43,9 @@ class Figures:
             self._kinds = known._kinds
         same = known is not None and known._view.zoom == view.zoom
         self._stamps: dict[tuple[int, int], pygame.Surface] = known._stamps if known and same else {}
-        self._glow_stamps: dict[tuple[int, int], pygame.Surface] = known._glow_stamps if known else {}
+        self._glow_stamps: dict[tuple[int, int], pygame.Surface] = (
+            known._glow_stamps if known and same else {}
+        )
         self._radii: Floats = shown_radii(replay.walkers["radius"], view)
         self._asides: Floats = 0.5 * replay.walkers["track"] * self._radii / replay.walkers["radius"]
 

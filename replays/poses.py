@@ -10,8 +10,8 @@ from replays.record import Replay
 
 Floats = NDArray[np.float64]
 
-# Rows farther apart than this are a rest, not a move [s].
-_LONGEST_STEP = 0.1
+LONGEST_STEP = 0.1
+"""Rows farther apart than this are a rest, not a move [s]."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +57,7 @@ class Poses:
         after = np.where(after < self.edges[1:], after, before)
         rows, following = self.rows[before], self.rows[after]
         span = following["time_s"] - rows["time_s"]
-        moves = (span > 0.0) & (span <= _LONGEST_STEP)
+        moves = (span > 0.0) & (span <= LONGEST_STEP)
         share = np.where(moves, (time_s - rows["time_s"]) / np.where(moves, span, 1.0), 0.0)
         x = rows["x"] + share * (following["x"].astype(np.float64) - rows["x"])
         y = rows["y"] + share * (following["y"].astype(np.float64) - rows["y"])

@@ -96,6 +96,7 @@ class Stage:
         self.light = LightMap.of(replay)
         self._front: _Floor | None = None
         self._back: _Floor | None = None
+        self._is_complete = False
         self._figures: tuple[View, Figures] | None = None
 
     def draw_ground(self, view: View, fine: int) -> tuple[pygame.Surface, list[tuple[str, Point]]]:
@@ -134,8 +135,8 @@ class Stage:
 
     @property
     def is_settled(self) -> bool:
-        """Whether nothing is being made anew."""
-        return self._back is None
+        """Whether all that was to be drawn last has been drawn: nothing is being made anew or added."""
+        return self._back is None and self._is_complete
 
     def draw(
         self, surface: pygame.Surface, view: View, moment: Moment, *, moving: bool = False,
@@ -179,10 +180,11 @@ class Stage:
             self._back = None
         if self._back is not None:
             # the viewer may have gone elsewhere meanwhile; it keeps to the time for which it was begun
+            self._is_complete = False
             if self._back.advance(self._back.moment.time_s, budget_s, is_shown=False):
                 self._front, self._back = self._back, None
-        elif front.fits(view, moment):
-            front.advance(moment.time_s, budget_s)
+        else:
+            self._is_complete = front.fits(view, moment) and front.advance(moment.time_s, budget_s)
 
     def _window(self, view: View) -> pygame.Rect:
         corner = (round(view.left * self.scale), round(view.top * self.scale))

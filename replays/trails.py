@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replays.colours import Look, look
-from replays.poses import Floats, Poses
+from replays.poses import LONGEST_STEP, Floats, Poses
 from replays.record import Replay
 from replays.sheet import Point, Sheet, pygame
 from replays.tracks import CROWD, draw_pulse_mark, marks_pulses
@@ -119,7 +119,8 @@ class Trails:
         step = _CROWD_STEP if self._is_crowd else _STEP
         cell = np.floor(place / step)
         kept = np.ones(len(place), dtype=bool)
-        kept[1:] = (cell[1:] != cell[:-1]).any(axis=1) | ~pen[1:]
+        # the end of a rest stays, lest the way creeps on while its walker waits
+        kept[1:] = (cell[1:] != cell[:-1]).any(axis=1) | ~pen[1:] | (np.diff(time_s) > LONGEST_STEP)
         place, time_s, pen = place[kept], time_s[kept], pen[kept]
         return (place, time_s, pen) if self._is_crowd else _finer(place, time_s, pen)
 
@@ -129,6 +130,8 @@ class Trails:
         Returns whether that was enough, and the rectangles [fine pixels] in which something is new. Time
         does not run backwards here; make new trails for that.
         """
+        # noted at once, for part of the ways may be drawn as far as that even where time is short
+        self.time_s = max(self.time_s, time_s)
         until = time.perf_counter() + budget_s
         ways = self._ways
         count = len(self._everyone)
@@ -153,7 +156,6 @@ class Trails:
                 if time.perf_counter() > until:
                     return False, changed
         changed += self._mark_pulses(time_s)
-        self.time_s = max(self.time_s, time_s)
         return True, changed
 
     def _draw(self, first: int, last: int, mine: Look) -> None:

@@ -101,6 +101,7 @@ class Window:
         self._ticks: tuple[object, pygame.Surface] | None = None
         self._drawn: tuple[object, ...] | None = None
         self._dissolve = Dissolve()
+        self._dissolves = False
         self._latest: pygame.Surface | None = None
 
     @property
@@ -271,14 +272,15 @@ class Window:
     def is_still(self) -> bool:
         """Whether the window would look the same if it were drawn again."""
         is_ready = self._causes is not None or not self._causes_announced
-        return is_ready and self._drawn == self._state()
+        is_whole = self._stage.is_settled and not self._dissolves
+        return is_ready and is_whole and self._drawn == self._state()
 
     def _state(self) -> tuple[object, ...]:
         levels = self._glows.levels(self.now_s)
         player = self.player
         return (
             self.size, self.theme.name, self.scale, self.help_shown, self.notice, self.view,
-            self.camera.is_moving(self.now_s), self._stage.is_settled, player.time_s, player.playing,
+            self.camera.is_moving(self.now_s), player.time_s, player.playing,
             player.speed_step, player.skipping, player.chosen, player.following, player.causes_shown,
             player.ways, self._causes is None, levels.tobytes(), self._mouse if self._grip else None,
         )  # fmt: skip
@@ -291,7 +293,8 @@ class Window:
     def draw(self, surface: pygame.Surface) -> None:
         """Draw everything onto ``surface``, whose size the window takes on."""
         self.size = surface.get_size()
-        if self.camera.is_moving(self.now_s) or not self._draw_calmly(surface):
+        self._dissolves = not self.camera.is_moving(self.now_s) and self._draw_calmly(surface)
+        if not self._dissolves:
             # a view that the viewer is moving answers at once
             self._dissolve.forget()
             self._draw_run(surface)
@@ -348,7 +351,9 @@ class Window:
             self._causes_announced = True
             draw_card(sheet, box)
             words = "getting the circuit ready; the first time this may take half a minute"
-            sheet.text(words, box.middle, TEXT, across=0.5, down=0.5)
+            for number, line in enumerate(sheet.wrapped(words, TEXT, box.width - 30)):
+                place = (box.middle[0], box.middle[1] + 22.0 * number)
+                sheet.text(line, place, TEXT, across=0.5, down=0.5)
             return
         if self._causes is None:
             from replays.strip import CausePanel

@@ -22,8 +22,9 @@ from replays.poses import Poses
 from replays.record import LEFT, RIGHT
 from replays.score import score
 from replays.sheet import Sheet, dashes, pygame
+from replays.stage import Moment, Stage
 from replays.trails import Trails
-from replays.view import Room, fit
+from replays.view import Room, View, fit
 
 BLIND_TO = (None, "Protanomaly", "Deuteranomaly", "Tritanomaly")
 
@@ -240,6 +241,33 @@ def test_a_walker_stands_between_its_rows_only_while_it_moves() -> None:
     assert mine.pose(walker, 10.25).x == pytest.approx(0.25)
     assert mine.pose(walker, 10.25).heading == pytest.approx(3.2)
     assert mine.pose(walker, 100.0).x == pytest.approx(0.3)
+
+
+def test_a_way_does_not_go_on_while_its_walker_rests() -> None:
+    made = Fabricator(seconds=100.0)
+    walker = made.walker(0.5, 0.5)
+    made.pulse(walker, 40.0, (0.7, 0.5))
+    replay = made.replay()
+    # so close that a walker covers many points from one row to the next
+    view = View(0.0, 0.0, 800.0, 400.0, 0.45, 0.45, 4000.0)
+    trails = Trails(replay, Poses(replay), view, 1.0, 1, np.array([walker]))
+    trails.advance(39.99)
+    assert trails.casing.get_bounding_rect().width == 0
+    trails.advance(40.25)
+    drawn = trails.casing.get_bounding_rect()
+    assert drawn.right == pytest.approx(view(0.6, 0.5)[0], abs=6.0)
+
+
+def test_lit_wheels_of_another_zoom_are_not_kept() -> None:
+    replay = potting_bench().replay()
+    stage, everyone = Stage(replay), np.ones((len(replay.walkers), 2))
+    surface = pygame.Surface((800, 400))
+    kept = set()
+    for step in range(30):
+        view = View(0.0, 0.0, 800.0, 400.0, 0.0, 0.0, 600.0 + 60.0 * step)
+        stage.draw(surface, view, Moment(0.0, everyone))
+        kept.add(len(stage.figures(view)._glow_stamps))
+    assert kept == {1}
 
 
 def test_every_walker_is_found_at_its_own_place_at_any_time() -> None:

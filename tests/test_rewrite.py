@@ -154,6 +154,15 @@ def test_a_place_that_is_not_there_is_refused() -> None:
         rewrite_design(TEXTS["design", "poppy"], {"both.lach": 1.0})
 
 
+@pytest.mark.parametrize("sides", [("left",), ("left", "right")])
+def test_a_text_that_would_come_apart_is_refused(sides: tuple[str, ...]) -> None:
+    # YAML 1.2.2, section 5.4: a carriage return alone is a line break too, here mixed with line feeds
+    text = "photodrome: design 1\rname: sorrel\rbody: {\n  mass: 14 g}\r"
+    assert parse_design(text, HERE).body.mass == 0.014
+    with pytest.raises(WorkError, match=r"cannot be changed at left\.latch"):
+        rewrite(text, {(side, "latch"): "12k" for side in sides}, Design)
+
+
 def test_what_the_text_says_now_may_be_impossible_and_is_then_told_at_its_place() -> None:
     after = rewrite_design(TEXTS["design", "poppy"], {"both.whisker.length": 0.003})
     with pytest.raises(SpecError) as caught:

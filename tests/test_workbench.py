@@ -4,11 +4,13 @@ import math
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import eseries
 import numpy as np
 import pytest
+from fabricate import potting_bench
 
 from agents.bench import bench_point
 from agents.design import parse_design, read_design
@@ -23,11 +25,13 @@ from arena.workbench_face import Face
 from arena.workbench_hands import HELP, Hands
 from arena.workbench_latest import Latest, Tell
 from arena.workbench_layout import BUTTONS, LEAST_SIZE, USUAL_SIZE, lay_out, scale_of
+from arena.workbench_panel import _score_words
 from arena.workbench_papers import arena_of, design_of
 from arena.workbench_state import METER, Trial
 from arena.workbench_things import thing_of, things_of, with_thing
 from arena.workbench_walker import stand_after
 from arena.workbench_work import Race, Raced, Spot, Terms, foresee, light_by_kind, run_race
+from replays.score import score
 from replays.sheet import Sheet, pygame
 
 SHORT = Terms(walkers=2, seconds=120.0)
@@ -577,6 +581,100 @@ def test_a_file_that_changes_on_disk_is_noticed(make: Callable[..., Hands], fold
     path.unlink()
     hands.advance(2.0)
     assert trial.changed_on_disk == [], "a file that is gone has nothing to load"
+
+
+def test_a_file_loaded_in_the_midst_of_a_drag_may_have_lost_what_is_dragged(
+    make: Callable[..., Hands], folder: Path
+) -> None:
+    hands = make()
+    trial = hands.trial
+    show(hands)
+    assert hands.view is not None
+    drag(hands, hands.view(1.05, 0.6), hands.view(1.2, 0.6), drop=False)
+    assert trial.carried is not None
+    assert trial.carried.now.kind == "wall"
+    path = folder / "potting-bench.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text[: text.index("walls:")] + text[text.index("shades:") :], encoding="utf-8")
+    hands.advance(2.0)
+    press(hands, pygame.K_l)
+    assert trial.carried is None
+    assert trial.spec.walls == ()
+    mouse(hands, pygame.MOUSEMOTION, hands.view(1.3, 0.6))
+    hands.advance(0.01)
+    mouse(hands, pygame.MOUSEBUTTONUP, hands.view(1.3, 0.6))
+    assert trial.arena.text == path.read_text(encoding="utf-8")
+    # the wall is back, and nobody holds it
+    drag(hands, hands.view(1.85, 0.7), hands.view(1.8, 0.6), drop=False)
+    press(hands, pygame.K_u)
+    assert trial.carried is None
+    assert (trial.arena.text, len(trial.spec.walls)) == (text, 1)
+
+
+@pytest.mark.parametrize(
+    "name", ["/", ".", "~nobody-of-this-name/poppy", "p" * 300, "poppy.yaml/poppy", "loop"]
+)
+def test_a_name_that_no_file_can_have_is_told(make: Callable[..., Hands], folder: Path, name: str) -> None:
+    (folder / "loop.yaml").symlink_to("loop.yaml")
+    hands = make()
+    before = sorted(folder.iterdir())
+    press(hands, pygame.K_w)
+    assert hands.question is not None
+    hands.question.text = name
+    press(hands, pygame.K_RETURN, pygame.K_RETURN)
+    assert hands.question is not None, "the question stays, with what was written"
+    assert hands.question.text == name
+    assert hands.question.note
+    assert sorted(folder.iterdir()) == before
+    show(hands)
+
+
+def test_what_is_let_go_of_under_a_question_is_held_no_longer(
+    make: Callable[..., Hands], folder: Path
+) -> None:
+    hands = make()
+    show(hands)
+    assert hands.view is not None
+    drag(hands, hands.view(1.85, 0.7), hands.view(1.8, 0.6), drop=False)
+    press(hands, pygame.K_a)
+    assert hands.question is not None
+    mouse(hands, pygame.MOUSEBUTTONUP, hands.view(1.8, 0.6))
+    press(hands, pygame.K_ESCAPE)
+    assert hands.trial.carried is None
+    assert arena_of(hands.trial.arena).lamps[0].place == (1.8, 0.6)
+    mouse(hands, pygame.MOUSEMOTION, hands.view(0.5, 0.5))
+    hands.advance(0.01)
+    assert hands.trial.spec.lamps[0].place == (1.8, 0.6)
+
+
+def test_the_map_of_light_goes_along_with_the_height_of_the_panel(
+    make: Callable[..., Hands], folder: Path
+) -> None:
+    hands = make()
+    trial = hands.trial
+    trial.refresh()
+    settle(hands)
+    path = folder / "poppy.yaml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("panel:\n", "panel:\n  height: 300 mm\n"), encoding="utf-8")
+    hands.advance(2.0)
+    press(hands, pygame.K_l)
+    settle(hands)
+    assert trial.raced is not None
+    assert trial.light is not None
+    np.testing.assert_array_equal(trial.light, trial.raced.replay.light_map)
+
+
+def test_a_race_is_compared_with_one_that_had_a_goal_too() -> None:
+    now = score(potting_bench().replay())[0]
+    assert now.reached == 2
+    nowhere = replace(now, reached=None, median_reach_s=None)
+    assert _score_words(now, nowhere, 3) == _score_words(now, None, 3)
+    assert "goal" not in " ".join(_score_words(nowhere, now, 3))
+    # who starts in the goal has reached it at time 0, which is not never
+    at_once = replace(now, median_reach_s=0.0)
+    assert _score_words(now, at_once, 3)[1].endswith("(before: 0.0 s)")
+    assert _score_words(replace(now, median_reach_s=None), at_once, 3)[1] == "half by never (before: 0.0 s)"
 
 
 def test_closing_asks_where_changes_would_be_lost(make: Callable[..., Hands], folder: Path) -> None:
