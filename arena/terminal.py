@@ -69,10 +69,16 @@ def progress(words: str, doing: str = "running", stopped: str = "nothing was wri
     program if need be, within about ``GRACE``; ``stopped`` says what becomes of the work then.
     """
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
+    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
     console = Console(stderr=True)
-    columns: Sequence[Any] = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn())
+    columns: Sequence[Any] = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TimeElapsedColumn(),
+        TextColumn("left:"),
+        TimeRemainingColumn(),
+    )
     begun = time.monotonic()
     bars = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
 

@@ -123,7 +123,7 @@ def test_typical_times_go_by_cores(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "cpu_count", lambda: 8)
     assert typical_time(10_000, 2, 600.0) == pytest.approx(10_000 * 2 * 600.0 / (8 * planform.TYPICAL_SPEED))
     study = parse_study(BASE)
-    assert study.typical_time == pytest.approx(960 * 600.0 / 8e6)
+    assert study.typical_time == pytest.approx(960 * 600.0 / (8 * planform.TYPICAL_SPEED))
     assert study.size_text == "96 settings, 10 repeats: 960 trials, about 1 s here"
 
 
