@@ -23,7 +23,7 @@ from agents.shipped import find_document
 from arena.contest import Entrant
 from arena.spec import ArenaSpec
 from arena.studies.paths import Parameter, values_into_arena, values_into_design
-from arena.studies.planform import MOST_TRIALS, time_text, typical_time
+from arena.studies.planform import MOST_TRIALS, counted, time_text, typical_time
 from arena.studies.ranges import Levels, Span, range_text
 from arena.studies.reading import Find, Plan, files_beside, read_plan
 from arena.studies.sampling import Floats, drawn_shares, grid_number, grid_place
@@ -221,7 +221,8 @@ class Study:
     def size_text(self) -> str:
         """Settings, repeats, trials and typical time, in words."""
         return (
-            f"{self.settings:,} settings, {self.repeats:,} repeats: {self.trials:,} trials, "
+            f"{counted(self.settings, 'setting')}, {counted(self.repeats, 'repeat')}: "
+            f"{counted(self.trials, 'trial')}, "
             f"about {time_text(self.typical_time)} here"
         )
 

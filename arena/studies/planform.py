@@ -119,6 +119,11 @@ class PlanForm(BaseSpec):
     )
 
 
+def counted(number: int, what: str) -> str:
+    """Tell a number of things, like ``1 setting`` or ``1,200 trials``."""
+    return f"{number:,} {what}{'' if number == 1 else 's'}"
+
+
 def time_text(seconds: float) -> str:
     """Tell a time [s] in the unit that suits it."""
     for unit, length in (("years", 31557600.0), ("days", 86400.0), ("hours", 3600.0), ("minutes", 60.0)):

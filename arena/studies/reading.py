@@ -26,7 +26,7 @@ from arena.studies.paths import (
     values_into_arena,
     values_into_design,
 )
-from arena.studies.planform import MOST_TRIALS, MOST_VARIED, PlanForm, time_text, typical_time
+from arena.studies.planform import MOST_TRIALS, MOST_VARIED, PlanForm, counted, time_text, typical_time
 from arena.studies.ranges import Levels, Span, read_range
 from arena.studies.sampling import DRAWN, MOST_DRAWN
 from arena.studies.scores import SCORES
@@ -277,7 +277,8 @@ class _Reading:
         if most is None or trials <= most:
             return
         took = time_text(typical_time(trials, form.walkers, lasts))
-        got = f"{trials:,} trials ({settings:,} settings, {form.repeats:,} repeats), about {took} here"
+        sizes = f"{counted(settings, 'setting')}, {counted(form.repeats, 'repeat')}"
+        got = f"{counted(trials, 'trial')} ({sizes}), about {took} here"
         key = "repeats" if form.repeats >= settings else "settings" if form.settings else "vary"
         self.fault((key,), got, f"at most {most:,} trials", at_key=True)
 
