@@ -110,7 +110,7 @@ def test_stopping_another_command_says_so() -> None:
 
 
 def test_progress_leaves_the_signal_as_it_was() -> None:
-    before = signal.getsignal(signal.SIGINT)
+    before, others = signal.getsignal(signal.SIGINT), set(threading.enumerate())
 
     def work() -> None:
         with progress("testing") as tell:
@@ -122,10 +122,9 @@ def test_progress_leaves_the_signal_as_it_was() -> None:
         work()
     assert signal.getsignal(signal.SIGINT) is before
     # whoever would have ended the program is gone
-    for thread in threading.enumerate():
-        if thread is not threading.main_thread() and thread.daemon:
-            thread.join(10.0)
-            assert not thread.is_alive()
+    for thread in set(threading.enumerate()) - others:
+        thread.join(10.0)
+        assert not thread.is_alive()
 
 
 @on_posix
