@@ -26,6 +26,9 @@ Rows = Generator[tuple[int, Records], None, None]
 CSV, NPZ = "trials.csv", "trials.npz"
 """Names of the tables in the folder of a sweep, see :mod:`arena.studies.results`."""
 
+SETTINGS_CSV = "settings.csv"
+"""Name of the table of settings there, see :func:`arena.studies.summary.write_summary`."""
+
 
 @dataclass(frozen=True)
 class Outcome:
@@ -106,6 +109,7 @@ def run(
             if progress is not None:
                 progress(journal.kept / study.trials)
         seconds = time.monotonic() - begun
+        journal.check_place()
         try:
             write_csv(folder / CSV, study, journal.chunks)
             write_npz(folder / NPZ, study, journal.chunks)
@@ -116,7 +120,7 @@ def run(
 
 def _tidy(folder: Path, is_complete: bool) -> None:
     """Remove half-written tables that a killed run left, and tables that are about to be no longer true."""
-    for name in (CSV, NPZ):
+    for name in (CSV, NPZ, SETTINGS_CSV):
         doomed = list(folder.glob(f".{name}.*.part"))
         if not is_complete:
             doomed.append(folder / name)
