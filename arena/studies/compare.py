@@ -16,6 +16,7 @@ from scipy import special
 from arena.studies.estimates import FEWEST, Estimate, Estimates, estimate_all, sums_of, values_of
 from arena.studies.resampling import (
     RESAMPLES,
+    in_groups,
     influence,
     midranks,
     resample_counts,
@@ -254,7 +255,8 @@ def _optimism(
     else:
         above, below = sums_of(score, mine, None if weights is None else weights[chosen])
         figure = values_of(score, mine, None if weights is None else weights[chosen])
-        resampled = resampled_ratios(above, below, resample_counts(mine.shape[1], RESAMPLES, seed))
+        above, below = in_groups(above), in_groups(below)
+        resampled = resampled_ratios(above, below, resample_counts(above.shape[1], RESAMPLES, seed))
     goodness = np.where(np.isnan(resampled), -np.inf, sign * resampled)
     winner = goodness.argmax(axis=0)
     with np.errstate(invalid="ignore"):
@@ -264,7 +266,8 @@ def _optimism(
 
 def _resampled_medians(score: Score, values: Floats, resamples: int, seed: int) -> Floats:
     """Medians (settings, resamples); all settings draw the same repeats."""
-    draws = np.random.default_rng(seed).integers(0, values.shape[1], (resamples, values.shape[1]))
+    random, repeats = np.random.default_rng(seed), values.shape[1]
+    draws = (random.integers(0, repeats, repeats) for _ in range(resamples))
     return np.stack([values_of(score, values[:, draw]) for draw in draws], axis=1)
 
 
@@ -286,7 +289,8 @@ def difference(score: Score, values: Floats, weights: Floats | None = None, seed
         resampled = _resampled_medians(score, values, RESAMPLES, seed)
     else:
         above, below = sums_of(score, values, weights)
-        resampled = resampled_ratios(above, below, resample_counts(values.shape[1], RESAMPLES, seed))
+        above, below = in_groups(above), in_groups(below)
+        resampled = resampled_ratios(above, below, resample_counts(above.shape[1], RESAMPLES, seed))
     with np.errstate(invalid="ignore"):
         differences = resampled[0] - resampled[1]
     tail = float(special.ndtr(-widened(np.array([count]))[0]))

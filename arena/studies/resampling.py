@@ -11,6 +11,7 @@ from scipy import special
 __all__ = [
     "RESAMPLES",
     "bca_interval",
+    "in_groups",
     "influence",
     "median_rank",
     "midranks",
@@ -29,6 +30,8 @@ RESAMPLES = 2000
 _SHARE = 0.975
 # Resampled figures worked out at a time, so that a long sweep does not fill the memory: 8 MB.
 _AT_A_TIME = 1_000_000
+# Of more trials than this, as many groups of neighbours are resampled: a table of counts takes 80 MB by then.
+_MOST_COLUMNS = 5000
 
 
 def resample_counts(trials: int, resamples: int, seed: int) -> Floats:
@@ -37,6 +40,17 @@ def resample_counts(trials: int, resamples: int, seed: int) -> Floats:
     draws += np.arange(resamples)[:, None] * trials
     counts = np.bincount(draws.ravel(), minlength=resamples * trials)
     return counts.reshape(resamples, trials).astype(np.float64)
+
+
+def in_groups(sums: Floats) -> Floats:
+    """Sums (settings, trials) as those of groups of neighbouring trials, where there are very many trials.
+
+    Trials are drawn each by itself, so a resample of groups scatters as one of trials does.
+    """
+    trials = sums.shape[1]
+    if trials <= _MOST_COLUMNS:
+        return sums
+    return np.asarray(np.add.reduceat(sums, np.arange(_MOST_COLUMNS) * trials // _MOST_COLUMNS, axis=1))
 
 
 def ratios(numerators: Floats, denominators: Floats) -> Floats:

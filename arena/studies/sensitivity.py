@@ -30,6 +30,11 @@ Floats = NDArray[np.float64]
 _RESAMPLES = 400
 # A factor with more levels than this in drawn settings is thrown together into bins.
 _MOST_BINS = 30
+# Repeats, or drawn settings, that are resampled one by one; more of them would only fill the memory.
+_MOST_REPEATS = 5000
+_MOST_DRAWN = 20_000
+# Products (rows, resamples) that are held at once: 16 MB.
+_AT_A_TIME = 2_000_000
 
 
 @dataclass(frozen=True)
@@ -87,16 +92,19 @@ def sensitivity(
     of their values, since "not within the run" has a rank but no size.
 
     In a grid the variances come from products of different repeats, in which luck cancels however settings
-    share it, and the intervals from resampling repeats. Of drawn settings the other factors scatter at every
-    level of one, and the squares are corrected for that after Kelley, "An unbiased correlation ratio
-    measure", PNAS 21 (1935); the intervals come from resampling settings.
+    share it, and the intervals from resampling repeats; very many of these go in groups. Of drawn settings
+    the other factors scatter at every level of one, and the squares are corrected for that after Kelley, "An
+    unbiased correlation ratio measure", PNAS 21 (1935); the intervals come from resampling settings, and of
+    very many the first are taken.
     """
     trials = _trial_figures(score, values, weights)
     has_figure = np.asarray(~np.isnan(trials).any(axis=1))
-    trials = trials[has_figure]
+    is_grid = table.of(has_figure).is_grid
+    if not is_grid:
+        has_figure &= np.cumsum(has_figure) <= _MOST_DRAWN
+    trials = _in_groups(trials[has_figure])
     table = table.of(has_figure)
     repeats = trials.shape[1]
-    is_grid = table.is_grid
     if len(trials) < 2:
         nothing = tuple(Effect(factor.name, *[np.nan] * 7) for factor in table.factors)
         return Sensitivity(nothing, np.nan, False, len(trials), repeats > 1, is_grid)
@@ -140,6 +148,13 @@ def _trial_figures(score: Score, values: Floats, weights: Floats | None) -> Floa
     return ratios(above, below)[:, None] + influence(above, below)
 
 
+def _in_groups(trials: Floats) -> Floats:
+    """The means of groups of repeats, where these are very many; luck differs from group to group as well."""
+    size = -(-trials.shape[1] // _MOST_REPEATS)
+    groups = trials.shape[1] // size
+    return trials if size == 1 else trials[:, : groups * size].reshape(len(trials), groups, size).mean(axis=2)
+
+
 def _squares(trials: Floats, counts: Floats) -> Floats:
     """The sum over rows of the squared distance of their true figures from the mean of all, by resample.
 
@@ -147,7 +162,11 @@ def _squares(trials: Floats, counts: Floats) -> Floats:
     pairs of different repeats r and q: ((sum c)² − sum c²) / (n² − n), whose luck has expectation 0.
     """
     apart = trials - trials.mean(axis=0)
-    return np.asarray(_products(apart, counts).sum(axis=0))
+    found = np.zeros(len(counts))
+    step = max(1, _AT_A_TIME // len(counts))
+    for first in range(0, len(apart), step):
+        found += _products(apart[first : first + step], counts).sum(axis=0)
+    return found
 
 
 def _products(apart: Floats, counts: Floats) -> Floats:
