@@ -111,6 +111,15 @@ def test_a_table_of_settings_from_before_does_not_outlive_its_trials(tmp_path: P
     assert not (tmp_path / "settings.csv").exists()
 
 
+def test_half_written_pictures_of_a_killed_run_are_removed(tmp_path: Path) -> None:
+    half, own = tmp_path / ".reached-map.png.0123abcd.part", tmp_path / ".mine.part"
+    for path in (half, own):
+        path.write_text("half")
+    run(parse_study(with_vary("design.both.latch: 10k", more=SHORT)), tmp_path)
+    assert not half.exists()
+    assert own.exists()
+
+
 def test_what_listens_but_is_no_scheduler_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     """Dask's own limit of time holds for the connection, not for what should come over it."""
     import socket
