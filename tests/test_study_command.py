@@ -158,6 +158,16 @@ def test_two_values_and_drawn_ones_are_drawn_and_weighed() -> None:
     assert all(2e3 <= one["both.latch"] <= 50e3 for one in answer["settings"])
 
 
+def test_of_many_settings_the_best_are_told() -> None:
+    shown = photodrome(
+        "sweep", plan("design.storage.capacitance: 100 uF..2.2 mF in 43", repeats=6), "--no-plots"
+    )
+    assert "the 20 best of 43 settings" in shown.out
+    table = shown.out.partition("the 20 best")[0]
+    assert "2200 uF" in table
+    assert " 100 uF" not in table
+
+
 def test_a_setting_without_room_is_told_and_the_others_run() -> None:
     outcome = photodrome("sweep", plan("design.body.radius: 26 mm, 390 mm"), "--no-plots")
     assert outcome.code == 0
@@ -216,6 +226,9 @@ def test_a_search_keeps_to_its_budget_and_leaves_a_design_that_can_be_built() ->
     finalists = rows("plan.tune/finalists.csv")
     assert len(finalists) == len(answer["finalists"])
     assert float(finalists[0]["reached"]) == best["figure"]["value"]
+    told = [float(one["reached"]) for one in finalists[1:]]
+    assert len(told) > 1
+    assert told == sorted(told, reverse=True)
     # a storage this small does not get there, whatever else
     assert best["storage.capacitance"] >= 680e-6
     shown = photodrome("tune", name, "--budget", "600", "--no-plots")
