@@ -4,6 +4,7 @@ import math
 
 from rich.console import Console
 
+from arena.studies.compare import Comparison
 from arena.studies.estimates import tell
 from arena.studies.scores import Score
 from arena.studies.sensitivity import Sensitivity
@@ -34,7 +35,7 @@ def print_summary(summary: Summary) -> None:
         (factor.name, [one[number] for one in words]) for number, factor in enumerate(factors)
     ]
     columns += [(one.words, [tell(one, summary.estimates[one.name][row]) for row in rows]) for one in scores]
-    columns.append((VERDICT, [_verdict(summary, row) for row in rows]))
+    columns.append((VERDICT, [_verdict(comparison, row) for row in rows]))
     first, *rest = columns if factors else [("setting", [str(row) for row in rows]), *columns]
     print_table(where, first, rest, words=VERDICT)
     if total > len(rows):
@@ -56,8 +57,7 @@ def print_summary(summary: Summary) -> None:
     where.print(f"{study.trials:,} trials{kept}, {time_words(summary.outcome.seconds)}", style="dim")
 
 
-def _verdict(summary: Summary, setting: int) -> str:
-    comparison = summary.comparison
+def _verdict(comparison: Comparison, setting: int) -> str:
     if setting == comparison.best:
         return BEST
     if comparison.alike[setting]:
@@ -113,7 +113,7 @@ def print_search(search: Search) -> None:
         (factor.name, [one[number] for one in words]) for number, factor in enumerate(factors)
     ]
     columns.append((score.words, [tell(score, found.comparison.estimates[one]) for one in order]))
-    columns.append((VERDICT, [_finalist_verdict(search, one) for one in order]))
+    columns.append((VERDICT, [_verdict(found.comparison, one) for one in order]))
     first, *rest = columns
     print_table(where, first, rest, words=VERDICT)
     if search.effects is not None:
@@ -123,9 +123,14 @@ def print_search(search: Search) -> None:
     figure = tell(score, found.comparison.estimates[order[0]])
     others = int(found.comparison.alike.sum()) - 1
     alike = f"; {others} of the other {len(order) - 1} finalists cannot be told from it" if others else ""
-    where.print(printable(f"{best}: {score.name} {figure} on repeats that nobody was picked for{alike}."))
     if found.overturned:
-        where.print("These repeats overturned what the search had led with, so the figure flatters a little.")
+        where.print(printable(f"{best}: {score.name} {figure}{alike}."))
+        where.print(
+            "The last repeats overturned what the search had led with; the best was picked by these same "
+            "repeats, so its figure flatters it a little."
+        )
+    else:
+        where.print(printable(f"{best}: {score.name} {figure} on repeats that nobody was picked for{alike}."))
     if search.as_it_is is not None:
         name = search.study.designs[0].design.name
         where.print(printable(f"{name} as it is: {score.name} {tell(score, search.as_it_is)}."))
@@ -136,11 +141,3 @@ def print_search(search: Search) -> None:
         + (f", {found.without_figure:,} impossible or silent" if found.without_figure else ""),
         style="dim",
     )
-
-
-def _finalist_verdict(search: Search, finalist: int) -> str:
-    comparison = search.race.comparison
-    assert comparison is not None
-    if finalist == comparison.best:
-        return BEST
-    return ALIKE if comparison.alike[finalist] else WORSE

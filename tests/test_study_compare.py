@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from arena.studies.compare import LEVEL, compare, corrected, difference, pair_tests, repeats_needed
 from arena.studies.resampling import midranks, widened
-from arena.studies.scores import SCORES
+from arena.studies.scores import SCORES, Score
 
 REACHED, REACH_TIME, AIM = SCORES["reached"], SCORES["reach time"], SCORES["aim"]
 CONTACTS, ESCAPE, DIRECTNESS = SCORES["contacts"], SCORES["escape"], SCORES["directness"]
@@ -64,6 +64,24 @@ def test_medians_against_the_signed_ranks_of_a_library(seed: int) -> None:
     for setting in range(1, 5):
         expected = scipy.stats.wilcoxon(values[setting], values[0], correction=True, method="asymptotic")
         assert pairs.p_value[setting] == pytest.approx(float(expected.pvalue), rel=1e-9)
+
+
+def test_a_pair_of_which_one_says_nothing_takes_no_part_in_the_ranks() -> None:
+    values = np.exp(lucky(np.random.default_rng(1), 2, 40) + np.array([[0.0], [0.4]]))
+    values[0, :5] = values[1, 3:9] = np.nan
+    expected = scipy.stats.wilcoxon(values[1, 9:], values[0, 9:], correction=True, method="asymptotic")
+    found = pair_tests(REACH_TIME, values, None, 0)
+    assert found.p_value[1] == pytest.approx(float(expected.pvalue), rel=1e-9)
+
+
+@pytest.mark.parametrize(("score", "name"), [(REACHED, "McNemar"), (CONTACTS, "Student")])
+def test_the_spread_of_pairs_is_that_of_their_differences(score: Score, name: str) -> None:
+    values = (lucky(np.random.default_rng(4), 3, 70) > np.array([[-1.0], [0.0], [0.6]])) * 1.0
+    found = pair_tests(score, values, None, 0)
+    assert found.test == name
+    free = 0 if name == "McNemar" else 1
+    for setting in (1, 2):
+        assert found.spread[setting] == pytest.approx(np.std(values[0] - values[setting], ddof=free))
 
 
 @pytest.mark.parametrize("seed", range(6))

@@ -1,8 +1,9 @@
 """A search for the design that does best in a plan's first score, among values that can be bought.
 
 What the plan varies of designs is searched. Arenas, and what is varied of them, are conditions that a design
-has to cope with: repeat r runs in condition ``r mod n`` of the n there are, so a design is judged by all of
-them alike.
+has to cope with. Each repeat runs in one of the n there are, and every n repeats in all of them, in an order
+drawn anew, so that no condition is bound to some of an arena's listed start places. Repeats come in whole
+rounds of n; so a design is judged by all conditions alike.
 """
 
 import csv
@@ -18,6 +19,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.design import SIDES
 from agents.errors import OptionError, OutputError
 from arena.studies.estimates import Estimate, estimate
 from arena.studies.factors import Table, table_of
@@ -26,7 +28,7 @@ from arena.studies.plan import Setting, Study
 from arena.studies.plots import history
 from arena.studies.racing import Place, Race, race
 from arena.studies.ranges import Levels
-from arena.studies.scores import SCORES, TRIAL, Score
+from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
 from arena.studies.trials import run_trials
 from replays.writing import write_whole
@@ -48,7 +50,8 @@ class Search:
     ``factors`` are what was searched: the design where the plan names several, then the varied values of
     designs. ``conditions`` counts the arenas, with what is varied of them. ``as_it_is`` is the figure of the
     first design as its file has it, by repeats in which it was not picked for anything; None where the plan
-    varies tolerances. ``effects`` come from the first settings tried, evenly spread.
+    varies tolerances, its two sides differ, or the budget is small. ``effects`` come from the first settings
+    tried, evenly spread.
     """
 
     study: Study
@@ -138,6 +141,7 @@ def tune(
         score,
         seed=study.seed,
         ordered=[factor.is_ordered for factor in field.factors],
+        cycle=field.conditions,
     )
     pool = table_of(field.factors, [field.values(tuple(place)) for place in found.pool.tolist()])
     effects = None
@@ -204,6 +208,12 @@ class _Field:
             found[0] = self._study.designs[found[0]].design.name
         return found
 
+    def condition(self, repeat: int) -> int:
+        """The condition in which a repeat runs."""
+        number, place = divmod(repeat, self.conditions)
+        order = np.random.default_rng([self._study.seed, number]).permutation(self.conditions)
+        return int(order[place])
+
     def setting(self, place: Place, condition: int) -> Setting:
         """The setting of a place of the race in a condition."""
         found = [one[level] for one, level in zip(self._lists, place, strict=True)]
@@ -220,15 +230,21 @@ class _Field:
         )
 
     def as_it_is(self, score: Score, repeats: int) -> Estimate | None:
-        """The figure of the first design as its file has it, over all conditions."""
+        """The figure of the first design as its file has it, over all conditions; None if unknown."""
         parameters = self._study.parameters
+        repeats = repeats // self.conditions * self.conditions
         if repeats < 1 or any(parameters[number].is_tolerance for number in self._chosen):
             return None
         design = self._study.designs[0].design
-        own = {
-            number: design.value_at(parameters[number].label().replace("both.", "left.", 1))
-            for number in self._chosen
-        }
+        own = {}
+        for number in self._chosen:
+            path = parameters[number].label()
+            own[number], *others = (
+                design.value_at(path.replace("both.", f"{side}.", 1) if path.startswith("both.") else path)
+                for side in SIDES
+            )
+            if any(other != own[number] for other in others):
+                return None
 
         def setting(_number: int, condition: int) -> Setting:
             arena, given = self._conditions[condition]
@@ -241,10 +257,10 @@ class _Field:
 
     def _run(self, count: int, repeats: range, setting: Callable[[int, int], Setting]) -> NDArray[np.void]:
         found = np.zeros((count, len(repeats)), TRIAL)
-        for condition in range(self.conditions):
-            mine = [place for place, repeat in enumerate(repeats) if repeat % self.conditions == condition]
-            if not mine:
-                continue
+        places: dict[int, list[int]] = {}
+        for place, repeat in enumerate(repeats):
+            places.setdefault(self.condition(repeat), []).append(place)
+        for condition, mine in sorted(places.items()):
             settings = [setting(number, condition) for number in range(count)]
             at_once = max(1, _AT_ONCE // len(mine))
             for first in range(0, count, at_once):
@@ -271,20 +287,21 @@ def write_search(search: Search, folder: Path) -> list[Path]:
         written.append(folder / "winner.yaml")
         write_whole(written[0], search.winner_text.encode())
     names = [f"{one.label()} [{one.unit}]" if one.unit else one.label() for one in search.factors]
+    figures = [in_seconds(search.score, part) for part in (search.score.name, "low", "high")]
     rows: list[list[Any]] = []
     for one in search.as_dict()["finalists"]:
         figure = one.pop("figure")
         verdict = [int(one.pop("best")), int(one.pop("alike"))]
         ends = [figure[key] for key in ("value", "low", "high", "count")]
         rows.append([*one.values(), *ends, *verdict])
-    headings = [*names, search.score.name, "low", "high", "trials", "best", "alike"]
+    headings = [*names, *figures, "trials", "best", "alike"]
     steps = [
         [step.trials, step.repeats, step.alive, step.value, step.low, step.high]
         for step in search.race.history
     ]
     for name, head, body in (
         ("finalists.csv", headings, rows),
-        ("rounds.csv", ["trials", "repeats", "settings left", search.score.name, "low", "high"], steps),
+        ("rounds.csv", ["trials", "repeats", "settings left", *figures], steps),
     ):
         written.append(folder / name)
         write_whole(folder / name, _csv(head, body))
