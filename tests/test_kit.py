@@ -202,6 +202,13 @@ def test_gains_are_those_of_scipy_on_the_same_pairs(loose_storage: Kit) -> None:
 def test_unlike_eyes_are_cured_by_matching_them_and_come_first_among_pairs() -> None:
     design = spread_out(both__eye__dark_trigger="130 mV", both__latch="1 %", both__motor__resistance="1 %")
     found = kit(design, Demand(LIGHTS, "daylight", frozenset({"spin", "blind"}), ALL.straight), copies=300)
+    # which of the two draws is high tells little, their difference nearly all
+    [eyes] = [one for one in found.blame.parts if one.path == "both.eye.dark_trigger"]
+    columns = parts_of(design)["both.eye.dark_trigger"]
+    left, right = part_chances(design, 1, range(300))[:, columns].T
+    works = found.outcome.works
+    assert eyes.explained == explained_by(left - right, works)
+    assert eyes.explained > 0.4 > max(explained_by(one, works) for one in (left, right, left + right))
     assert found.share.value < 0.7
     eyes = found.blame.pairs[0]
     assert (eyes.name, eyes.paths) == ("eyes", ("both.eye.dark_trigger",))
