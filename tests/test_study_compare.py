@@ -8,7 +8,7 @@ import scipy.stats
 from numpy.typing import NDArray
 
 from arena.studies.compare import LEVEL, compare, corrected, difference, pair_tests, repeats_needed
-from arena.studies.resampling import midranks, widened
+from arena.studies.resampling import bundled, midranks, widened
 from arena.studies.scores import SCORES, Score
 
 REACHED, REACH_TIME, AIM = SCORES["reached"], SCORES["reach time"], SCORES["aim"]
@@ -314,3 +314,19 @@ def test_repeats_needed_of_paired_shares_by_hand() -> None:
     values[0, :10] = values[1, 10:20] = 1.0
     assert repeats_needed(REACHED, values, None, compare(REACHED, values), 0.1) == 175
     assert repeats_needed(REACH_TIME, values, None, compare(REACH_TIME, values), 0.1) is None
+
+
+def test_very_many_repeats_are_resampled_in_bundles_and_come_to_the_same() -> None:
+    draws = np.random.default_rng(4)
+    values = (draws.random((4, 30_000)) < np.array([0.5, 0.5, 0.49, 0.4])[:, None]).astype(np.float64)
+    bundles = bundled(values)
+    assert bundles.shape == (4, 5000)
+    assert np.array_equal(bundles.sum(axis=1), values.sum(axis=1))
+    # the spread of a sum is that of its trials, however they are thrown together
+    spread = math.sqrt(bundles.var(axis=1)[0] / 5000) / 6.0
+    assert spread == pytest.approx(math.sqrt(0.25 / 30_000), rel=0.05)
+    figure = difference(REACHED, values[[0, 3]])
+    half = scipy.stats.norm.ppf(0.975) * (values[0] - values[3]).std() / math.sqrt(30_000)
+    assert figure.high - figure.low == pytest.approx(2.0 * half, rel=0.08)
+    assert np.array_equal(bundled(values[:, :10]), values[:, :10])
+    assert bundled(values[:, :11], 5).shape == (4, 4)

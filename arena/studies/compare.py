@@ -15,7 +15,9 @@ from scipy import special
 
 from arena.studies.estimates import FEWEST, Estimate, Estimates, estimate_all, sums_of, values_of
 from arena.studies.resampling import (
+    MOST_RESAMPLED,
     RESAMPLES,
+    bundled,
     influence,
     midranks,
     resample_counts,
@@ -250,11 +252,14 @@ def _optimism(
     if len(chosen) < 2 or mine.shape[1] < FEWEST:
         return 0.0 if len(chosen) < 2 else math.nan
     if score.summary == "median":
+        if mine.shape[1] > MOST_RESAMPLED:
+            return math.nan
         figure, resampled = values_of(score, mine), _resampled_medians(score, mine, RESAMPLES // 10, seed)
     else:
-        above, below = sums_of(score, mine, None if weights is None else weights[chosen])
+        sums = sums_of(score, mine, None if weights is None else weights[chosen])
+        above, below = (bundled(one, RESAMPLES) for one in sums)
         figure = values_of(score, mine, None if weights is None else weights[chosen])
-        resampled = resampled_ratios(above, below, resample_counts(mine.shape[1], RESAMPLES, seed))
+        resampled = resampled_ratios(above, below, resample_counts(above.shape[1], RESAMPLES, seed))
     goodness = np.where(np.isnan(resampled), -np.inf, sign * resampled)
     winner = goodness.argmax(axis=0)
     with np.errstate(invalid="ignore"):
@@ -285,8 +290,8 @@ def difference(score: Score, values: Floats, weights: Floats | None = None, seed
     if score.summary == "median":
         resampled = _resampled_medians(score, values, RESAMPLES, seed)
     else:
-        above, below = sums_of(score, values, weights)
-        resampled = resampled_ratios(above, below, resample_counts(values.shape[1], RESAMPLES, seed))
+        above, below = (bundled(one) for one in sums_of(score, values, weights))
+        resampled = resampled_ratios(above, below, resample_counts(above.shape[1], RESAMPLES, seed))
     with np.errstate(invalid="ignore"):
         differences = resampled[0] - resampled[1]
     tail = float(special.ndtr(-widened(np.array([count]))[0]))

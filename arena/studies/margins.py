@@ -8,7 +8,7 @@ from scipy import special
 
 from arena.studies.estimates import FEWEST, Estimates, estimate_all, sums_of
 from arena.studies.factors import Factor, Table
-from arena.studies.resampling import resample_counts, widened
+from arena.studies.resampling import MOST_RESAMPLED, resample_counts, widened
 from arena.studies.scores import Score
 
 __all__ = ["MOST_LEVELS", "margin"]
@@ -130,6 +130,9 @@ def _medians_of(
 def _clustered(values: Floats, clusters: NDArray[np.int64], count: int, seed: int) -> tuple[float, float]:
     """Interval of the median of values of which whole clusters are resampled."""
     _, clusters = np.unique(clusters, return_inverse=True)
+    # very many clusters are taken in bundles
+    count = min(count, MOST_RESAMPLED)
+    clusters = clusters % count
     order = np.argsort(values, kind="stable")
     ascending, clusters = values[order], clusters[order]
     counts = resample_counts(count, _RESAMPLES, seed)

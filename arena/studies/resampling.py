@@ -9,8 +9,10 @@ from numpy.typing import NDArray
 from scipy import special
 
 __all__ = [
+    "MOST_RESAMPLED",
     "RESAMPLES",
     "bca_interval",
+    "bundled",
     "influence",
     "median_rank",
     "midranks",
@@ -26,6 +28,9 @@ Floats = NDArray[np.float64]
 RESAMPLES = 2000
 """Resamples drawn for an interval."""
 
+MOST_RESAMPLED = 5000
+"""Trials that are resampled one by one; more are thrown together first, or have a limit that needs none."""
+
 _SHARE = 0.975
 # Resampled figures worked out at a time, so that a long sweep does not fill the memory: 8 MB.
 _AT_A_TIME = 1_000_000
@@ -37,6 +42,19 @@ def resample_counts(trials: int, resamples: int, seed: int) -> Floats:
     draws += np.arange(resamples)[:, None] * trials
     counts = np.bincount(draws.ravel(), minlength=resamples * trials)
     return counts.reshape(resamples, trials).astype(np.float64)
+
+
+def bundled(values: Floats, most: int = MOST_RESAMPLED) -> Floats:
+    """Sums of neighbouring trials (..., trials), so that no more than ``most`` are left to be resampled.
+
+    Sums of as many independent trials each are independent and alike, as the trials are.
+    """
+    trials = values.shape[-1]
+    if trials <= most:
+        return values
+    size = -(-trials // most)
+    padded = np.pad(values, [(0, 0)] * (values.ndim - 1) + [(0, -trials % size)])
+    return padded.reshape(*values.shape[:-1], -1, size).sum(axis=-1)
 
 
 def ratios(numerators: Floats, denominators: Floats) -> Floats:

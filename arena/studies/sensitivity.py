@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from arena.studies.estimates import sums_of
 from arena.studies.factors import Table
-from arena.studies.resampling import influence, midranks, ratios, resample_counts
+from arena.studies.resampling import bundled, influence, midranks, ratios, resample_counts
 from arena.studies.scores import Score
 
 __all__ = ["Effect", "Sensitivity", "sensitivity"]
@@ -28,6 +28,8 @@ __all__ = ["Effect", "Sensitivity", "sensitivity"]
 Floats = NDArray[np.float64]
 
 _RESAMPLES = 400
+# Bundles of repeats, and drawn settings evenly picked, that a study of very many comes down to.
+_MOST_REPEATS, _MOST_DRAWN = 1000, 5000
 # A factor with more levels than this in drawn settings is thrown together into bins.
 _MOST_BINS = 30
 
@@ -89,8 +91,13 @@ def sensitivity(
     In a grid the variances come from products of different repeats, in which luck cancels however settings
     share it, and the intervals from resampling repeats. Of drawn settings the other factors scatter at every
     level of one, and the squares are corrected for that after Kelley, "An unbiased correlation ratio
-    measure", PNAS 21 (1935); the intervals come from resampling settings.
+    measure", PNAS 21 (1935); the intervals come from resampling settings. Of more than 5,000 drawn settings
+    as many are picked evenly, and more than 1,000 repeats are taken in bundles.
     """
+    if not table.is_grid and len(table) > _MOST_DRAWN:
+        some = np.linspace(0, len(table) - 1, _MOST_DRAWN).astype(np.int64)
+        table, values = table.of(some), values[some]
+        weights = None if weights is None else weights[some]
     trials = _trial_figures(score, values, weights)
     has_figure = np.asarray(~np.isnan(trials).any(axis=1))
     trials = trials[has_figure]
@@ -137,6 +144,7 @@ def _trial_figures(score: Score, values: Floats, weights: Floats | None) -> Floa
         above, below = ranks, defined.astype(np.float64)
     else:
         above, below = sums_of(score, values, weights)
+    above, below = bundled(above, _MOST_REPEATS), bundled(below, _MOST_REPEATS)
     return ratios(above, below)[:, None] + influence(above, below)
 
 
