@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from rich.console import Console
 
+from arena.studies.compare import Comparison
 from arena.studies.estimates import tell
 from arena.studies.scores import Score
 from arena.studies.sensitivity import Sensitivity
@@ -32,7 +33,7 @@ def print_summary(summary: Summary) -> None:
     columns: list[Column] = [
         (one.words, [tell(one, summary.estimates[one.name][row]) for row in rows]) for one in scores
     ]
-    columns.append((VERDICT, [_verdict(summary, row) for row in rows]))
+    columns.append((VERDICT, [_verdict(comparison, row) for row in rows]))
     names = [factor.name for factor in summary.table.factors]
     _print_settings(where, names, [summary.words(row) for row in rows], columns)
     if total > len(rows):
@@ -44,7 +45,7 @@ def print_summary(summary: Summary) -> None:
     if summary.effects is not None:
         print_effects(where, summary.effects, scores[0])
     if comparison.best is not None:
-        where.print(_legend(scores[0], int(comparison.alike.sum()) > 1), style="dim")
+        where.print(_legend(scores[0], comparison), style="dim")
     for line in (summary.advice.text, *summary.advice.notes):
         where.print(printable(line))
     kept = f", {summary.outcome.kept:,} of them from before" if summary.outcome.kept else ""
@@ -57,24 +58,20 @@ def _print_settings(
     """Print a row for each setting: the word of each factor, then columns."""
     labels: list[Column] = [(name, [one[number] for one in words]) for number, name in enumerate(names)]
     first, *rest = labels or [("setting", [str(row) for row in range(len(words))])]
-    if (
-        len(labels) > 1
-        and table_width(where, table_of(first, [*rest, *columns], words=VERDICT)) > where.width
-    ):
+    if rest and table_width(where, table_of(first, [*rest, *columns], words=VERDICT)) > where.width:
         # in parts of a table each row must still say of which setting it is
         first, rest = (", ".join(names), [", ".join(one) for one in words]), []
     print_table(where, first, [*rest, *columns], words=VERDICT)
 
 
-def _legend(score: Score, has_open: bool) -> str:
+def _legend(score: Score, comparison: Comparison) -> str:
     text = "in brackets: 95 % intervals"
-    if has_open:
+    if int(comparison.alike.sum()) > 1:
         text += f"; {OPEN}: as good or worse, which these trials cannot tell by {score.name}, at 5 %"
     return text
 
 
-def _verdict(summary: Summary, setting: int) -> str:
-    comparison = summary.comparison
+def _verdict(comparison: Comparison, setting: int) -> str:
     if setting == comparison.best:
         return BEST
     if comparison.alike[setting]:
@@ -130,45 +127,39 @@ def print_search(search: Search) -> None:
     words = [search.words(one) for one in order]
     columns: list[Column] = [
         (score.words, [tell(score, found.comparison.estimates[one]) for one in order]),
-        (VERDICT, [_finalist_verdict(search, one) for one in order]),
+        (VERDICT, [_verdict(found.comparison, one) for one in order]),
     ]
     _print_settings(where, [factor.name for factor in factors], words, columns)
     if search.effects is not None:
         print_effects(where, search.effects, score)
-    others = int(found.comparison.alike.sum()) - 1
-    where.print(_legend(score, others > 0), style="dim")
+    where.print(_legend(score, found.comparison), style="dim")
     best = ", ".join(f"{factor.name} {word}" for factor, word in zip(factors, words[0], strict=True))
     figure = tell(score, found.comparison.estimates[order[0]])
-    text = f"{best}: {score.name} {figure} on repeats that nobody was picked for"
+    others = int(found.comparison.alike.sum()) - 1
+    alike = ""
     if others:
         among = (
             "the other finalist" if len(order) == 2 else f"{others} of the other {len(order) - 1} finalists"
         )
-        text += f"; {among} cannot be told from it"
+        alike = f"; {among} cannot be told from it"
     if found.set_aside:
         verb = "was" if found.set_aside == 1 else "were"
-        text += f"; {found.set_aside:,} more {verb} let go without being told worse"
-    where.print(printable(f"{text}."))
+        alike += f"; {found.set_aside:,} more {verb} let go without being told worse"
     if found.overturned:
-        where.print("These repeats overturned what the search had led with, so the figure flatters a little.")
+        where.print(printable(f"{best}: {score.name} {figure}{alike}."))
+        where.print(
+            "The last repeats overturned what the search had led with; the best was picked by these same "
+            "repeats, so its figure flatters it a little."
+        )
+    else:
+        where.print(printable(f"{best}: {score.name} {figure} on repeats that nobody was picked for{alike}."))
     if search.as_it_is is not None:
         name = search.study.designs[0].design.name
         where.print(printable(f"{name} as it is: {score.name} {tell(score, search.as_it_is)}."))
-    few = "" if search.met == search.conditions else f"{search.met:,} of "
-    conditions = f" in {few}{search.conditions:,} conditions" if search.conditions > 1 else ""
+    conditions = f" in {search.conditions} conditions" if search.conditions > 1 else ""
     where.print(
         f"{found.trials:,} trials{conditions}: {found.tried:,} of {search.settings:,} settings tried, "
         f"{found.told_worse:,} told worse, {found.set_aside:,} let go because the budget did not reach"
         + (f", {found.without_figure:,} impossible or silent" if found.without_figure else ""),
         style="dim",
     )
-
-
-def _finalist_verdict(search: Search, finalist: int) -> str:
-    comparison = search.race.comparison
-    assert comparison is not None
-    if finalist == comparison.best:
-        return BEST
-    if comparison.alike[finalist]:
-        return OPEN
-    return WORSE if comparison.worse[finalist] else NOTHING

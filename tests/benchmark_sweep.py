@@ -25,12 +25,16 @@ from typing import Any
 import numpy as np
 import yaml
 
-# Runs a sweep, and prints what it took: wall time of the trials alone [s], processor time [s], memory [MB].
+# Does what `photodrome sweep` does, and prints what it took: wall time of the trials alone [s], processor time [s], memory [MB].
 SWEEP = """
 import json, resource, sys, time
 from arena.studies.plan import read_study
+from arena.studies.summary import draw_summary, summarise, write_summary
 from arena.studies.sweep import run
 outcome = run(read_study(sys.argv[1]), sys.argv[2])
+summary = summarise(outcome)
+write_summary(summary, outcome.folder / "settings.csv")
+draw_summary(summary, outcome.folder)
 # macOS counts bytes, Linux kilobytes
 unit = 1e6 if sys.platform == "darwin" else 1e3
 peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit

@@ -113,6 +113,20 @@ def test_the_interval_of_a_gain_is_that_of_a_paired_bootstrap_where_there_is_muc
     assert (found.low, found.high) == pytest.approx((reference.low, reference.high), abs=3e-3)
 
 
+@pytest.mark.parametrize(("mended", "broken", "count"), [(3, 0, 4), (0, 0, 10), (7, 2, 30)])
+def test_the_interval_of_a_gain_is_the_plain_one_with_half_a_copy_more_in_every_cell(
+    mended: int, broken: int, count: int
+) -> None:
+    """Agresti and Min (2004): the variance of a mean of 1, -1 and 0, which weighted moments give."""
+    shares = np.array([mended + 0.5, broken + 0.5, count - mended - broken + 1.0])
+    change = np.array([1.0, -1.0, 0.0])
+    middle = np.average(change, weights=shares)
+    error = math.sqrt(np.average((change - middle) ** 2, weights=shares) / shares.sum())
+    low, high = scipy.stats.norm.interval(0.95, middle, error)
+    found = paired_difference(mended, broken, count)
+    assert (found.low, found.high) == pytest.approx((max(low, -1.0), min(high, 1.0)), abs=1e-12)
+
+
 def test_the_explained_share_is_the_correlation_ratio_less_luck() -> None:
     chance = np.random.default_rng(3)
     draw = chance.random(1000)
@@ -181,13 +195,20 @@ def test_gains_are_those_of_scipy_on_the_same_pairs(loose_storage: Kit) -> None:
     assert (storage.exact.mended, storage.exact.broken) == (mended, broken)
     chance = scipy.stats.binomtest(mended, mended + broken).pvalue
     # the smallest of six, after Holm
-    assert storage.exact.p_value == pytest.approx(6.0 * chance, rel=1e-9)
+    assert storage.exact.p_value == pytest.approx(6.0 * chance, rel=1e-9, abs=0.0)
     assert storage.exact.gain.value == pytest.approx(after.works.mean() - loose_storage.share.value)
 
 
 def test_unlike_eyes_are_cured_by_matching_them_and_come_first_among_pairs() -> None:
     design = spread_out(both__eye__dark_trigger="130 mV", both__latch="1 %", both__motor__resistance="1 %")
     found = kit(design, Demand(LIGHTS, "daylight", frozenset({"spin", "blind"}), ALL.straight), copies=300)
+    # which of the two draws is high tells little, their difference nearly all
+    [eyes] = [one for one in found.blame.parts if one.path == "both.eye.dark_trigger"]
+    columns = parts_of(design)["both.eye.dark_trigger"]
+    left, right = part_chances(design, 1, range(300))[:, columns].T
+    works = found.outcome.works
+    assert eyes.explained == explained_by(left - right, works)
+    assert eyes.explained > 0.4 > max(explained_by(one, works) for one in (left, right, left + right))
     assert found.share.value < 0.7
     eyes = found.blame.pairs[0]
     assert (eyes.name, eyes.paths) == ("eyes", ("both.eye.dark_trigger",))

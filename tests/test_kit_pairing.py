@@ -99,6 +99,8 @@ def test_it_matters_which_eye_goes_left_where_the_motors_are_unlike() -> None:
     assert found is not None
     assert found.is_handed
     [pair] = found.pairs
+    # of the two ways round, one is straight
+    assert (found.listed, found.blind) == (1.0, 0.5)
     # the other way round it would head further beside the lamp than is straight
     assert abs(pair.beside) <= trial.demand.straight
     turned = trial.design.with_values(

@@ -106,6 +106,19 @@ def test_no_difference_after_many_repeats_says_what_would_have_shown() -> None:
     assert "a difference of a tenth takes" in counts.text
 
 
+def test_no_share_is_said_to_lack_repeats_for_a_difference_that_cannot_be() -> None:
+    """Where 6 % do at the best, none can be 10 points worse."""
+    advice = advice_on(REACHED, one(FEELER), scattered(5, 0.05, 0.06, 0.04, 0.05, 0.05))
+    assert advice.text.startswith("No difference in reached")
+    assert "points" not in advice.text
+    assert advice.repeats_needed is None
+    time = np.full((5, 200), 600.0)
+    stuck = scattered(6, 0.95, 0.96, 0.94, 0.95, 0.95) * time
+    assert advice_on(SCORES["stuck"], one(FEELER), stuck, time).repeats_needed is None
+    some = scattered(6, 0.05, 0.06, 0.04, 0.05, 0.05) * time
+    assert advice_on(SCORES["stuck"], one(FEELER), some, time).repeats_needed is not None
+
+
 def test_fewer_contacts_are_better_and_times_have_no_end() -> None:
     draw = np.random.default_rng(3)
     counts = draw.poisson(np.array([[9.0], [6.0], [2.0], [2.1], [5.0]]), (5, 100)).astype(np.float64)

@@ -3,15 +3,21 @@
 import csv
 import json
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 import numpy as np
 import pytest
+from numpy.typing import NDArray
 from scipy import stats
 
 from agents.design import read_design
-from arena.studies.plan import parse_study
+from arena.studies import tune as tune_module
+from arena.studies.plan import Setting, Study, parse_study
+from arena.studies.scores import TRIAL
 from tests.commands import photodrome
+
+Records = NDArray[np.void]
 
 # A bench on which every walker that walks comes to the goal, which lies all round it.
 ARENA = """\
@@ -98,7 +104,7 @@ def test_a_sweep_tells_every_setting_with_intervals_that_scipy_agrees_with() -> 
         assert float(row["reached low"]) == pytest.approx(ends.low, abs=1e-9)
         assert float(row["reached high"]) == pytest.approx(ends.high, abs=1e-9)
         times = [float(one["reach_s [s]"]) for one in trials if one["setting"] == str(number)]
-        assert float(row["reach time figure"]) == np.median(times)
+        assert float(row["reach time figure [s]"]) == np.median(times)
         assert all(one["seed"] == "1" for one in trials)
     for word in ("1000 uF", "2200 uF", "4700 uF", "reached the goal", "36 trials"):
         assert word in outcome.out
@@ -150,6 +156,16 @@ def test_two_values_and_drawn_ones_are_drawn_and_weighed() -> None:
     assert len(answer["settings"]) == 20
     assert {Path(one).name for one in answer["files"]} >= {"reached-by-both-latch.png", "settings.csv"}
     assert all(2e3 <= one["both.latch"] <= 50e3 for one in answer["settings"])
+
+
+def test_of_many_settings_the_best_are_told() -> None:
+    shown = photodrome(
+        "sweep", plan("design.storage.capacitance: 100 uF..2.2 mF in 43", repeats=6), "--no-plots"
+    )
+    assert "the 20 best of 43 settings" in shown.out
+    table = shown.out.partition("the 20 best")[0]
+    assert "2200 uF" in table
+    assert " 100 uF" not in table
 
 
 def test_a_setting_without_room_is_told_and_the_others_run() -> None:
@@ -237,6 +253,83 @@ def test_conditions_take_turns_in_a_search() -> None:
     vary = "design.storage.capacitance: 1000 uF, 2200 uF; arena.ambient.illuminance: 3 klx, 5 klx, 8 klx"
     answer = photodrome("tune", plan(vary), "--budget", "200", "--json", "--no-plots").json()
     assert (answer["conditions"], answer["settings"]) == (3, 2)
+
+
+LISTED = """\
+starts:
+  places:
+    - { place: 0.2 0.3 m, heading: 0 deg }
+    - { place: 0.2 0.7 m, heading: 0 deg }
+goals:"""
+
+
+def test_a_search_judges_by_all_conditions_alike(monkeypatch: pytest.MonkeyPatch) -> None:
+    Path("floor.yaml").write_text(re.sub(r"starts:.*goals:", LISTED, ARENA, flags=re.DOTALL))
+    ambient = [3e3, 4e3, 5e3, 6e3]
+    vary = "design.storage.capacitance: E6 680 uF..10 mF; arena.ambient.illuminance: 3 klx..6 klx in 4"
+    study = parse_study(Path(plan(vary, more="budget: 640")).read_text())
+    ran: dict[float, list[tuple[int, float]]] = {}
+
+    def run_trials(
+        study: Study, settings: Sequence[Setting], repeats: Sequence[int], threads: int
+    ) -> Records:
+        for setting in settings:
+            storage, light = setting.values
+            ran.setdefault(storage, []).extend((repeat, light) for repeat in repeats)
+        rows = np.ones((len(settings), len(repeats)), TRIAL)
+        # every storage is as good as any other, to the last of them
+        rows["reached"] = (np.array(repeats) % 3 > 0) * 1.0
+        return rows
+
+    monkeypatch.setattr(tune_module, "run_trials", run_trials)
+    found = tune_module.tune(study)
+    assert found.race.trials > 400
+    assert len(ran) == 8
+    for trials in ran.values():
+        lights = [light for _, light in trials]
+        assert len({lights.count(one) for one in ambient}) == 1
+    fresh = [count for place in found.race.values for count in [len(place)]]
+    assert fresh[0] >= 30
+    assert fresh[0] % 4 == 0
+    # the same repeat has the same light in every setting, and meets either start place in any light
+    light_of = dict(trial for trials in ran.values() for trial in trials)
+    assert all(light_of[repeat] == light for trials in ran.values() for repeat, light in trials)
+    for one in ambient:
+        assert {repeat % 2 for repeat, light in light_of.items() if light == one} == {0, 1}
+
+
+@pytest.mark.parametrize("name", ["reached", "pulses"])
+def test_finalists_stand_from_best_to_worst(monkeypatch: pytest.MonkeyPatch, name: str) -> None:
+    text = Path(plan("design.storage.capacitance: E6 1 mF..4.7 mF")).read_text()
+    study = parse_study(text.replace("scores: [reached", f"scores: [{name}"))
+
+    def run_trials(_: Study, settings: Sequence[Setting], repeats: Sequence[int], threads: int) -> Records:
+        rows = np.ones((len(settings), len(repeats)), TRIAL)
+        share = np.array([0.8 - 20.0 * one.values[0] for one in settings])
+        rows[name] = (np.array(repeats) * 0.618 % 1.0 < share[:, None]) * 1.0
+        return rows
+
+    monkeypatch.setattr(tune_module, "run_trials", run_trials)
+    found = tune_module.tune(study, 600).as_dict()["finalists"]
+    assert len(found) == 4
+    figures = [one["figure"]["value"] for one in found]
+    assert figures[0] > figures[-1]
+    assert figures == sorted(figures, reverse=True)
+    assert [one["best"] for one in found] == [True, False, False, False]
+
+
+def test_a_search_in_more_conditions_than_the_budget_reaches_is_refused() -> None:
+    vary = "design.both.latch: 10k, 22k; arena.ambient.illuminance: 3 klx..8 klx in 30"
+    outcome = photodrome("tune", plan(vary), "--budget", "200")
+    assert outcome.code == 2
+    assert "30 conditions takes 240 trials" in outcome.err
+
+
+def test_a_design_whose_sides_differ_is_not_told_as_it_is() -> None:
+    Path("borage.yaml").write_text(DESIGN + "left:\n  latch: 15k\n")
+    name = plan("design.both.latch: 10k, 22k")
+    answer = photodrome("tune", name, "--budget", "100", "--json", "--no-plots").json()
+    assert answer["as_it_is"] is None
 
 
 def test_a_study_can_be_read_from_text_beside_its_files() -> None:

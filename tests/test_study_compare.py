@@ -8,8 +8,8 @@ import scipy.stats
 from numpy.typing import NDArray
 
 from arena.studies.compare import LEVEL, compare, corrected, difference, pair_tests, repeats_needed
-from arena.studies.resampling import midranks, widened
-from arena.studies.scores import SCORES
+from arena.studies.resampling import bundled, midranks, widened
+from arena.studies.scores import SCORES, Score
 
 REACHED, REACH_TIME, AIM = SCORES["reached"], SCORES["reach time"], SCORES["aim"]
 CONTACTS, ESCAPE, DIRECTNESS = SCORES["contacts"], SCORES["escape"], SCORES["directness"]
@@ -64,6 +64,24 @@ def test_medians_against_the_signed_ranks_of_a_library(seed: int) -> None:
     for setting in range(1, 5):
         expected = scipy.stats.wilcoxon(values[setting], values[0], correction=True, method="asymptotic")
         assert pairs.p_value[setting] == pytest.approx(float(expected.pvalue), rel=1e-9)
+
+
+def test_a_pair_of_which_one_says_nothing_takes_no_part_in_the_ranks() -> None:
+    values = np.exp(lucky(np.random.default_rng(1), 2, 40) + np.array([[0.0], [0.4]]))
+    values[0, :5] = values[1, 3:9] = np.nan
+    expected = scipy.stats.wilcoxon(values[1, 9:], values[0, 9:], correction=True, method="asymptotic")
+    found = pair_tests(REACH_TIME, values, None, 0)
+    assert found.p_value[1] == pytest.approx(float(expected.pvalue), rel=1e-9)
+
+
+@pytest.mark.parametrize(("score", "name"), [(REACHED, "McNemar"), (CONTACTS, "Student")])
+def test_the_spread_of_pairs_is_that_of_their_differences(score: Score, name: str) -> None:
+    values = (lucky(np.random.default_rng(4), 3, 70) > np.array([[-1.0], [0.0], [0.6]])) * 1.0
+    found = pair_tests(score, values, None, 0)
+    assert found.test == name
+    free = 0 if name == "McNemar" else 1
+    for setting in (1, 2):
+        assert found.spread[setting] == pytest.approx(np.std(values[0] - values[setting], ddof=free))
 
 
 @pytest.mark.parametrize("seed", range(6))
@@ -296,3 +314,19 @@ def test_repeats_needed_of_paired_shares_by_hand() -> None:
     values[0, :10] = values[1, 10:20] = 1.0
     assert repeats_needed(REACHED, values, None, compare(REACHED, values), 0.1) == 175
     assert repeats_needed(REACH_TIME, values, None, compare(REACH_TIME, values), 0.1) is None
+
+
+def test_very_many_repeats_are_resampled_in_bundles_and_come_to_the_same() -> None:
+    draws = np.random.default_rng(4)
+    values = (draws.random((4, 30_000)) < np.array([0.5, 0.5, 0.49, 0.4])[:, None]).astype(np.float64)
+    bundles = bundled(values)
+    assert bundles.shape == (4, 5000)
+    assert np.array_equal(bundles.sum(axis=1), values.sum(axis=1))
+    # the spread of a sum is that of its trials, however they are thrown together
+    spread = math.sqrt(bundles.var(axis=1)[0] / 5000) / 6.0
+    assert spread == pytest.approx(math.sqrt(0.25 / 30_000), rel=0.05)
+    figure = difference(REACHED, values[[0, 3]])
+    half = scipy.stats.norm.ppf(0.975) * (values[0] - values[3]).std() / math.sqrt(30_000)
+    assert figure.high - figure.low == pytest.approx(2.0 * half, rel=0.08)
+    assert np.array_equal(bundled(values[:, :10]), values[:, :10])
+    assert bundled(values[:, :11], 5).shape == (4, 4)

@@ -250,6 +250,9 @@ def test_all_alike_and_all_or_none() -> None:
     assert never.high == pytest.approx(expected.high)
     always = estimate(ESCAPE, np.full(30, 2.0), np.full(30, 2.0))
     assert (always.low, always.high) == pytest.approx((1.0 - expected.high, 1.0))
+    # One contact in every trial is no share of anything: the next trial may have three.
+    for count in (0.0, 1.0):
+        assert estimate(CONTACTS, np.full(30, count)).method == "all alike"
     # The aim can point away, so nothing bounds it.
     assert estimate(AIM, np.full(9, -3.0), np.full(9, 3.0)).method == "all alike"
 

@@ -3,6 +3,7 @@
 import os
 import shutil
 import sqlite3
+import tracemalloc
 from pathlib import Path
 
 import numpy as np
@@ -153,7 +154,7 @@ def test_very_many_repeats_are_resampled_in_groups(monkeypatch: pytest.MonkeyPat
     values = np.random.default_rng(1).normal(size=(2, repeats))
     values -= values.mean(axis=1, keepdims=True)
     found = compare(SCORES["directness"], values)
-    assert max(sizes) == 5000
+    assert max(sizes) <= 5000
     assert found.optimism == pytest.approx(1.0 / np.sqrt(np.pi * repeats), rel=0.1)
 
 
@@ -183,26 +184,6 @@ def test_a_search_of_a_grid_beyond_all_numbers_runs() -> None:
     found = tune(study, budget=60, threads=1)
     assert found.settings == 10**20
     assert found.race.winner is not None
-
-
-def test_conditions_beyond_the_repeats_are_drawn_by_lot() -> None:
-    """In the order of the plan a search would meet nothing but the dimmest lamps."""
-    vary = ["design.both.latch: 10k, 22k", "arena.lamps.grow lamp.intensity: 1000 cd..9000 cd in 1000"]
-    study = parse_study(with_vary(*vary, more="lasts: 5 s\n"))
-    found = tune(study, budget=200, threads=1)
-    assert found.conditions == 1000
-    assert 20 < found.met <= 200
-    lamps: list[float] = []
-    arena_of = study.arena_of
-
-    def noted(setting):  # type: ignore[no-untyped-def]
-        lamps.append(setting.values[1])
-        return arena_of(setting)
-
-    study.arena_of = noted  # type: ignore[method-assign]
-    tune(study, budget=200, threads=1)
-    # of at least twenty drawn from a thousand, all in the lower half once in a million searches
-    assert max(lamps) > 5000.0
 
 
 def test_more_conditions_than_any_bench_has_are_refused() -> None:
@@ -297,3 +278,18 @@ def test_a_pipe_that_nobody_writes_to_is_no_table_of_eyes(tmp_path: Path) -> Non
     os.mkfifo(tmp_path / "eyes.csv")
     with pytest.raises(InputError, match="is a pipe"):
         read_eyes(tmp_path / "eyes.csv")
+
+
+def test_effects_of_very_many_settings_fill_no_memory() -> None:
+    """Products of forty thousand settings with four hundred resamples would take 128 MB a table."""
+    first, second = np.divmod(np.arange(40_000), 200)
+    table = named_table([[f"{one}", f"{two}"] for one, two in zip(first, second, strict=True)])
+    values = (first + np.random.default_rng(3).normal(size=(2, 40_000))).T
+    tracemalloc.start()
+    try:
+        effects = sensitivity(SCORES["directness"], values, None, table)
+        _, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert effects.effects[0].first == pytest.approx(1.0, abs=0.01)
+    assert most < 60e6

@@ -199,6 +199,39 @@ def test_the_finalists_meet_on_repeats_that_nobody_has_seen() -> None:
         assert before == set(range(len(before)))
 
 
+@pytest.mark.parametrize(("cycle", "budget"), [(3, 40), (7, 56), (7, 900), (16, 128), (16, 3000), (40, 1500)])
+def test_repeats_come_in_whole_cycles(cycle: int, budget: int) -> None:
+    bench = bench_with_peak((6, 4), (1.5, 1.2), 2)
+    result = race((6, 4), bench, budget, REACHED, cycle=cycle)
+    assert result.trials == bench.trials <= budget
+    assert all(step.repeats % cycle == 0 for step in result.history)
+    for _, repeats in bench.calls:
+        assert repeats.start % cycle == repeats.stop % cycle == 0
+    assert result.values.shape[1] >= cycle
+    with pytest.raises(InputError, match=f"{8 * 16} trials"):
+        race((6, 4), bench, 8 * 16 - 1, REACHED, cycle=16)
+
+
+def test_a_leader_that_shows_nothing_on_the_fresh_repeats_does_not_win() -> None:
+    """Its contacts all come early; a figure without trials is none."""
+
+    def evaluate(places: Sequence[Place], repeats: range) -> dict[str, Floats]:
+        number = np.array(repeats)
+        contacts = np.ones((len(places), len(repeats)))
+        escapes = np.stack([(number % 10 > 2 + place[0]) * 1.0 for place in places])
+        first = [row for row, place in enumerate(places) if place == (0,)]
+        contacts[first] = number < 40
+        return {"contacts": contacts, "escapes": escapes * contacts}
+
+    result = race((3,), evaluate, 300, ESCAPE)
+    assert result.comparison is not None
+    assert result.history[-2].leader == (0,)
+    assert np.isnan(result.comparison.estimates.value[result.finalists.index((0,))])
+    assert result.winner == (1,)
+    assert result.overturned
+    assert not result.comparison.worse[result.finalists.index((0,))]
+
+
 def test_an_impossible_setting_drops_out_at_once() -> None:
     bench = bench_with_peak((20,), (4.0,), 2)
 

@@ -83,6 +83,19 @@ def test_drawn_settings_against_two_libraries() -> None:
     np.testing.assert_allclose(mine, library.first_order, atol=0.06)
 
 
+@pytest.mark.parametrize("groups", [3, 8])
+def test_drawn_settings_without_luck_have_the_corrected_ratio_of_an_analysis_of_variance(groups: int) -> None:
+    """Kelley (1935), by way of the F of a library: (F - 1)(k - 1) / ((k - 1) F + n - k)."""
+    draw = np.random.default_rng(groups)
+    x = np.stack([draw.integers(0, groups, 90), draw.random(90)], axis=1).astype(np.float64)
+    figures = 0.3 * x[:, 0] + draw.normal(size=90)
+    f = scipy.stats.f_oneway(*(figures[x[:, 0] == level] for level in range(groups))).statistic
+    expected = (f - 1.0) * (groups - 1) / ((groups - 1) * f + 90 - groups)
+    found = next(iter(sensitivity(DIRECTNESS, figures[:, None], None, table_of_numbers(x))))
+    assert 0.0 < expected < 1.0
+    assert found.first == pytest.approx(expected, rel=1e-9)
+
+
 @pytest.mark.parametrize("noise", [0.0, 3.0])
 def test_a_full_grid_against_the_published_indices(noise: float) -> None:
     x = ishigami_grid(16)

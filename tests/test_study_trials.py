@@ -114,6 +114,18 @@ def test_several_walkers_share_the_floor_of_a_trial() -> None:
     assert row["contacts"] == walkers.is_contact.sum()
     assert row["aims"] == len(walkers.aim_angle)
     assert len(set(rows["light_gain"])) == 3
+    # no two trials have a copy in common
+    drawn: list[int] = []
+    with pytest.MonkeyPatch.context() as patch:
+        real = trials.copies
+
+        def noted(design: Design, seed: int, numbers: Any) -> Any:
+            drawn.extend(numbers)
+            return real(design, seed, numbers)
+
+        patch.setattr(trials, "copies", noted)
+        run_trials(plan, [plan.setting(0)], [1, 2])
+    assert drawn == list(range(4, 12))
     assert same(run_trials(plan, [plan.setting(0)], [2, 1])[0], rows[[2, 1]])
 
 

@@ -131,6 +131,9 @@ def _no_difference(
     by, amount = 0.1, "10 points"
     if score.unit != "%":
         by, amount = 0.1 * abs(float(estimates.value[best])), "a tenth"
+    elif by > (estimates.value[best] if score.more_is_better else 1.0 - estimates.value[best]):
+        # a share cannot be worse than none or all
+        return text, None
     needed = repeats_needed(score, values, weights, comparison, by)
     if needed is None:
         return text, None

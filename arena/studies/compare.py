@@ -15,8 +15,9 @@ from scipy import special
 
 from arena.studies.estimates import FEWEST, Estimate, Estimates, estimate_all, sums_of, values_of
 from arena.studies.resampling import (
+    MOST_RESAMPLED,
     RESAMPLES,
-    in_groups,
+    bundled,
     influence,
     midranks,
     resample_counts,
@@ -251,11 +252,13 @@ def _optimism(
     if len(chosen) < 2 or mine.shape[1] < FEWEST:
         return 0.0 if len(chosen) < 2 else math.nan
     if score.summary == "median":
+        if mine.shape[1] > MOST_RESAMPLED:
+            return math.nan
         figure, resampled = values_of(score, mine), _resampled_medians(score, mine, RESAMPLES // 10, seed)
     else:
-        above, below = sums_of(score, mine, None if weights is None else weights[chosen])
+        sums = sums_of(score, mine, None if weights is None else weights[chosen])
+        above, below = (bundled(one, RESAMPLES) for one in sums)
         figure = values_of(score, mine, None if weights is None else weights[chosen])
-        above, below = in_groups(above), in_groups(below)
         resampled = resampled_ratios(above, below, resample_counts(above.shape[1], RESAMPLES, seed))
     goodness = np.where(np.isnan(resampled), -np.inf, sign * resampled)
     winner = goodness.argmax(axis=0)
@@ -266,8 +269,7 @@ def _optimism(
 
 def _resampled_medians(score: Score, values: Floats, resamples: int, seed: int) -> Floats:
     """Medians (settings, resamples); all settings draw the same repeats."""
-    random, repeats = np.random.default_rng(seed), values.shape[1]
-    draws = (random.integers(0, repeats, repeats) for _ in range(resamples))
+    draws = np.random.default_rng(seed).integers(0, values.shape[1], (resamples, values.shape[1]))
     return np.stack([values_of(score, values[:, draw]) for draw in draws], axis=1)
 
 
@@ -288,8 +290,7 @@ def difference(score: Score, values: Floats, weights: Floats | None = None, seed
     if score.summary == "median":
         resampled = _resampled_medians(score, values, RESAMPLES, seed)
     else:
-        above, below = sums_of(score, values, weights)
-        above, below = in_groups(above), in_groups(below)
+        above, below = (bundled(one) for one in sums_of(score, values, weights))
         resampled = resampled_ratios(above, below, resample_counts(above.shape[1], RESAMPLES, seed))
     with np.errstate(invalid="ignore"):
         differences = resampled[0] - resampled[1]

@@ -117,7 +117,7 @@ def estimate_all(score: Score, values: Floats, weights: Floats | None = None, se
         _check(score, values, weights)
         return _medians(np.asarray(values, dtype=np.float64))
     above, below = sums_of(score, values, weights)
-    return _ratio_estimates(above, below, seed, may_be_share=score.summary == "share")
+    return _ratio_estimates(above, below, seed, score)
 
 
 def values_of(score: Score, values: Floats, weights: Floats | None = None) -> Floats:
@@ -158,15 +158,15 @@ def _check(score: Score, values: Floats, weights: Floats | None) -> None:
         raise ValueError("values and weights must be (settings, repeats)")
 
 
-def _ratio_estimates(above: Floats, below: Floats, seed: int, may_be_share: bool) -> Estimates:
+def _ratio_estimates(above: Floats, below: Floats, seed: int, score: Score) -> Estimates:
     value = ratios(above, below)
     count = (below > 0.0).sum(axis=1)
     low, high = np.full_like(value, np.nan), np.full_like(value, np.nan)
-    # Of ones and noughts a trial counts as it is. Of other parts of a whole the share of trials with any part
-    # is at least the mean part, so that its upper end bounds the mean's where no trial has any; and likewise
-    # where all are whole.
-    is_share = ((above == 0.0) | (above == below)).all(axis=1) & may_be_share
-    is_part = ((above >= 0.0) & (above <= below)).all(axis=1)
+    # Of ones and noughts a trial counts as it is. Of other parts of a whole, where trials weigh alike, the
+    # share of trials with any part is at least the mean part, so that its upper end bounds the mean's where
+    # no trial has any; and likewise where all are whole. Counts are no parts, and have no such bound.
+    is_share = ((above == 0.0) | (above == below)).all(axis=1) & (score.summary == "share")
+    is_part = ((above >= 0.0) & (above <= below)).all(axis=1) & (score.unit == "%")
     by_wilson = (count > 0) & (is_share | (is_part & ((value == 0.0) | (value == 1.0))))
     for setting in np.flatnonzero(by_wilson):
         hits = round(value[setting] * count[setting])

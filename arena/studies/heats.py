@@ -19,7 +19,7 @@ Place = tuple[int, ...]
 """A setting: the index of its level of each factor."""
 
 FIRST_REPEATS = 10
-"""Repeats by which a setting is first judged."""
+"""Repeats by which a setting is first judged, or the next number of whole cycles."""
 
 _LEADERS = 3
 
@@ -81,7 +81,10 @@ class Neighbours:
 
 @dataclass
 class Heats:
-    """Who races, with what they have shown; ``limit``: trials that the search may use."""
+    """Who races, with what they have shown; ``limit``: trials that the search may use.
+
+    Repeats come in whole cycles of ``cycle``.
+    """
 
     evaluate: Evaluate
     score: Score
@@ -89,6 +92,7 @@ class Heats:
     limit: int
     seed: int
     on: Callable[[Step], None] | None
+    cycle: int = 1
     used: int = 0
     repeats: int = 0
     alive: list[Place] = field(default_factory=list)
@@ -110,6 +114,15 @@ class Heats:
         values = np.array(found[self.score.column], dtype=np.float64)
         weight = self.score.weight
         return values, None if weight is None else np.array(found[weight], dtype=np.float64)
+
+    @property
+    def first(self) -> int:
+        """Repeats by which a setting is first judged."""
+        return -(-FIRST_REPEATS // self.cycle) * self.cycle
+
+    def whole(self, repeats: int) -> int:
+        """As many of ``repeats`` as make whole cycles."""
+        return repeats // self.cycle * self.cycle
 
     @property
     def left(self) -> int:
@@ -226,7 +239,7 @@ class Heats:
                     if place not in self.shown
                 )
             )
-            first = min(FIRST_REPEATS, self.repeats)
+            first = min(self.first, self.repeats)
             fresh = fresh[: max(end - self.used, 0) // self.repeats]
             if not fresh:
                 return

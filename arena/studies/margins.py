@@ -8,7 +8,7 @@ from scipy import special
 
 from arena.studies.estimates import FEWEST, Estimates, estimate_all, sums_of
 from arena.studies.factors import Factor, Table
-from arena.studies.resampling import resample_counts, widened
+from arena.studies.resampling import MOST_RESAMPLED, resample_counts, widened
 from arena.studies.scores import Score
 
 __all__ = ["MOST_LEVELS", "margin"]
@@ -29,8 +29,13 @@ def margin(
     """The factor ``number`` of the table, perhaps binned, and the estimate at each of its levels.
 
     ``values`` and ``weights`` are (settings, repeats) as for :func:`estimates.estimate_all`. All trials at a
-    level are thrown together. In a grid the repeats are resampled, since the same repeat of several settings
-    had the same luck; of drawn settings the settings are, since they differ in the other factors.
+    level are thrown together. The repeats are resampled, since the same repeat of several settings had the
+    same luck. Drawn settings are resampled too, since they differ in the other factors; the distances of the
+    ends of both intervals from the figure add up by their squares, as the errors of two causes do. There is
+    no interval for fewer than FEWEST repeats, or drawn settings.
+
+    Zou and Donner, "Construction of confidence limits about effect measures: a general approach", Statistics
+    in Medicine 27 (2008), for the squares; from memory.
     """
     is_grid = table.is_grid
     if not is_grid and len(table.factors[number].levels) > MOST_LEVELS:
@@ -43,29 +48,76 @@ def margin(
     if score.summary == "median":
         return factor, _medians(score, values, rows, is_grid, seed)
     above, below = sums_of(score, values, weights)
-    if is_grid:
-        grouped = [np.stack([array[row].sum(axis=0) for row in rows]) for array in (above, below)]
-    else:
-        grouped = [_padded([array[row].sum(axis=1) for row in rows]) for array in (above, below)]
-    found = estimate_all(replace(score, summary="ratio", weight="trials"), grouped[0], grouped[1], seed)
+    pooled = replace(score, summary="ratio", weight="trials")
+    by_repeat = [np.stack([array[row].sum(axis=0) for row in rows]) for array in (above, below)]
+    found = estimate_all(pooled, by_repeat[0], by_repeat[1], seed)
+    if not is_grid:
+        by_setting = [_padded([array[row].sum(axis=1) for row in rows], 0.0) for array in (above, below)]
+        found = _of_both(found, estimate_all(pooled, by_setting[0], by_setting[1], seed))
+        found = replace(
+            found,
+            low=np.maximum(found.low, 0.0) if (above >= 0.0).all() else found.low,
+            high=np.minimum(found.high, 1.0) if score.unit == "%" else found.high,
+        )
     count = np.array([(below[row] > 0.0).sum() for row in rows])
     return factor, replace(found, count=count)
 
 
-def _padded(arrays: list[Floats]) -> Floats:
+def _of_both(one: Estimates, other: Estimates) -> Estimates:
+    """The same figures with the errors of two causes, either of which is known alone."""
+    low = _farther(one.value, one.low, other.low, -1.0)
+    high = _farther(one.value, one.high, other.high, 1.0)
+    has_none = np.isnan(low) | np.isnan(high)
+    method = []
+    for words, others, lacks in zip(one.method, other.method, has_none, strict=True):
+        lacking = "nothing" if "nothing" in (words, others) else "too few trials"
+        method.append(lacking if lacks else words if words == others else "bootstrap")
+    return replace(
+        one,
+        low=np.where(has_none, np.nan, low),
+        high=np.where(has_none, np.nan, high),
+        method=tuple(method),
+    )
+
+
+def _farther(value: Floats, one: Floats, other: Floats, side: float) -> Floats:
+    """The end to one ``side``, -1 or 1, whose distance from the value is that of two ends by their squares.
+
+    nan where either of them is.
+    """
+    with np.errstate(invalid="ignore"):
+        reach = [np.maximum(side * (end - value), 0.0) for end in (one, other)]
+        found = value + side * np.hypot(*reach)
+    # From a time without end nothing has a distance.
+    found = np.where(np.isinf(value), np.minimum(one, other), found)
+    return np.asarray(np.where(np.isnan(one) | np.isnan(other), np.nan, found))
+
+
+def _padded(arrays: list[Floats], filling: float) -> Floats:
     longest = max(len(array) for array in arrays)
-    return np.stack([np.pad(array, (0, longest - len(array))) for array in arrays])
+    return np.stack([np.pad(array, (0, longest - len(array)), constant_values=filling) for array in arrays])
 
 
 def _medians(
     score: Score, values: Floats, rows: list[NDArray[np.int64]], is_grid: bool, seed: int
 ) -> Estimates:
-    pooled = estimate_all(score, _padded_with_nan([values[row].ravel() for row in rows]))
+    pooled = estimate_all(score, _padded([values[row].ravel() for row in rows], np.nan))
+    by_repeat = _medians_of(pooled, values, rows, 1, seed)
+    if is_grid:
+        return by_repeat
+    found = _of_both(by_repeat, _medians_of(pooled, values, rows, 0, seed))
+    return replace(found, low=np.maximum(found.low, np.nanmin(values, initial=np.inf)))
+
+
+def _medians_of(
+    pooled: Estimates, values: Floats, rows: list[NDArray[np.int64]], axis: int, seed: int
+) -> Estimates:
+    """The medians of all trials at each level, by resampling settings (axis 0) or repeats (1)."""
     low, high = np.full_like(pooled.low, np.nan), np.full_like(pooled.high, np.nan)
     method = list(pooled.method)
     for level, row in enumerate(rows):
         mine = values[row]
-        clusters = np.indices(mine.shape)[1 if is_grid else 0]
+        clusters = np.indices(mine.shape)[axis]
         defined = ~np.isnan(mine)
         count = len(np.unique(clusters[defined]))
         if count >= FEWEST:
@@ -75,14 +127,12 @@ def _medians(
     return replace(pooled, low=low, high=high, method=tuple(method))
 
 
-def _padded_with_nan(arrays: list[Floats]) -> Floats:
-    longest = max(len(array) for array in arrays)
-    return np.stack([np.pad(array, (0, longest - len(array)), constant_values=np.nan) for array in arrays])
-
-
 def _clustered(values: Floats, clusters: NDArray[np.int64], count: int, seed: int) -> tuple[float, float]:
     """Interval of the median of values of which whole clusters are resampled."""
     _, clusters = np.unique(clusters, return_inverse=True)
+    # very many clusters are taken in bundles
+    count = min(count, MOST_RESAMPLED)
+    clusters = clusters % count
     order = np.argsort(values, kind="stable")
     ascending, clusters = values[order], clusters[order]
     counts = resample_counts(count, _RESAMPLES, seed)

@@ -22,16 +22,18 @@ from scipy import special
 from agents.errors import InputError
 from arena.studies.compare import LEVEL, Comparison, compare, pair_tests
 from arena.studies.estimates import FEWEST, values_of
-from arena.studies.heats import FIRST_REPEATS, Columns, Evaluate, Heats, Neighbours, Place, Step
+from arena.studies.heats import Columns, Evaluate, Heats, Neighbours, Place, Step
 from arena.studies.sampling import drawn_shares
 from arena.studies.scores import Score
 
-__all__ = ["LEAST_BUDGET", "Columns", "Evaluate", "Place", "Race", "Step", "race"]
+__all__ = ["LEAST_BUDGET", "Columns", "Evaluate", "Place", "Race", "Step", "least_budget", "race"]
 
 Floats = NDArray[np.float64]
 
 LEAST_BUDGET = 40
 """Trials below which there is nothing to search with."""
+
+_LEAST_CYCLES = 8
 
 # Of the budget: for the finalists' fresh repeats. Of what that leaves: for all settings at once, or else for
 # a pool of them. Of what is left then: for the first look round the leaders; and of every later round.
@@ -53,8 +55,8 @@ class Race:
         finalists: settings that met on fresh repeats, the winner among them.
         comparison: of the finalists on these repeats against the winner; None without one.
         values, weights: (finalists, fresh repeats) that were compared.
-        overturned: the search had led with another finalist, which the fresh repeats told worse; the winner
-            is then the best of these same repeats, and its figure flatters it a little.
+        overturned: the search had led with another finalist, which the fresh repeats told worse, or in which
+            it has no figure; the winner is then the best of these same repeats, which flatter it a little.
         tried: settings tried.
         told_worse: of these, told worse than the leader at the time: in 19 of 20 races the best of those that
             once caught up is not among them.
@@ -96,6 +98,11 @@ class Race:
         )
 
 
+def least_budget(cycle: int = 1) -> int:
+    """Trials below which :func:`race` does not begin."""
+    return max(LEAST_BUDGET, _LEAST_CYCLES * cycle)
+
+
 def race(
     levels: Sequence[int],
     evaluate: Evaluate,
@@ -105,6 +112,7 @@ def race(
     ordered: Sequence[bool] | None = None,
     indifference: float = 0.0,
     on: Callable[[Step], None] | None = None,
+    cycle: int = 1,
 ) -> Race:
     """Search for the best setting by ``score`` within ``budget`` trials.
 
@@ -112,21 +120,28 @@ def race(
     another every level is next to every one. ``evaluate`` runs trials; each repeat of each setting counts as
     one, possible or not. ``seed`` is of the pool and of resampling. The search ends early when no setting
     left can be better than the leader by more than ``indifference`` [unit of the score]; 0: only when none is
-    left. ``on`` is called after every round; what it raises ends the race.
+    left. ``on`` is called after every round; what it raises ends the race. Repeats whose numbers differ by
+    ``cycle``, from 1, are of one condition: settings are only ever judged by whole cycles of them, so that
+    all conditions weigh alike.
 
-    Raises InputError for a budget below LEAST_BUDGET, ValueError for a factor without levels.
+    Raises InputError for a budget below LEAST_BUDGET or eight cycles, ValueError for a factor without levels.
     """
     if budget < LEAST_BUDGET:
         raise InputError(f"a search takes {LEAST_BUDGET} trials at the least, not {budget}")
+    if budget < _LEAST_CYCLES * cycle:
+        raise InputError(
+            f"a search in {cycle:,} conditions takes {_LEAST_CYCLES * cycle:,} trials at the least, "
+            f"not {budget:,}; spend more, or vary less of the arena"
+        )
     if not levels or min(levels) < 1:
         raise ValueError("each factor needs a level")
-    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, on)
+    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, on, cycle)
     near = Neighbours(levels, [True] * len(levels) if ordered is None else ordered)
     count = math.prod(levels)
-    is_whole = count * FIRST_REPEATS <= _ALL_SHARE * heats.limit
-    size = count if is_whole else max(2, int(_POOL_SHARE * heats.limit / FIRST_REPEATS))
+    is_whole = count * heats.first <= _ALL_SHARE * heats.limit
+    size = count if is_whole else max(2, int(_POOL_SHARE * heats.limit / heats.first))
     pool = _pool(levels, min(size, count), seed)
-    heats.enter(pool, min(FIRST_REPEATS, heats.limit // len(pool)))
+    heats.enter(pool, min(heats.first, heats.whole(heats.limit // len(pool))))
     pool_values, pool_weights = heats.columns(pool)
     _search(heats, near, indifference)
     return _final(heats, pool, pool_values, pool_weights)
@@ -149,7 +164,7 @@ def _pool(levels: Sequence[int], size: int, seed: int) -> list[Place]:
 
 def _search(heats: Heats, near: Neighbours, indifference: float) -> None:
     """Rounds until one is left, nothing more can be told, or the search's part of the budget is used."""
-    looks = max(1, math.ceil(math.log2(max(heats.limit / (2 * FIRST_REPEATS), 2.0))) + 1)
+    looks = max(1, math.ceil(math.log2(max(heats.limit / (2 * heats.first), 2.0))) + 1)
     is_first = True
     while True:
         heats.rank()
@@ -163,7 +178,7 @@ def _search(heats: Heats, near: Neighbours, indifference: float) -> None:
             return
         fewest = min(_LEAST_ALIVE, len(heats.alive))
         purse = heats.left // _rounds(heats)
-        block = min(heats.repeats, heats.left // fewest)
+        block = heats.whole(min(heats.repeats, heats.left // fewest))
         if block < FEWEST:
             return
         heats.keep(max(fewest, purse // block))
@@ -198,16 +213,17 @@ def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: F
     winner: Place | None = None
     comparison, values, weights, overturned = None, np.empty((0, 0)), None, False
     if heats.alive:
-        most = max(1, min(_MOST_FINALISTS, left // _LEAST_FINAL))
+        most = max(1, min(_MOST_FINALISTS, left // max(_LEAST_FINAL, heats.cycle)))
         heats.keep(most)
         # runners-up are of use too, where the repeats do for them
         heats.recall(min(most, _LEAST_ALIVE))
-        repeats = min(left // len(heats.alive), _MOST_FINAL)
+        repeats = heats.whole(min(left // len(heats.alive), max(_MOST_FINAL, heats.cycle)))
         values, weights = heats.run(heats.alive, range(heats.repeats, heats.repeats + repeats))
         comparison = compare(score, values, weights, heats.seed, against=0)
         better = comparison.alike & (comparison.corrected <= LEVEL)
         better[0] = False
-        overturned = bool(better.any())
+        # who led may have nothing to show in the fresh repeats
+        overturned = bool(better.any() or math.isnan(comparison.estimates.value[0]))
         if overturned:
             comparison = compare(score, values, weights, heats.seed)
         best = 0 if comparison.best is None else comparison.best

@@ -9,9 +9,10 @@ from numpy.typing import NDArray
 from scipy import special
 
 __all__ = [
+    "MOST_RESAMPLED",
     "RESAMPLES",
     "bca_interval",
-    "in_groups",
+    "bundled",
     "influence",
     "median_rank",
     "midranks",
@@ -27,11 +28,12 @@ Floats = NDArray[np.float64]
 RESAMPLES = 2000
 """Resamples drawn for an interval."""
 
+MOST_RESAMPLED = 5000
+"""Trials that are resampled one by one; more are thrown together first, or have a limit that needs none."""
+
 _SHARE = 0.975
 # Resampled figures worked out at a time, so that a long sweep does not fill the memory: 8 MB.
 _AT_A_TIME = 1_000_000
-# Of more trials than this, as many groups of neighbours are resampled: a table of counts takes 80 MB by then.
-_MOST_COLUMNS = 5000
 
 
 def resample_counts(trials: int, resamples: int, seed: int) -> Floats:
@@ -42,15 +44,17 @@ def resample_counts(trials: int, resamples: int, seed: int) -> Floats:
     return counts.reshape(resamples, trials).astype(np.float64)
 
 
-def in_groups(sums: Floats) -> Floats:
-    """Sums (settings, trials) as those of groups of neighbouring trials, where there are very many trials.
+def bundled(values: Floats, most: int = MOST_RESAMPLED) -> Floats:
+    """Sums of neighbouring trials (..., trials), so that no more than ``most`` are left to be resampled.
 
-    Trials are drawn each by itself, so a resample of groups scatters as one of trials does.
+    Sums of as many independent trials each are independent and alike, as the trials are.
     """
-    trials = sums.shape[1]
-    if trials <= _MOST_COLUMNS:
-        return sums
-    return np.asarray(np.add.reduceat(sums, np.arange(_MOST_COLUMNS) * trials // _MOST_COLUMNS, axis=1))
+    trials = values.shape[-1]
+    if trials <= most:
+        return values
+    size = -(-trials // most)
+    padded = np.pad(values, [(0, 0)] * (values.ndim - 1) + [(0, -trials % size)])
+    return padded.reshape(*values.shape[:-1], -1, size).sum(axis=-1)
 
 
 def ratios(numerators: Floats, denominators: Floats) -> Floats:

@@ -16,7 +16,7 @@ __all__ = ["DRAWN", "MOST_DRAWN", "SAMPLINGS", "drawn_shares", "grid_count", "gr
 DRAWN = ("random", "latin hypercube", "sobol")
 SAMPLINGS = ("grid", *DRAWN)
 # Drawn settings are held in memory, eight bytes an axis.
-MOST_DRAWN = 1_000_000
+MOST_DRAWN = 100_000
 
 Floats = npt.NDArray[np.float64]
 

@@ -70,6 +70,14 @@ class Score:
     definition: str
 
 
+def in_seconds(score: Score, heading: str) -> str:
+    """The heading of a column of CSV with figures of a score, with their unit where that is the second.
+
+    Shares and ratios have none: in a table they count from 0 to 1.
+    """
+    return f"{heading} [s]" if score.unit == "s" else heading
+
+
 SCORES = {
     score.name: score
     for score in (

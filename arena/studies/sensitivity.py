@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from arena.studies.estimates import sums_of
 from arena.studies.factors import Table
-from arena.studies.resampling import influence, midranks, ratios, resample_counts
+from arena.studies.resampling import bundled, influence, midranks, ratios, resample_counts
 from arena.studies.scores import Score
 
 __all__ = ["Effect", "Sensitivity", "sensitivity"]
@@ -28,13 +28,12 @@ __all__ = ["Effect", "Sensitivity", "sensitivity"]
 Floats = NDArray[np.float64]
 
 _RESAMPLES = 400
+# Bundles of repeats, and drawn settings evenly picked, that a study of very many comes down to.
+_MOST_REPEATS, _MOST_DRAWN = 1000, 5000
+# Products (rows, resamples) that are held at once: 8 MB.
+_AT_A_TIME = 1_000_000
 # A factor with more levels than this in drawn settings is thrown together into bins.
 _MOST_BINS = 30
-# Repeats, or drawn settings, that are resampled one by one; more of them would only fill the memory.
-_MOST_REPEATS = 5000
-_MOST_DRAWN = 20_000
-# Products (rows, resamples) that are held at once: 16 MB.
-_AT_A_TIME = 2_000_000
 
 
 @dataclass(frozen=True)
@@ -92,19 +91,21 @@ def sensitivity(
     of their values, since "not within the run" has a rank but no size.
 
     In a grid the variances come from products of different repeats, in which luck cancels however settings
-    share it, and the intervals from resampling repeats; very many of these go in groups. Of drawn settings
-    the other factors scatter at every level of one, and the squares are corrected for that after Kelley, "An
-    unbiased correlation ratio measure", PNAS 21 (1935); the intervals come from resampling settings, and of
-    very many the first are taken.
+    share it, and the intervals from resampling repeats. Of drawn settings the other factors scatter at every
+    level of one, and the squares are corrected for that after Kelley, "An unbiased correlation ratio
+    measure", PNAS 21 (1935); the intervals come from resampling settings. Of more than 5,000 drawn settings
+    as many are picked evenly, and more than 1,000 repeats are taken in bundles.
     """
+    if not table.is_grid and len(table) > _MOST_DRAWN:
+        some = np.linspace(0, len(table) - 1, _MOST_DRAWN).astype(np.int64)
+        table, values = table.of(some), values[some]
+        weights = None if weights is None else weights[some]
     trials = _trial_figures(score, values, weights)
     has_figure = np.asarray(~np.isnan(trials).any(axis=1))
-    is_grid = table.of(has_figure).is_grid
-    if not is_grid:
-        has_figure &= np.cumsum(has_figure) <= _MOST_DRAWN
-    trials = _in_groups(trials[has_figure])
+    trials = trials[has_figure]
     table = table.of(has_figure)
     repeats = trials.shape[1]
+    is_grid = table.is_grid
     if len(trials) < 2:
         nothing = tuple(Effect(factor.name, *[np.nan] * 7) for factor in table.factors)
         return Sensitivity(nothing, np.nan, False, len(trials), repeats > 1, is_grid)
@@ -145,14 +146,8 @@ def _trial_figures(score: Score, values: Floats, weights: Floats | None) -> Floa
         above, below = ranks, defined.astype(np.float64)
     else:
         above, below = sums_of(score, values, weights)
+    above, below = bundled(above, _MOST_REPEATS), bundled(below, _MOST_REPEATS)
     return ratios(above, below)[:, None] + influence(above, below)
-
-
-def _in_groups(trials: Floats) -> Floats:
-    """The means of groups of repeats, where these are very many; luck differs from group to group as well."""
-    size = -(-trials.shape[1] // _MOST_REPEATS)
-    groups = trials.shape[1] // size
-    return trials if size == 1 else trials[:, : groups * size].reshape(len(trials), groups, size).mean(axis=2)
 
 
 def _squares(trials: Floats, counts: Floats) -> Floats:

@@ -22,7 +22,7 @@ from arena.studies.maps import heat_map
 from arena.studies.margins import margin
 from arena.studies.plan import Study
 from arena.studies.plots import bars, curve
-from arena.studies.scores import SCORES, Score
+from arena.studies.scores import SCORES, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
 from arena.studies.sweep import Outcome
 from replays.writing import write_whole
@@ -137,7 +137,14 @@ def write_summary(summary: Summary, path: Path) -> Path:
         [
             "setting",
             *(f"{one.name} [{one.unit}]" if one.unit else one.name for one in summary.table.factors),
-            *(f"{one.name} {part}" for one in scores for part in ("figure", "low", "high", "trials")),
+            *(
+                heading
+                for one in scores
+                for heading in (
+                    *(in_seconds(one, f"{one.name} {part}") for part in ("figure", "low", "high")),
+                    f"{one.name} trials",
+                )
+            ),
             "best or open",
         ]
     )

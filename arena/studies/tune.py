@@ -1,13 +1,14 @@
 """A search for the design that does best in a plan's first score, among values that can be bought.
 
 What the plan varies of designs is searched. Arenas, and what is varied of them, are conditions that a design
-has to cope with. They are put into an order by lot, and repeat r runs in number ``r mod n`` of the n there
-are: so a design is judged by all of them alike, or where they are more than its repeats, by some that were
-drawn; and all designs by the same ones.
+has to cope with. Each repeat runs in one of the n there are, and every n repeats in all of them, in an order
+drawn anew, so that no condition is bound to some of an arena's listed start places. Repeats come in whole
+rounds of n; so a design is judged by all conditions alike.
 """
 
 import csv
 import io
+import itertools
 import math
 import os
 from collections.abc import Callable, Sequence
@@ -18,16 +19,16 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.errors import InputError, OptionError, OutputError
+from agents.design import SIDES
+from agents.errors import OptionError, OutputError
 from arena.studies.estimates import Estimate, estimate
 from arena.studies.factors import Table, table_of
 from arena.studies.paths import Parameter
 from arena.studies.plan import Setting, Study
 from arena.studies.plots import history
-from arena.studies.racing import LEAST_BUDGET, Place, Race, race
+from arena.studies.racing import Place, Race, least_budget, race
 from arena.studies.ranges import Levels
-from arena.studies.sampling import grid_place
-from arena.studies.scores import SCORES, TRIAL, Score
+from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
 from arena.studies.trials import obstacle, run_trials
 from replays.writing import check_writable, write_whole
@@ -52,16 +53,15 @@ class Search:
     """What a search found.
 
     ``factors`` are what was searched: the design where the plan names several, then the varied values of
-    designs. ``conditions`` counts the arenas, with what is varied of them, and ``met`` those in which trials
-    were run. ``as_it_is`` is the figure of the first design as its file has it, by repeats in which it was
-    not picked for anything; None where the plan varies tolerances. ``effects`` come from the first settings
-    tried, evenly spread. ``obstacle`` says why the first of them could not be run, if so.
+    designs. ``conditions`` counts the arenas, with what is varied of them. ``as_it_is`` is the figure of the
+    first design as its file has it, by repeats in which it was not picked for anything; None where the plan
+    varies tolerances, its two sides differ, or the budget is small. ``effects`` come from the first settings
+    tried, evenly spread. ``obstacle`` says why the first of them could not be run, where nothing has won.
     """
 
     study: Study
     factors: tuple[Parameter, ...]
     conditions: int
-    met: int
     settings: int
     budget: int
     race: Race
@@ -116,7 +116,6 @@ class Search:
             "score": self.score.name,
             "settings": self.settings,
             "conditions": self.conditions,
-            "conditions_met": self.met,
             "budget": self.budget,
             "trials": self.race.trials,
             "tried": self.race.tried,
@@ -140,11 +139,10 @@ def tune(
     too small a budget.
     """
     budget = study.budget if budget is None else budget
-    if budget < LEAST_BUDGET:
-        raise InputError(f"a search takes {LEAST_BUDGET} trials at the least, not a budget of {budget}")
     field = _Field(study, threads or os.cpu_count() or 1, budget, progress)
     score = SCORES[study.scores[0]]
-    base = field.as_it_is(score, min(_MOST_AS_IT_IS, int(_AS_IT_IS_SHARE * budget), budget - LEAST_BUDGET))
+    spare = budget - least_budget(field.conditions)
+    base = field.as_it_is(score, min(_MOST_AS_IT_IS, int(_AS_IT_IS_SHARE * budget), spare))
     found = race(
         field.levels,
         field.evaluate,
@@ -152,10 +150,11 @@ def tune(
         score,
         seed=study.seed,
         ordered=[factor.is_ordered for factor in field.factors],
+        cycle=field.conditions,
     )
     pool = table_of(field.factors, [field.values(tuple(place)) for place in found.pool.tolist()])
     effects = None
-    if len(pool.factors) > 1 < len(pool):
+    if len(pool.factors) > 1 and len(pool) > 1:
         effects = sensitivity(score, found.pool_values, found.pool_weights, pool)
     finalists = text = None
     reason = ""
@@ -171,7 +170,6 @@ def tune(
         study=study,
         factors=field.factors,
         conditions=field.conditions,
-        met=len(field.met),
         settings=settings,
         budget=budget,
         race=found,
@@ -189,7 +187,6 @@ class _Field:
     def __init__(self, study: Study, threads: int, budget: int, progress: Progress | None) -> None:
         self._study, self._threads, self._budget, self._progress = study, threads, budget, progress
         self.used = 0
-        self.met: set[int] = set()
         self._several = len(study.designs) > 1
         lists: list[tuple[Any, ...]] = []
         for parameter, values in zip(study.parameters, study.ranges, strict=True):
@@ -200,21 +197,24 @@ class _Field:
                 )
             lists.append(values.values)
         self._chosen = [number for number, one in enumerate(study.parameters) if one.is_of_design]
-        self._given = [number for number, one in enumerate(study.parameters) if not one.is_of_design]
+        given = [number for number, one in enumerate(study.parameters) if not one.is_of_design]
         self._lists = [
             *([tuple(range(len(study.designs)))] if self._several else []),
             *(lists[number] for number in self._chosen),
         ]
         if not self._lists:
             raise OptionError(f"{study.name}: the plan varies no design, so there is nothing to search")
-        self._given_lists = [tuple(range(len(study.arenas))), *(lists[number] for number in self._given)]
-        self.conditions = math.prod(len(one) for one in self._given_lists)
-        if self.conditions > _MOST_CONDITIONS:
+        count = math.prod([len(study.arenas), *(len(lists[number]) for number in given)])
+        if count > _MOST_CONDITIONS:
             raise OptionError(
-                f"{study.name}: arenas and what is varied of them make {self.conditions:,} conditions; "
+                f"{study.name}: arenas and what is varied of them make {count:,} conditions; "
                 f"a search takes at most {_MOST_CONDITIONS:,}"
             )
-        self._order = np.random.default_rng(study.seed).permutation(self.conditions).tolist()
+        self._conditions = [
+            (arena, dict(zip(given, values, strict=True)))
+            for arena in range(len(study.arenas))
+            for values in itertools.product(*(lists[number] for number in given))
+        ]
         of_designs = [one for one in study.factors if one.path == "design"]
         self.factors = (*of_designs, *(study.parameters[number] for number in self._chosen))
 
@@ -223,6 +223,11 @@ class _Field:
         """How many levels each factor has."""
         return [len(one) for one in self._lists]
 
+    @property
+    def conditions(self) -> int:
+        """How many conditions there are."""
+        return len(self._conditions)
+
     def values(self, place: Place) -> list[Any]:
         """The value of each factor: a design's name, SI values."""
         found = [one[level] for one, level in zip(self._lists, place, strict=True)]
@@ -230,20 +235,20 @@ class _Field:
             found[0] = self._study.designs[found[0]].design.name
         return found
 
+    def condition(self, repeat: int) -> int:
+        """The condition in which a repeat runs."""
+        number, place = divmod(repeat, self.conditions)
+        order = np.random.default_rng([self._study.seed, number]).permutation(self.conditions)
+        return int(order[place])
+
     def setting(self, place: Place, condition: int) -> Setting:
         """The setting of a place of the race in a condition."""
         found = [one[level] for one, level in zip(self._lists, place, strict=True)]
         design = found.pop(0) if self._several else 0
-        arena, given = self._condition(condition)
+        arena, given = self._conditions[condition]
         chosen = given | dict(zip(self._chosen, found, strict=True))
         values = [chosen[number] for number in range(len(self._study.parameters))]
         return self._study.setting_of(values, arena, design)
-
-    def _condition(self, number: int) -> tuple[int, dict[int, Any]]:
-        """The arena of a condition, and the values of its parameters by their number."""
-        levels = grid_place(number, [len(one) for one in self._given_lists])
-        arena, *values = (one[level] for one, level in zip(self._given_lists, levels, strict=True))
-        return arena, dict(zip(self._given, values, strict=True))
 
     def evaluate(self, places: Sequence[Place], repeats: range) -> NDArray[np.void]:
         """Rows of TRIAL, (places, repeats)."""
@@ -252,18 +257,24 @@ class _Field:
         )
 
     def as_it_is(self, score: Score, repeats: int) -> Estimate | None:
-        """The figure of the first design as its file has it, over all conditions."""
+        """The figure of the first design as its file has it, over all conditions; None if unknown."""
         parameters = self._study.parameters
+        repeats = repeats // self.conditions * self.conditions
         if repeats < 1 or any(parameters[number].is_tolerance for number in self._chosen):
             return None
         design = self._study.designs[0].design
-        own = {
-            number: design.value_at(parameters[number].label().replace("both.", "left.", 1))
-            for number in self._chosen
-        }
+        own = {}
+        for number in self._chosen:
+            path = parameters[number].label()
+            own[number], *others = (
+                design.value_at(path.replace("both.", f"{side}.", 1) if path.startswith("both.") else path)
+                for side in SIDES
+            )
+            if any(other != own[number] for other in others):
+                return None
 
         def setting(_number: int, condition: int) -> Setting:
-            arena, given = self._condition(condition)
+            arena, given = self._conditions[condition]
             values = given | own
             return Setting(-1, arena, 0, tuple(values[number] for number in range(len(parameters))))
 
@@ -275,9 +286,8 @@ class _Field:
         found = np.zeros((count, len(repeats)), TRIAL)
         places: dict[int, list[int]] = {}
         for place, repeat in enumerate(repeats):
-            places.setdefault(self._order[repeat % self.conditions], []).append(place)
-        self.met |= places.keys()
-        for condition, mine in places.items():
+            places.setdefault(self.condition(repeat), []).append(place)
+        for condition, mine in sorted(places.items()):
             settings = [setting(number, condition) for number in range(count)]
             at_once = max(1, _AT_ONCE // len(mine))
             for first in range(0, count, at_once):
@@ -324,20 +334,21 @@ def write_search(search: Search, folder: Path) -> list[Path]:
             except OSError as error:
                 raise OutputError(f"{folder / name}: cannot be removed ({error.strerror})") from error
     names = [f"{one.label()} [{one.unit}]" if one.unit else one.label() for one in search.factors]
+    figures = [in_seconds(search.score, part) for part in (search.score.name, "low", "high")]
     rows: list[list[Any]] = []
     for one in search.as_dict()["finalists"]:
         figure = one.pop("figure")
         verdict = [int(one.pop("best")), int(one.pop("alike"))]
         ends = [figure[key] for key in ("value", "low", "high", "count")]
         rows.append([*one.values(), *ends, *verdict])
-    headings = [*names, search.score.name, "low", "high", "trials", "best", "alike"]
+    headings = [*names, *figures, "trials", "best", "alike"]
     steps = [
         [step.trials, step.repeats, step.alive, step.value, step.low, step.high]
         for step in search.race.history
     ]
     for name, head, body in (
         (FINALISTS, headings, rows),
-        (ROUNDS, ["trials", "repeats", "settings left", search.score.name, "low", "high"], steps),
+        (ROUNDS, ["trials", "repeats", "settings left", *figures], steps),
     ):
         written.append(folder / name)
         write_whole(folder / name, _csv(head, body))
