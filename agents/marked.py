@@ -242,6 +242,9 @@ def path_text(path: KeyPath) -> str:
 
 def read_text(path: Path, file: str) -> str:
     """Return the text of a file, which faults call ``file``. Raises NotFoundError or SpecError."""
+    if path.is_fifo():
+        # opening one would wait for somebody to write to it
+        raise NotFoundError(f"{file}: is a pipe; expected a file")
     try:
         with path.open("rb") as stream:
             content = stream.read(MOST_BYTES + 1)

@@ -161,8 +161,8 @@ def _print_picking(console: Console, found: Kit) -> None:
         return
     if picking is None:
         console.print(
-            f"eyes up to {format_quantity(min(-low, high), 'V')} apart steer straight; its eyes have no "
-            "tolerance, so there is none to pick: give a table of measured ones by --eyes"
+            f"eyes up to {format_quantity(min(-low, high), 'V')} apart steer straight; not both of its "
+            "eyes have a tolerance, so there are none to pick: give a table of measured ones by --eyes"
         )
         return
     console.print(Text.assemble(("picking list", "bold"), f": {_picking_words(picking)}"))

@@ -65,10 +65,11 @@ def sweep(
 
             outcome = run(study, folder, threads, on, afresh, tell)
         from arena.studies.summary import draw_summary, summarise, write_summary
+        from arena.studies.sweep import SETTINGS_CSV
 
-        with progress("comparing"):
+        with progress("comparing", stopped=KEPT.format(folder=folder)):
             summary = summarise(outcome)
-            tables = [write_summary(summary, folder / "settings.csv"), outcome.csv, outcome.npz]
+            tables = [write_summary(summary, folder / SETTINGS_CSV), outcome.csv, outcome.npz]
             pictures = [] if no_plots else draw_summary(summary, folder)
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {KEPT.format(folder=folder)}") from None
@@ -106,16 +107,20 @@ def tune(
 
     study = read_study(plan, most_trials=None)
     folder = folder or Path(f"{Path(study.file).stem}.tune")
+    stopped = "nothing was written"
     try:
         with progress("getting ready", "searching") as tell:
+            from arena.studies.tune import prepared
             from arena.studies.tune import tune as search
 
+            prepared(study, folder)
             found = search(study, budget, threads, tell)
         from arena.studies.tune import draw_search, write_search
 
+        stopped = f"some files in {folder} may be missing, or from before"
         files = write_search(found, folder) + ([] if no_plots else draw_search(found, folder))
     except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
+        raise WorkError(f"stopped; {stopped}") from None
     if to_json:
         print_json({**found.as_dict(), "files": [str(path) for path in files]})
         return

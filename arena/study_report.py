@@ -1,6 +1,7 @@
 """Tables of sweeps and searches for people, on the terminal."""
 
 import math
+from collections.abc import Sequence
 
 from rich.console import Console
 
@@ -10,7 +11,7 @@ from arena.studies.scores import Score
 from arena.studies.sensitivity import Sensitivity
 from arena.studies.summary import Summary
 from arena.studies.tune import Search
-from arena.tables import NOTHING, Column, print_table, the_console
+from arena.tables import NOTHING, Column, print_table, table_of, table_width, the_console
 from arena.terminal import printable
 from replays.colours import time_words
 
@@ -18,7 +19,8 @@ from replays.colours import time_words
 MOST_ROWS = 40
 BEST_ROWS = 20
 
-BEST, ALIKE, WORSE = "best", "alike", "worse"
+# One that cannot be told from the best need not be like it: the trials leave that open.
+BEST, OPEN, WORSE = "best figure", "open", "worse"
 VERDICT = "verdict"
 
 
@@ -28,16 +30,12 @@ def print_summary(summary: Summary) -> None:
     study, comparison, scores = summary.study, summary.comparison, summary.scores
     total = len(summary.table)
     rows = list(range(total)) if total <= MOST_ROWS else summary.order()[:BEST_ROWS]
-    # the words of the first factor stand where a table has its labels
-    words = [summary.words(row) for row in rows]
-    factors = summary.table.factors
     columns: list[Column] = [
-        (factor.name, [one[number] for one in words]) for number, factor in enumerate(factors)
+        (one.words, [tell(one, summary.estimates[one.name][row]) for row in rows]) for one in scores
     ]
-    columns += [(one.words, [tell(one, summary.estimates[one.name][row]) for row in rows]) for one in scores]
     columns.append((VERDICT, [_verdict(comparison, row) for row in rows]))
-    first, *rest = columns if factors else [("setting", [str(row) for row in rows]), *columns]
-    print_table(where, first, rest, words=VERDICT)
+    names = [factor.name for factor in summary.table.factors]
+    _print_settings(where, names, [summary.words(row) for row in rows], columns)
     if total > len(rows):
         where.print(f"the {len(rows)} best of {total:,} settings; settings.csv has them all")
     for number, reason in list(summary.outcome.impossible.items())[:BEST_ROWS]:
@@ -47,21 +45,40 @@ def print_summary(summary: Summary) -> None:
     if summary.effects is not None:
         print_effects(where, summary.effects, scores[0])
     if comparison.best is not None:
-        where.print(
-            f"in brackets: 95 % intervals; {ALIKE}: cannot be told from the best by {scores[0].name}, at 5 %",
-            style="dim",
-        )
+        where.print(_legend(scores[0], int(comparison.alike.sum()) > 1), style="dim")
     for line in (summary.advice.text, *summary.advice.notes):
         where.print(printable(line))
     kept = f", {summary.outcome.kept:,} of them from before" if summary.outcome.kept else ""
     where.print(f"{study.trials:,} trials{kept}, {time_words(summary.outcome.seconds)}", style="dim")
 
 
+def _print_settings(
+    where: Console, names: Sequence[str], words: Sequence[Sequence[str]], columns: Sequence[Column]
+) -> None:
+    """Print a row for each setting: the word of each factor, then columns."""
+    labels: list[Column] = [(name, [one[number] for one in words]) for number, name in enumerate(names)]
+    first, *rest = labels or [("setting", [str(row) for row in range(len(words))])]
+    if (
+        len(labels) > 1
+        and table_width(where, table_of(first, [*rest, *columns], words=VERDICT)) > where.width
+    ):
+        # in parts of a table each row must still say of which setting it is
+        first, rest = (", ".join(names), [", ".join(one) for one in words]), []
+    print_table(where, first, [*rest, *columns], words=VERDICT)
+
+
+def _legend(score: Score, has_open: bool) -> str:
+    text = "in brackets: 95 % intervals"
+    if has_open:
+        text += f"; {OPEN}: as good or worse, which these trials cannot tell by {score.name}, at 5 %"
+    return text
+
+
 def _verdict(comparison: Comparison, setting: int) -> str:
     if setting == comparison.best:
         return BEST
     if comparison.alike[setting]:
-        return ALIKE
+        return OPEN
     return WORSE if comparison.worse[setting] else NOTHING
 
 
@@ -106,35 +123,42 @@ def print_search(search: Search) -> None:
     found, score = search.race, search.score
     if found.comparison is None or search.finalists is None:
         where.print(f"none of the {found.tried:,} settings that were tried says anything about {score.name}")
+        if search.obstacle:
+            where.print(printable(f"the first of them cannot be run at all: {search.obstacle}"))
         return
     order, factors = search.order, search.finalists.factors
     words = [search.words(one) for one in order]
     columns: list[Column] = [
-        (factor.name, [one[number] for one in words]) for number, factor in enumerate(factors)
+        (score.words, [tell(score, found.comparison.estimates[one]) for one in order]),
+        (VERDICT, [_verdict(found.comparison, one) for one in order]),
     ]
-    columns.append((score.words, [tell(score, found.comparison.estimates[one]) for one in order]))
-    columns.append((VERDICT, [_verdict(found.comparison, one) for one in order]))
-    first, *rest = columns
-    print_table(where, first, rest, words=VERDICT)
+    _print_settings(where, [factor.name for factor in factors], words, columns)
     if search.effects is not None:
         print_effects(where, search.effects, score)
-    where.print(f"in brackets: 95 % intervals; {ALIKE}: cannot be told from the best at 5 %", style="dim")
+    others = int(found.comparison.alike.sum()) - 1
+    where.print(_legend(score, others > 0), style="dim")
     best = ", ".join(f"{factor.name} {word}" for factor, word in zip(factors, words[0], strict=True))
     figure = tell(score, found.comparison.estimates[order[0]])
-    others = int(found.comparison.alike.sum()) - 1
-    alike = f"; {others} of the other {len(order) - 1} finalists cannot be told from it" if others else ""
+    fresh = "" if found.overturned else " on repeats that nobody was picked for"
+    text = f"{best}: {score.name} {figure}{fresh}"
+    if others:
+        among = (
+            "the other finalist" if len(order) == 2 else f"{others} of the other {len(order) - 1} finalists"
+        )
+        text += f"; {among} cannot be told from it"
+    if found.set_aside:
+        verb = "was" if found.set_aside == 1 else "were"
+        text += f"; {found.set_aside:,} more {verb} let go without being told worse"
+    where.print(printable(f"{text}."))
     if found.overturned:
-        where.print(printable(f"{best}: {score.name} {figure}{alike}."))
         where.print(
             "The last repeats overturned what the search had led with; the best was picked by these same "
             "repeats, so its figure flatters it a little."
         )
-    else:
-        where.print(printable(f"{best}: {score.name} {figure} on repeats that nobody was picked for{alike}."))
     if search.as_it_is is not None:
         name = search.study.designs[0].design.name
         where.print(printable(f"{name} as it is: {score.name} {tell(score, search.as_it_is)}."))
-    conditions = f" in {search.conditions} conditions" if search.conditions > 1 else ""
+    conditions = f" in {search.conditions:,} conditions" if search.conditions > 1 else ""
     where.print(
         f"{found.trials:,} trials{conditions}: {found.tried:,} of {search.settings:,} settings tried, "
         f"{found.told_worse:,} told worse, {found.set_aside:,} let go because the budget did not reach"

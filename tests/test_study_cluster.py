@@ -113,6 +113,7 @@ def test_all_workers_lost_is_told_and_nothing_with_them(
     cluster: LocalCluster, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(module, "PATIENCE", 1.5)
+    monkeypatch.setattr(module, "ANSWER_TIME", 5.0)
     plan = study(repeats=2000)
     with pytest.raises(WorkError, match="there has been no worker"):
         run(plan, tmp_path, on=cluster.scheduler_address, progress=after(2, lambda: cluster.scale(0)))

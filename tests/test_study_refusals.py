@@ -245,3 +245,28 @@ def test_check_tells_what_a_plan_comes_to(tmp_path: Path, monkeypatch: pytest.Mo
     assert "96,000,000,000 trials" in check_file(str(path))
     with pytest.raises(NotFoundError, match="no shipped design, arena or study"):
         check_file("feeler-escapade-of-the-year")
+
+
+def test_what_would_be_varied_without_any_effect_is_refused() -> None:
+    """Walkers to a trial are the plan's own; the arena's number is for contests."""
+    (fault,) = faults_of(with_vary("arena.starts.zone.number: 1..3"))
+    assert fault[:4] == (6, 3, "vary.arena.starts.zone.number", "arena.starts.zone.number")
+
+
+@pytest.mark.parametrize(
+    "vary",
+    [
+        "arena.lamps.grow lamp.light: daylight, incandescent",
+        "arena.lamps.grow lamp.place: 1 0.5 m, 2 0.5 m",
+        "design.both.feeler: none, 10k",
+    ],
+)
+def test_a_mark_where_there_is_no_axis_is_refused(vary: str) -> None:
+    path, _, values = vary.partition(": ")
+    mark = values.rpartition(", ")[2]
+    (fault,) = faults_of(with_vary(vary) + f'marks: {{ {path}: {{ here: "{mark}" }} }}\n')
+    assert fault[:4] == (7, 10, f"marks.{path}", f"{path}, whose values are not all numbers")
+
+
+def test_values_that_are_left_out_are_told_once() -> None:
+    assert len(faults_of(with_vary("design.both.latch:"))) == 1

@@ -180,13 +180,13 @@ def page(path: Path, title: str, about: str) -> Iterator[Page]:
 
     Raises OutputError when it cannot be written.
     """
-    import matplotlib
-
     logger = logging.getLogger("matplotlib")
     level = logger.level
-    # It tells of its cache of fonts, and of letters that the font lacks.
+    # It tells of its cache of fonts, of having no place for it, and of letters that the font lacks.
     logger.setLevel(logging.ERROR)
     try:
+        import matplotlib
+
         with matplotlib.rc_context(), warnings.catch_warnings():
             warnings.filterwarnings("ignore", message=".*Glyph.*", category=UserWarning)
             # Nothing of a user's own settings, so that a picture is the same on every machine.

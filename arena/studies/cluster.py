@@ -5,8 +5,11 @@ worker with another version of the program, or one whose processor or libraries 
 instead of having its rows mixed in. Where a worker is lost, the scheduler gives its chunks to others.
 """
 
+import contextlib
+import logging
 import queue
 import socket
+import threading
 import time
 from collections.abc import Generator, Sequence
 from functools import lru_cache
@@ -54,11 +57,8 @@ class Cluster:
         _check_reached(address)
         self._study, self._address = study, address
         self._payload = study.payload()
-        try:
-            self._client = distributed.Client(address, timeout=ANSWER_TIME, set_as_default=False)
-        except Exception as error:
-            # it raises a class of its own for every sort of transport
-            raise WorkError(f"{address}: no Dask scheduler answers there ({error})") from error
+        _silence()
+        self._client = _client_at(address, distributed)
         try:
             self.arithmetic = self._greet()
         except BaseException:
@@ -73,7 +73,9 @@ class Cluster:
 
     def close(self) -> None:
         """Let go of the cluster."""
-        self._client.close()
+        # a scheduler that is lost cannot be told
+        with contextlib.suppress(OSError, TimeoutError):
+            self._client.close()
 
     def run_chunks(self, missing: Sequence[int]) -> Generator[tuple[int, Records], None, None]:
         """The rows of chunks as they come in, each with its number.
@@ -119,7 +121,7 @@ class Cluster:
         except Exception as error:
             # whatever the cluster or the task raised, its class may not even be known here
             raise WorkError(
-                f"{self._address}: the cluster gave up a chunk ({type(error).__name__}: {error}); the same "
+                f"{self._address}: the cluster gave up a chunk ({_line(error)}); the same "
                 "command goes on from what is kept"
             ) from error
         if isinstance(content, str):
@@ -137,7 +139,7 @@ class Cluster:
         """Ask every worker who it is, and return the arithmetic of all."""
         begun = time.monotonic()
         while self._threads() == 0:
-            if time.monotonic() - begun > PATIENCE:
+            if time.monotonic() - begun > ANSWER_TIME:
                 raise WorkError(f"{self._address}: the scheduler has no workers; start some first")
             time.sleep(LOOK_EVERY)
         answers = self._client.run(_greeting, self._payload, on_error="return")
@@ -148,7 +150,7 @@ class Cluster:
                 continue
             if isinstance(answer, BaseException):
                 raise WorkError(
-                    f"{worker}: the worker cannot run photodrome ({type(answer).__name__}: {answer}); "
+                    f"{worker}: the worker cannot run photodrome ({_line(answer)}); "
                     "install the same version there"
                 )
             rounding, refusal = answer
@@ -183,6 +185,41 @@ def _check_reached(address: str) -> None:
         raise WorkError(
             f"{address}: no Dask scheduler can be reached there ({error.strerror or error}); is it running?"
         ) from error
+
+
+def _line(error: BaseException) -> str:
+    """An error in one line."""
+    return " ".join(f"{type(error).__name__}: {error}".split())
+
+
+def _silence() -> None:
+    """Keep Dask from telling by tracebacks what is told here, as every lost connection."""
+    for name in list(logging.root.manager.loggerDict):
+        if name.partition(".")[0] == "distributed":
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+
+
+def _client_at(address: str, distributed: Any) -> Any:
+    """A client of the scheduler at an address. Raises WorkError where none answers in time."""
+    found: queue.SimpleQueue[Any] = queue.SimpleQueue()
+
+    def reach() -> None:
+        try:
+            client = distributed.Client(address, timeout=ANSWER_TIME, set_as_default=False)
+        except Exception as error:  # of a class of its own for every sort of transport
+            found.put(error)
+        else:
+            found.put(client)
+
+    # its own limit of time ends once a connection stands, whoever may be at the other end
+    threading.Thread(target=reach, daemon=True).start()
+    try:
+        client = found.get(timeout=ANSWER_TIME + LOOK_EVERY)
+    except queue.Empty:
+        raise WorkError(f"{address}: something listens there, but not a Dask scheduler") from None
+    if isinstance(client, Exception):
+        raise WorkError(f"{address}: no Dask scheduler answers there ({_line(client)})") from client
+    return client
 
 
 @lru_cache(maxsize=2)

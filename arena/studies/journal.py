@@ -34,7 +34,7 @@ CREATE TABLE chunks (number INTEGER PRIMARY KEY, crc INTEGER NOT NULL, rows BLOB
 CREATE TABLE impossible (setting INTEGER PRIMARY KEY, reason TEXT NOT NULL);
 """
 
-_AFRESH = "run with --afresh to throw these trials away, or choose another folder with --out"
+_AFRESH = "run with --afresh to throw these trials away, or choose another folder with --folder"
 
 
 class Journal:
@@ -48,11 +48,13 @@ class Journal:
 
         Raises InputError where the journal is damaged, or holds the trials of something else, and says
         which part has changed; WorkError at once where another run holds it; OutputError where it cannot be
-        written.
+        written, or something other than a file stands in its place.
         """
         self.path = folder / FILE
         self._trials, self._size = trials, size
         self._done = np.zeros(-(-trials // size), np.bool_)
+        if self.path.exists() and not self.path.is_file():
+            raise OutputError(f"{self.path}: something that is no file stands there; choose another --folder")
         identity = {**parts, "trials": str(trials), "trials to a chunk": str(size)}
         with self._refusals():
             try:
@@ -62,8 +64,15 @@ class Journal:
                     raise
                 _remove(self.path)
                 self._database = _begun(self.path, identity, afresh)
-            for (number,) in self._database.execute("SELECT number FROM chunks"):
-                self._done[number] = True
+            try:
+                for (number,) in self._database.execute("SELECT number FROM chunks"):
+                    if not 0 <= number < len(self._done):
+                        raise InputError(f"{self.path}: the journal is damaged (chunk {number}); {_AFRESH}")
+                    self._done[number] = True
+            except BaseException:
+                self.close()
+                raise
+            self._file = _file_at(self.path)
 
     def __enter__(self) -> "Journal":
         return self
@@ -91,7 +100,9 @@ class Journal:
         """Write the rows of a chunk, and why settings among them are impossible.
 
         Raises OutputError where it cannot be written, for instance to a full disk; what is kept stays kept.
+        So it does where the journal's file has been removed meanwhile, or another put in its place.
         """
+        self.check_place()
         content = rows.astype(TRIAL, copy=False).tobytes()
         with self._refusals(), self._transaction():
             self._database.execute(
@@ -101,13 +112,17 @@ class Journal:
         self._done[number] = True
 
     def chunks(self) -> Iterator[Records]:
-        """The rows of TRIAL of every chunk, in order. Raises InputError where one is damaged."""
+        """The rows of TRIAL of every chunk, in order.
+
+        Raises InputError where one is damaged, OutputError where the journal's file is no longer there.
+        """
+        self.check_place()
         with self._refusals():
             cursor = self._database.execute("SELECT number, crc, rows FROM chunks ORDER BY number")
             for number, crc, content in cursor:
                 first, length = number * self._size, self._length(number)
-                is_whole = len(content) == length * TRIAL.itemsize and zlib.crc32(content) == crc
-                if not is_whole:
+                is_whole = isinstance(content, bytes) and len(content) == length * TRIAL.itemsize
+                if not is_whole or zlib.crc32(content) != crc:
                     raise InputError(
                         f"{self.path}: the trials from {first} to {first + length - 1} are damaged; {_AFRESH}"
                     )
@@ -117,6 +132,14 @@ class Journal:
         """Why settings are impossible, by their number."""
         with self._refusals():
             return dict(self._database.execute("SELECT setting, reason FROM impossible ORDER BY setting"))
+
+    def check_place(self) -> None:
+        """Raise OutputError where the journal's file has been removed, or another stands in its place."""
+        # whoever removes a file that is open takes its name only, and what is written then is lost
+        if _file_at(self.path) != self._file:
+            raise OutputError(
+                f"{self.path}: was removed while the sweep ran, and all its trials with it; start it anew"
+            )
 
     def _length(self, number: int) -> int:
         return min(self._size, self._trials - number * self._size)
@@ -143,19 +166,21 @@ class Journal:
             if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
                 raise WorkError(
                     f"{self.path}: another run is at work on it; wait for its end, or choose another folder "
-                    "with --out"
+                    "with --folder"
                 ) from error
             if _is_damage(error):
                 raise InputError(f"{self.path}: the journal is damaged ({error}); {_AFRESH}") from error
             raise OutputError(
                 f"{self.path}: cannot be written ({error}); {self.kept:,} of {self._trials:,} trials are "
-                "kept, and the same command goes on from there once there is room"
+                "kept, and the same command goes on from there once it can be"
             ) from error
 
 
 def _begun(path: Path, identity: Mapping[str, str], afresh: bool) -> sqlite3.Connection:
     """The database, under a lock that lasts until it is closed, with all its tables."""
     database = sqlite3.connect(path, timeout=0.0, isolation_level=None, check_same_thread=False)
+    # damaged text is to be told as what differs, not to stumble over
+    database.text_factory = lambda raw: raw.decode(errors="replace")
     try:
         # taken before the first look at the write-ahead log, which then needs no memory that is shared with
         # others, and kept from one transaction to the next
@@ -190,7 +215,7 @@ def _check(database: sqlite3.Connection, path: Path, identity: Mapping[str, str]
     (application,) = database.execute("PRAGMA application_id").fetchone()
     (form,) = database.execute("PRAGMA user_version").fetchone()
     if application != _APPLICATION:
-        raise InputError(f"{path}: this is no journal of photodrome; choose another folder with --out")
+        raise InputError(f"{path}: this is no journal of photodrome; choose another folder with --folder")
     if afresh:
         return
     if form != _FORM:
@@ -201,6 +226,15 @@ def _check(database: sqlite3.Connection, path: Path, identity: Mapping[str, str]
         raise InputError(
             f"{path}: holds trials of something else, for it differs in {', '.join(changed)}; {_AFRESH}"
         )
+
+
+def _file_at(path: Path) -> tuple[int, int] | None:
+    """What tells the file at a path from every other one, or None where there is none."""
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def _is_damage(error: sqlite3.DatabaseError) -> bool:

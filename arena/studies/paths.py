@@ -337,9 +337,9 @@ def _parameter(path: str, owner: BaseModel, place: KeyPath, like: str) -> Parame
     if shape is None and not is_derived:
         return None
     out = next((number for number in range(1, len(place)) if _at(owner, place[:number]) is None), None)
-    if out is not None and shape is None:
-        return None
     if out is not None:
+        if shape is None:
+            return None
         kind = "design" if isinstance(owner, Design) else "arena"
         got = f"{path}, but {path_text(place[:out])} is left out in {name}"
         raise KeyedError((), got, f"a value that the {kind} has")
@@ -372,6 +372,15 @@ def _tolerance(path: str, place: KeyPath, like: str) -> Parameter | None:
 def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> KeyedError:
     known = known_paths(designs, arenas)
     near = [one for one in known if path and one.endswith(f".{path}")][:3]
+    if not near:
+        # a whole thing
+        near = [one for one in known if one.startswith(f"{path.rstrip('.')}.")][:3]
+    parts = path.split(".")
+    if not near and len(parts) > 2 and parts[2].isdecimal():
+        # a position that the list does not have, or that has no such value
+        items = [one for one in known if one.startswith(f"{parts[0]}.{parts[1]}.")]
+        close = difflib.get_close_matches(parts[-1], [one.rpartition(".")[2] for one in items], n=1)
+        near = [one for one in items if close and one.endswith(f".{close[0]}")][:3] or items[:3]
     if not near:
         near = difflib.get_close_matches(path, known, n=3, cutoff=0.75)
         likeness = [difflib.SequenceMatcher(None, one, path).ratio() for one in near]

@@ -33,6 +33,8 @@ __all__ = ["MOST_TRIALS", "Setting", "Study", "parse_study", "read_study"]
 
 # Arenas and designs that are kept, since the settings of a study share them and checking them takes long.
 _KEPT = 256
+# Trials that a column of whole numbers can number.
+_MOST_NUMBERED = 2**63
 
 
 @dataclass(frozen=True)
@@ -120,8 +122,8 @@ class Study:
     def setting_of(self, values: Sequence[Any], arena: int = 0, design: int = 0) -> Setting:
         """Return the setting with these values, each one of the parameter's levels, or within its span.
 
-        Its number is that of the whole grid of levels, or -1 where a parameter has a span. Raises ValueError
-        for a value that the plan does not allow.
+        Its number is that of the whole grid of levels, or -1 where a parameter has a span, or the grid is too
+        large for its trials to be numbered. Raises ValueError for a value that the plan does not allow.
         """
         levels = []
         for parameter, allowed, value in zip(self.parameters, self.ranges, values, strict=True):
@@ -133,6 +135,8 @@ class Study:
                 raise ValueError(f"{parameter.path}: {value!r} is outside of the plan's range")
         whole = len(levels) == len(self.ranges)
         number = grid_number((arena, design, *levels), self._counts) if whole else -1
+        if number >= _MOST_NUMBERED // self.repeats:
+            number = -1
         return Setting(number, arena, design, tuple(values))
 
     def factor_values(self, setting: Setting) -> tuple[Any, ...]:

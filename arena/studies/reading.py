@@ -48,7 +48,10 @@ Varied = tuple[Parameter, Levels | Span]
 
 @dataclass(frozen=True)
 class Plan:
-    """A plan whose every part is right, with all that it names; ``settings`` is their number."""
+    """A plan whose every part is right, with all that it names; ``settings`` is their number.
+
+    ``files`` are those of the arenas and designs, as the finder of files calls them.
+    """
 
     form: PlanForm
     arenas: tuple[tuple[ArenaSpec, str], ...]
@@ -57,6 +60,7 @@ class Plan:
     ranges: tuple[Levels | Span, ...]
     marks: Mapping[str, Mapping[str, Any]]
     settings: int
+    files: tuple[str, ...]
 
 
 def files_beside(folder: Path) -> Find:
@@ -105,6 +109,7 @@ class _Reading:
         self.form: PlanForm | None = None
         self.faults: list[Fault] = []
         self.known: dict[str, Parameter] = {}
+        self.files: list[str] = []
 
     def fault(self, path: KeyPath, got: str, expected: str, near: str = "", at_key: bool = False) -> None:
         self.faults.append(fault_at(self.file, self.tree, path, got, expected, near, at_key))
@@ -130,7 +135,8 @@ class _Reading:
             self._possible([one for one in found if not one[0].is_of_design], specs, "arena", _fits_arena)
         parameters, ranges = tuple(one for one, _ in found), tuple(one for _, one in found)
         entrants = tuple(Entrant(design, text) for design, text in designs)
-        return Plan(form, tuple(arenas), entrants, parameters, ranges, marks, settings)
+        files = tuple(self.files)
+        return Plan(form, tuple(arenas), entrants, parameters, ranges, marks, settings, files)
 
     def _texts(self, key: str) -> list[tuple[KeyPath, str]]:
         """The texts of a list, with their paths, as far as they are sound."""
@@ -158,6 +164,7 @@ class _Reading:
             given.add(name)
             try:
                 label, text = self.find(name, kind)
+                self.files.append(label)
                 spec = parse(text, label)
             except NotFoundError:
                 self._missing(path, name, kind)
@@ -193,7 +200,12 @@ class _Reading:
         taken: dict[tuple[int, KeyPath], str] = {}
         for key, below in entries:
             path, value = str(key), below.plain()
-            if not isinstance(value, str | list) or not all(isinstance(one, str) for one in value):
+            if (
+                value == ""
+                or not isinstance(value, str | list)
+                or not all(isinstance(one, str) for one in value)
+            ):
+                # the form has told of it
                 continue
             # where what it is about cannot be read, nothing can be said about the path
             if {"design": designs, "arena": arenas}.get(path.partition(".")[0], True) == []:
@@ -203,6 +215,10 @@ class _Reading:
                 parameter = parameter_at(path, designs, arenas, text)
             except KeyedError as error:
                 self.fault(("vary", path), error.got, error.expected, error.near, at_key=True)
+                continue
+            if path == "arena.starts.zone.number":
+                expected = "walkers, the plan's own key for how many share the arena in a trial"
+                self.fault(("vary", path), path, expected, at_key=True)
                 continue
             self.known[path] = parameter
             sets = places_set(path, designs, arenas)
@@ -217,7 +233,7 @@ class _Reading:
                     self.fault(("vary", path, *one.path), one.got, one.expected, one.near)
                 continue
             if isinstance(values, Levels) and None in values.values:
-                parameter = replace(parameter, is_ordered=False)
+                self.known[path] = parameter = replace(parameter, is_ordered=False)
             yield parameter, values
 
     def _scores(self) -> None:
@@ -241,6 +257,13 @@ class _Reading:
                     near = difflib.get_close_matches(str(path), varied, n=1)
                     got, expected = "a path that is not varied", "one of those under vary"
                     self.fault(("marks", str(path)), got, expected, near[0] if near else "", at_key=True)
+                continue
+            if not parameter.is_ordered:
+                got, expected = (
+                    f"{path}, whose values are not all numbers",
+                    "a path whose values make an axis",
+                )
+                self.fault(("marks", str(path)), got, expected, at_key=True)
                 continue
             for name, value in below.children():
                 if isinstance(value.value, str) and isinstance(name, str):

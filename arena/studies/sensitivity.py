@@ -30,6 +30,8 @@ Floats = NDArray[np.float64]
 _RESAMPLES = 400
 # Bundles of repeats, and drawn settings evenly picked, that a study of very many comes down to.
 _MOST_REPEATS, _MOST_DRAWN = 1000, 5000
+# Products (rows, resamples) that are held at once: 16 MB.
+_AT_A_TIME = 2_000_000
 # A factor with more levels than this in drawn settings is thrown together into bins.
 _MOST_BINS = 30
 
@@ -155,7 +157,11 @@ def _squares(trials: Floats, counts: Floats) -> Floats:
     pairs of different repeats r and q: ((sum c)² − sum c²) / (n² − n), whose luck has expectation 0.
     """
     apart = trials - trials.mean(axis=0)
-    return np.asarray(_products(apart, counts).sum(axis=0))
+    found = np.zeros(len(counts))
+    step = max(1, _AT_A_TIME // len(counts))
+    for first in range(0, len(apart), step):
+        found += _products(apart[first : first + step], counts).sum(axis=0)
+    return found
 
 
 def _products(apart: Floats, counts: Floats) -> Floats:

@@ -39,7 +39,7 @@ class Summary:
 
     ``values`` holds, by score, the trials' values and weights, each (settings, repeats); weights are None but
     for a ratio. ``comparison`` is by the main score, the first one of the plan. ``effects`` say which factors
-    mattered for it; None where there is but one factor.
+    mattered for it; None where there is but one factor, or one setting.
     """
 
     outcome: Outcome
@@ -120,13 +120,16 @@ def summarise(outcome: Outcome) -> Summary:
     estimates = {name: estimate_all(SCORES[name], *values[name]) for name in study.scores}
     main = SCORES[study.scores[0]]
     comparison = compare(main, *values[main.name])
-    effects = sensitivity(main, *values[main.name], table) if len(table.factors) > 1 else None
+    effects = sensitivity(main, *values[main.name], table) if len(table.factors) > 1 < len(table) else None
     advice = advise(table, comparison, *values[main.name])
     return Summary(outcome, table, values, estimates, comparison, effects, advice)
 
 
 def write_summary(summary: Summary, path: Path) -> Path:
-    """Write a row for every setting: its values, then figure and ends of interval for every score; CSV."""
+    """Write a row for every setting: its values, then figure and ends of interval for every score; CSV.
+
+    The last column is 1 for the best and for each setting that cannot be told from it.
+    """
     text = io.StringIO()
     writer = csv.writer(text)
     scores = summary.scores
@@ -142,7 +145,7 @@ def write_summary(summary: Summary, path: Path) -> Path:
                     f"{one.name} trials",
                 )
             ),
-            "best or alike",
+            "best or open",
         ]
     )
     for number in range(len(summary.table)):
@@ -165,10 +168,11 @@ def draw_summary(summary: Summary, folder: Path) -> list[Path]:
     factors = summary.table.factors
     ordered = [number for number, factor in enumerate(factors) if factor.is_ordered]
     is_map = summary.table.is_grid and len(factors) == 2 == len(ordered)
+    words = _file_words([factor.name for factor in factors])
     drawn = []
     for score in summary.scores:
-        for number, factor in enumerate(factors):
-            path = folder / f"{_file_word(score.name)}-by-{_file_word(factor.name)}.png"
+        for number in range(len(factors)):
+            path = folder / f"{_file_word(score.name)}-by-{words[number]}.png"
             _draw_factor(summary, score, number, path)
             drawn.append(path)
         if is_map:
@@ -235,6 +239,17 @@ def _picked(estimates: Estimates, order: Sequence[int]) -> Estimates:
 
 def _title(summary: Summary, score: Score) -> str:
     return f"{summary.study.name}: {score.words}"
+
+
+def _file_words(texts: Sequence[str]) -> list[str]:
+    """Words for names of files, no two alike, though the letters by which the texts differ may be lost."""
+    words: list[str] = []
+    for number, text in enumerate(texts, 1):
+        word = _file_word(text) or "value"
+        while word in words:
+            word += f"-{number}"
+        words.append(word)
+    return words
 
 
 def _file_word(text: str) -> str:

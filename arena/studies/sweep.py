@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import re
 import time
 from collections.abc import Callable, Generator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
@@ -25,6 +26,12 @@ Rows = Generator[tuple[int, Records], None, None]
 
 CSV, NPZ = "trials.csv", "trials.npz"
 """Names of the tables in the folder of a sweep, see :mod:`arena.studies.results`."""
+
+SETTINGS_CSV = "settings.csv"
+"""Name of the table of settings there, see :func:`arena.studies.summary.write_summary`."""
+
+# The names of files that replays.writing has not finished.
+_HALF_WRITTEN = re.compile(r"\..+\.(csv|npz|png)\.[0-9a-f]{8}\.part")
 
 
 @dataclass(frozen=True)
@@ -106,6 +113,7 @@ def run(
             if progress is not None:
                 progress(journal.kept / study.trials)
         seconds = time.monotonic() - begun
+        journal.check_place()
         try:
             write_csv(folder / CSV, study, journal.chunks)
             write_npz(folder / NPZ, study, journal.chunks)
@@ -115,16 +123,15 @@ def run(
 
 
 def _tidy(folder: Path, is_complete: bool) -> None:
-    """Remove half-written tables that a killed run left, and tables that are about to be no longer true."""
-    for name in (CSV, NPZ):
-        doomed = list(folder.glob(f".{name}.*.part"))
-        if not is_complete:
-            doomed.append(folder / name)
-        for path in doomed:
-            try:
-                path.unlink(missing_ok=True)
-            except OSError as error:
-                raise OutputError(f"{path}: cannot be removed ({error.strerror})") from error
+    """Remove half-written files that a killed run left, and tables that are about to be no longer true."""
+    doomed = [path for path in folder.glob(".*.part") if _HALF_WRITTEN.fullmatch(path.name)]
+    if not is_complete:
+        doomed += [folder / name for name in (CSV, NPZ, SETTINGS_CSV)]
+    for path in doomed:
+        try:
+            path.unlink(missing_ok=True)
+        except OSError as error:
+            raise OutputError(f"{path}: cannot be removed ({error.strerror})") from error
 
 
 def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:

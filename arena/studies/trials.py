@@ -97,8 +97,13 @@ def run_trials(
 def reason_of(study: Study, trial: int) -> str:
     """Why a trial whose row says ``impossible`` is so."""
     setting, repeat = divmod(trial, study.repeats)
-    (world,) = _bench_of(study).worlds(study.setting(setting), [repeat])
-    return world if isinstance(world, str) else LOSS
+    return obstacle(study, study.setting(setting), repeat) or LOSS
+
+
+def obstacle(study: Study, setting: Setting, repeat: int = 0) -> str:
+    """Why a repeat of a setting cannot even begin; empty where it can."""
+    (world,) = _bench_of(study).worlds(setting, [repeat])
+    return world if isinstance(world, str) else ""
 
 
 @cache

@@ -8,7 +8,6 @@ rounds of n; so a design is judged by all conditions alike.
 
 import csv
 import io
-import itertools
 import math
 import os
 from collections.abc import Callable, Sequence
@@ -20,20 +19,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agents.design import SIDES
-from agents.errors import OptionError, OutputError
+from agents.errors import InputError, OptionError, OutputError
 from arena.studies.estimates import Estimate, estimate
 from arena.studies.factors import Table, table_of
 from arena.studies.paths import Parameter
 from arena.studies.plan import Setting, Study
 from arena.studies.plots import history
-from arena.studies.racing import Place, Race, race
+from arena.studies.racing import LEAST_BUDGET, Place, Race, race
 from arena.studies.ranges import Levels
+from arena.studies.sampling import grid_place
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
-from arena.studies.trials import run_trials
-from replays.writing import write_whole
+from arena.studies.trials import obstacle, run_trials
+from replays.writing import check_writable, write_whole
 
-__all__ = ["Search", "draw_search", "tune", "write_search"]
+__all__ = ["Search", "draw_search", "prepared", "tune", "write_search"]
 
 Progress = Callable[[float], None]
 
@@ -41,6 +41,11 @@ Progress = Callable[[float], None]
 _AS_IT_IS_SHARE, _MOST_AS_IT_IS = 0.05, 200
 # Trials of one call of the engine, so that progress is told.
 _AT_ONCE = 512
+# More conditions than this are no longer those of a bench.
+_MOST_CONDITIONS = 10_000
+
+WINNER, FINALISTS, ROUNDS, PICTURE = "winner.yaml", "finalists.csv", "rounds.csv", "rounds.png"
+"""Names of the files of a search in its folder."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +56,7 @@ class Search:
     designs. ``conditions`` counts the arenas, with what is varied of them. ``as_it_is`` is the figure of the
     first design as its file has it, by repeats in which it was not picked for anything; None where the plan
     varies tolerances, its two sides differ, or the budget is small. ``effects`` come from the first settings
-    tried, evenly spread.
+    tried, evenly spread. ``obstacle`` says why the first of them could not be run, if so.
     """
 
     study: Study
@@ -64,6 +69,7 @@ class Search:
     effects: Sensitivity | None
     as_it_is: Estimate | None
     winner_text: str | None
+    obstacle: str
 
     @property
     def score(self) -> Score:
@@ -119,6 +125,7 @@ class Search:
             "finalists": finalists,
             "effects": None if self.effects is None else [vars(one) for one in self.effects],
             "winner": self.winner_text,
+            "obstacle": self.obstacle or None,
         }
 
 
@@ -128,12 +135,15 @@ def tune(
     """Search within ``budget`` trials; the plan's own budget if left out.
 
     ``progress`` is called with the share of the budget that is used, 0 to 1. Raises OptionError where the
-    plan leaves nothing to search or gives a range without steps, InputError for too small a budget.
+    plan leaves nothing to search, gives a range without steps or names too many conditions, InputError for
+    too small a budget.
     """
     budget = study.budget if budget is None else budget
+    if budget < LEAST_BUDGET:
+        raise InputError(f"a search takes {LEAST_BUDGET} trials at the least, not a budget of {budget}")
     field = _Field(study, threads or os.cpu_count() or 1, budget, progress)
     score = SCORES[study.scores[0]]
-    base = field.as_it_is(score, min(_MOST_AS_IT_IS, int(_AS_IT_IS_SHARE * budget)))
+    base = field.as_it_is(score, min(_MOST_AS_IT_IS, int(_AS_IT_IS_SHARE * budget), budget - LEAST_BUDGET))
     found = race(
         field.levels,
         field.evaluate,
@@ -145,18 +155,30 @@ def tune(
     )
     pool = table_of(field.factors, [field.values(tuple(place)) for place in found.pool.tolist()])
     effects = None
-    if len(pool.factors) > 1 and len(pool) > 1:
+    if len(pool.factors) > 1 < len(pool):
         effects = sensitivity(score, found.pool_values, found.pool_weights, pool)
-    finalists = None
-    text = None
-    if found.winner is not None:
+    finalists = text = None
+    reason = ""
+    if found.winner is None:
+        reason = obstacle(study, field.setting(tuple(found.pool[0].tolist()), 0))
+    else:
         finalists = table_of(field.factors, [field.values(place) for place in found.finalists])
         setting = field.setting(found.winner, 0)
         name = study.designs[setting.design].design.name
         text = study.design_text(setting, f"{name[:34]} tuned")
     settings = math.prod(field.levels)
     return Search(
-        study, field.factors, field.conditions, settings, budget, found, finalists, effects, base, text
+        study=study,
+        factors=field.factors,
+        conditions=field.conditions,
+        settings=settings,
+        budget=budget,
+        race=found,
+        finalists=finalists,
+        effects=effects,
+        as_it_is=base,
+        winner_text=text,
+        obstacle=reason,
     )
 
 
@@ -176,18 +198,20 @@ class _Field:
                 )
             lists.append(values.values)
         self._chosen = [number for number, one in enumerate(study.parameters) if one.is_of_design]
-        given = [number for number, one in enumerate(study.parameters) if not one.is_of_design]
+        self._given = [number for number, one in enumerate(study.parameters) if not one.is_of_design]
         self._lists = [
             *([tuple(range(len(study.designs)))] if self._several else []),
             *(lists[number] for number in self._chosen),
         ]
         if not self._lists:
             raise OptionError(f"{study.name}: the plan varies no design, so there is nothing to search")
-        self._conditions = [
-            (arena, dict(zip(given, values, strict=True)))
-            for arena in range(len(study.arenas))
-            for values in itertools.product(*(lists[number] for number in given))
-        ]
+        self._given_lists = [tuple(range(len(study.arenas))), *(lists[number] for number in self._given)]
+        self.conditions = math.prod(len(one) for one in self._given_lists)
+        if self.conditions > _MOST_CONDITIONS:
+            raise OptionError(
+                f"{study.name}: arenas and what is varied of them make {self.conditions:,} conditions; "
+                f"a search takes at most {_MOST_CONDITIONS:,}"
+            )
         of_designs = [one for one in study.factors if one.path == "design"]
         self.factors = (*of_designs, *(study.parameters[number] for number in self._chosen))
 
@@ -195,11 +219,6 @@ class _Field:
     def levels(self) -> list[int]:
         """How many levels each factor has."""
         return [len(one) for one in self._lists]
-
-    @property
-    def conditions(self) -> int:
-        """How many conditions there are."""
-        return len(self._conditions)
 
     def values(self, place: Place) -> list[Any]:
         """The value of each factor: a design's name, SI values."""
@@ -218,10 +237,16 @@ class _Field:
         """The setting of a place of the race in a condition."""
         found = [one[level] for one, level in zip(self._lists, place, strict=True)]
         design = found.pop(0) if self._several else 0
-        arena, given = self._conditions[condition]
+        arena, given = self._condition(condition)
         chosen = given | dict(zip(self._chosen, found, strict=True))
         values = [chosen[number] for number in range(len(self._study.parameters))]
         return self._study.setting_of(values, arena, design)
+
+    def _condition(self, number: int) -> tuple[int, dict[int, Any]]:
+        """The arena of a condition, and the values of its parameters by their number."""
+        levels = grid_place(number, [len(one) for one in self._given_lists])
+        arena, *values = (one[level] for one, level in zip(self._given_lists, levels, strict=True))
+        return arena, dict(zip(self._given, values, strict=True))
 
     def evaluate(self, places: Sequence[Place], repeats: range) -> NDArray[np.void]:
         """Rows of TRIAL, (places, repeats)."""
@@ -247,7 +272,7 @@ class _Field:
                 return None
 
         def setting(_number: int, condition: int) -> Setting:
-            arena, given = self._conditions[condition]
+            arena, given = self._condition(condition)
             values = given | own
             return Setting(-1, arena, 0, tuple(values[number] for number in range(len(parameters))))
 
@@ -273,35 +298,55 @@ class _Field:
         return found
 
 
-def write_search(search: Search, folder: Path) -> list[Path]:
-    """Write the winning design, the finalists, and how the search went, and return the files.
+def prepared(study: Study, folder: Path) -> Path:
+    """Make the folder of a search, so that nothing is searched that could not be written; return it.
 
-    Raises OutputError.
+    Raises OutputError, and OptionError where the winner would be written over what the plan reads.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise OutputError(f"{folder}: no folder can be made there ({error.strerror})") from error
+    winner = folder / WINNER
+    for name in study.plan.files:
+        if winner.exists() and Path(name).exists() and winner.samefile(name):
+            raise OptionError(f"{winner}: is an input of this very search; choose another --folder")
+    check_writable(winner)
+    return folder
+
+
+def write_search(search: Search, folder: Path) -> list[Path]:
+    """Write the winning design, the finalists, and how the search went, and return the files.
+
+    Where nothing has won, a winner that an earlier search left there is removed. Raises OutputError.
+    """
+    prepared(search.study, folder)
     written = []
     if search.winner_text is not None:
-        written.append(folder / "winner.yaml")
+        written.append(folder / WINNER)
         write_whole(written[0], search.winner_text.encode())
+    else:
+        for name in (WINNER, PICTURE):
+            try:
+                (folder / name).unlink(missing_ok=True)
+            except OSError as error:
+                raise OutputError(f"{folder / name}: cannot be removed ({error.strerror})") from error
     names = [f"{one.label()} [{one.unit}]" if one.unit else one.label() for one in search.factors]
-    figures = [in_seconds(search.score, part) for part in (search.score.name, "low", "high")]
     rows: list[list[Any]] = []
     for one in search.as_dict()["finalists"]:
         figure = one.pop("figure")
         verdict = [int(one.pop("best")), int(one.pop("alike"))]
         ends = [figure[key] for key in ("value", "low", "high", "count")]
         rows.append([*one.values(), *ends, *verdict])
+    figures = [in_seconds(search.score, part) for part in (search.score.name, "low", "high")]
     headings = [*names, *figures, "trials", "best", "alike"]
     steps = [
         [step.trials, step.repeats, step.alive, step.value, step.low, step.high]
         for step in search.race.history
     ]
     for name, head, body in (
-        ("finalists.csv", headings, rows),
-        ("rounds.csv", ["trials", "repeats", "settings left", *figures], steps),
+        (FINALISTS, headings, rows),
+        (ROUNDS, ["trials", "repeats", "settings left", *figures], steps),
     ):
         written.append(folder / name)
         write_whole(folder / name, _csv(head, body))
@@ -313,7 +358,7 @@ def draw_search(search: Search, folder: Path) -> list[Path]:
     steps = search.race.history
     if not steps:
         return []
-    path = folder / "rounds.png"
+    path = folder / PICTURE
     history(
         path,
         f"{search.study.name}: {search.score.words}",
