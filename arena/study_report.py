@@ -45,7 +45,7 @@ def print_summary(summary: Summary) -> None:
     if summary.effects is not None:
         print_effects(where, summary.effects, scores[0])
     if comparison.best is not None:
-        where.print(_legend(scores[0], comparison), style="dim")
+        where.print(_legend(scores[0], int(comparison.alike.sum()) > 1), style="dim")
     for line in (summary.advice.text, *summary.advice.notes):
         where.print(printable(line))
     kept = f", {summary.outcome.kept:,} of them from before" if summary.outcome.kept else ""
@@ -58,15 +58,18 @@ def _print_settings(
     """Print a row for each setting: the word of each factor, then columns."""
     labels: list[Column] = [(name, [one[number] for one in words]) for number, name in enumerate(names)]
     first, *rest = labels or [("setting", [str(row) for row in range(len(words))])]
-    if rest and table_width(where, table_of(first, [*rest, *columns], words=VERDICT)) > where.width:
+    if (
+        len(labels) > 1
+        and table_width(where, table_of(first, [*rest, *columns], words=VERDICT)) > where.width
+    ):
         # in parts of a table each row must still say of which setting it is
         first, rest = (", ".join(names), [", ".join(one) for one in words]), []
     print_table(where, first, [*rest, *columns], words=VERDICT)
 
 
-def _legend(score: Score, comparison: Comparison) -> str:
+def _legend(score: Score, has_open: bool) -> str:
     text = "in brackets: 95 % intervals"
-    if int(comparison.alike.sum()) > 1:
+    if has_open:
         text += f"; {OPEN}: as good or worse, which these trials cannot tell by {score.name}, at 5 %"
     return text
 
@@ -132,31 +135,30 @@ def print_search(search: Search) -> None:
     _print_settings(where, [factor.name for factor in factors], words, columns)
     if search.effects is not None:
         print_effects(where, search.effects, score)
-    where.print(_legend(score, found.comparison), style="dim")
+    others = int(found.comparison.alike.sum()) - 1
+    where.print(_legend(score, others > 0), style="dim")
     best = ", ".join(f"{factor.name} {word}" for factor, word in zip(factors, words[0], strict=True))
     figure = tell(score, found.comparison.estimates[order[0]])
-    others = int(found.comparison.alike.sum()) - 1
-    alike = ""
+    fresh = "" if found.overturned else " on repeats that nobody was picked for"
+    text = f"{best}: {score.name} {figure}{fresh}"
     if others:
         among = (
             "the other finalist" if len(order) == 2 else f"{others} of the other {len(order) - 1} finalists"
         )
-        alike = f"; {among} cannot be told from it"
+        text += f"; {among} cannot be told from it"
     if found.set_aside:
         verb = "was" if found.set_aside == 1 else "were"
-        alike += f"; {found.set_aside:,} more {verb} let go without being told worse"
+        text += f"; {found.set_aside:,} more {verb} let go without being told worse"
+    where.print(printable(f"{text}."))
     if found.overturned:
-        where.print(printable(f"{best}: {score.name} {figure}{alike}."))
         where.print(
             "The last repeats overturned what the search had led with; the best was picked by these same "
             "repeats, so its figure flatters it a little."
         )
-    else:
-        where.print(printable(f"{best}: {score.name} {figure} on repeats that nobody was picked for{alike}."))
     if search.as_it_is is not None:
         name = search.study.designs[0].design.name
         where.print(printable(f"{name} as it is: {score.name} {tell(score, search.as_it_is)}."))
-    conditions = f" in {search.conditions} conditions" if search.conditions > 1 else ""
+    conditions = f" in {search.conditions:,} conditions" if search.conditions > 1 else ""
     where.print(
         f"{found.trials:,} trials{conditions}: {found.tried:,} of {search.settings:,} settings tried, "
         f"{found.told_worse:,} told worse, {found.set_aside:,} let go because the budget did not reach"

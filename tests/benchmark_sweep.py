@@ -25,7 +25,8 @@ from typing import Any
 import numpy as np
 import yaml
 
-# Does what `photodrome sweep` does, and prints what it took: wall time of the trials alone [s], processor time [s], memory [MB].
+# Does what `photodrome sweep` does, and prints what it took: wall time of the trials alone [s], processor
+# time [s], memory [MB].
 SWEEP = """
 import json, resource, sys, time
 from arena.studies.plan import read_study

@@ -30,8 +30,8 @@ Floats = NDArray[np.float64]
 _RESAMPLES = 400
 # Bundles of repeats, and drawn settings evenly picked, that a study of very many comes down to.
 _MOST_REPEATS, _MOST_DRAWN = 1000, 5000
-# Products (rows, resamples) that are held at once: 8 MB.
-_AT_A_TIME = 1_000_000
+# Products (rows, resamples) that are held at once: 16 MB.
+_AT_A_TIME = 2_000_000
 # A factor with more levels than this in drawn settings is thrown together into bins.
 _MOST_BINS = 30
 

@@ -8,7 +8,6 @@ rounds of n; so a design is judged by all conditions alike.
 
 import csv
 import io
-import itertools
 import math
 import os
 from collections.abc import Callable, Sequence
@@ -28,6 +27,7 @@ from arena.studies.plan import Setting, Study
 from arena.studies.plots import history
 from arena.studies.racing import Place, Race, least_budget, race
 from arena.studies.ranges import Levels
+from arena.studies.sampling import grid_place
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
 from arena.studies.trials import obstacle, run_trials
@@ -56,7 +56,7 @@ class Search:
     designs. ``conditions`` counts the arenas, with what is varied of them. ``as_it_is`` is the figure of the
     first design as its file has it, by repeats in which it was not picked for anything; None where the plan
     varies tolerances, its two sides differ, or the budget is small. ``effects`` come from the first settings
-    tried, evenly spread. ``obstacle`` says why the first of them could not be run, where nothing has won.
+    tried, evenly spread. ``obstacle`` says why the first of them could not be run, if so.
     """
 
     study: Study
@@ -141,6 +141,7 @@ def tune(
     budget = study.budget if budget is None else budget
     field = _Field(study, threads or os.cpu_count() or 1, budget, progress)
     score = SCORES[study.scores[0]]
+    # what the race itself needs is its own, so that it never refuses another budget than was asked for
     spare = budget - least_budget(field.conditions)
     base = field.as_it_is(score, min(_MOST_AS_IT_IS, int(_AS_IT_IS_SHARE * budget), spare))
     found = race(
@@ -154,7 +155,7 @@ def tune(
     )
     pool = table_of(field.factors, [field.values(tuple(place)) for place in found.pool.tolist()])
     effects = None
-    if len(pool.factors) > 1 and len(pool) > 1:
+    if len(pool.factors) > 1 < len(pool):
         effects = sensitivity(score, found.pool_values, found.pool_weights, pool)
     finalists = text = None
     reason = ""
@@ -197,24 +198,20 @@ class _Field:
                 )
             lists.append(values.values)
         self._chosen = [number for number, one in enumerate(study.parameters) if one.is_of_design]
-        given = [number for number, one in enumerate(study.parameters) if not one.is_of_design]
+        self._given = [number for number, one in enumerate(study.parameters) if not one.is_of_design]
         self._lists = [
             *([tuple(range(len(study.designs)))] if self._several else []),
             *(lists[number] for number in self._chosen),
         ]
         if not self._lists:
             raise OptionError(f"{study.name}: the plan varies no design, so there is nothing to search")
-        count = math.prod([len(study.arenas), *(len(lists[number]) for number in given)])
-        if count > _MOST_CONDITIONS:
+        self._given_lists = [tuple(range(len(study.arenas))), *(lists[number] for number in self._given)]
+        self.conditions = math.prod(len(one) for one in self._given_lists)
+        if self.conditions > _MOST_CONDITIONS:
             raise OptionError(
-                f"{study.name}: arenas and what is varied of them make {count:,} conditions; "
+                f"{study.name}: arenas and what is varied of them make {self.conditions:,} conditions; "
                 f"a search takes at most {_MOST_CONDITIONS:,}"
             )
-        self._conditions = [
-            (arena, dict(zip(given, values, strict=True)))
-            for arena in range(len(study.arenas))
-            for values in itertools.product(*(lists[number] for number in given))
-        ]
         of_designs = [one for one in study.factors if one.path == "design"]
         self.factors = (*of_designs, *(study.parameters[number] for number in self._chosen))
 
@@ -222,11 +219,6 @@ class _Field:
     def levels(self) -> list[int]:
         """How many levels each factor has."""
         return [len(one) for one in self._lists]
-
-    @property
-    def conditions(self) -> int:
-        """How many conditions there are."""
-        return len(self._conditions)
 
     def values(self, place: Place) -> list[Any]:
         """The value of each factor: a design's name, SI values."""
@@ -245,10 +237,16 @@ class _Field:
         """The setting of a place of the race in a condition."""
         found = [one[level] for one, level in zip(self._lists, place, strict=True)]
         design = found.pop(0) if self._several else 0
-        arena, given = self._conditions[condition]
+        arena, given = self._condition(condition)
         chosen = given | dict(zip(self._chosen, found, strict=True))
         values = [chosen[number] for number in range(len(self._study.parameters))]
         return self._study.setting_of(values, arena, design)
+
+    def _condition(self, number: int) -> tuple[int, dict[int, Any]]:
+        """The arena of a condition, and the values of its parameters by their number."""
+        levels = grid_place(number, [len(one) for one in self._given_lists])
+        arena, *values = (one[level] for one, level in zip(self._given_lists, levels, strict=True))
+        return arena, dict(zip(self._given, values, strict=True))
 
     def evaluate(self, places: Sequence[Place], repeats: range) -> NDArray[np.void]:
         """Rows of TRIAL, (places, repeats)."""
@@ -274,7 +272,7 @@ class _Field:
                 return None
 
         def setting(_number: int, condition: int) -> Setting:
-            arena, given = self._conditions[condition]
+            arena, given = self._condition(condition)
             values = given | own
             return Setting(-1, arena, 0, tuple(values[number] for number in range(len(parameters))))
 
@@ -334,13 +332,13 @@ def write_search(search: Search, folder: Path) -> list[Path]:
             except OSError as error:
                 raise OutputError(f"{folder / name}: cannot be removed ({error.strerror})") from error
     names = [f"{one.label()} [{one.unit}]" if one.unit else one.label() for one in search.factors]
-    figures = [in_seconds(search.score, part) for part in (search.score.name, "low", "high")]
     rows: list[list[Any]] = []
     for one in search.as_dict()["finalists"]:
         figure = one.pop("figure")
         verdict = [int(one.pop("best")), int(one.pop("alike"))]
         ends = [figure[key] for key in ("value", "low", "high", "count")]
         rows.append([*one.values(), *ends, *verdict])
+    figures = [in_seconds(search.score, part) for part in (search.score.name, "low", "high")]
     headings = [*names, *figures, "trials", "best", "alike"]
     steps = [
         [step.trials, step.repeats, step.alive, step.value, step.low, step.high]
