@@ -265,7 +265,7 @@ def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_
 @click.argument("files", nargs=-1, required=True)
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
-    """Read designs, arenas and replays, and tell all that is wrong with them."""
+    """Read designs, arenas, plans and replays, and tell all that is wrong with them."""
     from agents.errors import InputError, SpecError
     from arena.checking import check_file
 

@@ -10,6 +10,7 @@ from agents.documents import VERSIONS, field_table
 from agents.shipped import configs_folder
 from arena.spec import ArenaSpec
 from arena.studies.planform import PlanForm
+from arena.studies.scores import SCORES
 
 _HEAD = """\
 # Every field of a design, of an arena and of a study
@@ -58,6 +59,12 @@ same draws of part tolerances and jitter, so that they are compared in pairs. Li
 YAML or with commas. An arena or a design is named by the name of a shipped one, or by a path from the folder
 of the plan or else from the working folder.
 """
+
+_SCORES = """
+These are the scores; a contact is an episode, from getting into touch to two pulses without:
+
+| score | better | what it is |
+|---|---|---|"""
 
 _VARY = """
 Under `vary` each key is the path of a value, and what stands there says which values it takes:
@@ -124,6 +131,11 @@ def reference() -> str:
             f"## Study (`photodrome: study {VERSIONS['study']}`)",
             _STUDY,
             _table(PlanForm, lambda key: True),
+            _SCORES,
+            *(
+                f"| `{score.name}` | {'more' if score.more_is_better else 'less'} | {score.definition} |"
+                for score in SCORES.values()
+            ),
             _VARY,
         ]
     )
