@@ -21,9 +21,9 @@ def test_too_many_trials_are_told_before_anything_is_done(monkeypatch: pytest.Mo
     monkeypatch.setattr(plan, "drawn_shares", lambda *given: drawn.append(1))
     lines = [f"design.{one}: 1k..100k in 1000" for one in ("both.latch", "both.series", "both.feeler")]
     (fault,) = faults_of(with_vary(*lines, more="repeats: 1000\nlasts: 20 min\n"))
-    # 1e12 trials of 1200 s at 0.8e6 s a second: 1.5e9 s, and a year has 3.16e7 s
+    # 1e12 trials of 1200 s at 0.5e6 s a second: 2.4e9 s, and a year has 3.16e7 s
     assert fault[:3] == (7, 1, "vary")
-    assert fault[3] == "1,000,000,000,000 trials (1,000,000,000 settings, 1,000 repeats), about 48 years here"
+    assert fault[3] == "1,000,000,000,000 trials (1,000,000,000 settings, 1,000 repeats), about 76 years here"
     (fault,) = faults_of(with_vary("design.both.latch: 10k", more="repeats: 1000000000000\nlasts: 1 s\n"))
     assert fault[2:4] == (
         "repeats",

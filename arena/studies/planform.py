@@ -14,8 +14,9 @@ from arena.studies.sampling import SAMPLINGS
 
 # A study of more trials than this takes longer than anybody waits.
 MOST_TRIALS = 10_000_000
-# What one core simulates in a second of its time [s]: a typical arena, one walker, from a warm cache.
-TYPICAL_SPEED = 4e5
+# What one core simulates in a second of its time [s], one walker, from a warm cache: from 1.4e5 in bright
+# light, where pulses come fast, to 4.5e5 in dim; this is within a factor of two of either.
+TYPICAL_SPEED = 2.5e5
 # More values than this at once, and no number of trials tells one's doing from another's.
 MOST_VARIED = 30
 
