@@ -141,6 +141,11 @@ def _print_pairs(console: Console, found: Kit) -> None:
         ("mends", [_mends(one.alike.mends) for one in pairs]),
     ]
     print_table(console, ("left and right alike", [one.name for one in pairs]), columns, "mends")
+    console.print(
+        "told from luck: at 5 %, all rows together; so the 95 % range of a single row may lie beside 0 "
+        "though its gain is not told",
+        style="dim",
+    )
 
 
 def _beside(angle: float) -> str:

@@ -21,6 +21,8 @@ BEST_ROWS = 20
 
 # One that cannot be told from the best need not be like it: the trials leave that open.
 BEST, OPEN, WORSE = "best figure", "open", "worse"
+# Of a search: who led before the last repeats is not dethroned by luck in these.
+WINNER = "winner"
 VERDICT = "verdict"
 
 
@@ -45,7 +47,9 @@ def print_summary(summary: Summary) -> None:
     if summary.effects is not None:
         print_effects(where, summary.effects, scores[0])
     if comparison.best is not None:
-        where.print(_legend(scores[0], int(comparison.alike.sum()) > 1), style="dim")
+        is_open = int(comparison.alike.sum()) > 1
+        legend = f"as good or worse, which these trials cannot tell by {scores[0].name}, at 5 %"
+        where.print(_legend(legend, is_open), style="dim")
     for line in (summary.advice.text, *summary.advice.notes):
         where.print(printable(line))
     kept = f", {summary.outcome.kept:,} of them from before" if summary.outcome.kept else ""
@@ -67,16 +71,13 @@ def _print_settings(
     print_table(where, first, [*rest, *columns], words=VERDICT)
 
 
-def _legend(score: Score, has_open: bool) -> str:
-    text = "in brackets: 95 % intervals"
-    if has_open:
-        text += f"; {OPEN}: as good or worse, which these trials cannot tell by {score.name}, at 5 %"
-    return text
+def _legend(what_is_open: str, has_open: bool) -> str:
+    return "in brackets: 95 % intervals" + (f"; {OPEN}: {what_is_open}" if has_open else "")
 
 
-def _verdict(comparison: Comparison, setting: int) -> str:
+def _verdict(comparison: Comparison, setting: int, best: str = BEST) -> str:
     if setting == comparison.best:
-        return BEST
+        return best
     if comparison.alike[setting]:
         return OPEN
     return WORSE if comparison.worse[setting] else NOTHING
@@ -130,13 +131,14 @@ def print_search(search: Search) -> None:
     words = [search.words(one) for one in order]
     columns: list[Column] = [
         (score.words, [tell(score, found.comparison.estimates[one]) for one in order]),
-        (VERDICT, [_verdict(found.comparison, one) for one in order]),
+        (VERDICT, [_verdict(found.comparison, one, WINNER) for one in order]),
     ]
     _print_settings(where, [factor.name for factor in factors], words, columns)
     if search.effects is not None:
         print_effects(where, search.effects, score)
     others = int(found.comparison.alike.sum()) - 1
-    where.print(_legend(score, others > 0), style="dim")
+    legend = f"better or worse than the {WINNER}, which these trials cannot tell by {score.name}, at 5 %"
+    where.print(_legend(legend, others > 0), style="dim")
     best = ", ".join(f"{factor.name} {word}" for factor, word in zip(factors, words[0], strict=True))
     figure = tell(score, found.comparison.estimates[order[0]])
     fresh = "" if found.overturned else " on repeats that nobody was picked for"

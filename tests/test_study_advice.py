@@ -53,7 +53,7 @@ def test_a_range_that_cannot_be_told_from_the_best() -> None:
     values = scattered(1, 0.92, 0.95, 0.93, 0.61, 0.3)
     advice = advice_on(REACHED, one(FEELER), values)
     assert advice.text == (
-        "22k or less: reached 95 % [91, 97] at 15k; 33k: 61 % [54, 67]; "
+        "22k or less: reached 95 % [91, 97] at 15k; 33k is worse: 61 % [54, 67]; "
         "no difference can be told between 10k and 22k."
     )
     assert (advice.best, advice.alike, advice.at_edge, advice.repeats_needed) == (1, 2, (), None)
@@ -61,13 +61,14 @@ def test_a_range_that_cannot_be_told_from_the_best() -> None:
 
 def test_a_range_in_the_middle_and_one_at_the_top() -> None:
     middle = advice_on(REACHED, one(FEELER), scattered(2, 0.5, 0.9, 0.92, 0.9, 0.4))
-    assert re.match(r"15k to 33k: reached 92 % .* at 22k; 10k: 50 % .*; 47k: 40 % ", middle.text)
+    wanted = r"15k to 33k: reached 92 % .* at 22k; 10k is worse: 50 % .*; 47k is worse: 40 % "
+    assert re.match(wanted, middle.text)
     top = advice_on(REACHED, one(FEELER), scattered(3, 0.1, 0.2, 0.3, 0.88, 0.9))
     assert top.text.startswith("33k or more: reached 90 %")
     assert top.at_edge == ("both.feeler",)
     assert "47k is the most that was tried; more may do better." in top.notes
     least = advice_on(REACHED, one(FEELER), scattered(3, 0.9, 0.5, 0.3, 0.2, 0.1))
-    assert least.text == "10k: reached 90 % [85, 93]; 15k: 50 % [43, 57]."
+    assert least.text == "10k: reached 90 % [85, 93]; 15k is worse: 50 % [43, 57]."
     assert str(least).endswith("10k is the least that was tried; less may do better.")
 
 
@@ -122,7 +123,8 @@ def test_no_share_is_said_to_lack_repeats_for_a_difference_that_cannot_be() -> N
 def test_fewer_contacts_are_better_and_times_have_no_end() -> None:
     draw = np.random.default_rng(3)
     counts = draw.poisson(np.array([[9.0], [6.0], [2.0], [2.1], [5.0]]), (5, 100)).astype(np.float64)
-    assert re.match(r"22k to 33k: contacts .*; 15k: .*; 47k: ", advice_on(CONTACTS, one(FEELER), counts).text)
+    few = advice_on(CONTACTS, one(FEELER), counts)
+    assert re.match(r"22k to 33k: contacts .*; 15k is worse: .*; 47k is worse: ", few.text)
     times = np.exp(draw.normal(5.0, 0.2, (5, 60)))
     times[2:] *= 3.0
     times[3:] = math.inf
@@ -137,7 +139,7 @@ def test_fewer_contacts_are_better_and_times_have_no_end() -> None:
 def test_kinds_are_named_one_by_one() -> None:
     advice = advice_on(REACHED, one(DESIGN), scattered(7, 0.6, 0.9, 0.88))
     assert advice.text == (
-        "sage: reached 90 % [85, 93]; poppy: 60 % [53, 67]; no difference can be told from thyme."
+        "sage: reached 90 % [85, 93]; poppy is worse: 60 % [53, 67]; no difference can be told from thyme."
     )
     assert advice.notes == ()
     alike = advice_on(REACHED, one(DESIGN), scattered(7, 0.6, 0.6, 0.6))
@@ -164,7 +166,13 @@ def test_several_factors_name_the_best_and_what_occurs_among_its_like() -> None:
     assert alone_advice.at_edge == ("both.feeler", "both.eye.aside")
     assert "both.feeler 47k is the most that was tried; more may do better." in alone_advice.notes
     nothing = advice_on(REACHED, table, scattered(11, *[0.5] * 15, repeats=50))
-    assert "can be told between any of 15 settings" in nothing.text
+    assert nothing.text.startswith(
+        "No single one of 15 settings can be told worse in reached than the best: "
+    )
+    feeler_only = advice_on(REACHED, table, scattered(13, *np.where(table.places[:, 0] <= 2, 0.9, 0.2)))
+    assert feeler_only.text.endswith(
+        "Among them both.feeler is 22k or less; every value of both.eye.aside is found."
+    )
 
 
 def test_values_among_the_like_of_kinds_and_gaps() -> None:

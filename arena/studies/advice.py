@@ -118,14 +118,16 @@ def _no_difference(
     factor = table.factors[0]
     levels = np.unique(table.places[~np.isnan(estimates.value)])
     if len(table.factors) > 1:
-        among = f"any of {_settings(int((~np.isnan(estimates.value)).sum()))}"
-    elif factor.is_ordered:
-        among = f"{factor.shown[levels[0]]} and {factor.shown[levels[-1]]}"
+        # all trials of a factor together may well show that it matters, where no pair of settings does
+        count = int((~np.isnan(estimates.value)).sum())
+        head = f"No single one of {_settings(count)} can be told worse in {score.name} than the best"
     else:
-        among = _listed([factor.shown[level] for level in levels])
+        among = f"{factor.shown[levels[0]]} and {factor.shown[levels[-1]]}"
+        if not factor.is_ordered:
+            among = _listed([factor.shown[level] for level in levels])
+        head = f"No difference in {score.name} can be told between {among}"
     text = (
-        f"No difference in {score.name} can be told between {among}: "
-        f"{tell(score, estimates[best])} at the best, {_place(table, best)}, "
+        f"{head}: {tell(score, estimates[best])} at the best, {_place(table, best)}, "
         f"{tell(score, estimates[last])} at the last, {_place(table, last)}."
     )
     by, amount = 0.1, "10 points"
@@ -209,7 +211,7 @@ def _of_a_range(table: Table, comparison: Comparison, best: int, figure: str) ->
         head += f" at {factor.shown[place]}"
     beyond = [level for level in (first - 1, last + 1) if 0 <= level < len(worse) and worse[level]]
     parts = [head] + [
-        f"{factor.shown[level]}: {tell(score, comparison.estimates[int(setting_at[level])])}"
+        f"{factor.shown[level]} is worse: {tell(score, comparison.estimates[int(setting_at[level])])}"
         for level in beyond
     ]
     if first != last:
@@ -230,7 +232,7 @@ def _of_words(table: Table, comparison: Comparison, best: int, figure: str) -> s
     parts = [f"{shown[table.places[best, 0]]}: {score.name} {figure}"]
     worse = [setting for setting in order if comparison.worse[setting]]
     parts += [
-        f"{shown[table.places[setting, 0]]}: {tell(score, comparison.estimates[int(setting)])}"
+        f"{shown[table.places[setting, 0]]} is worse: {tell(score, comparison.estimates[int(setting)])}"
         for setting in worse[: _NAMED - 1]
     ]
     if len(worse) > _NAMED - 1:
@@ -250,21 +252,27 @@ def _of_several(table: Table, comparison: Comparison, best: int, figure: str) ->
     head = f"{_place(table, best)}: {comparison.score.name} {figure}"
     if len(alike) == 1:
         return f"{head}; the other {_settings(count)} {'is' if count == 1 else 'are'} worse."
-    told = [
-        f"{factor.name} is {_occurring(factor, table.places[alike, number])}"
-        for number, factor in enumerate(table.factors)
-    ]
+    told, free = [], []
+    for factor, levels in zip(table.factors, table.places[alike].T, strict=True):
+        words = _occurring(factor, levels)
+        if words is None:
+            free.append(factor.name)
+        else:
+            told.append(f"{factor.name} is {words}")
+    if free:
+        # shortened, a list of names would hide of which factor nothing is said
+        told.append(f"every value of {' and of '.join(free)} is found")
     return (
         f"{head}; {len(alike) - 1:,} of the other {_settings(count)} cannot be told from it. "
         f"Among them {'; '.join(told)}."
     )
 
 
-def _occurring(factor: Factor, levels: NDArray[np.int64]) -> str:
-    """The levels that occur, in words: any, a range, or a list."""
+def _occurring(factor: Factor, levels: NDArray[np.int64]) -> str | None:
+    """The levels that occur, in words: a range, or a list; None where all do."""
     used = np.unique(levels)
     if len(used) == len(factor.levels) > 1:
-        return "of any value" if factor.is_ordered else "of any kind"
+        return None
     is_unbroken = len(used) == used[-1] - used[0] + 1
     if factor.is_ordered and (is_unbroken or len(used) > _NAMED):
         return _range_words(factor, int(used[0]), int(used[-1]))

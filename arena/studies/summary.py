@@ -202,7 +202,8 @@ def _draw_factor(summary: Summary, score: Score, number: int, path: Path) -> Non
     """One score against one factor; lines of a second one where they are few, else all others together."""
     table, values = summary.table, summary.values[score.name]
     factor, others = table.factors[number], [one for one in range(len(table.factors)) if one != number]
-    note, series = f"seed {summary.study.seed}", None
+    seed, series = f"seed {summary.study.seed}", None
+    note = seed
     if table.is_grid and len(others) == 1 and len(table.factors[others[0]].levels) <= MOST_SERIES:
         series = table.factors[others[0]]
         order = np.lexsort((table.places[:, number], table.places[:, others[0]]))
@@ -213,7 +214,8 @@ def _draw_factor(summary: Summary, score: Score, number: int, path: Path) -> Non
     else:
         factor, margins = margin(score, *values, table, number)
         lines = [margins]
-        note += ", whatever the others are" if others else ""
+        if others:
+            note = f"over all values of the other {'factors' if len(others) > 1 else 'factor'}; {seed}"
     title = _title(summary, score)
     if not factor.is_ordered and series is None:
         bars(path, title, score, factor, lines[0], note=note)
