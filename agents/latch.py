@@ -90,6 +90,8 @@ def settle_latch(
     esr: float,
     back: float,
     coupling_current: float,
+    answer: float,
+    junction: float,
     thermal: float,
     side: Any,
     recent: float,
@@ -98,9 +100,10 @@ def settle_latch(
     """Where the latch settles with ``back`` [V] of back-EMF in the motor.
 
     ``source`` [V] of the rail with the motor off and ``esr`` [ohm] by which the motor's current lowers it,
-    ``coupling_current`` [A] out of the PNP's base into the coupling capacitor, ``thermal`` [V], ``side`` a
-    SIDE record, ``recent`` [V] the collector's level a moment before, by which rail and NPN's base stand
-    where they do, and ``guess`` the guess returned then, or inf.
+    ``coupling_current`` [A] out of the PNP's base into the coupling capacitor while the emitter-base voltage
+    is ``junction`` [V], ``answer`` [A/V] by how much it falls as that voltage rises, ``thermal`` [V],
+    ``side`` a SIDE record, ``recent`` [V] the collector's level a moment before, by which rail and NPN's base
+    stand where they do, and ``guess`` the guess returned then, or inf.
 
     The one unknown is y = ln(f / I_S). The PNP's base equation gives the collector voltage that goes with a
     y, and the NPN's collector equation the one down to which it can pull; the latch rests where they agree. A
@@ -124,26 +127,29 @@ def settle_latch(
     room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + share))
     # rail less collector is this part of source less collector, and the rest of the back-EMF
     part = side["motor_resistance"] * conductance
-    drive = part * source + (1.0 - part) * back + latch * coupling_current
+    drive = part * source + (1.0 - part) * back + latch * (coupling_current + answer * junction)
+    # the emitter-base voltage stands against the drive at the latch resistor, and at the coupling capacitor
+    weight = thermal * (1.0 + latch * answer)
     free_level = max(0.5 * (source - back), LEAST_FREE_LEVEL)
     is_fresh = guess == math.inf
-    y = strongest_drive(drive, thermal, side) if is_fresh else guess
+    y = strongest_drive(drive, weight, side) if is_fresh else guess
     upper = math.inf
     lower = -math.inf
     for _ in range(100):
         base, given, base_slope, given_slope = driver_currents(small * math.exp(y), room, spare, side["pnp"])
-        collector = (drive - latch * base - thermal * y) / part
-        collector_slope = -(latch * base_slope + thermal) / part
+        collector = (drive - latch * base - weight * y) / part
+        collector_slope = -(latch * base_slope + weight) / part
+        pushed = coupling_current + answer * (junction - thermal * y)
         motor = (source - collector - back) * conductance
         motor_slope = -collector_slope * conductance
         if motor < 0.0:
             motor = 0.0
             motor_slope = 0.0
         # a load of nothing would be covered without end
-        load = max(motor + base - coupling_current, 1e-9)
+        load = max(motor + base - pushed, 1e-9)
         strain = load / npn["knee"]
         demand = load * (1.0 + strain)
-        demand_slope = (1.0 + 2.0 * strain) * (motor_slope + base_slope)
+        demand_slope = (1.0 + 2.0 * strain) * (motor_slope + base_slope + answer * thermal)
         capability = npn["gain"] * given
         capability_slope = npn["gain"] * given_slope
         if capability > demand:
@@ -182,7 +188,7 @@ def settle_latch(
             is_fresh = True
             lower = -math.inf
             upper = math.inf
-            y = strongest_drive(drive, thermal, side)
+            y = strongest_drive(drive, weight, side)
             continue
         if is_between and upper - lower < 1e-3:
             # just out of saturation, where the collector's voltage hangs on the last digits of the cover

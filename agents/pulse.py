@@ -70,8 +70,13 @@ def pulse_step_length(side: Any, state: Any, longest: float) -> float:
 
 
 @kernel
-def coupling_current(rail: float, rise: float, touched: bool, side: Any, state: Any, step: float) -> float:
-    """Advance the coupling capacitor by ``step`` [s]; returns its mean current [A] out of the PNP's base.
+def coupling_current(
+    rail: float, rise: float, touched: bool, side: Any, state: Any, step: float
+) -> tuple[float, float]:
+    """Advance the coupling capacitor by ``step`` [s], its PNP's emitter-base voltage standing still.
+
+    Returns its mean current [A] out of the PNP's base, and by how much [A/V] that is less where the
+    emitter-base voltage is higher all step long.
 
     ``rail`` [V] at the start, and its ``rise`` [V/s], negative in a pulse. The eye's node sends current
     through the eye, through the series resistor into the collector (which is down while the latch holds), and
@@ -82,6 +87,8 @@ def coupling_current(rail: float, rise: float, touched: bool, side: Any, state: 
     top = rail - state["junction"] - state["coupling"]
     is_lit = top > lit
     left = step
+    phase = 0
+    kept = 1.0
     change = rise * step + top
     while left > 0.0:
         conductance = 1.0 / side["series"]
@@ -99,12 +106,17 @@ def coupling_current(rail: float, rise: float, touched: bool, side: Any, state: 
         span = left
         if is_lit and level < lit:
             span = min(left, lag * math.log((top - level) / (lit - level)))
-        top = level + (top - level) * math.exp(-span / lag)
+        elif not is_lit and level > lit and phase == 0:
+            span = min(left, lag * math.log((level - top) / (level - lit)))
+        fall = math.exp(-span / lag)
+        top = level + (top - level) * fall
+        kept *= fall
         left -= span
-        is_lit = False
+        is_lit = not is_lit
+        phase += 1
     change -= top
     state["coupling"] += change
-    return side["coupling"] * change / step
+    return side["coupling"] * change / step, side["coupling"] * (1.0 - kept) / step
 
 
 @kernel
@@ -181,7 +193,9 @@ def pulse_step(
     motor = max(stored + above - constant * rotor, 0.0) * conductance
     leak = stored / walker["leak"]
     rise = -(state["drain"] + motor + leak) / walker["capacitance"]
-    pushed = coupling_current(stored - esr * (state["drain"] + motor), rise, touched, side, state, step)
+    pushed, answer = coupling_current(
+        stored - esr * (state["drain"] + motor), rise, touched, side, state, step
+    )
     middle_stored = stored + half * rise
     motor = max(middle_stored + above - constant * rotor, 0.0) * conductance
     # braked also while it outruns the rail: within the step it may come back to drawing current
@@ -196,7 +210,16 @@ def pulse_step(
     # where the latch is likely to rest if it goes on as it went; a kick that has just ended misleads
     likely = state["guess"] + max(min(step * state["drift"], 0.3), -0.3)
     holds, motor, base, given, junction, collector, cover, guess = settle_latch(
-        source, esr, back, pushed, walker["thermal"], side, state["collector"], likely
+        source,
+        esr,
+        back,
+        pushed,
+        answer,
+        state["junction"],
+        walker["thermal"],
+        side,
+        state["collector"],
+        likely,
     )
     if not holds:
         return False, 0.0
@@ -227,6 +250,7 @@ def pulse_step(
     state["speed"] = end_speed
     state["guess"] = guess
     state["collector"] = collector
+    state["coupling"] -= answer * (junction - state["junction"]) * step / side["coupling"]
     state["junction"] = junction
     state["cover"] = cover
     state["drain"] = drain

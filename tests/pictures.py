@@ -22,8 +22,8 @@ from replays.window import Window
 
 FOLDER = Path(__file__).parent.parent / ".pictures"
 SIZE = (1200, 720)
-# A moment of the demo at which sunflower 6 feels its way round the seed tray, and its number there.
-MOMENT, WALKER = 604.0, 13
+# A moment of the demo at which sunflower 2 feels its way round the seed tray, and its number there.
+MOMENT, WALKER = 710.5, 9
 
 
 def window_on(path: Path) -> pygame.Surface:

@@ -126,8 +126,34 @@ def test_rotor_tyre_and_body(values: dict[str, float]) -> None:
 
 
 def test_feeler_resistor() -> None:
-    for feeler in (22e3, 47e3):
+    for feeler in (1e3, 4.7e3, 22e3, 47e3):
         compare({"both.feeler": feeler}, touched=True)
+
+
+@pytest.mark.parametrize(
+    ("latch", "feeler", "twitches"),
+    [
+        (10e3, 100.0, True),
+        (10e3, 330.0, False),
+        (22e3, 330.0, False),
+        (22e3, 4.7e3, False),
+        (22e3, 10e3, False),
+        (47e3, 4.7e3, True),
+        (47e3, 10e3, True),
+        (47e3, 22e3, False),
+        (100e3, 22e3, True),
+    ],
+)
+def test_a_feeler_that_keeps_its_eye_lit_may_hold_the_latch_off(
+    latch: float, feeler: float, twitches: bool
+) -> None:
+    """Through a small feeler resistor the coupling capacitor works against the latch resistor."""
+    design = MARIGOLD.with_values({"both.latch": latch, "both.feeler": feeler})
+    for rail in (2.9, 3.1):
+        expected = reference_pulse(design, rail, 120e-6, touched=True)
+        got, _ = run_pulse(design, rail, 120e-6, touched=True)
+        assert (expected.length < 0.02) == twitches
+        assert (got.length < 0.02) == twitches
 
 
 def test_twitch_of_a_hungry_motor_sets_in_at_the_same_latch_resistor() -> None:
@@ -256,10 +282,11 @@ def test_coupling_capacitor_against_its_exponential() -> None:
         conductance = 1.0 / 47e3 + (1.0 / 200.0 if lit else 0.0)
         end = (0.05 / 47e3 + (1.7 / 200.0 if lit else 0.0)) / conductance
         step = 2e-5 if lit else 5e-3
-        current = coupling_current(3.0, 0.0, False, side, state, step)
+        current, answer = coupling_current(3.0, 0.0, False, side, state, step)
         expected = (top - end) * -math.expm1(-step * conductance / 1e-6)
         assert 3.0 - 0.65 - state["coupling"] == pytest.approx(top - expected, rel=1e-4)
         assert current == pytest.approx(1e-6 * expected / step, rel=1e-3)
+        assert answer == pytest.approx(1e-6 * -math.expm1(-step * conductance / 1e-6) / step, rel=1e-3)
 
 
 # parts as far out as a design may have them

@@ -125,7 +125,8 @@ def test_several_walkers_share_the_floor_of_a_trial() -> None:
 
         patch.setattr(trials, "copies", noted)
         run_trials(plan, [plan.setting(0)], [1, 2])
-    assert drawn == list(range(4, 12))
+    # threads take them in either order
+    assert sorted(drawn) == list(range(4, 12))
     assert same(run_trials(plan, [plan.setting(0)], [2, 1])[0], rows[[2, 1]])
 
 

@@ -37,7 +37,9 @@ def test_diode_law_of_the_settled_latch() -> None:
     currents, junctions = [], []
     for latch in np.geomspace(60e6, 2.5e4, 20):
         _, side = left_side(latch=latch, pnp__knee_current=100.0, motor__resistance=1e4)
-        holds, _, _, given, junction, _, _, _ = settle_latch(3.0, 0.0, 0.0, 0.0, ROOM, side, 0.03, math.inf)
+        holds, _, _, given, junction, _, _, _ = settle_latch(
+            3.0, 0.0, 0.0, 0.0, 0.0, 0.0, ROOM, side, 0.03, math.inf
+        )
         assert holds
         currents.append(given)
         junctions.append(junction)
@@ -125,9 +127,11 @@ def drawn_states(count: int) -> list[tuple[dict[str, float], float, float, float
 
 def settle(rail: float, back: float, coupling: float, side: Any, guess: float = math.inf) -> Any:
     """The settled latch, the collector's recent level brought in line with the one found."""
-    found = settle_latch(rail, 0.0, back, coupling, ROOM, side, 0.03, guess)
+    found = settle_latch(rail, 0.0, back, coupling, 0.0, 0.0, ROOM, side, 0.03, guess)
     for _ in range(3):
-        found = settle_latch(rail, 0.0, back, coupling, ROOM, side, found[5] if found[0] else 0.1, guess)
+        found = settle_latch(
+            rail, 0.0, back, coupling, 0.0, 0.0, ROOM, side, found[5] if found[0] else 0.1, guess
+        )
     return found
 
 
