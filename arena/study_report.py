@@ -16,8 +16,10 @@ from arena.terminal import printable
 from replays.colours import time_words
 
 # More settings than this are not printed; the table of settings has them all.
-MOST_ROWS = 40
+MOST_ROWS = 64
 BEST_ROWS = 20
+# Nor are more conditions than this advised on.
+MOST_CONDITIONS = 12
 
 # One that cannot be told from the best need not be like it: the trials leave that open.
 BEST, OPEN, WORSE = "best figure", "open", "worse"
@@ -29,13 +31,13 @@ VERDICT = "verdict"
 def print_summary(summary: Summary) -> None:
     """The figures of every setting, or of the best ones, and what they come to."""
     where = the_console()
-    study, comparison, scores = summary.study, summary.comparison, summary.scores
+    study, scores = summary.study, summary.scores
     total = len(summary.table)
     rows = list(range(total)) if total <= MOST_ROWS else summary.order()[:BEST_ROWS]
     columns: list[Column] = [
         (one.words, [tell(one, summary.estimates[one.name][row]) for row in rows]) for one in scores
     ]
-    columns.append((VERDICT, [_verdict(comparison, row) for row in rows]))
+    columns.append((VERDICT, [_standing(summary, row) for row in rows]))
     names = [factor.name for factor in summary.table.factors]
     _print_settings(where, names, [summary.words(row) for row in rows], columns)
     if total > len(rows):
@@ -46,14 +48,26 @@ def print_summary(summary: Summary) -> None:
         where.print(f"and {len(summary.outcome.impossible) - BEST_ROWS:,} more that were not tried")
     if summary.effects is not None:
         print_effects(where, summary.effects, scores[0])
-    if comparison.best is not None:
-        is_open = int(comparison.alike.sum()) > 1
-        legend = f"as good or worse, which these trials cannot tell by {scores[0].name}, at 5 %"
-        where.print(_legend(legend, is_open), style="dim")
-    for line in (summary.advice.text, *summary.advice.notes):
-        where.print(printable(line))
+    if summary.bests:
+        each = ", in each condition by itself" if len(summary.parts) > 1 else ""
+        legend = f"as good or worse, which these trials cannot tell by {scores[0].name}, at 5 %{each}"
+        where.print(_legend(legend, int(summary.alike.sum()) > len(summary.bests)), style="dim")
+    _print_advice(where, summary)
     kept = f", {summary.outcome.kept:,} of them from before" if summary.outcome.kept else ""
     where.print(f"{study.trials:,} trials{kept}, {time_words(summary.outcome.seconds)}", style="dim")
+
+
+def _print_advice(where: Console, summary: Summary) -> None:
+    if len(summary.parts) == 1:
+        advice = summary.parts[0].advice
+        for line in (advice.text, *advice.notes):
+            where.print(printable(line))
+        return
+    for part in summary.parts[:MOST_CONDITIONS]:
+        where.print(printable(f"{part.condition}: {part.advice}"))
+    left_out = len(summary.parts) - MOST_CONDITIONS
+    if left_out > 0:
+        where.print(f"and {left_out:,} more conditions, each with its best in settings.csv")
 
 
 def _print_settings(
@@ -81,6 +95,14 @@ def _verdict(comparison: Comparison, setting: int, best: str = BEST) -> str:
     if comparison.alike[setting]:
         return OPEN
     return WORSE if comparison.worse[setting] else NOTHING
+
+
+def _standing(summary: Summary, setting: int) -> str:
+    if setting in summary.bests:
+        return BEST
+    if summary.alike[setting]:
+        return OPEN
+    return WORSE if summary.worse[setting] else NOTHING
 
 
 def _setting_words(summary: Summary, setting: int) -> str:

@@ -160,12 +160,48 @@ def test_two_values_and_drawn_ones_are_drawn_and_weighed() -> None:
 
 def test_of_many_settings_the_best_are_told() -> None:
     shown = photodrome(
-        "sweep", plan("design.storage.capacitance: 100 uF..2.2 mF in 43", repeats=6), "--no-plots"
+        "sweep", plan("design.storage.capacitance: 100 uF..2.2 mF in 71", repeats=6), "--no-plots"
     )
-    assert "the 20 best of 43 settings" in shown.out
+    assert "the 20 best of 71 settings" in shown.out
     table = shown.out.partition("the 20 best")[0]
     assert "2200 uF" in table
     assert " 100 uF" not in table
+
+
+def test_settings_are_compared_within_each_condition() -> None:
+    """What stands in the arena is given, so a dim light must not make every design in it look worse."""
+    vary = "design.storage.capacitance: 470 uF, 1000 uF, 2200 uF; arena.ambient.illuminance: 3 klx, 9 klx"
+    name = plan(vary, repeats=20)
+    answer = photodrome("sweep", name, "--json", "--no-plots").json()
+    assert [one["condition"] for one in answer["conditions"]] == [
+        "ambient.illuminance 3 klx",
+        "ambient.illuminance 9 klx",
+    ]
+    settings = answer["settings"]
+    for one, light in zip(answer["conditions"], (3e3, 9e3), strict=True):
+        mine = [row for row in settings if row["ambient.illuminance"] == light]
+        shares = {row["setting"]: row["scores"]["reached"]["value"] for row in mine}
+        assert len(shares) == 3
+        assert shares[one["best"]] == max(shares.values())
+        assert one["best"] in one["alike"]
+        assert set(one["alike"]) <= set(shares)
+        assert "illuminance" not in one["advice"]
+    told = rows("plan.sweep/settings.csv")
+    is_open = [number for number, row in enumerate(told) if row["best or open"] == "1"]
+    assert is_open == sorted(number for one in answer["conditions"] for number in one["alike"])
+    shown = photodrome("sweep", name, "--no-plots").out
+    assert shown.count("best figure") == 2
+    assert "ambient.illuminance 3 klx: " in shown
+    assert ("in each condition by itself" in shown) == (len(is_open) > 2)
+
+
+def test_conditions_alone_are_compared_with_one_another() -> None:
+    answer = photodrome(
+        "sweep", plan("arena.ambient.illuminance: 1 klx, 9 klx"), "--json", "--no-plots"
+    ).json()
+    (only,) = answer["conditions"]
+    assert only["condition"] is None
+    assert only["best"] in (0, 1)
 
 
 def test_a_setting_without_room_is_told_and_the_others_run() -> None:

@@ -6,7 +6,7 @@ import csv
 import io
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -34,21 +34,61 @@ MOST_SERIES = 6
 
 
 @dataclass(frozen=True)
+class Part:
+    """The settings of one condition, compared by themselves, for nobody chooses what stands in the arena.
+
+    ``condition`` is told in words, empty where there is but one. ``settings`` are their numbers in the study;
+    ``comparison``, by the main score, and ``advice`` count from the first of them.
+    """
+
+    condition: str
+    settings: NDArray[np.int64]
+    comparison: Comparison
+    advice: Advice
+
+    @property
+    def best(self) -> int | None:
+        """Number of the best setting in the study; None where none has a figure."""
+        return None if self.comparison.best is None else int(self.settings[self.comparison.best])
+
+
+@dataclass(frozen=True)
 class Summary:
     """A sweep, summed up.
 
     ``values`` holds, by score, the trials' values and weights, each (settings, repeats); weights are None but
-    for a ratio. ``comparison`` is by the main score, the first one of the plan. ``effects`` say which factors
-    mattered for it; None where there is but one factor, or one setting.
+    for a ratio. ``parts`` compare by the main score, the first one of the plan: one part for each condition
+    of a grid that varies both arenas and designs, else a single one. ``effects`` say which factors mattered
+    for it; None where there is but one factor, or one setting.
     """
 
     outcome: Outcome
     table: Table
     values: dict[str, tuple[Floats, Floats | None]]
     estimates: dict[str, Estimates]
-    comparison: Comparison
+    parts: tuple[Part, ...]
     effects: Sensitivity | None
-    advice: Advice
+
+    @property
+    def bests(self) -> list[int]:
+        """The best setting of each part that has one."""
+        return [part.best for part in self.parts if part.best is not None]
+
+    @property
+    def alike(self) -> NDArray[np.bool_]:
+        """Whether each setting (settings,) is the best of its part, or cannot be told from it."""
+        return self._gathered("alike")
+
+    @property
+    def worse(self) -> NDArray[np.bool_]:
+        """Whether each setting (settings,) is told worse than the best of its part."""
+        return self._gathered("worse")
+
+    def _gathered(self, name: str) -> NDArray[np.bool_]:
+        found = np.zeros(len(self.table), dtype=np.bool_)
+        for part in self.parts:
+            found[part.settings] = getattr(part.comparison, name)
+        return found
 
     @property
     def study(self) -> Study:
@@ -72,14 +112,13 @@ class Summary:
 
     def order(self) -> list[int]:
         """The settings from best to worst by the main score; those without a figure last."""
-        value = self.comparison.estimates.value
+        value = self.estimates[self.scores[0].name].value
         sign = -1.0 if self.scores[0].more_is_better else 1.0
         keyed = np.where(np.isnan(value), np.inf, sign * value)
         return [int(one) for one in np.lexsort((np.arange(len(value)), keyed, np.isnan(value)))]
 
     def as_dict(self) -> dict[str, Any]:
         """The summary for JSON: every setting with its values in SI units and its figures by score."""
-        comparison, best = self.comparison, self.comparison.best
         return {
             "study": self.study.name,
             "settings": [self._setting_dict(number) for number in range(len(self.table))],
@@ -88,10 +127,16 @@ class Summary:
             "trials_kept_from_before": self.outcome.kept,
             "seconds": self.outcome.seconds,
             "main_score": self.scores[0].name,
-            "best": best,
-            "alike": np.flatnonzero(comparison.alike).tolist(),
-            "test": comparison.test,
-            "advice": str(self.advice),
+            "conditions": [
+                {
+                    "condition": part.condition or None,
+                    "best": part.best,
+                    "alike": part.settings[part.comparison.alike].tolist(),
+                    "test": part.comparison.test,
+                    "advice": str(part.advice),
+                }
+                for part in self.parts
+            ],
             "effects": None if self.effects is None else [vars(one) for one in self.effects],
             "impossible": {str(number): reason for number, reason in self.outcome.impossible.items()},
         }
@@ -119,16 +164,36 @@ def summarise(outcome: Outcome) -> Summary:
         values[name] = found[score.column], None if score.weight is None else found[score.weight]
     estimates = {name: estimate_all(SCORES[name], *values[name]) for name in study.scores}
     main = SCORES[study.scores[0]]
-    comparison = compare(main, *values[main.name])
     effects = sensitivity(main, *values[main.name], table) if len(table.factors) > 1 < len(table) else None
-    advice = advise(table, comparison, *values[main.name])
-    return Summary(outcome, table, values, estimates, comparison, effects, advice)
+    parts = tuple(_parts(study, table, main, *values[main.name]))
+    return Summary(outcome, table, values, estimates, parts, effects)
+
+
+def _parts(
+    study: Study, table: Table, score: Score, values: Floats, weights: Floats | None
+) -> Iterator[Part]:
+    is_given = [factor.path.split(".")[0] == "arena" for factor in study.factors]
+    given = [number for number, one in enumerate(is_given) if one]
+    chosen = [number for number, one in enumerate(is_given) if not one]
+    if not (given and chosen and table.is_grid):
+        given, chosen = [], list(range(len(is_given)))
+    choices = tuple(table.factors[number] for number in chosen)
+    _, firsts, part_of = np.unique(table.places[:, given], axis=0, return_index=True, return_inverse=True)
+    for number, first in enumerate(firsts.tolist()):
+        settings = np.flatnonzero(part_of.ravel() == number)
+        words = (
+            f"{table.factors[one].name} {table.factors[one].shown[table.places[first, one]]}" for one in given
+        )
+        mine = values[settings], None if weights is None else weights[settings]
+        comparison = compare(score, *mine)
+        advice = advise(Table(choices, table.places[settings][:, chosen]), comparison, *mine)
+        yield Part(", ".join(words), settings, comparison, advice)
 
 
 def write_summary(summary: Summary, path: Path) -> Path:
     """Write a row for every setting: its values, then figure and ends of interval for every score; CSV.
 
-    The last column is 1 for the best and for each setting that cannot be told from it.
+    The last column is 1 for the best of each condition, and for each setting that cannot be told from it.
     """
     text = io.StringIO()
     writer = csv.writer(text)
@@ -148,6 +213,7 @@ def write_summary(summary: Summary, path: Path) -> Path:
             "best or open",
         ]
     )
+    alike = summary.alike
     for number in range(len(summary.table)):
         figures = [summary.estimates[one.name][number] for one in scores]
         cells = [cell for one in figures for cell in (one.value, one.low, one.high, one.count)]
@@ -156,7 +222,7 @@ def write_summary(summary: Summary, path: Path) -> Path:
                 number,
                 *("none" if level is None else level for level in summary.levels(number)),
                 *("" if isinstance(cell, float) and math.isnan(cell) else cell for cell in cells),
-                int(summary.comparison.alike[number]),
+                int(alike[number]),
             ]
         )
     write_whole(path, text.getvalue().encode())
@@ -185,7 +251,7 @@ def draw_summary(summary: Summary, folder: Path) -> list[Path]:
 def _draw_map(summary: Summary, score: Score, path: Path) -> None:
     along, across = summary.table.factors
     order = np.lexsort(summary.table.places.T[::-1])
-    alike = summary.comparison.alike[order] if score == summary.scores[0] else None
+    alike = summary.alike[order] if score == summary.scores[0] else None
     heat_map(
         path,
         _title(summary, score),
