@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from arena.kit_command import kit
-from arena.options import Kind, Measured, Plain, Seconds, Whole, as_json, contest_options, theme_option
+from arena.options import Measured, Plain, Seconds, Whole, as_json, contest_options, kind_option, theme_option
 from arena.study_command import sweep, tune
 from arena.terminal import command_word, print_json, printable, progress, tell_error
 
@@ -226,13 +226,7 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
     type=Measured("light", "lx", least=0.0, most=1e6),
     help="Light on eyes and panel, like 3klx; may be given again. Six from 300 lx to 100 klx if left out.",
 )
-@click.option(
-    "--kind",
-    type=Kind("kind"),
-    default="daylight",
-    show_default=True,
-    help="Kind of light, as an arena's lamps have.",
-)
+@kind_option
 @click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
 @as_json
 def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_json: bool) -> None:

@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from arena.options import AnyType, Kind, Measured, Whole, as_json
+from arena.options import AnyType, Measured, Whole, as_json, kind_option, threads_option
 from arena.terminal import print_json, printable, progress
 
 
@@ -55,13 +55,7 @@ class FaultName(AnyType):
     show_default=True,
     help="Lights to try, both ends included, in even ratios.",
 )
-@click.option(
-    "--kind",
-    type=Kind("kind"),
-    default="daylight",
-    show_default=True,
-    help="Kind of light, as an arena's lamps have.",
-)
+@kind_option
 @click.option(
     "--allow", multiple=True, type=FaultName(), help="A fault that does not count; may be given again."
 )
@@ -92,7 +86,7 @@ class FaultName(AnyType):
     show_default=True,
     help="Number from which all chance follows; copy k is the one that races with this seed.",
 )
-@click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out.")
+@threads_option
 @click.option(
     "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="CSV file for every single copy."
 )

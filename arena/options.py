@@ -137,10 +137,28 @@ def theme_option(function: Command) -> Command:
     return option(function)
 
 
+def kind_option(function: Command) -> Command:
+    """Give a command the option --kind."""
+    return click.option(
+        "--kind",
+        type=Kind("kind"),
+        default="daylight",
+        show_default=True,
+        help="Kind of light, as an arena's lamps have.",
+    )(function)
+
+
+def threads_option(function: Command) -> Command:
+    """Give a command the option --threads."""
+    return click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out.")(
+        function
+    )
+
+
 def contest_options(function: Command) -> Command:
     """Give a command the options that say how a contest is run."""
     for option in (
-        click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out."),
+        threads_option,
         click.option(
             "--alone",
             is_flag=True,

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.options import Command, Whole, as_json
+from arena.options import Command, Whole, as_json, threads_option
 from arena.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
@@ -20,7 +20,8 @@ LONG = 20.0
 
 def _study_options(function: Command) -> Command:
     for option in (
-        click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out."),
+        click.option("--no-plots", is_flag=True, help="Draw no pictures."),
+        threads_option,
         click.option(
             "--folder",
             "-o",
@@ -37,7 +38,6 @@ def _study_options(function: Command) -> Command:
 @_study_options
 @click.option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler whose workers are to run the trials.")
 @click.option("--afresh", is_flag=True, help="Throw away the trials that lie in the folder already.")
-@click.option("--no-plots", is_flag=True, help="Draw no pictures.")
 @as_json
 def sweep(
     plan: str,
@@ -87,7 +87,6 @@ def sweep(
 @click.argument("plan")
 @_study_options
 @click.option("--budget", type=Whole(1, 10_000_000), help="Trials to spend; as the plan says if left out.")
-@click.option("--no-plots", is_flag=True, help="Draw no pictures.")
 @as_json
 def tune(
     plan: str,

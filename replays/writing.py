@@ -43,6 +43,14 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     _force_folder(target.parent)
 
 
+def make_folder(path: Path) -> None:
+    """Make the folder ``path`` and those above it, where they are not there. Raises OutputError."""
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(f"{path}: no folder can be made there ({error.strerror})") from error
+
+
 def check_writable(path: Path) -> None:
     """Raise OutputError if no file can be written at ``path``; leaves nothing behind."""
     try:

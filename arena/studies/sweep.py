@@ -19,6 +19,7 @@ from arena.studies.journal import Journal
 from arena.studies.plan import Study
 from arena.studies.results import write_csv, write_npz
 from arena.studies.trials import arithmetic, chunk_size, reason_of, run_chunk
+from replays.writing import make_folder
 
 Records = npt.NDArray[np.void]
 Progress = Callable[[float], None]
@@ -85,10 +86,7 @@ def run(
     """
     folder = Path(folder)
     begun = time.monotonic()
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{folder}: no folder can be made there ({error.strerror})") from error
+    make_folder(folder)
     with contextlib.ExitStack() as stack:
         cluster = None
         if on is not None:
