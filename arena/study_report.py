@@ -1,15 +1,17 @@
 """Tables of sweeps and searches for people, on the terminal."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
 
+import numpy as np
+from numpy.typing import NDArray
 from rich.console import Console
 
-from arena.studies.compare import Comparison
 from arena.studies.estimates import tell
 from arena.studies.scores import Score
 from arena.studies.sensitivity import Sensitivity
 from arena.studies.summary import Summary
+from arena.studies.sweep import SETTINGS_CSV
 from arena.studies.tune import Search
 from arena.tables import NOTHING, Column, print_table, table_of, table_width, the_console
 from arena.terminal import printable
@@ -37,11 +39,11 @@ def print_summary(summary: Summary) -> None:
     columns: list[Column] = [
         (one.words, [tell(one, summary.estimates[one.name][row]) for row in rows]) for one in scores
     ]
-    columns.append((VERDICT, [_standing(summary, row) for row in rows]))
+    columns.append((VERDICT, _verdicts(rows, summary.bests, summary.alike, summary.worse)))
     names = [factor.name for factor in summary.table.factors]
     _print_settings(where, names, [summary.words(row) for row in rows], columns)
     if total > len(rows):
-        where.print(f"the {len(rows)} best of {total:,} settings; settings.csv has them all")
+        where.print(f"the {len(rows)} best of {total:,} settings; {SETTINGS_CSV} has them all")
     for number, reason in list(summary.outcome.impossible.items())[:BEST_ROWS]:
         where.print(f"not tried, {_setting_words(summary, number)}: {printable(reason)}")
     if len(summary.outcome.impossible) > BEST_ROWS:
@@ -67,7 +69,7 @@ def _print_advice(where: Console, summary: Summary) -> None:
         where.print(printable(f"{part.condition}: {part.advice}"))
     left_out = len(summary.parts) - MOST_CONDITIONS
     if left_out > 0:
-        where.print(f"and {left_out:,} more conditions, each with its best in settings.csv")
+        where.print(f"and {left_out:,} more conditions, each with its best in {SETTINGS_CSV}")
 
 
 def _print_settings(
@@ -89,20 +91,16 @@ def _legend(what_is_open: str, has_open: bool) -> str:
     return "in brackets: 95 % intervals" + (f"; {OPEN}: {what_is_open}" if has_open else "")
 
 
-def _verdict(comparison: Comparison, setting: int, best: str = BEST) -> str:
-    if setting == comparison.best:
-        return best
-    if comparison.alike[setting]:
-        return OPEN
-    return WORSE if comparison.worse[setting] else NOTHING
-
-
-def _standing(summary: Summary, setting: int) -> str:
-    if setting in summary.bests:
-        return BEST
-    if summary.alike[setting]:
-        return OPEN
-    return WORSE if summary.worse[setting] else NOTHING
+def _verdicts(
+    rows: Sequence[int],
+    bests: Container[int | None],
+    alike: NDArray[np.bool_],
+    worse: NDArray[np.bool_],
+    best: str = BEST,
+) -> list[str]:
+    """What is to be said of each of ``rows``, settings by their number."""
+    told = [OPEN if alike[row] else WORSE if worse[row] else NOTHING for row in rows]
+    return [best if row in bests else word for row, word in zip(rows, told, strict=True)]
 
 
 def _setting_words(summary: Summary, setting: int) -> str:
@@ -151,9 +149,10 @@ def print_search(search: Search) -> None:
         return
     order, factors = search.order, search.finalists.factors
     words = [search.words(one) for one in order]
+    compared = found.comparison
     columns: list[Column] = [
         (score.words, [tell(score, found.comparison.estimates[one]) for one in order]),
-        (VERDICT, [_verdict(found.comparison, one, WINNER) for one in order]),
+        (VERDICT, _verdicts(order, [compared.best], compared.alike, compared.worse, WINNER)),
     ]
     _print_settings(where, [factor.name for factor in factors], words, columns)
     if search.effects is not None:

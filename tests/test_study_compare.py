@@ -8,6 +8,7 @@ import scipy.stats
 from numpy.typing import NDArray
 
 from arena.studies.compare import LEVEL, compare, corrected, difference, pair_tests, repeats_needed
+from arena.studies.estimates import estimate_all
 from arena.studies.resampling import bundled, midranks, widened
 from arena.studies.scores import SCORES, Score
 
@@ -330,3 +331,14 @@ def test_very_many_repeats_are_resampled_in_bundles_and_come_to_the_same() -> No
     assert figure.high - figure.low == pytest.approx(2.0 * half, rel=0.08)
     assert np.array_equal(bundled(values[:, :10]), values[:, :10])
     assert bundled(values[:, :11], 5).shape == (4, 4)
+
+
+def test_estimates_that_are_there_already_change_nothing() -> None:
+    draws = np.random.default_rng(5)
+    values = draws.normal(size=(5, 40)) + np.arange(5.0)[:, None] / 4.0
+    found, given = compare(AIM, values, np.ones((5, 40))), estimate_all(AIM, values, np.ones((5, 40)))
+    again = compare(AIM, values, np.ones((5, 40)), estimates=given)
+    assert (again.best, again.optimism) == (found.best, found.optimism)
+    for name in ("p_value", "corrected", "alike"):
+        assert np.array_equal(getattr(again, name), getattr(found, name))
+    assert np.array_equal(again.estimates.low, found.estimates.low)

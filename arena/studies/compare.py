@@ -100,13 +100,16 @@ def compare(
     weights: Floats | None = None,
     seed: int = 0,
     against: int | None = None,
+    estimates: Estimates | None = None,
 ) -> Comparison:
     """Compare all settings with the best, or with the one called ``against``, chosen without these trials.
 
     ``values`` and ``weights`` are (settings, repeats) as for :func:`estimates.estimate_all`; repeat r of one
-    setting makes a pair with repeat r of another. Raises ValueError as that does.
+    setting makes a pair with repeat r of another. ``estimates`` are what that gives of them, where it
+    has been asked already. Raises ValueError as it does.
     """
-    estimates = estimate_all(score, values, weights, seed)
+    if estimates is None:
+        estimates = estimate_all(score, values, weights, seed)
     settings = len(estimates)
     best = _best(score, estimates, values) if against is None else against
     if best is None:

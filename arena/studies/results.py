@@ -42,6 +42,17 @@ def columns(study: Study, chunks: Iterable[Records], names: Sequence[str]) -> di
     return {name: values.reshape(study.settings, study.repeats) for name, values in found.items()}
 
 
+def csv_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
+    """A small table as CSV; an undefined number is left empty, and a part that is left out is ``none``."""
+    text = io.StringIO()
+    writer = csv.writer(text)
+    writer.writerow(headings)
+    for row in rows:
+        cells = ("none" if cell is None else cell for cell in row)
+        writer.writerow("" if isinstance(cell, float) and math.isnan(cell) else cell for cell in cells)
+    return text.getvalue().encode()
+
+
 def write_csv(path: Path, study: Study, chunks: Chunks) -> None:
     """Write the table as CSV in UTF-8, after RFC 4180; ``chunks`` gives the rows of all chunks in order.
 

@@ -2,8 +2,6 @@
 from the best, a sentence of advice, and pictures.
 """
 
-import csv
-import io
 import math
 import re
 from collections.abc import Iterator, Sequence
@@ -22,6 +20,7 @@ from arena.studies.maps import heat_map
 from arena.studies.margins import margin
 from arena.studies.plan import Study
 from arena.studies.plots import bars, curve
+from arena.studies.results import csv_bytes
 from arena.studies.scores import SCORES, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
 from arena.studies.sweep import Outcome
@@ -165,12 +164,17 @@ def summarise(outcome: Outcome) -> Summary:
     estimates = {name: estimate_all(SCORES[name], *values[name]) for name in study.scores}
     main = SCORES[study.scores[0]]
     effects = sensitivity(main, *values[main.name], table) if len(table.factors) > 1 < len(table) else None
-    parts = tuple(_parts(study, table, main, *values[main.name]))
+    parts = tuple(_parts(study, table, main, *values[main.name], estimates[main.name]))
     return Summary(outcome, table, values, estimates, parts, effects)
 
 
 def _parts(
-    study: Study, table: Table, score: Score, values: Floats, weights: Floats | None
+    study: Study,
+    table: Table,
+    score: Score,
+    values: Floats,
+    weights: Floats | None,
+    estimates: Estimates,
 ) -> Iterator[Part]:
     is_given = [factor.path.split(".")[0] == "arena" for factor in study.factors]
     given = [number for number, one in enumerate(is_given) if one]
@@ -185,7 +189,7 @@ def _parts(
             f"{table.factors[one].name} {table.factors[one].shown[table.places[first, one]]}" for one in given
         )
         mine = values[settings], None if weights is None else weights[settings]
-        comparison = compare(score, *mine)
+        comparison = compare(score, *mine, estimates=_picked(estimates, settings.tolist()))
         advice = advise(Table(choices, table.places[settings][:, chosen]), comparison, *mine)
         yield Part(", ".join(words), settings, comparison, advice)
 
@@ -195,37 +199,27 @@ def write_summary(summary: Summary, path: Path) -> Path:
 
     The last column is 1 for the best of each condition, and for each setting that cannot be told from it.
     """
-    text = io.StringIO()
-    writer = csv.writer(text)
     scores = summary.scores
-    writer.writerow(
-        [
-            "setting",
-            *(f"{one.name} [{one.unit}]" if one.unit else one.name for one in summary.table.factors),
-            *(
-                heading
-                for one in scores
-                for heading in (
-                    *(in_seconds(one, f"{one.name} {part}") for part in ("figure", "low", "high")),
-                    f"{one.name} trials",
-                )
-            ),
-            "best or open",
-        ]
-    )
+    headings = [
+        "setting",
+        *(f"{one.name} [{one.unit}]" if one.unit else one.name for one in summary.table.factors),
+        *(
+            heading
+            for one in scores
+            for heading in (
+                *(in_seconds(one, f"{one.name} {part}") for part in ("figure", "low", "high")),
+                f"{one.name} trials",
+            )
+        ),
+        "best or open",
+    ]
     alike = summary.alike
+    rows = []
     for number in range(len(summary.table)):
         figures = [summary.estimates[one.name][number] for one in scores]
         cells = [cell for one in figures for cell in (one.value, one.low, one.high, one.count)]
-        writer.writerow(
-            [
-                number,
-                *("none" if level is None else level for level in summary.levels(number)),
-                *("" if isinstance(cell, float) and math.isnan(cell) else cell for cell in cells),
-                int(alike[number]),
-            ]
-        )
-    write_whole(path, text.getvalue().encode())
+        rows.append([number, *summary.levels(number), *cells, int(alike[number])])
+    write_whole(path, csv_bytes(headings, rows))
     return path
 
 

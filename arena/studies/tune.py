@@ -6,8 +6,6 @@ drawn anew, so that no condition is bound to some of an arena's listed start pla
 rounds of n; so a design is judged by all conditions alike.
 """
 
-import csv
-import io
 import math
 import os
 from collections.abc import Callable, Sequence
@@ -27,11 +25,12 @@ from arena.studies.plan import Setting, Study
 from arena.studies.plots import history
 from arena.studies.racing import Place, Race, least_budget, race
 from arena.studies.ranges import Levels
+from arena.studies.results import csv_bytes
 from arena.studies.sampling import grid_place
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
 from arena.studies.trials import obstacle, run_trials
-from replays.writing import check_writable, write_whole
+from replays.writing import check_writable, make_folder, write_whole
 
 __all__ = ["Search", "draw_search", "prepared", "tune", "write_search"]
 
@@ -303,10 +302,7 @@ def prepared(study: Study, folder: Path) -> Path:
 
     Raises OutputError, and OptionError where the winner would be written over what the plan reads.
     """
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-    except OSError as error:
-        raise OutputError(f"{folder}: no folder can be made there ({error.strerror})") from error
+    make_folder(folder)
     winner = folder / WINNER
     for name in study.plan.files:
         if winner.exists() and Path(name).exists() and winner.samefile(name):
@@ -349,7 +345,7 @@ def write_search(search: Search, folder: Path) -> list[Path]:
         (ROUNDS, ["trials", "repeats", "settings left", *figures], steps),
     ):
         written.append(folder / name)
-        write_whole(folder / name, _csv(head, body))
+        write_whole(folder / name, csv_bytes(head, body))
     return written
 
 
@@ -369,12 +365,3 @@ def draw_search(search: Search, folder: Path) -> list[Path]:
         note=f"The last round is on fresh repeats; seed {search.study.seed}",
     )
     return [path]
-
-
-def _csv(headings: Sequence[str], rows: Sequence[Sequence[Any]]) -> bytes:
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(headings)
-    for row in rows:
-        writer.writerow(["" if isinstance(cell, float) and math.isnan(cell) else cell for cell in row])
-    return text.getvalue().encode()
