@@ -5,9 +5,9 @@ from typing import TYPE_CHECKING
 from agents.lazy import fetcher
 
 if TYPE_CHECKING:
-    from agents.bench import BenchPoint, bench_point
-    from agents.design import Design, read_design
-    from agents.diagnosis import FaultReport, diagnose
+    from agents.bench.diagnosis import FaultReport, diagnose
+    from agents.bench.sheet import BenchPoint, bench_point
+    from agents.design.spec import Design, read_design
     from agents.errors import PhotodromeError
 
 __all__ = [
@@ -21,13 +21,13 @@ __all__ = [
 ]
 
 _HOMES = {
-    "BenchPoint": "agents.bench",
-    "Design": "agents.design",
-    "FaultReport": "agents.diagnosis",
+    "BenchPoint": "agents.bench.sheet",
+    "Design": "agents.design.spec",
+    "FaultReport": "agents.bench.diagnosis",
     "PhotodromeError": "agents.errors",
-    "bench_point": "agents.bench",
-    "diagnose": "agents.diagnosis",
-    "read_design": "agents.design",
+    "bench_point": "agents.bench.sheet",
+    "diagnose": "agents.bench.diagnosis",
+    "read_design": "agents.design.spec",
 }
 
 __getattr__ = fetcher(__name__, _HOMES)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from agents.walker import WALKER
+from agents.circuit.records import WALKER
 from arena.flatten import FlatArena
 from arena.layout import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
 from arena.schedule import tree_size

@@ -6,9 +6,9 @@ import os
 import re
 from pathlib import Path
 
-from agents.design import read_design
+from agents.design.spec import read_design
 from agents.errors import NotFoundError
-from agents.shipped import shipped_names
+from agents.text.shipped import shipped_names
 from arena.spec import read_arena
 from replays.file import read_replay
 

@@ -5,9 +5,9 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
-from agents.design import Design, read_design
+from agents.design.spec import Design, read_design
 from agents.errors import OptionError
-from agents.shipped import find_document
+from agents.text.shipped import find_document
 from arena.parts import MOST_WALKERS
 from arena.placement import start_count
 from arena.spec import ArenaSpec, read_arena

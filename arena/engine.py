@@ -11,11 +11,11 @@ tables alone, so the same world gives the same bits whatever runs beside it.
 import math
 from typing import Any
 
-from agents.charge import charge_to, wait
+from agents.circuit.charging import charge_to, wait
+from agents.circuit.eye import recovery_time
+from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.compiled import kernel, kernel_part
-from agents.eye import recovery_time
 from agents.noise import TRIGGER, normal_pair
-from agents.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from arena.grid import gather
 from arena.layout import (
     ARRIVING,

@@ -5,9 +5,9 @@ from pathlib import Path
 
 from pydantic import BaseModel
 
-from agents.design import Design
-from agents.documents import VERSIONS, field_table
-from agents.shipped import configs_folder
+from agents.design.spec import Design
+from agents.text.documents import VERSIONS, field_table
+from agents.text.shipped import configs_folder
 from arena.spec import ArenaSpec
 from arena.studies.planform import PlanForm
 from arena.studies.scores import SCORES

@@ -7,9 +7,9 @@ from itertools import chain, pairwise
 import numpy as np
 import numpy.typing as npt
 
-from agents.handbook import lobe_exponent
-from agents.quantities import Pair
-from agents.spectra import KINDS, kind_index
+from agents.handbook.formulae import lobe_exponent
+from agents.handbook.light_kinds import KINDS, kind_index
+from agents.text.quantities import Pair
 from arena.parts import ArenaForm, Lamp, Sun
 from arena.world import SHADE, SOURCE, SUN_DISTANCE, WALL
 
@@ -24,8 +24,9 @@ Records = npt.NDArray[np.void]
 class FlatArena:
     """An arena as arrays: records of :mod:`arena.world`, lengths in metres.
 
-    ``ambient`` holds the illuminance [lx] of each of agents.spectra.KINDS; ``shade_points`` and ``floor``
-    have shape (points, 2). The last records of ``walls`` are the floor's rim, one for each of its edges.
+    ``ambient`` holds the illuminance [lx] of each of agents.handbook.light_kinds.KINDS; ``shade_points`` and
+    ``floor`` have shape (points, 2). The last records of ``walls`` are the floor's rim, one for each of its
+    edges.
     """
 
     sources: Records

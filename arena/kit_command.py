@@ -108,9 +108,9 @@ def kit(
 
     For example: photodrome kit poppy --copies 1000 --from 1klx --to 20klx
     """
-    from agents.design import read_design
+    from agents.design.spec import read_design
     from agents.errors import OptionError, WorkError
-    from agents.shipped import find_document
+    from agents.text.shipped import find_document
     from arena.studies.kit import kit as draw_kits
     from arena.studies.kit import lights_between, write_copies
     from arena.studies.picking import read_eyes

@@ -7,7 +7,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
-from agents.quantities import format_quantity
+from agents.text.quantities import format_quantity
 from arena.studies.estimates import Estimate
 from arena.studies.kit import Kit
 from arena.studies.picking import Picking

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from agents.walker import CORE_POINTS, STATE
+from agents.circuit.records import CORE_POINTS, STATE
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]

@@ -139,8 +139,8 @@ def light_map(
 
     ``bounds`` are west, south, east and north of the floor [m], ``cell`` the width of a cell [m], ``height``
     that of the surface [m]. ``weights`` [-] multiply the sources one by one: ones for illuminance, figures
-    of :func:`agents.spectra.panel_weights` for what a panel makes of it. The result has shape (rows,
-    columns), row 0 in the south; it is the same for any number of ``threads``.
+    of :func:`agents.handbook.light_kinds.panel_weights` for what a panel makes of it. The result has shape
+    (rows, columns), row 0 in the south; it is the same for any number of ``threads``.
     """
     west, south, east, north = bounds
     # a floor that is a whole number of cells wide must not gain one by rounding

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 if TYPE_CHECKING:
-    from agents.readers import Reader
+    from agents.text.readers import Reader
 
     AnyType = click.ParamType[Any]
 else:
@@ -36,7 +36,7 @@ class Value(AnyType):
     def _read(
         self, value: Any, or_else: str, param: click.Parameter | None, ctx: click.Context | None
     ) -> Any:
-        from agents.quantities import QuantityError
+        from agents.text.quantities import QuantityError
 
         try:
             return self.reader().read(value)
@@ -54,7 +54,7 @@ class Measured(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.quantities import Quantity
+        from agents.text.quantities import Quantity
 
         return Quantity(self.unit, **self.bounds)
 
@@ -78,7 +78,7 @@ class Whole(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.quantities import Number
+        from agents.text.quantities import Number
 
         return Number(whole=True, least=self.least, most=self.most)
 
@@ -92,7 +92,7 @@ class Plain(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.quantities import Number
+        from agents.text.quantities import Number
 
         return Number(least=self.least, above=self.above, most=self.most)
 
@@ -106,7 +106,7 @@ class OneOf(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.quantities import Word
+        from agents.text.quantities import Word
 
         return Word(self.words)
 
@@ -116,8 +116,8 @@ class Kind(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.quantities import Word
-        from agents.spectra import KINDS
+        from agents.handbook.light_kinds import KINDS
+        from agents.text.quantities import Word
 
         return Word(KINDS)
 

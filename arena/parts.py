@@ -9,9 +9,9 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from agents.documents import BaseSpec, KeyedError
-from agents.quantities import Fraction, Number, Pair, Point, Points, Quantity, Word
-from agents.spectra import KINDS
+from agents.handbook.light_kinds import KINDS
+from agents.text.documents import BaseSpec, KeyedError
+from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quantity, Word
 
 MOST_WALKERS = 10_000
 

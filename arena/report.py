@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 
 from rich.text import Text
 
-from agents.bench import BenchPoint
-from agents.diagnosis import FaultReport
-from agents.quantities import format_quantity
+from agents.bench.diagnosis import FaultReport
+from agents.bench.sheet import BenchPoint
+from agents.text.quantities import format_quantity
 from arena.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
 from arena.terminal import printable
 from replays.colours import time_words

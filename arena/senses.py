@@ -3,9 +3,9 @@
 import math
 from typing import Any
 
+from agents.circuit.eye import on_voltage, trigger_voltage
+from agents.circuit.latch import ignites
 from agents.compiled import kernel
-from agents.eye import on_voltage, trigger_voltage
-from agents.latch import ignites
 from arena.contact import body_body_gap, body_wall_gap
 from arena.grid import gather
 from arena.layout import PANEL_POINTS, RECEPTORS, Crowd, Records, Scene

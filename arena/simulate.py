@@ -9,9 +9,9 @@ from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 import numpy as np
 import numpy.typing as npt
 
-from agents.copies import built, part_chances, part_values
+from agents.circuit.records import WALKER
+from agents.design.built_copies import built, part_chances, part_values
 from agents.errors import ModelError
-from agents.walker import WALKER
 from arena.assemble import WorldPlan, assemble, joined
 from arena.batch import advance_batch
 from arena.contest import Contest

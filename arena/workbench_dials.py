@@ -10,13 +10,13 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
-from agents.cures import FEELERS, LATCHES, SERIES, STORAGES
-from agents.design import SIDES, Design
-from agents.preferred import preferred_values
-from agents.readers import QuantityError
-from agents.shapes import shape_at
-from agents.units import format_code, format_quantity
-from agents.yamltext import layout_of, plain_of
+from agents.bench.cures import FEELERS, LATCHES, SERIES, STORAGES
+from agents.design.spec import SIDES, Design
+from agents.handbook.preferred_values import preferred_values
+from agents.text.readers import QuantityError
+from agents.text.shapes import shape_at
+from agents.text.units import format_code, format_quantity
+from agents.text.yaml_text import layout_of, plain_of
 
 SCOPES = ("both", *SIDES)
 """What a turn of a dial changes: both sides alike, or one of them."""

@@ -3,8 +3,8 @@
 import math
 from dataclasses import replace
 
-from agents.measure import SidePoint
-from agents.units import format_quantity
+from agents.bench.measuring import SidePoint
+from agents.text.units import format_quantity
 from arena.workbench_dials import DIALS, SCOPES, Dial
 from arena.workbench_hands import Hands
 from arena.workbench_layout import BUTTONS, Layout

@@ -1,7 +1,7 @@
 """The files on the workbench: their text, what it says, what the disk holds, and the way back.
 
-The text is what counts. Every change is a change of the text, by :mod:`agents.rewrite`, and is read again
-like a file; so what is saved is what was tried, with the remarks of its author.
+The text is what counts. Every change is a change of the text, by :mod:`agents.design.rewriting`, and is read
+again like a file; so what is saved is what was tried, with the remarks of its author.
 """
 
 import contextlib
@@ -9,10 +9,10 @@ import re
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from agents.design import Design, parse_design
+from agents.design.rewriting import rewrite, rewrite_design
+from agents.design.spec import Design, parse_design
 from agents.errors import InputError, NotFoundError, SpecError
-from agents.rewrite import rewrite, rewrite_design
-from agents.shipped import configs_folder, find_document
+from agents.text.shipped import configs_folder, find_document
 from arena.spec import ArenaSpec, parse_arena
 from replays.writing import write_whole
 

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from agents.design import Design
-from agents.documents import KeyedErrors, KeyPath
+from agents.design.rewriting import rewrite_design, rewrite_values
+from agents.design.spec import Design
 from agents.errors import InputError, OptionError, WorkError
-from agents.quantities import Pair
-from agents.rewrite import rewrite_design, rewrite_values
+from agents.text.documents import KeyedErrors, KeyPath
+from agents.text.quantities import Pair
 from arena.contest import Contest, Entrant
 from arena.spec import ArenaSpec
 from arena.workbench_dials import DIALS, SCOPES, Dial, sketch

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from agents.documents import KeyedErrors, KeyPath
-from agents.quantities import Pair
+from agents.text.documents import KeyedErrors, KeyPath
+from agents.text.quantities import Pair
 from arena.parts import ArenaForm
 from arena.spec import ArenaSpec
 from replays.outline import inside

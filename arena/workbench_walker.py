@@ -4,10 +4,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from agents.build import ROUND_BODY
-from agents.design import Design
-from agents.measure import SidePoint
-from agents.parts import Whisker
+from agents.bench.measuring import SidePoint
+from agents.design.as_built import ROUND_BODY
+from agents.design.parts import Whisker
+from agents.design.spec import Design
 from arena.workbench_work import Forecast
 from replays.colours import STRAW
 from replays.sheet import Sheet, pygame

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from agents.bench import BenchPoint, bench_record
-from agents.build import build
-from agents.causes import cause_of
-from agents.design import Design
+from agents.bench.causes import cause_of
+from agents.bench.measuring import BRIGHTEST
+from agents.bench.sheet import BenchPoint, bench_record
+from agents.design.as_built import build
+from agents.design.spec import Design
 from agents.errors import OptionError
-from agents.measure import BRIGHTEST
-from agents.quantities import Pair
-from agents.spectra import KINDS, panel_weights
+from agents.handbook.light_kinds import KINDS, panel_weights
+from agents.text.quantities import Pair
 from arena.contest import Contest, Entrant
 from arena.flatten import flatten
 from arena.light import light_map
@@ -154,7 +154,7 @@ def foresee(spot: Spot, tell: Tell[Forecast]) -> Forecast:
 
 
 def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> npt.NDArray[np.float64]:
-    """Illuminance [lx] on a level surface at a place and ``height`` [m], for each of agents.spectra.KINDS."""
+    """Illuminance [lx] on a level surface at a place and ``height`` [m], for each of agents.handbook.light_kinds.KINDS."""
     arena = flatten(spec)
     found = arena.ambient.copy()
     x, y = place

@@ -23,7 +23,7 @@ SOURCE = np.dtype(
         ("aim_z", np.float64),
         # intensity falls as cos^beam of the angle off the aim; 0 shines alike all round
         ("beam", np.float64),
-        # index into agents.spectra.KINDS
+        # index into agents.handbook.light_kinds.KINDS
         ("kind", np.int64),
     ],
     align=True,

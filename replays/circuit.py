@@ -17,15 +17,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.build import build
-from agents.charge import wait
-from agents.design import Design, parse_design
+from agents.circuit.charging import wait
+from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
+from agents.circuit.latch import ignites
+from agents.circuit.records import STATE
+from agents.design.as_built import build
+from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
-from agents.eye import on_voltage, recovery_time, trigger_voltage
-from agents.latch import ignites
+from agents.handbook.light_kinds import KINDS
 from agents.noise import TRIGGER, normal_pair
-from agents.spectra import KINDS
-from agents.walker import STATE
 from replays.pulsecurve import Floats, pulse_rows
 from replays.record import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
 

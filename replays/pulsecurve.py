@@ -5,9 +5,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
+from agents.circuit.records import STATE
 from agents.compiled import kernel
-from agents.pulse import begin_pulse, pulse_step, pulse_step_length
-from agents.walker import STATE
 
 Floats = NDArray[np.float64]
 

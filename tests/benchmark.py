@@ -23,9 +23,9 @@ from typing import Any
 import numpy as np
 from plain_walker import PlainWalker
 
-from agents.build import build
-from agents.design import Design
-from agents.spectra import KINDS
+from agents.design.as_built import build
+from agents.design.spec import Design
+from agents.handbook.light_kinds import KINDS
 from arena.assemble import WorldPlan
 from arena.flatten import FlatArena
 from arena.simulate import run_plans

@@ -1,9 +1,10 @@
 """One walker written straight down: scipy's integrator with events, shapely for shadows and contacts.
 
 This is the script that somebody would write who wants to see one walker go, and the benchmark's yardstick. It
-follows the equations that stand in the docstrings of agents.charge, agents.latch and agents.pulse, and shares
-no kernel with them. It knows upright walls, point lamps and a round body, and leaves out what only a crowd
-needs, whiskers bent past an obstacle's end, and what dragging along a wall takes from the speed.
+follows the equations that stand in the docstrings of agents.circuit.charging, agents.circuit.latch and
+agents.circuit.pulse, and shares no kernel with them. It knows upright walls, point lamps and a round body,
+and leaves out what only a crowd needs, whiskers bent past an obstacle's end, and what dragging along a wall
+takes from the speed.
 """
 
 import math
@@ -16,11 +17,11 @@ from reference_circuit import ROOM_THERMAL_VOLTAGE, panel_current_explicit
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from agents.build import GRAVITY, ROUND_BODY
-from agents.design import Design
-from agents.handbook import lobe_exponent
-from agents.parts import Side
-from agents.spectra import panel_weights
+from agents.design.as_built import GRAVITY, ROUND_BODY
+from agents.design.parts import Side
+from agents.design.spec import Design
+from agents.handbook.formulae import lobe_exponent
+from agents.handbook.light_kinds import panel_weights
 from arena.flatten import FlatArena
 
 # How far a body goes between two looks at the walls [m].
@@ -223,8 +224,9 @@ class PlainWalker:
     def _latch(self, side: Side, touched: bool, rail: float, back: float, across: float) -> Latch | None:
         """Where the latch settles, or None where it has let go.
 
-        ``back`` [V] is the motor's EMF and ``across`` [V] the coupling capacitor's voltage. See agents.latch
-        for the equations; they are solved here for y = ln(f / I_S) of the PNP, from the greatest y down.
+        ``back`` [V] is the motor's EMF and ``across`` [V] the coupling capacitor's voltage. See
+        agents.circuit.latch for the equations; they are solved here for y = ln(f / I_S) of the PNP, from the
+        greatest y down.
         """
         npn, pnp, eye, thermal = side.npn, side.pnp, side.eye, ROOM_THERMAL_VOLTAGE
         feeler = 1.0 / side.feeler if touched and side.feeler is not None else 0.0

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from agents.errors import SpecError
-from agents.shipped import find_document
+from agents.text.shipped import find_document
 from arena.studies.plan import parse_study
 
 BASE = """photodrome: study 1

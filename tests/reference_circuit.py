@@ -24,8 +24,8 @@ import numpy as np
 from scipy.integrate import solve_ivp
 from scipy.special import wrightomega
 
-from agents.design import Design
-from agents.parts import Transistor
+from agents.design.parts import Transistor
+from agents.design.spec import Design
 
 NODE_CAPACITANCE = 1e-9  # [F]; about what junctions and wires of such a circuit have
 ROOM_THERMAL_VOLTAGE = 0.0256926  # k T / q at 298.15 K [V], CODATA

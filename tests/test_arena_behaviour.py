@@ -14,7 +14,7 @@ import pytest
 from scipy.stats import binomtest
 from worlds import World, bench, box, contest, design, plank, tray
 
-from agents.design import Design
+from agents.design.spec import Design
 from arena.parts import Lamp, Sun
 from arena.simulate import simulate
 from arena.spec import read_arena

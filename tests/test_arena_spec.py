@@ -8,10 +8,10 @@ import pytest
 from scipy.integrate import quad
 from shapely import LinearRing, LineString, Point, Polygon
 
-from agents.documents import field_table
 from agents.errors import SpecError
-from agents.shipped import shipped_names
-from agents.spectra import KINDS
+from agents.handbook.light_kinds import KINDS
+from agents.text.documents import field_table
+from agents.text.shipped import shipped_names
 from arena.flatten import flatten, intensity_from_flux
 from arena.spec import ArenaSpec, read_arena
 

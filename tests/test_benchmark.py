@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from plain_walker import PlainWalker
 
-from agents.build import build
+from agents.design.as_built import build
 from arena.assemble import WorldPlan
 from arena.simulate import run_plans
 

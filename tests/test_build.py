@@ -8,10 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
-from agents.build import LONGEST_STEP, build
-from agents.design import Design
-from agents.parts import EyeRow
-from agents.walker import CORE_POINTS, TABLE_POINTS, WALKER
+from agents.circuit.records import CORE_POINTS, TABLE_POINTS, WALKER
+from agents.design.as_built import LONGEST_STEP, build
+from agents.design.parts import EyeRow
+from agents.design.spec import Design
 
 CHARD = Design(name="chard")
 

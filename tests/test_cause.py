@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from fabricate import Fabricator, arena
 
-from agents.design import Design, parse_design
+from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError
 from agents.noise import TRIGGER, normal_pair
 from arena.contest import read_contest

@@ -11,10 +11,10 @@ from reference_circuit import waiting_rate
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from agents.build import build
-from agents.charge import charging_current, time_to_reach, wait
-from agents.design import Design
-from agents.walker import STATE
+from agents.circuit.charging import charging_current, time_to_reach, wait
+from agents.circuit.records import STATE
+from agents.design.as_built import build
+from agents.design.spec import Design
 
 PANSY = Design(name="pansy", spread={})
 # two eyes with kinks of their own, a panel with drops on the way, a leak that counts

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from agents.shipped import shipped_names
+from agents.text.shipped import shipped_names
 from arena.command import photodrome as commands
 from replays.file import read_replay
 from tests.commands import ARENA, DESIGN, finished, photodrome

@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 
 from agents import compiled
-from agents.build import build
-from agents.charge import time_to_reach, wait
+from agents.circuit.charging import time_to_reach, wait
+from agents.circuit.eye import trigger_voltage
+from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.circuit.records import STATE
 from agents.compiled import kernel
-from agents.design import Design
-from agents.eye import trigger_voltage
-from agents.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
-from agents.walker import STATE
+from agents.design.as_built import build
+from agents.design.spec import Design
 
 ROOT = Path(compiled.__file__).resolve().parent.parent
 
@@ -131,7 +131,7 @@ def test_where_nothing_can_be_kept_kernels_still_compile(tmp_path: Path) -> None
     code = (
         "from agents import compiled\n"
         f"compiled._cache_folder = lambda: {str(blocked / 'cache')!r}\n"
-        "from agents.panel import panel_current\n"
+        "from agents.circuit.panel import panel_current\n"
         "print(panel_current(1.0, 1e-3, 1e-12, 0.2, 5.0, 1e6))\n"
     )
     done = subprocess.run(

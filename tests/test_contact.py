@@ -15,7 +15,7 @@ from scipy.integrate import quad
 from shapely import affinity
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 
-from agents import handbook
+from agents.handbook.formulae import formulae as handbook
 from arena import contact, whiskers
 
 Body = tuple[np.ndarray, int, float]

@@ -10,9 +10,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from agents.design import Design, Spread, Tolerance, read_design
+from agents.design.spec import Design, Spread, Tolerance, read_design
 from agents.errors import NotFoundError, SpecError
-from agents.shipped import shipped_names
+from agents.text.shipped import shipped_names
 
 HEAD = "photodrome: design 1\nname: teasel\n"
 

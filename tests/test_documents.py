@@ -7,8 +7,9 @@ from typing import Annotated, Any, Literal
 import pytest
 from pydantic import Field, model_validator
 
-from agents.design import parse_design, read_design
-from agents.documents import (
+from agents.design.spec import parse_design, read_design
+from agents.errors import NotFoundError, SpecError
+from agents.text.documents import (
     BaseSpec,
     KeyedError,
     KeyedErrors,
@@ -19,9 +20,8 @@ from agents.documents import (
     nearest_path,
     read_document,
 )
-from agents.errors import NotFoundError, SpecError
-from agents.quantities import Fraction, Number, Quantity, Word
-from agents.shipped import find_document, shipped_names
+from agents.text.quantities import Fraction, Number, Quantity, Word
+from agents.text.shipped import find_document, shipped_names
 
 
 class Tray(BaseSpec):

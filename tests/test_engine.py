@@ -18,7 +18,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 from worlds import TABLES, World, bench, box, design, lamp, leaf, plank, tray
 
-from agents.design import Design
+from agents.design.spec import Design
 from arena.engine import advance
 from arena.layout import STOPPED, WAITING
 from arena.senses import take_light, take_touch

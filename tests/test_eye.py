@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agents.build import build
-from agents.design import Design
-from agents.eye import feed_resistance, on_voltage, quiet_draw, recovery_time, trigger_voltage
-from agents.parts import EyeRow
+from agents.circuit.eye import feed_resistance, on_voltage, quiet_draw, recovery_time, trigger_voltage
+from agents.design.as_built import build
+from agents.design.parts import EyeRow
+from agents.design.spec import Design
 
 
 def left_side(**values: Any) -> Any:

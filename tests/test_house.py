@@ -91,7 +91,7 @@ def test_the_reference_of_fields_is_up_to_date() -> None:
 
 
 def test_the_example_in_the_reference_can_be_read(tmp_path: Path) -> None:
-    from agents.design import read_design
+    from agents.design.spec import read_design
 
     text = (ROOT / "configs" / "FIELDS.md").read_text(encoding="utf-8")
     path = tmp_path / "radish.yaml"

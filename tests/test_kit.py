@@ -9,12 +9,12 @@ import pytest
 import scipy.stats
 from SALib.analyze import rbd_fast
 
-from agents.bench import bench_record
-from agents.build import build
-from agents.copies import copies, part_chances, part_values
-from agents.design import Design, Tolerance, read_design
+from agents.bench.sheet import bench_record
+from agents.design.as_built import build
+from agents.design.built_copies import copies, part_chances, part_values
+from agents.design.spec import Design, Tolerance, read_design
 from agents.errors import OptionError
-from agents.shipped import shipped_names
+from agents.text.shipped import shipped_names
 from arena.studies.blame import Blame, alike, explained_by, paired_difference, parts_of, tightened
 from arena.studies.kit import Kit, kit, lights_between, write_copies
 from arena.studies.yields import NAMES, Demand, Trial, expected_of, share_of

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agents.build import build
-from agents.design import Design, Tolerance
+from agents.design.as_built import build
+from agents.design.spec import Design, Tolerance
 from agents.errors import NotFoundError, SpecError
 from arena.studies.pairing import pair_up, random_share
 from arena.studies.picking import Eye, drawn_eyes, pick, read_eyes, straight_range

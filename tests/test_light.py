@@ -13,8 +13,8 @@ import pytest
 import scenes
 from shapely.geometry import LineString, Point
 
-from agents import handbook
 from agents.errors import InputError
+from agents.handbook.formulae import formulae as handbook
 from arena import light, shadow
 from arena.world import wall_table
 

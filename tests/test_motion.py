@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.ops import unary_union
 from worlds import World, bench, box, design, lamp, leaf, mirrored, plank, signed_gap, tray, wall_lines
 
-from agents.design import Design, read_design
+from agents.design.spec import Design, read_design
 from arena.motion import drive, spacing
 from arena.spec import ArenaSpec
 

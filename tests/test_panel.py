@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from pvlib import pvsystem
 from scipy.optimize import minimize_scalar
 
-from agents.panel import open_circuit_voltage, panel_current
+from agents.circuit.panel import open_circuit_voltage, panel_current
 
 # photocurrent [A], saturation [A], thermal [V], series [ohm], shunt [ohm]
 PANELS = [

@@ -8,10 +8,10 @@ import pytest
 from shapely.geometry import Point, Polygon
 from worlds import bench, box, contest, design, plank, tray, wall_lines
 
-from agents.build import build
-from agents.design import read_design
+from agents.design.as_built import build
+from agents.design.spec import read_design
 from agents.errors import OptionError
-from agents.shipped import shipped_names
+from agents.text.shipped import shipped_names
 from arena.flatten import flatten
 from arena.parts import StartPlace, Starts, StartZone
 from arena.placement import ROOM, Footprint, footprints, place_walkers, start_count

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from agents.preferred import SERIES, nearest_preferred, preferred_values
+from agents.handbook.preferred_values import SERIES, nearest_preferred, preferred_values
 
 REFERENCE = {"E6": eseries.E6, "E12": eseries.E12, "E24": eseries.E24}
 

@@ -10,10 +10,17 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from reference_circuit import Pulse, reference_pulse
 
-from agents.build import build
-from agents.design import FASTEST_DISCHARGE, Design
-from agents.pulse import at_rest, begin_pulse, coast_step, coupling_current, pulse_step, pulse_step_length
-from agents.walker import STATE
+from agents.circuit.pulse import (
+    at_rest,
+    begin_pulse,
+    coast_step,
+    coupling_current,
+    pulse_step,
+    pulse_step_length,
+)
+from agents.circuit.records import STATE
+from agents.design.as_built import build
+from agents.design.spec import FASTEST_DISCHARGE, Design
 
 MARIGOLD = Design(name="marigold")
 

@@ -10,7 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 from quantiphy import Quantity as ReferenceQuantity
 from rkm_codes import from_rkm
 
-from agents.quantities import (
+from agents.text.quantities import (
     Fraction,
     Number,
     Point,
@@ -22,7 +22,7 @@ from agents.quantities import (
     format_code,
     format_quantity,
 )
-from agents.units import DIMENSIONS
+from agents.text.units import DIMENSIONS
 
 # IEC 60062: the letter stands in the place of the decimal point and gives the multiplier.
 CODES = [

@@ -10,16 +10,16 @@ import yaml
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agents.design import Design, parse_design
-from agents.documents import BaseSpec
+from agents.design.parts import Body, Panel, Side, Storage
+from agents.design.rewriting import rewrite, rewrite_design, rewrite_values
+from agents.design.spec import Design, parse_design
 from agents.errors import SpecError, WorkError
-from agents.exact import exact_text
-from agents.parts import Body, Panel, Side, Storage
-from agents.quantities import Fraction, Number, Point, Points, Quantity
-from agents.rewrite import rewrite, rewrite_design, rewrite_values
-from agents.shapes import key_paths, keys_of, shape_at
-from agents.shipped import find_document, shipped_names
-from agents.units import DIMENSIONS
+from agents.text.documents import BaseSpec
+from agents.text.exact import exact_text
+from agents.text.quantities import Fraction, Number, Point, Points, Quantity
+from agents.text.shapes import key_paths, keys_of, shape_at
+from agents.text.shipped import find_document, shipped_names
+from agents.text.units import DIMENSIONS
 from arena.spec import ArenaSpec, parse_arena
 
 HERE = "shelf.yaml"

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from worlds import bench, box, contest, design, lamp, leaf, plank, tray
 
-from agents.build import build
-from agents.design import Design, Tolerance
+from agents.design.as_built import build
+from agents.design.spec import Design, Tolerance
 from agents.errors import ModelError, OptionError
 from arena.assemble import WorldPlan
 from arena.contest import Contest

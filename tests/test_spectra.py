@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from agents import spectra
 from agents.errors import OptionError
+from agents.handbook.formulae import light_kinds as spectra
 
 
 @pytest.fixture(scope="module")

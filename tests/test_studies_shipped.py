@@ -19,11 +19,11 @@ import yaml
 from PIL import Image
 from reference_circuit import reference_pulse
 
-from agents.bench import bench_point
-from agents.build import build
-from agents.design import Design, read_design
-from agents.eye import trigger_voltage
-from agents.shipped import configs_folder, shipped_names
+from agents.bench.sheet import bench_point
+from agents.circuit.eye import trigger_voltage
+from agents.design.as_built import build
+from agents.design.spec import Design, read_design
+from agents.text.shipped import configs_folder, shipped_names
 from arena.studies.compare import difference
 from arena.studies.estimates import Estimate, estimate
 from arena.studies.plan import Study, parse_study, read_study

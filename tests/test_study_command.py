@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 from scipy import stats
 
-from agents.design import read_design
+from agents.design.spec import read_design
 from arena.studies import tune as tune_module
 from arena.studies.plan import Setting, Study, parse_study
 from arena.studies.scores import TRIAL

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from plans import BASE, DRAWN, OWN, ROOM, with_vary, write
 
-from agents.design import parse_design
+from agents.design.spec import parse_design
 from agents.errors import InputError, WorkError
 from arena.studies import plan
 from arena.studies.plan import MOST_TRIALS, Study, parse_study

@@ -7,8 +7,8 @@ import pytest
 import scipy.stats
 from numpy.typing import NDArray
 
-from agents.quantities import Quantity
-from agents.readers import Word
+from agents.text.quantities import Quantity
+from agents.text.readers import Word
 from arena.studies.estimates import estimate_all
 from arena.studies.factors import Factor, Table, table_of
 from arena.studies.margins import MOST_LEVELS, margin

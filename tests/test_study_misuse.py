@@ -11,7 +11,7 @@ import pytest
 
 import arena.tables as tables
 from agents.errors import InputError, OptionError, OutputError, WorkError
-from agents.shipped import find_document
+from agents.text.shipped import find_document
 from arena.studies import compare as comparing
 from arena.studies.cluster import Cluster
 from arena.studies.compare import compare

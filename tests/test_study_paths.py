@@ -11,12 +11,12 @@ from shapely import LineString, MultiPoint, Polygon
 from shapely.affinity import scale, translate
 from shapely.geometry.base import BaseGeometry
 
-from agents.design import Design, parse_design, read_design
-from agents.documents import KeyedError
+from agents.design.rewriting import rewrite_design, rewrite_values
+from agents.design.spec import Design, parse_design, read_design
 from agents.errors import InputError, SpecError
-from agents.quantities import Fraction, Quantity
-from agents.rewrite import rewrite_design, rewrite_values
-from agents.shipped import find_document, shipped_names
+from agents.text.documents import KeyedError
+from agents.text.quantities import Fraction, Quantity
+from agents.text.shipped import find_document, shipped_names
 from arena.spec import ArenaSpec, parse_arena, read_arena
 from arena.studies.changes import placed
 from arena.studies.paths import (

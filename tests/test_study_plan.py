@@ -13,9 +13,9 @@ import pytest
 import yaml
 from plans import BASE, DRAWN, OWN, ROOM, with_vary, write
 
-from agents.design import Design, read_design
+from agents.design.spec import Design, read_design
 from agents.errors import InputError, SpecError
-from agents.shipped import find_document, shipped_names
+from agents.text.shipped import find_document, shipped_names
 from arena import geometry
 from arena.spec import read_arena
 from arena.studies import planform

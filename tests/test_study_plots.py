@@ -14,7 +14,7 @@ from PIL import Image
 from test_care import EYES, THRESHOLD, contrast, difference, luminance
 
 from agents.errors import OutputError
-from agents.units import format_quantity
+from agents.text.units import format_quantity
 from arena.studies import canvas, frames
 from arena.studies.estimates import Estimates, estimate_all
 from arena.studies.factors import Factor

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from agents.documents import KeyedErrors
-from agents.quantities import Fraction, Number, Point, Quantity, Word
+from agents.text.documents import KeyedErrors
+from agents.text.quantities import Fraction, Number, Point, Quantity, Word
 from arena.studies.paths import Parameter
 from arena.studies.ranges import MOST_LEVELS, Levels, Span, range_text, read_range
 

@@ -12,7 +12,7 @@ import yaml
 from fabricate import Fabricator, arena, goal
 from worlds import bench, box
 
-from agents.design import Design, read_design
+from agents.design.spec import Design, read_design
 from agents.errors import OptionError
 from arena.contest import read_contest
 from arena.flatten import flatten

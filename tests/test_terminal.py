@@ -104,7 +104,9 @@ replays.writing.os = Posix()
 
 @on_posix
 def test_stopping_another_command_says_so() -> None:
-    code = "import agents.design\ndef stop(name): raise KeyboardInterrupt\nagents.design.read_design = stop"
+    code = (
+        "import agents.design.spec\ndef stop(name): raise KeyboardInterrupt\nagents.design.read_design = stop"
+    )
     stopped = finished("bench", "poppy", code=code)
     assert (stopped.code, stopped.out, stopped.err.strip()) == (1, "", "stopped")
 

@@ -8,11 +8,11 @@ import pytest
 from reference_circuit import ROOM_THERMAL_VOLTAGE, rest_of_latch, transistor_currents
 from scipy.optimize import brentq
 
-from agents.build import build
-from agents.design import Design
-from agents.handbook import thermal_voltage
-from agents.latch import collector_voltage, driver_currents, ignites, settle_latch
-from agents.parts import Transistor
+from agents.circuit.latch import collector_voltage, driver_currents, ignites, settle_latch
+from agents.design.as_built import build
+from agents.design.parts import Transistor
+from agents.design.spec import Design
+from agents.handbook.formulae import thermal_voltage
 
 ROOM = thermal_voltage(298.15)
 

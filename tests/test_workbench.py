@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 from fabricate import potting_bench
 
-from agents.bench import bench_point
-from agents.design import parse_design, read_design
+from agents.bench.sheet import bench_point
+from agents.design.spec import parse_design, read_design
 from agents.errors import OptionError, OutputError, SpecError, WorkError
-from agents.shipped import find_document
-from agents.spectra import KINDS, panel_weights
+from agents.handbook.light_kinds import KINDS, panel_weights
+from agents.text.shipped import find_document
 from arena.command import main
 from arena.spec import parse_arena, read_arena
 from arena.workbench import set_up, workbench
@@ -145,7 +145,7 @@ def test_stops_are_standard_values() -> None:
 
 @pytest.mark.parametrize("dial", DIALS, ids=lambda dial: dial.label)
 def test_every_stop_reads_back_and_every_place_on_a_rail_snaps(dial: object) -> None:
-    from agents.rewrite import rewrite_design
+    from agents.design.rewriting import rewrite_design
     from arena.workbench_dials import Dial
 
     assert isinstance(dial, Dial)

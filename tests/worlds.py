@@ -11,8 +11,8 @@ import numpy as np
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from agents.build import build
-from agents.design import Design
+from agents.design.as_built import build
+from agents.design.spec import Design
 from arena.assemble import WorldPlan, assemble
 from arena.batch import world_of
 from arena.contest import Contest, Entrant

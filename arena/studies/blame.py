@@ -12,8 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from agents.copies import part_values
-from agents.design import SIDES, Design
+from agents.design.built_copies import part_values
+from agents.design.spec import SIDES, Design
 from arena.studies.compare import LEVEL, corrected, pair_tests
 from arena.studies.estimates import Estimate
 from arena.studies.scores import Score

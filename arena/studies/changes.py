@@ -5,11 +5,11 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from agents.design import Tolerance
-from agents.documents import KeyedError, KeyedErrors
+from agents.design.spec import Tolerance
 from agents.errors import InputError
-from agents.marked import KeyPath, path_text
-from agents.quantities import Pair
+from agents.text.documents import KeyedError, KeyedErrors
+from agents.text.marked_yaml import KeyPath, path_text
+from agents.text.quantities import Pair
 
 __all__ = ["LISTED", "PLACED", "changed", "extents_of", "placed", "points_of"]
 

@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.units import plain_text
+from agents.text.units import plain_text
 from arena.studies.resampling import bca_interval, influence, median_rank, normal_interval, ratios
 from arena.studies.scores import Score
 from replays.colours import time_words

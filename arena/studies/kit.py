@@ -11,11 +11,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from agents.copies import part_chances, part_values
-from agents.design import Design
+from agents.bench.measuring import BRIGHTEST
+from agents.design.built_copies import part_chances, part_values
+from agents.design.spec import Design
 from agents.errors import OptionError
-from agents.measure import BRIGHTEST
-from agents.shapes import shape_at
+from agents.text.shapes import shape_at
 from arena.studies.blame import Blame, Gain, blame, pairs_of, parts_of
 from arena.studies.estimates import Estimate
 from arena.studies.picking import Eye, Picking, drawn_eyes, pick, straight_range

@@ -6,7 +6,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.units import plain_text
+from agents.text.units import plain_text
 from arena.studies.canvas import LETTERS, SMALL, WIDTH, Page, page, paint
 from arena.studies.estimates import NOT_WITHIN, Estimate, Estimates, tell_value
 from arena.studies.factors import Factor

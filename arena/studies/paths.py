@@ -21,12 +21,12 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from agents.design import SIDES, Design, Tolerance
-from agents.documents import KeyedError
+from agents.design.spec import SIDES, Design, Tolerance
 from agents.errors import InputError
-from agents.exact import exact_text
-from agents.marked import KeyPath, path_text
-from agents.quantities import (
+from agents.text.documents import KeyedError
+from agents.text.exact import exact_text
+from agents.text.marked_yaml import KeyPath, path_text
+from agents.text.quantities import (
     Fraction,
     Number,
     Points,
@@ -34,9 +34,9 @@ from agents.quantities import (
     format_code,
     format_quantity,
 )
-from agents.readers import Reader
-from agents.shapes import keys_of, shape_at
-from agents.units import plain_text
+from agents.text.readers import Reader
+from agents.text.shapes import keys_of, shape_at
+from agents.text.units import plain_text
 from arena.spec import ArenaSpec
 from arena.studies.changes import LISTED, PLACED, changed, extents_of, placed, points_of
 

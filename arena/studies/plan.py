@@ -14,12 +14,12 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from agents.design import Design
-from agents.documents import LONGEST_NAME
+from agents.design.spec import Design
 from agents.errors import InputError, NotFoundError
-from agents.marked import read_text
-from agents.readers import Word
-from agents.shipped import find_document
+from agents.text.documents import LONGEST_NAME
+from agents.text.marked_yaml import read_text
+from agents.text.readers import Word
+from agents.text.shipped import find_document
 from arena.contest import Entrant
 from arena.spec import ArenaSpec
 from arena.studies.paths import Parameter, values_into_arena, values_into_design

@@ -6,9 +6,9 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from agents.documents import BaseSpec
-from agents.quantities import Number, Quantity, QuantityError, Word
-from agents.readers import Reader, sort_of
+from agents.text.documents import BaseSpec
+from agents.text.quantities import Number, Quantity, QuantityError, Word
+from agents.text.readers import Reader, sort_of
 from arena.parts import MOST_WALKERS
 from arena.studies.sampling import SAMPLINGS
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.units import plain_text
+from agents.text.units import plain_text
 from arena.studies.canvas import LETTERS, SMALL, WIDTH, Page, apart, cased_line, page, paint
 from arena.studies.estimates import Estimate, Estimates, tell, tell_value
 from arena.studies.factors import Factor

@@ -21,9 +21,9 @@ from decimal import Decimal
 from fractions import Fraction as Exact
 from typing import Any
 
-from agents.documents import KeyedError, KeyedErrors
-from agents.preferred import SERIES, nearest_preferred, preferred_values
-from agents.quantities import Fraction, Number, Quantity, QuantityError, quote
+from agents.handbook.preferred_values import SERIES, nearest_preferred, preferred_values
+from agents.text.documents import KeyedError, KeyedErrors
+from agents.text.quantities import Fraction, Number, Quantity, QuantityError, quote
 from arena.studies.paths import Parameter
 
 __all__ = ["MOST_LEVELS", "Levels", "Span", "range_text", "read_range"]

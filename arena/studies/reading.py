@@ -11,12 +11,12 @@ from itertools import product
 from pathlib import Path
 from typing import Any
 
-from agents.design import Design, parse_design
-from agents.documents import KeyedError, KeyedErrors, KeyPath, fault_at, parse_document
+from agents.design.spec import Design, parse_design
 from agents.errors import Fault, InputError, NotFoundError, SpecError
-from agents.marked import parse_marked, read_text
-from agents.quantities import QuantityError, quote
-from agents.shipped import find_document, shipped_names
+from agents.text.documents import KeyedError, KeyedErrors, KeyPath, fault_at, parse_document
+from agents.text.marked_yaml import parse_marked, read_text
+from agents.text.quantities import QuantityError, quote
+from agents.text.shipped import find_document, shipped_names
 from arena.contest import Entrant
 from arena.spec import ArenaSpec, parse_arena
 from arena.studies.paths import (

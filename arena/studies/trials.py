@@ -22,9 +22,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from agents.copies import copies
+from agents.circuit.records import WALKER
+from agents.design.built_copies import copies
 from agents.errors import InputError, OptionError
-from agents.walker import WALKER
 from arena.assemble import WorldPlan, joined
 from arena.flatten import FlatArena, flatten
 from arena.parts import Goal

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.design import SIDES
+from agents.design.spec import SIDES
 from agents.errors import OptionError, OutputError
 from arena.studies.estimates import Estimate, estimate
 from arena.studies.factors import Table, table_of

@@ -5,10 +5,10 @@ from typing import Any
 
 import yaml
 
-from agents.design import SIDES, Design, parse_design
+from agents.design.rewriting import rewrite, rewrite_design
+from agents.design.spec import SIDES, Design, parse_design
 from agents.errors import SpecError, WorkError
-from agents.rewrite import rewrite, rewrite_design
-from agents.yamltext import layout_of
+from agents.text.yaml_text import layout_of
 from arena.studies.paths import Parameter, design_places
 
 __all__ = ["text_with_values"]

@@ -14,7 +14,7 @@ from typing import Any
 import yaml
 
 from agents.errors import Fault, NotFoundError, SpecError
-from agents.readers import quote
+from agents.text.readers import quote
 
 KeyPath = tuple[str | int, ...]
 

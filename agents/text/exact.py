@@ -4,9 +4,9 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from agents.quantities import Fraction, Number, Point, Points, Quantity, QuantityError
-from agents.readers import Reader
-from agents.units import DIMENSIONS, format_code, format_quantity, plain_text
+from agents.text.quantities import Fraction, Number, Point, Points, Quantity, QuantityError
+from agents.text.readers import Reader
+from agents.text.units import DIMENSIONS, format_code, format_quantity, plain_text
 
 # Digits that always tell one double from the next.
 _MOST_DIGITS = 17

@@ -10,8 +10,8 @@ from typing import Annotated, Any, ClassVar, Literal, Union, get_args, get_origi
 from pydantic import BaseModel, ConfigDict
 from pydantic.fields import FieldInfo
 
-from agents.marked import KeyPath
-from agents.readers import OrNone, Reader
+from agents.text.marked_yaml import KeyPath
+from agents.text.readers import OrNone, Reader
 
 
 @dataclass(frozen=True)

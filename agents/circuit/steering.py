@@ -19,8 +19,8 @@ one distant lamp and of even light from all sides; walking changes neither. With
 import math
 from typing import Any
 
+from agents.circuit.eye import trigger_voltage
 from agents.compiled import kernel
-from agents.eye import trigger_voltage
 
 # Bearings up to here are searched for the balance, in so many steps: further aside it would walk away.
 WIDEST = 0.5 * math.pi

@@ -13,12 +13,12 @@ from typing import Any
 import yaml
 from pydantic import BaseModel
 
-from agents.design import SIDES, Design
+from agents.design.spec import SIDES, Design
 from agents.errors import WorkError
-from agents.exact import exact_text
-from agents.marked import KeyPath, path_text
-from agents.shapes import keys_of, shape_at
-from agents.yamltext import layout_of, plain_of, replaced
+from agents.text.exact import exact_text
+from agents.text.marked_yaml import KeyPath, path_text
+from agents.text.shapes import keys_of, shape_at
+from agents.text.yaml_text import layout_of, plain_of, replaced
 
 __all__ = ["design_places", "rewrite", "rewrite_design", "rewrite_values"]
 
@@ -26,8 +26,8 @@ __all__ = ["design_places", "rewrite", "rewrite_design", "rewrite_values"]
 def rewrite(text: str, values: Mapping[KeyPath, str], model: type[BaseModel]) -> str:
     """Return YAML ``text`` with the scalars at the paths of ``values`` set; ``model`` orders the keys.
 
-    ``text`` must be a document that :func:`agents.documents.read_document` can follow. An item of a list has
-    to be there, a map need not be. Raises WorkError where the text cannot be changed like that.
+    ``text`` must be a document that :func:`agents.text.documents.read_document` can follow. An item of a list
+    has to be there, a map need not be. Raises WorkError where the text cannot be changed like that.
     """
     expected = plain_of(layout_of(text).root)
     try:

@@ -12,15 +12,15 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from agents.charge import time_to_reach, waiting_currents
+from agents.circuit.charging import time_to_reach, waiting_currents
+from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
+from agents.circuit.latch import ignites
+from agents.circuit.panel import open_circuit_voltage
+from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.circuit.records import STATE
 from agents.compiled import kernel
 from agents.errors import OptionError
-from agents.eye import on_voltage, recovery_time, trigger_voltage
-from agents.latch import ignites
-from agents.panel import open_circuit_voltage
-from agents.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
-from agents.spectra import kind_index
-from agents.walker import STATE
+from agents.handbook.light_kinds import kind_index
 
 Record = npt.NDArray[np.void]
 

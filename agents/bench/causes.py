@@ -3,8 +3,7 @@
 import math
 from typing import Any
 
-from agents.eye import on_voltage, trigger_voltage
-from agents.faults import (
+from agents.bench.faults import (
     BLIND,
     DEAF_FEELERS,
     DIM,
@@ -23,8 +22,9 @@ from agents.faults import (
     twitches,
     whisker_lead,
 )
-from agents.measure import SIDE_NAMES, Measurement, SidePoint, is_touchable
-from agents.units import format_code, format_quantity
+from agents.bench.measuring import SIDE_NAMES, Measurement, SidePoint, is_touchable
+from agents.circuit.eye import on_voltage, trigger_voltage
+from agents.text.units import format_code, format_quantity
 
 # Collector voltage [V] of an NPN that holds a motor, in round figures.
 PULLED_DOWN = 0.1
@@ -33,7 +33,7 @@ PULLED_DOWN = 0.1
 def cause_of(name: str, walker: Any, measured: Measurement) -> str:
     """Say why a WALKER record has the fault ``name`` at the light of a measurement.
 
-    The measurement must show that fault, see :func:`agents.faults.faults_of`.
+    The measurement must show that fault, see :func:`agents.bench.faults.faults_of`.
     """
     tellers = {
         DIM: _dim,

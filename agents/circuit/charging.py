@@ -8,9 +8,9 @@ The current on the right falls as V rises, so the rail nears one resting voltage
 import math
 from typing import Any
 
+from agents.circuit.eye import quiet_draw
+from agents.circuit.panel import panel_current
 from agents.compiled import kernel
-from agents.eye import quiet_draw
-from agents.panel import panel_current
 
 # Bits that say what a walker's charging comes to.
 REACHES = 0

@@ -6,11 +6,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from agents.build import build, fill
+from agents.circuit.records import WALKER
 from agents.compiled import kernel
-from agents.design import Design
+from agents.design.as_built import build, fill
+from agents.design.spec import Design
 from agents.noise import PARTS, uniform_pair
-from agents.walker import WALKER
 
 Floats = npt.NDArray[np.float64]
 Records = npt.NDArray[np.void]
@@ -26,7 +26,7 @@ def part_chances(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray
     """Return the quantile at which each part of each copy is drawn, (copies, parts), between 0 and 1.
 
     The parts are those of ``design.spreads``, in their order; the draws are those of
-    :meth:`~agents.design.Design.drawn_parts`.
+    :meth:`~agents.design.spec.Design.drawn_parts`.
     """
     wanted = np.asarray(numbers, np.int64)
     chances = np.empty((len(design.spreads), len(wanted)))

@@ -10,7 +10,9 @@ from zlib import crc32
 
 from pydantic import BaseModel, Field, model_validator
 
-from agents.documents import (
+from agents.design.parts import Body, Panel, Side, Storage
+from agents.noise import PARTS, uniform
+from agents.text.documents import (
     BaseSpec,
     KeyedError,
     KeyedErrors,
@@ -22,11 +24,9 @@ from agents.documents import (
     parse_document,
     read_document,
 )
-from agents.noise import PARTS, uniform
-from agents.parts import Body, Panel, Side, Storage
-from agents.quantities import Fraction, Number, Quantity, QuantityError
-from agents.shapes import shape_at
-from agents.shipped import find_document
+from agents.text.quantities import Fraction, Number, Quantity, QuantityError
+from agents.text.shapes import shape_at
+from agents.text.shipped import find_document
 
 SIDES = ("left", "right")
 

@@ -9,11 +9,11 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from agents.documents import BaseSpec, KeyedError
-from agents.handbook import cantilever_bend
-from agents.quantities import Fraction, Number, Pair, Points, Quantity, Word
-from agents.readers import OrNone
-from agents.spectra import RESPONSES
+from agents.handbook.formulae import cantilever_bend
+from agents.handbook.light_kinds import RESPONSES
+from agents.text.documents import BaseSpec, KeyedError
+from agents.text.quantities import Fraction, Number, Pair, Points, Quantity, Word
+from agents.text.readers import OrNone
 
 # Pairs of a bench table at the most; the records have as many places.
 MOST_TABLE_ROWS = 16

@@ -1,6 +1,6 @@
 """The text of a YAML file together with where its pieces stand, and setting one of them.
 
-It holds to what :mod:`agents.marked` lets through: plain maps, lists and text, anchors and aliases.
+It holds to what :mod:`agents.text.marked_yaml` lets through: plain maps, lists and text, anchors and aliases.
 """
 
 import json
@@ -11,7 +11,7 @@ from typing import Any, cast
 
 import yaml
 
-from agents.marked import KeyPath
+from agents.text.marked_yaml import KeyPath
 
 # Keys of the map at a path, in the order in which a file gives them.
 Order = Callable[[KeyPath], list[str]]

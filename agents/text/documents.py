@@ -15,8 +15,8 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from agents.errors import Fault, SpecError
-from agents.marked import KeyPath, Mark, Node, load_marked, merge_marked, parse_marked, path_text
-from agents.shapes import (
+from agents.text.marked_yaml import KeyPath, Mark, Node, load_marked, merge_marked, parse_marked, path_text
+from agents.text.shapes import (
     BaseSpec,
     FieldRow,
     field_table,

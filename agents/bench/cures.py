@@ -12,10 +12,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from agents.design import Design
-from agents.parts import Motor, Side, Whisker
-from agents.preferred import preferred_values
-from agents.units import format_code, format_quantity
+from agents.design.parts import Motor, Side, Whisker
+from agents.design.spec import Design
+from agents.handbook.preferred_values import preferred_values
+from agents.text.units import format_code, format_quantity
 
 SCOPES = ("both", "left", "right")
 

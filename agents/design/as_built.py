@@ -6,11 +6,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from agents.design import Design
-from agents.handbook import lobe_exponent, thermal_voltage
-from agents.parts import Body, Side, Transistor
-from agents.spectra import panel_weights
-from agents.walker import WALKER
+from agents.circuit.records import WALKER
+from agents.design.parts import Body, Side, Transistor
+from agents.design.spec import Design
+from agents.handbook.formulae import lobe_exponent, thermal_voltage
+from agents.handbook.light_kinds import panel_weights
 
 GRAVITY = 9.80665  # standard gravity [m/s2], CGPM 1901
 ROOM_TEMPERATURE = 298.15  # [K]

@@ -3,7 +3,7 @@
 Each class here is an annotation for a field of a spec, as in
 ``latch: Annotated[float, Quantity("ohm", least=100, most=1e7)] = 10e3``. Text is read with its unit; a float
 or tuple that comes from Python is taken to be SI already, and only its range is checked. Nothing is guessed:
-a spelling that is not in :mod:`agents.units` is refused, and so is a bare number where a unit is needed.
+a spelling that is not in :mod:`agents.text.units` is refused, and so is a bare number where a unit is needed.
 """
 
 import math
@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from agents.readers import QuantityError, Reader, Word, YesNo, quote, sort_of
-from agents.units import DIMENSIONS, Dimension, Factor, format_code, format_quantity, plain_text
+from agents.text.readers import QuantityError, Reader, Word, YesNo, quote, sort_of
+from agents.text.units import DIMENSIONS, Dimension, Factor, format_code, format_quantity, plain_text
 
 __all__ = [
     "Fraction",
@@ -100,7 +100,7 @@ class _Ranged(Reader):
 
 @dataclass(frozen=True)
 class Quantity(_Ranged):
-    """A float with a unit. ``unit`` is a key of :data:`agents.units.DIMENSIONS`; bounds are in that unit."""
+    """A float with a unit. ``unit`` is a key of :data:`agents.text.units.DIMENSIONS`; bounds are in that unit."""
 
     unit: str = ""
 

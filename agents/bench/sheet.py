@@ -5,10 +5,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from agents.build import build
-from agents.design import Design
-from agents.faults import faults_of
-from agents.measure import Measurement, SidePoint, measure_record, told
+from agents.bench.faults import faults_of
+from agents.bench.measuring import Measurement, SidePoint, measure_record, told
+from agents.design.as_built import build
+from agents.design.spec import Design
 
 Json = dict[str, Any]
 

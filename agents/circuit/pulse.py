@@ -23,10 +23,10 @@ less, is right in its order only.
 import math
 from typing import Any
 
+from agents.circuit.eye import feed_resistance, quiet_draw
+from agents.circuit.latch import settle_latch
+from agents.circuit.panel import panel_current
 from agents.compiled import kernel
-from agents.eye import feed_resistance, quiet_draw
-from agents.latch import settle_latch
-from agents.panel import panel_current
 
 
 @kernel
@@ -273,7 +273,7 @@ def coast_step(walker: Any, number: int, state: Any, step: float) -> float:
     """Advance the coasting of a side that has let go by ``step`` [s]; returns the floor passed [m].
 
     The wheel is at rest when both ``rotor`` and ``speed`` are exactly 0. The storage is left as it is: it
-    charges meanwhile as in any wait, so that the caller advances it by :func:`agents.charge.wait`.
+    charges meanwhile as in any wait, so that the caller advances it by :func:`agents.circuit.charging.wait`.
     """
     side = walker["side"][number]
     speed = state["speed"]
