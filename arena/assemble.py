@@ -14,7 +14,7 @@ from arena.schedule import tree_size
 from arena.senses import TOUCH_ROOM
 from arena.shadow import disc_points
 from arena.world import SHADE, SOURCE, WALL, wall_table
-from replays.record import LIGHTS, POSES, PULSES, TOUCHES
+from replays.format.tables import LIGHTS, POSES, PULSES, TOUCHES
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]

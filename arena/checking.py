@@ -10,7 +10,7 @@ from agents.design.spec import read_design
 from agents.errors import NotFoundError
 from agents.text.shipped import shipped_names
 from arena.spec import read_arena
-from replays.file import read_replay
+from replays.format.replay_file import read_replay
 
 _FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study)\b", re.MULTILINE)
 # How every zip begins, and so every replay.

@@ -20,7 +20,7 @@ from arena.terminal import command_word, print_json, printable, progress, tell_e
 
 if TYPE_CHECKING:
     from arena.contest import Contest
-    from replays.record import Replay
+    from replays.format.tables import Replay
 
 # Lights of a bench sheet if none is asked for [lx]: a desk, a window, the open shade, the sun.
 BENCH_LIGHTS = (300.0, 1e3, 3e3, 10e3, 30e3, 100e3)
@@ -61,7 +61,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     replay = _run(contest, out, how["threads"], drawing)
     _report_run(replay, out, to_json, drawing)
     if not no_window and not to_json and _has_screen():
-        from replays.screen import watch as watch_window
+        from replays.window.screen import watch as watch_window
 
         watch_window(replay, out)
 
@@ -99,8 +99,8 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
 def score(files: tuple[Path, ...], to_json: bool) -> None:
     """Score replays, walkers of one design together."""
     from agents.errors import OptionError
-    from replays.file import read_replay
-    from replays.score import score_many
+    from replays.format.replay_file import read_replay
+    from replays.scoring.scores import score_many
 
     seen: set[str] = set()
     for path in files:
@@ -124,11 +124,11 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
 )
 def watch(file: Path, theme: str, scale: float | None) -> None:
     """Show a replay in a window: play it, follow a walker, and see why each side fired."""
-    from replays.file import read_replay
+    from replays.format.replay_file import read_replay
 
     replay = read_replay(file)
-    from replays.screen import watch as watch_window
-    from replays.theme import THEMES
+    from replays.drawing.theme import THEMES
+    from replays.window.screen import watch as watch_window
 
     watch_window(replay, file, THEMES[theme], scale)
 
@@ -160,17 +160,17 @@ def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
 def picture(file: Path, out: Path, width: int, size: str | None, time_s: float | None, theme: str) -> None:
     """Draw a replay from above: light, shadows, paths and pulses."""
     from agents.errors import OptionError
-    from replays.file import read_replay
-    from replays.score import score as score_one
-    from replays.writing import check_writable
+    from replays.format.replay_file import read_replay
+    from replays.format.writing import check_writable
+    from replays.scoring.scores import score as score_one
 
     _spare(out, (str(file),))
     replay = read_replay(file)
     check_writable(out)
     if out.suffix.lower() != ".png":
         raise OptionError(f"{out}: a picture is a PNG; expected a name that ends in .png")
-    from replays.picture import picture as draw_picture
-    from replays.theme import THEMES
+    from replays.drawing.pictures import picture as draw_picture
+    from replays.drawing.theme import THEMES
 
     draw_picture(replay, out, width, score_one(replay), size=size, time_s=time_s, theme=THEMES[theme])
     click.echo(f"picture: {printable(str(out))}")
@@ -199,13 +199,13 @@ def picture(file: Path, out: Path, width: int, size: str | None, time_s: float |
 def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how: Any) -> None:
     """Make a film of a replay."""
     from agents.errors import WorkError
-    from replays.file import read_replay
+    from replays.format.replay_file import read_replay
 
     _spare(out, (str(file),))
     replay = read_replay(file)
-    from replays.film import Shooting
-    from replays.film import film as make_film
-    from replays.theme import THEMES
+    from replays.drawing.films import Shooting
+    from replays.drawing.films import film as make_film
+    from replays.drawing.theme import THEMES
 
     shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
     try:
@@ -308,8 +308,8 @@ def _spare(out: Path, inputs: Sequence[str]) -> None:
 def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":
     """Run a contest with a progress bar and write its replay; nothing is run that could not be written."""
     from agents.errors import WorkError
-    from replays.file import write_replay
-    from replays.writing import check_writable
+    from replays.format.replay_file import write_replay
+    from replays.format.writing import check_writable
 
     for path in (out, drawing):
         if path is not None:
@@ -326,11 +326,11 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
 
 
 def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None = None) -> None:
-    from replays.score import score as score_one
+    from replays.scoring.scores import score as score_one
 
     scores = score_one(replay)
     if drawing is not None:
-        from replays.picture import picture as draw_picture
+        from replays.drawing.pictures import picture as draw_picture
 
         draw_picture(replay, drawing, scores=scores)
     if to_json:

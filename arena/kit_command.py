@@ -115,7 +115,7 @@ def kit(
     from arena.studies.kit import lights_between, write_copies
     from arena.studies.picking import read_eyes
     from arena.studies.yields import Demand
-    from replays.writing import check_writable
+    from replays.format.writing import check_writable
 
     spec = read_design(design)
     eyes = None if how["eyes"] is None else read_eyes(how["eyes"])

@@ -176,7 +176,7 @@ class Crowd(NamedTuple):
 
 
 class Out(NamedTuple):
-    """What is written down, in the dtypes of :mod:`replays.record`.
+    """What is written down, in the dtypes of :mod:`replays.format.tables`.
 
     ``under_way`` (N,) the row of each walker's pulse while it lasts; ``counts`` (COUNTS,) rows in use of
     pulses, poses, touches and lights, and the flag of a lost state; ``stop`` (1,) is set to ask for a stop.

@@ -129,7 +129,7 @@ def as_json(function: Command) -> Command:
 
 def theme_option(function: Command) -> Command:
     """Give a command the option --theme."""
-    # the names of replays.theme.THEMES, told here so that --help need not fetch them
+    # the names of replays.drawing.theme.THEMES, told here so that --help need not fetch them
     words = OneOf("theme", "light", "dark")
     option = click.option(
         "--theme", type=words, default="light", show_default=True, help="Paper to draw on: light or dark."

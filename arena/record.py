@@ -13,8 +13,8 @@ from arena.parts import Goal, Lamp
 from arena.shadow import disc_points
 from arena.spec import ArenaSpec
 from arena.world import wall_table
-from replays.header import FORMAT, VERSION
-from replays.record import WALKERS, Replay
+from replays.format.header import FORMAT, VERSION
+from replays.format.tables import WALKERS, Replay
 
 Floats = npt.NDArray[np.float64]
 Records = npt.NDArray[np.void]
@@ -106,7 +106,7 @@ def walker_rows(walkers: Records, poses: Floats, heats: npt.NDArray[np.int64], c
 
 
 def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
-    """The arena's geometry as :mod:`replays.header` describes it; ``text`` is what its file says."""
+    """The arena's geometry as :mod:`replays.format.header` describes it; ``text`` is what its file says."""
     sources = flatten(spec).sources
     sun = spec.sun
     return {

@@ -19,7 +19,7 @@ from arena.flatten import FlatArena, flatten
 from arena.layout import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
 from arena.placement import Ground, footprints
 from arena.record import compose
-from replays.record import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
+from replays.format.tables import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
 
 # Worlds that one call of the engine runs at the most, and calls into which a world of its own is cut, so that
 # progress can be told. Where nobody is told, more of them share the cost of putting them together.
@@ -140,8 +140,9 @@ def run_plans(
 ) -> tuple[dict[str, Records], npt.NDArray[np.float64]]:
     """Run worlds side by side; returns their output tables, sorted, and the ledger of every walker.
 
-    The ledger [J] has the columns of replays.record.LEDGER; its rows are in the order of the plans' walkers.
-    ``look`` is called now and then with the tables of a single world so far, and until when [s] they go.
+    The ledger [J] has the columns of replays.format.tables.LEDGER; its rows are in the order of the plans'
+    walkers. ``look`` is called now and then with the tables of a single world so far, and until when [s] they
+    go.
     """
     workers = max(1, threads or os.cpu_count() or 1)
     # few worlds are dealt out so that nobody stands idle

@@ -15,7 +15,7 @@ from arena.studies.sweep import SETTINGS_CSV
 from arena.studies.tune import Search
 from arena.tables import NOTHING, Column, print_table, table_of, table_width, the_console
 from arena.terminal import printable
-from replays.colours import time_words
+from replays.drawing.colours import time_words
 
 # More settings than this are not printed; the table of settings has them all.
 MOST_ROWS = 64

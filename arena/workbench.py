@@ -8,7 +8,7 @@ from arena.workbench_hands import Hands
 from arena.workbench_papers import History, arena_of, read_paper
 from arena.workbench_state import Trial
 from arena.workbench_work import Terms
-from replays.screen import open_display, show, usual_scale
+from replays.window.screen import open_display, show, usual_scale
 
 # A thread that does not end within so long [s] is compiling, which cannot be stopped.
 _PATIENCE = 2.0

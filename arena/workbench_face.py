@@ -11,14 +11,14 @@ from arena.workbench_panel import draw_panel
 from arena.workbench_papers import arena_of, name_for
 from arena.workbench_plan import Plan
 from arena.workbench_state import Trial
-from replays.colours import LIGHT_STEPS, clock_words, light_colours, light_words
-from replays.ground import draw_sun_mark
-from replays.sheet import Sheet, pygame
-from replays.theme import DARK, LIGHT
+from replays.drawing.colours import LIGHT_STEPS, clock_words, light_colours, light_words
+from replays.drawing.ground import draw_sun_mark
+from replays.drawing.sheet import Sheet, pygame
+from replays.drawing.theme import DARK, LIGHT
 
 
 class Face:
-    """Shows the state that is in the hands, as replays.screen wants it, and tells them where things lie."""
+    """Shows the state that is in the hands, as replays.window.screen wants it, and tells them where things lie."""
 
     def __init__(self, hands: Hands) -> None:
         self.hands = hands

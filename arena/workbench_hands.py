@@ -10,8 +10,8 @@ from arena.workbench_layout import BUTTONS, Layout, lay_out
 from arena.workbench_papers import Paper, first_line
 from arena.workbench_state import SPEEDS, Trial
 from arena.workbench_things import thing_at, thing_of
-from replays.sheet import pygame
-from replays.view import Point, View
+from replays.drawing.sheet import pygame
+from replays.drawing.view import Point, View
 
 HELP = (
     ("Tab", "go from the dials to the plan and back"),

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from arena.workbench_dials import DIALS
-from replays.sheet import pygame
+from replays.drawing.sheet import pygame
 
 LEAST_SIZE = (1000, 640)
 """The least width and height [points] in which nothing lies on anything else."""

@@ -12,10 +12,10 @@ from arena.workbench_papers import design_of
 from arena.workbench_state import Trial
 from arena.workbench_walker import draw_walker_ahead
 from arena.workbench_work import Forecast
-from replays.colours import light_words, look, time_words
-from replays.score import DesignScore
-from replays.sheet import Sheet, pygame
-from replays.tracks import draw_mark
+from replays.drawing.colours import light_words, look, time_words
+from replays.drawing.marks import draw_mark
+from replays.drawing.sheet import Sheet, pygame
+from replays.scoring.scores import DesignScore
 
 # With more stops than this a rail shows a notch for each fifth only.
 _MOST_NOTCHES = 40

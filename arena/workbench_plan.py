@@ -11,15 +11,15 @@ from arena.workbench_layout import Layout
 from arena.workbench_state import Trial
 from arena.workbench_things import Thing
 from arena.workbench_work import Raced
-from replays.colours import INK, PAPER, STRAW, Colour, light_words
-from replays.ground import draw_ground, names_of_things
-from replays.legend import draw_scale_bar
-from replays.lightmap import LABEL_SIZE, LightMap
-from replays.poses import Pose, Poses
-from replays.sheet import Point, Sheet, pygame
-from replays.tracks import CROWD, draw_walker
-from replays.trails import Trails
-from replays.view import Room, View, fit
+from replays.drawing.colours import INK, PAPER, STRAW, Colour, light_words
+from replays.drawing.ground import draw_ground, names_of_things
+from replays.drawing.legend import draw_scale_bar
+from replays.drawing.light_map import LABEL_SIZE, LightMap
+from replays.drawing.marks import CROWD, draw_walker
+from replays.drawing.poses import Pose, Poses
+from replays.drawing.sheet import Point, Sheet, pygame
+from replays.drawing.trails import Trails
+from replays.drawing.view import Room, View, fit
 
 # Paths are drawn so many times finer, and no longer than this [s] in a frame.
 _FINE = 2

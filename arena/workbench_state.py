@@ -33,7 +33,7 @@ from arena.workbench_work import (
     map_sky,
     run_race,
 )
-from replays.score import DesignScore
+from replays.scoring.scores import DesignScore
 
 SPEEDS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
 """Seconds of the run that go by in a second."""

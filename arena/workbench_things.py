@@ -11,7 +11,7 @@ from agents.text.documents import KeyedErrors, KeyPath
 from agents.text.quantities import Pair
 from arena.parts import ArenaForm
 from arena.spec import ArenaSpec
-from replays.outline import inside
+from replays.scoring.outline import inside
 
 # Things land on whole steps of this [m], so that the file stays readable.
 GRID = 0.005

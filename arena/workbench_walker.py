@@ -9,9 +9,9 @@ from agents.design.as_built import ROUND_BODY
 from agents.design.parts import Whisker
 from agents.design.spec import Design
 from arena.workbench_work import Forecast
-from replays.colours import STRAW
-from replays.sheet import Sheet, pygame
-from replays.view import Point
+from replays.drawing.colours import STRAW
+from replays.drawing.sheet import Sheet, pygame
+from replays.drawing.view import Point
 
 # Rays of an eye's sight are drawn this long [m].
 _SIGHT = 0.022

@@ -25,9 +25,9 @@ from arena.simulate import simulate, starts_of
 from arena.spec import ArenaSpec
 from arena.workbench_latest import Tell
 from arena.world import wall_table
-from replays.record import Replay
-from replays.score import DesignScore
-from replays.score import score as score_one
+from replays.format.tables import Replay
+from replays.scoring.scores import DesignScore
+from replays.scoring.scores import score as score_one
 
 # Width of the one cell of a map that stands for a place [m].
 _SPOT = 1e-3

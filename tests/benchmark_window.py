@@ -17,9 +17,9 @@ import numpy as np
 
 from arena.contest import read_contest
 from arena.simulate import simulate
-from replays.record import Replay
-from replays.sheet import pygame
-from replays.window import Window
+from replays.drawing.sheet import pygame
+from replays.format.tables import Replay
+from replays.window.replay_window import Window
 
 SIZE = (1280, 760)
 FRAMES = 300

@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from replays.file import (
+from replays.format.replay_file import (
     LEDGER,
     LET_GO,
     LIGHTS,

@@ -16,9 +16,9 @@ from arena.workbench import set_up
 from arena.workbench_face import Face
 from arena.workbench_hands import Hands
 from arena.workbench_work import Terms
-from replays.file import read_replay
-from replays.sheet import pygame
-from replays.window import Window
+from replays.drawing.sheet import pygame
+from replays.format.replay_file import read_replay
+from replays.window.replay_window import Window
 
 FOLDER = Path(__file__).parent.parent / ".pictures"
 SIZE = (1200, 720)

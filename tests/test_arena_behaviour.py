@@ -18,7 +18,7 @@ from agents.design.spec import Design
 from arena.parts import Lamp, Sun
 from arena.simulate import simulate
 from arena.spec import read_arena
-from replays.score import score
+from replays.scoring.scores import score
 
 # Start and lamp of the closed loop are 1.4 m apart, far from every rim.
 START, LAMP = (1.3, 1.5), (2.7, 1.5)

@@ -12,17 +12,17 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from replays import colours
-from replays.camera import Camera
-from replays.dissolve import HURRIED, PERIOD, Dissolve
-from replays.glow import FADE, HOLD, Glows, glow
-from replays.layout import Box
-from replays.player import SPEEDS
-from replays.record import Replay
-from replays.sheet import Sheet, pygame
-from replays.theme import DARK, LIGHT, Theme
-from replays.voltplot import PATTERNS
-from replays.window import Window
+from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
+from replays.drawing.glow import FADE, HOLD, Glows, glow
+from replays.drawing.layout import Box
+from replays.drawing.pages import colours
+from replays.drawing.sheet import Sheet, pygame
+from replays.drawing.theme import DARK, LIGHT, Theme
+from replays.format.tables import Replay
+from replays.window.camera import Camera
+from replays.window.player import SPEEDS
+from replays.window.replay_window import Window
+from replays.window.voltage_plot import PATTERNS
 
 EYES = (None, "Protanomaly", "Deuteranomaly", "Tritanomaly")
 

@@ -14,12 +14,12 @@ from agents.errors import ReplayError
 from agents.noise import TRIGGER, normal_pair
 from arena.contest import read_contest
 from arena.simulate import simulate
-from replays.cause import Cause, cause_of, volts_words
-from replays.circuit import Circuits, Trace
-from replays.colours import light_words
-from replays.file import read_replay, write_replay
-from replays.record import CUT_OFF, TOUCHED_BODY, Replay
-from replays.strip import latest_pulse, sentence
+from replays.causes.sentences import Cause, cause_of, volts_words
+from replays.causes.traces import Circuits, Trace
+from replays.drawing.colours import light_words
+from replays.format.replay_file import read_replay, write_replay
+from replays.format.tables import CUT_OFF, TOUCHED_BODY, Replay
+from replays.window.strip import latest_pulse, sentence
 
 # A crowd that shades and pushes, walls to touch, one kind of light and several, the sun, walkers alone.
 RUNS = (

@@ -9,7 +9,7 @@ import pytest
 
 from agents.text.shipped import shipped_names
 from arena.command import photodrome as commands
-from replays.file import read_replay
+from replays.format.replay_file import read_replay
 from tests.commands import ARENA, DESIGN, finished, photodrome
 
 # The keys that other programs may build on.

@@ -23,7 +23,7 @@ from arena.engine import advance
 from arena.layout import STOPPED, WAITING
 from arena.senses import take_light, take_touch
 from arena.spec import ArenaSpec
-from replays.record import LEDGER
+from replays.format.tables import LEDGER
 
 STILL = design("fennel", both__eye__jitter=0.0)
 

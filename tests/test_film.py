@@ -14,16 +14,16 @@ from PIL import Image, ImageSequence
 
 from agents.errors import OptionError, OutputError
 from arena.command import photodrome
-from replays import film as films
-from replays.dissolve import HURRIED
-from replays.file import write_replay
-from replays.film import MOST_FRAMES, USUAL_SECONDS, Shooting, film, frame_times, frames
-from replays.measures import reach_times
-from replays.picture import picture
-from replays.record import Replay
-from replays.sizes import size_of
-from replays.standings import Standings
-from replays.theme import DARK
+from replays.drawing.dissolve import HURRIED
+from replays.drawing.films import MOST_FRAMES, USUAL_SECONDS, Shooting, film, frame_times, frames
+from replays.drawing.pages import films
+from replays.drawing.pictures import picture
+from replays.drawing.sizes import size_of
+from replays.drawing.theme import DARK
+from replays.format.replay_file import write_replay
+from replays.format.tables import Replay
+from replays.scoring.measures import reach_times
+from replays.scoring.standings import Standings
 
 
 @pytest.fixture(scope="module")

@@ -8,8 +8,8 @@ import pytest
 
 from arena.contest import read_contest
 from arena.simulate import TABLES, simulate
-from replays.file import read_replay, write_replay
-from replays.record import Replay
+from replays.format.replay_file import read_replay, write_replay
+from replays.format.tables import Replay
 
 
 def test_glimpses_are_beginnings_of_the_run(monkeypatch: pytest.MonkeyPatch) -> None:

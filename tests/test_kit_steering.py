@@ -18,7 +18,7 @@ from agents.design.built_copies import copies
 from agents.design.spec import Design, Tolerance, read_design
 from arena.contest import Contest, Entrant, read_contest
 from arena.simulate import simulate
-from replays.record import Replay
+from replays.format.tables import Replay
 
 COPIES = 200
 

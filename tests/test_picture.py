@@ -15,16 +15,16 @@ from fabricate import Fabricator, arena, box, goal, potting_bench
 from numpy.typing import NDArray
 
 from agents.errors import OptionError, OutputError
-from replays import colours, ground, legend, tracks
-from replays.drawing import LEGEND, Scene, height_for
-from replays.picture import picture
-from replays.poses import Poses
-from replays.record import LEFT, RIGHT
-from replays.score import score
-from replays.sheet import Sheet, dashes, pygame
-from replays.stage import Moment, Stage
-from replays.trails import Trails
-from replays.view import Room, View, fit
+from replays.drawing.pages import LEGEND, Scene, colours, ground, height_for, legend
+from replays.drawing.pages import marks as tracks
+from replays.drawing.pictures import picture
+from replays.drawing.poses import Poses
+from replays.drawing.sheet import Sheet, dashes, pygame
+from replays.drawing.stage import Moment, Stage
+from replays.drawing.trails import Trails
+from replays.drawing.view import Room, View, fit
+from replays.format.tables import LEFT, RIGHT
+from replays.scoring.scores import score
 
 BLIND_TO = (None, "Protanomaly", "Deuteranomaly", "Tritanomaly")
 

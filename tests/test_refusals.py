@@ -12,8 +12,8 @@ import numpy as np
 import pytest
 
 from agents.errors import OutputError
-from replays.file import read_replay, write_replay
-from replays.writing import check_writable, write_whole
+from replays.format.replay_file import read_replay, write_replay
+from replays.format.writing import check_writable, write_whole
 from tests.commands import ARENA, DESIGN, listing, photodrome, refusal
 
 RUN = ("run", "open-bench", "-d", "poppy")

@@ -20,7 +20,7 @@ from fabricate import Fabricator, arena, box, goal
 
 import replays
 from agents.errors import NotFoundError, OutputError, ReplayError
-from replays.file import POSES, PULSES, Replay, check_replay, read_replay, write_replay
+from replays.format.replay_file import POSES, PULSES, Replay, check_replay, read_replay, write_replay
 
 ARRAYS = ["walkers", "pulses", "poses", "touches", "lights", "built", "light_map", "ledger"]
 
@@ -375,7 +375,7 @@ def test_the_package_offers_these_names_and_imports_nothing_heavy_for_them() -> 
         "import sys, replays\n"
         "heavy = {'numpy', 'pygame', 'scipy', 'shapely', 'numba'} & set(sys.modules)\n"
         "assert not heavy, heavy\n"
-        "import replays.file, replays.score\n"
+        "import replays.format.replay_file, replays.scoring.scores\n"
         "heavy = {'pygame', 'scipy', 'shapely', 'numba'} & set(sys.modules)\n"
         "assert not heavy, heavy\n"
     )

@@ -11,10 +11,10 @@ from fabricate import Fabricator, arena, box, goal
 from numpy.typing import NDArray
 
 from agents.errors import ReplayError
-from replays.episodes import contact_episodes, shade_episodes
-from replays.outline import inside, way_to
-from replays.record import BODY, CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER
-from replays.score import EXPLANATIONS, DesignScore, score, score_many
+from replays.format.tables import BODY, CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER
+from replays.scoring.episodes import contact_episodes, shade_episodes
+from replays.scoring.outline import inside, way_to
+from replays.scoring.scores import EXPLANATIONS, DesignScore, score, score_many
 
 UNDER_THE_LAMP = arena(goals=[goal(*box(1.5, 0.0, 2.0, 1.0))])
 

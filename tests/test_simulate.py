@@ -17,8 +17,8 @@ from arena.flatten import flatten
 from arena.parts import Starts, StartZone
 from arena.simulate import BATCH, run_plans, simulate
 from arena.spec import ArenaSpec
-from replays.file import read_replay, write_replay
-from replays.record import TABLES, Replay
+from replays.format.replay_file import read_replay, write_replay
+from replays.format.tables import TABLES, Replay
 
 # Columns that say where a row belongs, not what happened.
 PLACES = ("walker", "design", "heat")
@@ -160,7 +160,7 @@ def test_what_else_runs_in_a_batch_shifts_nobody() -> None:
 
 
 def test_rows_of_a_replay_are_in_order() -> None:
-    """As replays.record says; every walker has a pose and light at time 0, and no row comes after the end."""
+    """As replays.format.tables says; every walker has a pose and light at time 0, and no row comes after the end."""
     replay = simulate(contest(floor(), [design("carrot")], walkers=10, seconds=333.0))
     count = len(replay.walkers)
     for name, keys in (

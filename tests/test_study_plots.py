@@ -21,8 +21,8 @@ from arena.studies.factors import Factor
 from arena.studies.plots import bars, curve, forest, heat_map, history
 from arena.studies.scales import even_ticks, factor_ticks, scale_for, with_unit
 from arena.studies.scores import SCORES, Score
-from replays.colours import look
-from replays.theme import LIGHT
+from replays.drawing.colours import look
+from replays.drawing.theme import LIGHT
 
 Floats = NDArray[np.float64]
 

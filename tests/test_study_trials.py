@@ -24,9 +24,9 @@ from arena.studies import trials
 from arena.studies.plan import Study, parse_study
 from arena.studies.scores import SCORE_COLUMNS, SCORES, TRIAL
 from arena.studies.trials import chunk_count, chunk_size, reason_of, run_chunk, run_trials, trial_columns
-from replays.measures import Measures, measure
-from replays.record import LEFT_WHISKER, Replay
-from replays.score import score
+from replays.format.tables import LEFT_WHISKER, Replay
+from replays.scoring.measures import Measures, measure
+from replays.scoring.scores import score
 
 
 def study(folder: str | Path = ".", **changes: Any) -> Study:

@@ -8,7 +8,7 @@ import scipy.stats
 from lifelines import KaplanMeierFitter
 from numpy.typing import NDArray
 
-from replays.survival import resultant_length, share_interval, wait_curve
+from replays.scoring.survival import resultant_length, share_interval, wait_curve
 
 
 def cut_off_waits(seed: int) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

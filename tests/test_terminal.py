@@ -88,14 +88,14 @@ def test_stopping_while_the_replay_is_written_leaves_nothing_behind() -> None:
     # The signal comes when all the bytes are in the new file, which has not got its name yet.
     code = """
 import os, signal
-import replays.writing
+import replays.format.writing
 class Posix:
     def __getattr__(self, name):
         return getattr(os, name)
     def fsync(self, descriptor):
         assert [name for name in os.listdir() if name.endswith(".part")]
         os.kill(os.getpid(), signal.SIGINT)
-replays.writing.os = Posix()
+replays.format.writing.os = Posix()
 """
     stopped = finished(*RUN, "--seconds", "1", code=code)
     assert (stopped.code, stopped.out, stopped.err) == (1, "", "stopped; nothing was written\n")

@@ -10,18 +10,18 @@ import pytest
 from fabricate import Fabricator, potting_bench
 
 from agents.errors import OutputError
-from replays.camera import CLOSEST, Camera
-from replays.file import write_replay
-from replays.keys import BINDINGS, action_of
-from replays.layout import Box, lay_out
-from replays.player import SPEEDS, Player
-from replays.record import Replay
-from replays.screen import watch
-from replays.sheet import Sheet, pygame
-from replays.stage import ALL_WAYS, CHOSEN_WAY, NO_WAYS
-from replays.stretches import AFTER, BEFORE, Stretches
-from replays.theme import DARK, LIGHT
-from replays.window import Window
+from replays.drawing.layout import Box, lay_out
+from replays.drawing.sheet import Sheet, pygame
+from replays.drawing.stage import ALL_WAYS, CHOSEN_WAY, NO_WAYS
+from replays.drawing.stretches import AFTER, BEFORE, Stretches
+from replays.drawing.theme import DARK, LIGHT
+from replays.format.replay_file import write_replay
+from replays.format.tables import Replay
+from replays.window.camera import CLOSEST, Camera
+from replays.window.keys import BINDINGS, action_of
+from replays.window.player import SPEEDS, Player
+from replays.window.replay_window import Window
+from replays.window.screen import watch
 
 SIZE = (1280, 760)
 
@@ -441,7 +441,7 @@ def test_what_has_not_changed_is_not_drawn(window: Window, monkeypatch: pytest.M
 
 
 def test_light_and_ground_are_drawn_once_for_a_view(replay: Replay, monkeypatch: pytest.MonkeyPatch) -> None:
-    from replays.lightmap import LightMap
+    from replays.drawing.light_map import LightMap
 
     calls: list[bool] = []
     paint = LightMap.paint

@@ -1,15 +1,16 @@
 """A window at rest shows what it would show if it had been opened there: nothing left out, nothing left over.
 
-Time is kept as the loop of :mod:`replays.screen` keeps it: only what says that it has changed is drawn.
+Time is kept as the loop of :mod:`replays.window.screen` keeps it: only what says that it has changed is
+drawn.
 """
 
 import numpy as np
 import pytest
 from fabricate import potting_bench
 
-from replays.record import Replay
-from replays.sheet import pygame
-from replays.window import Window
+from replays.drawing.sheet import pygame
+from replays.format.tables import Replay
+from replays.window.replay_window import Window
 
 SIZE = (1280, 760)
 
@@ -22,8 +23,8 @@ def replay() -> Replay:
 @pytest.fixture(autouse=True)
 def slow_machine(monkeypatch: pytest.MonkeyPatch) -> None:
     """A machine that gets no farther in a frame than one piece of one way."""
-    monkeypatch.setattr("replays.window.BUDGET", 0.0)
-    monkeypatch.setattr("replays.trails._CHUNK", 7)
+    monkeypatch.setattr("replays.window.replay_window.BUDGET", 0.0)
+    monkeypatch.setattr("replays.drawing.trails._CHUNK", 7)
 
 
 def press(window: Window, *keys: int) -> None:
@@ -60,7 +61,7 @@ def unlike(one: np.ndarray, other: np.ndarray) -> int:
 
 def drawn_at_once(window: Window, replay: Replay, monkeypatch: pytest.MonkeyPatch) -> np.ndarray:
     """The same state in a window that was never anywhere else, on a machine that is fast enough."""
-    monkeypatch.setattr("replays.window.BUDGET", 1e9)
+    monkeypatch.setattr("replays.window.replay_window.BUDGET", 1e9)
     fresh, surface = Window(replay), pygame.Surface(SIZE)
     fresh.player.playing, fresh.player.time_s = False, window.player.time_s
     fresh.player.chosen, fresh.player.following = window.player.chosen, window.player.following

@@ -31,8 +31,8 @@ from arena.workbench_state import METER, Trial
 from arena.workbench_things import thing_of, things_of, with_thing
 from arena.workbench_walker import stand_after
 from arena.workbench_work import Race, Raced, Spot, Terms, foresee, light_by_kind, run_race
-from replays.score import score
-from replays.sheet import Sheet, pygame
+from replays.drawing.sheet import Sheet, pygame
+from replays.scoring.scores import score
 
 SHORT = Terms(walkers=2, seconds=120.0)
 

@@ -21,7 +21,7 @@ from arena.flatten import flatten
 from arena.layout import DONE, FULL
 from arena.parts import Ambient, Floor, Goal, Lamp, Shade, StartPlace, Starts, Wall
 from arena.spec import ArenaSpec
-from replays.record import PULSES, TOUCHES
+from replays.format.tables import PULSES, TOUCHES
 
 Pairs = Sequence[tuple[float, float]]
 Poses = Sequence[tuple[float, float, float]]

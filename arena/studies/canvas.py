@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING, Any, cast
 import numpy as np
 from numpy.typing import NDArray
 
-from replays.colours import WHITE, Colour, Look
-from replays.theme import LIGHT
-from replays.writing import write_whole
+from replays.drawing.colours import WHITE, Colour, Look
+from replays.drawing.theme import LIGHT
+from replays.format.writing import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

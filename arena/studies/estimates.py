@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from agents.text.units import plain_text
 from arena.studies.resampling import bca_interval, influence, median_rank, normal_interval, ratios
 from arena.studies.scores import Score
-from replays.colours import time_words
-from replays.survival import share_interval
+from replays.drawing.colours import time_words
+from replays.scoring.survival import share_interval
 
 __all__ = [
     "FEWEST",

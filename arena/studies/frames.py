@@ -13,7 +13,7 @@ from arena.studies.estimates import Estimates
 from arena.studies.factors import Factor
 from arena.studies.scales import Scale, factor_ticks, with_unit
 from arena.studies.scores import Score
-from replays.theme import LIGHT
+from replays.drawing.theme import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -20,7 +20,7 @@ from arena.studies.blame import Blame, Gain, blame, pairs_of, parts_of
 from arena.studies.estimates import Estimate
 from arena.studies.picking import Eye, Picking, drawn_eyes, pick, straight_range
 from arena.studies.yields import NAMES, Demand, Outcome, Tell, Trial, expected_of, share_of
-from replays.writing import whole_file
+from replays.format.writing import whole_file
 
 Floats = npt.NDArray[np.float64]
 Json = dict[str, Any]

@@ -13,8 +13,8 @@ from arena.studies.factors import Factor
 from arena.studies.frames import LEFT, NAME, Box, about_words, factor_words, interval_words, joined
 from arena.studies.scales import Scale, scale_for
 from arena.studies.scores import Score
-from replays.colours import WHITE, Colour, light_colours, readable_on
-from replays.theme import LIGHT
+from replays.drawing.colours import WHITE, Colour, light_colours, readable_on
+from replays.drawing.theme import LIGHT
 
 __all__ = ["heat_map"]
 

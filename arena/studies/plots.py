@@ -32,8 +32,8 @@ from arena.studies.frames import (
 from arena.studies.maps import heat_map
 from arena.studies.scales import Scale, even_ticks, scale_for
 from arena.studies.scores import SCORES, Score
-from replays.colours import WHITE, Look, look
-from replays.theme import LIGHT
+from replays.drawing.colours import WHITE, Look, look
+from replays.drawing.theme import LIGHT
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

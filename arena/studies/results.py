@@ -21,7 +21,7 @@ from arena.studies.paths import Parameter
 from arena.studies.plan import Study
 from arena.studies.ranges import Levels
 from arena.studies.scores import SCORE_COLUMNS, UNITS
-from replays.writing import whole_file
+from replays.format.writing import whole_file
 
 Records = npt.NDArray[np.void]
 Chunks = Callable[[], Iterable[Records]]

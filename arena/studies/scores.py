@@ -2,8 +2,8 @@
 
 A *trial* is one run of one world: one built copy of a design, or several that share the floor, with the luck
 of one repeat. It leaves one row of :data:`TRIAL`. A :class:`Score` says which column of these rows it sums up
-over the repeats of a setting, and how. How a walker is measured is said in :mod:`replays.measures`, what an
-episode is in :mod:`replays.episodes`.
+over the repeats of a setting, and how. How a walker is measured is said in :mod:`replays.scoring.measures`,
+what an episode is in :mod:`replays.scoring.episodes`.
 """
 
 from dataclasses import dataclass
@@ -18,7 +18,7 @@ SCORE_COLUMNS = (
     "reached",
     # when they did [s], median of the walkers; inf: not within the run; nan without a goal
     "reach_s",
-    # see replays.score.DesignScore: median of the walkers; mean of those that moved
+    # see replays.scoring.scores.DesignScore: median of the walkers; mean of those that moved
     "light_gain",
     "directness",
     # sum over the pulses that have an aim of the cosine between move and straight way to the nearest goal,

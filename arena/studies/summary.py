@@ -24,7 +24,7 @@ from arena.studies.results import csv_bytes
 from arena.studies.scores import SCORES, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
 from arena.studies.sweep import Outcome
-from replays.writing import write_whole
+from replays.format.writing import write_whole
 
 Floats = NDArray[np.float64]
 

@@ -19,7 +19,7 @@ from arena.studies.journal import Journal
 from arena.studies.plan import Study
 from arena.studies.results import write_csv, write_npz
 from arena.studies.trials import arithmetic, chunk_size, reason_of, run_chunk
-from replays.writing import make_folder
+from replays.format.writing import make_folder
 
 Records = npt.NDArray[np.void]
 Progress = Callable[[float], None]
@@ -31,7 +31,7 @@ CSV, NPZ = "trials.csv", "trials.npz"
 SETTINGS_CSV = "settings.csv"
 """Name of the table of settings there, see :func:`arena.studies.summary.write_summary`."""
 
-# The names of files that replays.writing has not finished.
+# The names of files that replays.format.writing has not finished.
 _HALF_WRITTEN = re.compile(r"\..+\.(csv|npz|png)\.[0-9a-f]{8}\.part")
 
 

@@ -34,8 +34,8 @@ from arena.simulate import LOSS, run_worlds
 from arena.spec import ArenaSpec
 from arena.studies.plan import Setting, Study
 from arena.studies.scores import SCORE_COLUMNS, TRIAL
-from replays.measures import Measures, measure
-from replays.record import Replay
+from replays.format.tables import Replay
+from replays.scoring.measures import Measures, measure
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]

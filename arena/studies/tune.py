@@ -30,7 +30,7 @@ from arena.studies.sampling import grid_place
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.sensitivity import Sensitivity, sensitivity
 from arena.studies.trials import obstacle, run_trials
-from replays.writing import check_writable, make_folder, write_whole
+from replays.format.writing import check_writable, make_folder, write_whole
 
 __all__ = ["Search", "draw_search", "prepared", "tune", "write_search"]
 

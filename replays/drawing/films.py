@@ -1,0 +1,246 @@
+"""A replay as a film in a file, without a screen: animated PNG or GIF, or MP4 with the extra ``film``."""
+
+import io
+import math
+import tempfile
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agents.errors import OptionError, OutputError
+from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
+from replays.drawing.glow import Glows
+from replays.drawing.pages import Scene
+from replays.drawing.sheet import pygame
+from replays.drawing.sizes import Size, size_of
+from replays.drawing.stretches import Stretches
+from replays.drawing.theme import LIGHT, Theme
+from replays.format.tables import Replay
+from replays.format.writing import check_writable, write_whole
+
+USUAL_SIZES = {".gif": "960x540", ".png": "960x540", ".mp4": "1280x720"}
+"""Sizes of films of which none is asked for, by the endings of the files that can be made."""
+
+FORMATS = tuple(USUAL_SIZES)
+"""Endings of the files that can be made."""
+
+USUAL_SECONDS = 20.0
+"""Length of a film of which no speed is asked for [s]."""
+
+# The last picture stands so long [s], and a film has so many frames at the most.
+_LAST_STANDS = 2.0
+MOST_FRAMES = 6000
+
+# Number of the colour of a GIF that stands for "as before".
+_CLEAR = 255
+
+Frame = NDArray[np.uint8]
+Progress = Callable[[float], None]
+
+
+@dataclass(frozen=True)
+class Shooting:
+    """What of a run is filmed, and how fast.
+
+    From ``from_s`` to ``to_s`` [s] of the run, None for its end; ``speed`` seconds of the run go by in one of
+    the film, None for a film of 20 s; ``rate`` frames a second. Stretches in which nobody moves are left out
+    where ``skips_waits``.
+    """
+
+    from_s: float = 0.0
+    to_s: float | None = None
+    speed: float | None = None
+    rate: float = 20.0
+    skips_waits: bool = True
+
+
+def frame_times(replay: Replay, shooting: Shooting) -> NDArray[np.float64]:
+    """Times of the run [s] that the frames show, in their order. Raises OptionError."""
+    end = replay.seconds if shooting.to_s is None else shooting.to_s
+    if not 0.0 <= shooting.from_s < end <= replay.seconds * (1 + 1e-9):
+        raise OptionError(
+            f"a film from {shooting.from_s:g} s to {end:g} s: the run lasts from 0 s to {replay.seconds:g} s"
+        )
+    if not 1.0 <= shooting.rate <= 60.0:
+        raise OptionError(f"{shooting.rate:g} frames a second: give 1 to 60")
+    if shooting.speed is not None and not 0.0 < shooting.speed <= 1e6:
+        raise OptionError(f"a speed of {shooting.speed:g}: give a number above 0")
+    stretches = Stretches.of(replay)
+    skips = shooting.skips_waits and stretches.busy_s > 0.0
+    first = stretches.to_busy(shooting.from_s) if skips else shooting.from_s
+    last = stretches.to_busy(end) if skips else end
+    length = last - first
+    speed = length / USUAL_SECONDS if shooting.speed is None else shooting.speed
+    if length <= 0.0 or speed <= 0.0:
+        # nobody moves: the two ends are all there is to see
+        return np.array([shooting.from_s, end])
+    frames = math.ceil(length / speed * shooting.rate)
+    if frames > MOST_FRAMES:
+        raise OptionError(
+            f"a film of {frames} frames, where {MOST_FRAMES} is the most: "
+            "give a higher speed or a shorter part"
+        )
+    clock = first + np.arange(frames) * speed / shooting.rate
+    shown = np.array([stretches.to_run(busy) for busy in clock.tolist()]) if skips else clock
+    return np.append(np.clip(np.maximum.accumulate(shown), shooting.from_s, end), end)
+
+
+def frames(
+    replay: Replay, shooting: Shooting, size: Size, theme: Theme = LIGHT, progress: Progress | None = None
+) -> Iterator[Frame]:
+    """The frames of a film, (height, width, 3), one after the other."""
+    times = frame_times(replay, shooting)
+    width, height = size.points
+    scene = Scene(replay, width, height, size.scale, theme=theme, has_standings=True)
+    surface = pygame.Surface((size.width, size.height))
+    dissolve = Dissolve() if _hurries(replay, times, shooting.rate) else None
+    pulses = replay.pulses
+    glows = Glows(pulses["start_s"], pulses["walker"], pulses["side"], len(replay.walkers))
+    glows.begin(float(times[0]))
+    for number, time_s in enumerate(times.tolist()):
+        now = number / shooting.rate
+        glows.take(time_s, now)
+        if dissolve is None:
+            scene.draw(surface, time_s, glows.levels(now))
+        elif number + 1 == len(times):
+            scene.draw(surface, time_s)
+        else:
+            if dissolve.is_due(now, surface.get_size()):
+                # the picture for the moment at which the dissolve will have come to its end
+                ahead = min(number + round(PERIOD * shooting.rate), len(times) - 1)
+                picture = pygame.Surface(surface.get_size())
+                scene.draw(picture, float(times[ahead]), has_clock=False)
+                dissolve.take(picture, now)
+            dissolve.draw(surface, now)
+            scene.draw_clock(surface, time_s)
+        yield np.ascontiguousarray(pygame.surfarray.array3d(surface).swapaxes(0, 1))
+        if progress is not None:
+            progress((number + 1) / len(times))
+
+
+def _hurries(replay: Replay, times: NDArray[np.float64], rate: float) -> bool:
+    """Whether pulses follow so fast in a film of frames at ``times`` [s] that it would flicker."""
+    starts = replay.pulses["start_s"]
+    pulses = np.count_nonzero((starts >= times[0]) & (starts <= times[-1]))
+    return bool(pulses / max(len(replay.walkers), 1) > HURRIED * len(times) / rate)
+
+
+def film(
+    replay: Replay,
+    path: Path,
+    shooting: Shooting | None = None,
+    size: str | None = None,
+    theme: Theme = LIGHT,
+    progress: Progress | None = None,
+) -> None:
+    """Write a film of ``replay`` to ``path``, whole or not at all; its ending tells the format.
+
+    ``size`` is slide, phone, or like 1280x720; None takes what suits the format. Raises OptionError for what
+    cannot be made, OutputError when the file cannot be written or the extra for MP4 is missing.
+    """
+    shooting = shooting or Shooting()
+    ending = path.suffix.lower()
+    if ending not in FORMATS:
+        raise OptionError(f"{path}: a film ends in {', '.join(FORMATS[:-1])} or {FORMATS[-1]}")
+    measured = size_of(size or USUAL_SIZES[ending])
+    frame_times(replay, shooting)
+    check_writable(path)
+    shown = frames(replay, shooting, measured, theme, progress)
+    if ending == ".mp4":
+        content = _as_mp4(shown, measured, shooting.rate)
+    else:
+        content = _as_gif(shown, shooting.rate) if ending == ".gif" else _as_png(shown, shooting.rate)
+    write_whole(path, content)
+
+
+def _as_png(shown: Iterator[Frame], rate: float) -> bytes:
+    """Animated PNG: W3C, Portable Network Graphics, third edition."""
+    from PIL import Image
+
+    held = [Image.fromarray(frame) for frame in shown]
+    lasts = round(1000.0 / rate)
+    durations = [lasts] * (len(held) - 1) + [lasts + round(1000.0 * _LAST_STANDS)]
+    stream = io.BytesIO()
+    held[0].save(stream, format="PNG", save_all=True, append_images=held[1:], duration=durations, loop=0)
+    return stream.getvalue()
+
+
+def _as_gif(shown: Iterator[Frame], rate: float) -> bytes:
+    """GIF89a, in 255 colours that serve all frames, so that nothing flickers.
+
+    What has not changed since the frame before is left transparent, which makes the file several times
+    smaller.
+    """
+    from PIL import Image
+
+    held: list[Any] = []
+    palette: Any = None
+    before: NDArray[np.uint8] | None = None
+    for frame in shown:
+        picture = Image.fromarray(frame)
+        if palette is None:
+            palette = picture.quantize(
+                colors=_CLEAR, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE
+            )
+        index = np.asarray(picture.quantize(palette=palette, dither=Image.Dither.NONE))
+        drawn = index if before is None else np.where(index == before, np.uint8(_CLEAR), index)
+        before = index
+        reduced = Image.fromarray(drawn)
+        reduced.putpalette(palette.getpalette())
+        held.append(reduced)
+    # the format counts time in hundredths of a second, and viewers slow down what is faster than two
+    lasts = max(20, 10 * round(100.0 / rate))
+    durations = [lasts] * (len(held) - 1) + [lasts + round(1000.0 * _LAST_STANDS)]
+    stream = io.BytesIO()
+    held[0].save(
+        stream,
+        format="GIF",
+        save_all=True,
+        append_images=held[1:],
+        duration=durations,
+        loop=0,
+        transparency=_CLEAR,
+        disposal=1,
+        optimize=False,
+    )
+    return stream.getvalue()
+
+
+def _as_mp4(shown: Iterator[Frame], size: Size, rate: float) -> bytes:
+    """H.264 in MP4, by the ffmpeg that comes with imageio-ffmpeg."""
+    try:
+        import imageio_ffmpeg
+    except ImportError as error:
+        raise OutputError(
+            "films in MP4 need the extra film: pip install 'photodrome[film]'; GIF and PNG need nothing more"
+        ) from error
+    with tempfile.TemporaryDirectory() as folder:
+        part = Path(folder) / "film.mp4"
+        # the codec takes even numbers of pixels only
+        width, height = size.width // 2 * 2, size.height // 2 * 2
+        writer = imageio_ffmpeg.write_frames(
+            str(part),
+            (width, height),
+            fps=rate,
+            codec="libx264",
+            quality=None,
+            macro_block_size=2,
+            output_params=["-crf", "20", "-preset", "medium", "-movflags", "+faststart"],
+        )
+        try:
+            writer.send(None)
+            last: Frame | None = None
+            for frame in shown:
+                last = np.ascontiguousarray(frame[:height, :width])
+                writer.send(last)
+            for _ in range(round(_LAST_STANDS * rate)):
+                writer.send(last)
+        except OSError as error:
+            raise OutputError(f"the film could not be made: {error}") from error
+        finally:
+            writer.close()
+        return part.read_bytes()

@@ -1,0 +1,206 @@
+"""The arena from above: shades, walls, lamps and goals."""
+
+import math
+from typing import Any
+
+import numpy as np
+
+from replays.drawing.colours import INK, LEAF_DARK, LEAF_PALE, PAPER, STRAW, TRAY, WHITE, WOOD
+from replays.drawing.light_map import LABEL_SIZE
+from replays.drawing.sheet import Sheet
+from replays.drawing.view import Point, Room, View
+from replays.scoring.outline import inside
+
+
+def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> None:
+    """Everything that stands, hangs or is marked on the floor; what it covers is taken from ``room``."""
+    floor = view.line(arena["floor"])
+    sheet.line(floor, WOOD, 7, closed=True)
+    sheet.line(floor, INK, 1.2, closed=True)
+    for goal in arena["goals"]:
+        draw_goal(sheet, view.line(goal["outline"]))
+    for shade in arena["shades"]:
+        draw_shade(sheet, view.line(shade["outline"]))
+    for wall in arena["walls"]:
+        points = view.line(wall["points"])
+        draw_wall(sheet, points, closed=wall["closed"])
+        room.take_line([*points, points[0]] if wall["closed"] else points, 5)
+    for lamp in arena["lamps"]:
+        _draw_lamp(sheet, view, lamp, arena["floor"], room)
+
+
+def names_of_things(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> list[tuple[str, Point]]:
+    """Names of lamps, goals, walls and shades, and their corners [points] where ``room`` is left for them."""
+    named: list[tuple[str, Point]] = []
+    for lamp in arena["lamps"]:
+        words = f"{lamp['name']}, {lamp['intensity_cd']:,.0f} cd"
+        named.append((words, _held(view, view(lamp["x"], lamp["y"]))))
+    placed: list[tuple[str, Point]] = []
+    named += [(goal["name"], _middle(view.line(goal["outline"]))) for goal in arena["goals"]]
+    named += [(wall["name"], _middle(view.line(wall["points"]))) for wall in arena["walls"]]
+    for shade in arena["shades"]:
+        words = f"{shade['name']}, passes {100 * shade['passes']:.3g} %"
+        named.append((words, _middle(view.line(shade["outline"]))))
+    for words, place in named:
+        longest = 0.4 * view.width
+        if sheet.text_size(words, LABEL_SIZE)[0] > longest:
+            # the bare name says more than the start of it and what it does
+            words = words.rpartition(", ")[0] or words
+        short = sheet.shorten(words, LABEL_SIZE, longest)
+        width, height = sheet.text_size(short, LABEL_SIZE)
+        corner = room.find(place, width + 10, height + 6)
+        if corner is not None and short.strip(". "):
+            placed.append((short, corner))
+    return placed
+
+
+def _middle(points: list[Point]) -> Point:
+    return (sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points))
+
+
+def draw_wall(sheet: Sheet, points: list[Point], *, closed: bool) -> None:
+    """A wall along ``points`` [points]; a closed one is filled."""
+    if closed and len(points) > 2:
+        sheet.polygon(points, WOOD)
+    sheet.line(points, PAPER, 8, closed=closed)
+    sheet.line(points, TRAY, 5.5, closed=closed)
+
+
+def draw_goal(sheet: Sheet, points: list[Point]) -> None:
+    """A goal within the outline ``points`` [points]."""
+    sheet.polygon(points, WHITE, 0.35)
+    sheet.line(points, INK, 4, closed=True)
+    sheet.cased_line(points, WHITE, INK, 2.4, pattern=(9, 9), closed=True)
+
+
+def draw_shade(sheet: Sheet, points: list[Point]) -> None:
+    """A shade within the outline ``points`` [points]."""
+    for start, end in hatching(points, 13.0, 0.0, float(sum(sheet.size))):
+        # Two tones side by side: one of them shows on any light.
+        sheet.line([start, end], LEAF_DARK, 1.5)
+        sheet.line([(start[0] + 1.5, start[1]), (end[0] + 1.5, end[1])], LEAF_PALE, 1.5)
+    sheet.cased_line(points, LEAF_DARK, LEAF_PALE, 2.4, closed=True)
+
+
+def hatching(points: list[Point], spacing: float, lowest: float, highest: float) -> list[tuple[Point, Point]]:
+    """Slanting lines, ``spacing`` apart, within the outline ``points`` of any shape.
+
+    Along each of them x + y is the same; only those with a sum from ``lowest`` to ``highest`` are made.
+    """
+    sums = [x + y for x, y in points]
+    lines = []
+    first = math.ceil(max(min(sums), lowest) / spacing)
+    last = math.floor(min(max(sums), highest) / spacing)
+    for number in range(first, last + 1):
+        # Off the round number, so that no corner lies exactly on the line.
+        level = (number + 1e-7) * spacing
+        crossings = []
+        for (ax, ay), (bx, by) in zip(points, [*points[1:], points[0]], strict=True):
+            a, b = ax + ay - level, bx + by - level
+            if (a > 0) != (b > 0):
+                share = a / (a - b)
+                crossings.append((ax + share * (bx - ax), ay + share * (by - ay)))
+        # The line enters and leaves the outline by turns.
+        crossings.sort()
+        lines += list(zip(crossings[::2], crossings[1::2], strict=False))
+    return lines
+
+
+def draw_lamp_mark(sheet: Sheet, middle: Point, radius: float = 11.0) -> None:
+    """A lamp as circuit diagrams show it: a cross in a circle (IEC 60617)."""
+    sheet.disc(middle, radius + 1.5, WHITE)
+    sheet.disc(middle, radius, STRAW, INK, 2.2)
+    reach = radius * math.sqrt(0.5) - 1
+    for slant in (-1, 1):
+        start = (middle[0] - reach, middle[1] - slant * reach)
+        sheet.line([start, (middle[0] + reach, middle[1] + slant * reach)], INK, 2.2)
+
+
+def draw_aim(sheet: Sheet, lamp: Point, aim: Point) -> None:
+    """The way from a lamp to the place at which its beam is aimed."""
+    sheet.cased_line([lamp, aim], INK, STRAW, 1.5, pattern=(2, 5))
+    sheet.disc(aim, 4, STRAW, INK, 1.5)
+
+
+def draw_beam_edge(sheet: Sheet, start: Point, end: Point) -> None:
+    """One dash of the line round what a beam lights up."""
+    sheet.line([start, end], STRAW, 2.6)
+    sheet.line([start, end], INK, 1.0)
+
+
+def _held(view: View, place: Point) -> Point:
+    """The place, or the nearest one well inside the view."""
+    return (
+        min(max(place[0], view.left + 14), view.left + view.width - 14),
+        min(max(place[1], view.top + 14), view.top + view.height - 14),
+    )
+
+
+def _draw_lamp(sheet: Sheet, view: View, lamp: dict[str, Any], floor: list[list[float]], room: Room) -> None:
+    place = view(lamp["x"], lamp["y"])
+    shown = _held(view, place)
+    radius = max(11.0, 0.5 * lamp["diameter"] * view.zoom)
+    if radius > 11.0:
+        sheet.disc(shown, radius, None, INK, 1.5)
+    aim = _held(view, view(*lamp["aim"]))
+    if lamp["beam_half_angle_rad"] is not None and math.dist(aim, shown) > 2 * radius:
+        draw_aim(sheet, shown, aim)
+        room.take_line([shown, aim], 3)
+    if lamp["beam_half_angle_rad"] is not None:
+        for piece in beam_on_floor(lamp, floor):
+            line = view.line(piece)
+            for start, end in zip(line[::2], line[1::2], strict=False):
+                draw_beam_edge(sheet, start, end)
+    draw_lamp_mark(sheet, shown)
+    if shown != place:
+        # The lamp stands outside: an arrow says which way.
+        angle = math.atan2(place[1] - shown[1], place[0] - shown[0])
+        tip = (shown[0] + 24 * math.cos(angle), shown[1] + 24 * math.sin(angle))
+        wings = [(tip[0] - 8 * math.cos(angle + s), tip[1] - 8 * math.sin(angle + s)) for s in (-0.5, 0.5)]
+        sheet.cased_line([wings[0], tip, wings[1]], INK, PAPER, 2)
+    room.take(shown[0] - 14, shown[1] - 14, shown[0] + 14, shown[1] + 14)
+
+
+def beam_on_floor(lamp: dict[str, Any], floor: list[list[float]]) -> list[list[Point]]:
+    """Where the cone of a lamp's beam, within which it gives half its light or more, meets ``floor`` [m].
+
+    The pieces of that line, finely divided, which lie within the outline ``floor``; none for a lamp that
+    lies on it.
+    """
+    x, y, height, half = lamp["x"], lamp["y"], lamp["height"], lamp["beam_half_angle_rad"]
+    if height <= 0.0:
+        return []
+    to_x, to_y = lamp["aim"][0] - x, lamp["aim"][1] - y
+    away = math.hypot(to_x, to_y)
+    length = math.hypot(away, height)
+    ahead = (to_x / away, to_y / away) if away > 0.0 else (1.0, 0.0)
+    # the axis leans by this from straight down
+    lean_sine, lean_cosine = away / length, height / length
+    turns = np.linspace(0.0, 2.0 * math.pi, 361)
+    up, aside = math.sin(half) * np.cos(turns), math.sin(half) * np.sin(turns)
+    forward = math.cos(half) * lean_sine + up * lean_cosine
+    down = math.cos(half) * lean_cosine - up * lean_sine
+    meets = down > 1e-3
+    reach, across = (height * part / np.where(meets, down, 1.0) for part in (forward, aside))
+    on_x = x + reach * ahead[0] - across * ahead[1]
+    on_y = y + reach * ahead[1] + across * ahead[0]
+    meets &= inside(on_x, on_y, np.array(floor, dtype=np.float64))
+    runs = np.split(np.arange(len(turns)), np.flatnonzero(meets[1:] != meets[:-1]) + 1)
+    return [
+        list(zip(on_x[run].tolist(), on_y[run].tolist(), strict=True))
+        for run in runs
+        if meets[run[0]] and len(run) > 1
+    ]
+
+
+def draw_sun_mark(sheet: Sheet, middle: Point, azimuth_rad: float) -> None:
+    """The way the sunlight takes over the floor; ``azimuth_rad`` [rad] is where the sun stands."""
+    away = (-math.cos(azimuth_rad), math.sin(azimuth_rad))
+
+    def at(along: float, aside: float) -> Point:
+        return middle[0] + along * away[0] - aside * away[1], middle[1] + along * away[1] + aside * away[0]
+
+    for aside in (-7.0, 0.0, 7.0):
+        sheet.line([at(-2, aside), at(12, aside)], sheet.theme.ink, 1.8)
+        sheet.line([at(8, aside - 3), at(12, aside), at(8, aside + 3)], sheet.theme.ink, 1.8)
+    sheet.disc(at(-9, 0), 5, STRAW, INK, 1.5)

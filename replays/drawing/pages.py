@@ -1,0 +1,168 @@
+"""A whole picture: arena, walkers, legend and headline, for a file or for a window."""
+
+from collections.abc import Sequence
+
+from replays.drawing.colours import clock_words, light_scale
+from replays.drawing.glow import Floats
+from replays.drawing.layout import FOOT, HEAD, Layout, lay_out
+from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
+from replays.drawing.sheet import Sheet, pygame
+from replays.drawing.stage import ALL_WAYS, Moment, Stage
+from replays.drawing.theme import LIGHT, Theme
+from replays.drawing.view import View, bounds, fit
+from replays.format.tables import Replay
+from replays.scoring.scores import DesignScore
+from replays.scoring.standings import Standings
+
+LEGEND = 340
+"""Width of the legend [points]."""
+
+MARGIN = 24
+
+LEAST_WIDTH, MOST_WIDTH = 800, 6000
+"""Widths [points] in which a picture can be read, and made."""
+
+
+def aspect_of(replay: Replay) -> float:
+    """Height of a replay's arena over its width, as drawn."""
+    west, south, east, north = bounds(replay.arena)
+    margin = 0.06 * max(east - west, north - south)
+    return (north - south + margin) / (east - west + margin)
+
+
+def height_for(replay: Replay, width: int, scores: Sequence[DesignScore] | None = None) -> int:
+    """Height [points] of a picture of ``width`` that holds arena and legend, within reason."""
+    west, south, east, north = bounds(replay.arena)
+    room = width - LEGEND - 3 * MARGIN
+    arena = room * (north - south) / (east - west)
+    # written once on a scrap of paper, which tells where it ends
+    scrap = Sheet(pygame.Surface((LEGEND, 10)))
+    legend = draw_legend(scrap, 0.0, 0.0, LEGEND, replay, light_scale(replay.light_map), scores)
+    return round(HEAD + FOOT + max(min(arena, 1.5 * width), legend - FOOT + MARGIN))
+
+
+def draw_headline(sheet: Sheet, layout: Layout, replay: Replay) -> None:
+    """Name of the arena and what it is, beside the room that :func:`draw_clock` takes."""
+    arena, margin = replay.arena, layout.margin
+    right = layout.width - margin
+    if layout.has_side_legend and layout.legend is not None:
+        left = layout.legend.left
+        seed = f"seed {replay.header['seed']}"
+        sheet.text(sheet.shorten(seed, TEXT, right - left), (left, 48), TEXT, sheet.theme.faded)
+        right = left - margin
+    else:
+        right -= sheet.text_size(_clock(replay, replay.seconds), HEADING)[0] + margin
+    sheet.text(sheet.shorten(arena["name"], 28, right - margin), (margin, 16), 28)
+    lines = sheet.wrapped(arena["about"], 16, layout.arena.width)
+    if len(lines) > 2:
+        lines = [lines[0], sheet.shorten(" ".join(lines[1:]), 16, layout.arena.width)]
+    for number, line in enumerate(lines):
+        sheet.text(line, (margin, 49 + 19 * number), 16, sheet.theme.faded)
+
+
+def draw_clock(sheet: Sheet, layout: Layout, replay: Replay, time_s: float) -> None:
+    """How far the run has come."""
+    if layout.has_side_legend and layout.legend is not None:
+        sheet.text(_clock(replay, time_s), (layout.legend.left, 18), 21)
+    else:
+        sheet.text(_clock(replay, time_s), (layout.width - layout.margin, 18), HEADING, across=1.0)
+
+
+def _clock(replay: Replay, time_s: float) -> str:
+    return f"{clock_words(time_s)} of {clock_words(replay.seconds)}"
+
+
+class Page:
+    """What stands round the arena, kept until it changes: headline without the clock, legend, scale bar."""
+
+    def __init__(
+        self,
+        replay: Replay,
+        layout: Layout,
+        scale: float,
+        theme: Theme,
+        scores: Sequence[DesignScore] | None = None,
+        standings: Standings | None = None,
+    ) -> None:
+        self._replay, self.layout, self._scale, self._theme = replay, layout, scale, theme
+        self._scores, self._standings = scores, standings
+        self._light = light_scale(replay.light_map)
+        self._legend: tuple[int, pygame.Surface] | None = None
+
+    def draw(self, surface: pygame.Surface, view: View, time_s: float) -> None:
+        """Draw all of it onto ``surface``, as it is at ``time_s`` [s], for an arena seen in ``view``."""
+        sheet = Sheet(surface, self._scale, self._theme)
+        draw_headline(sheet, self.layout, self._replay)
+        place = (max(view.left, self.layout.margin) + 4, view.top + view.height + 22)
+        draw_scale_bar(sheet, view, place)
+        box = self.layout.legend
+        if box is not None:
+            picture = self._draw_legend(time_s)
+            surface.blit(picture, (round(box.left * self._scale), round(box.top * self._scale)))
+
+    def _draw_legend(self, time_s: float) -> pygame.Surface:
+        arrived = 0 if self._standings is None else self._standings.count(time_s)
+        box = self.layout.legend
+        assert box is not None
+        if self._legend is None or self._legend[0] != arrived:
+            fine = 2 if self._scale < 2.5 else 1
+            size = (max(1, round(box.width * self._scale)), max(1, round(box.height * self._scale)))
+            large = pygame.Surface((size[0] * fine, size[1] * fine))
+            large.fill(self._theme.paper)
+            sheet = Sheet(large, self._scale * fine, self._theme)
+            draw_legend(
+                sheet, 0.0, 0.0, box.width, self._replay, self._light, self._scores, self._standings, time_s,
+                box.height,
+            )  # fmt: skip
+            self._legend = (arrived, pygame.transform.smoothscale(large, size))
+        return self._legend[1]
+
+
+class Scene:
+    """A replay laid out for a surface of one size; what stays the same is drawn once."""
+
+    def __init__(
+        self,
+        replay: Replay,
+        width: int,
+        height: int,
+        scale: float = 1,
+        scores: Sequence[DesignScore] | None = None,
+        theme: Theme = LIGHT,
+        *,
+        has_standings: bool = False,
+    ) -> None:
+        """Lay out ``width`` by ``height`` points at ``scale`` pixels a point.
+
+        The legend tells ``scores``, or who has arrived where ``has_standings``.
+        """
+        self.replay, self.scale, self.theme = replay, scale, theme
+        self.layout = lay_out(width, height, aspect_of(replay))
+        box = self.layout.arena
+        self.view: View = fit(replay.arena, box.left, box.top, box.width, box.height)
+        self.stage = Stage(replay, theme, scale)
+        standings = Standings(replay) if has_standings else None
+        self._page = Page(replay, self.layout, scale, theme, scores, standings)
+
+    def draw(
+        self,
+        surface: pygame.Surface,
+        time_s: float,
+        levels: Floats | None = None,
+        chosen: int | None = None,
+        *,
+        has_clock: bool = True,
+    ) -> None:
+        """Draw the run as far as ``time_s`` [s] onto ``surface``.
+
+        ``levels`` (walkers, 2) tells how far each side is lit, ``chosen`` which walker is told apart.
+        """
+        surface.fill(self.theme.paper)
+        self._page.draw(surface, self.view, time_s)
+        self.stage.draw(surface, self.view, Moment(time_s, levels, chosen, ALL_WAYS))
+        if has_clock:
+            self.draw_clock(surface, time_s)
+
+    def draw_clock(self, surface: pygame.Surface, time_s: float) -> None:
+        """Draw how far the run has come onto ``surface``."""
+        draw_clock(Sheet(surface, self.scale, self.theme), self.layout, self.replay, time_s)

@@ -1,0 +1,256 @@
+"""What is measured of each walker, pulse and episode before it is summed up per design.
+
+The place of a walker is the middle of its axle unless the centre of its body is named. A walker *reaches* a
+goal when the centre of its body is inside the goal's outline for the first time, at the time of that pose
+row. Its *walk* lasts until then, or until the end of the run.
+"""
+
+from dataclasses import dataclass, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replays.format.tables import LET_GO, Replay
+from replays.scoring.episodes import Episodes, contact_episodes, shade_episodes
+from replays.scoring.outline import inside, way_to
+
+Floats = NDArray[np.float64]
+
+STUCK_PULSES = 6
+"""Pulses over which a walker is watched for getting on, and waits after which a silent one is stuck."""
+
+# A move shorter than this has no direction worth the name [m].
+_NO_MOVE = 1e-6
+
+
+@dataclass(frozen=True)
+class Measures:
+    """Everything from one replay, or from several put one behind the other.
+
+    Per walker, (walkers,): ``design``; ``pulses``; ``seconds`` [s], the run's length; ``has_goal``;
+    ``reach_s`` [s], nan when no goal was reached; ``light_gain`` and ``directness``, nan where undefined;
+    ``walk_s`` and, of it, ``stuck_s`` and ``held_s`` within contact episodes [s]. Per pulse that has an aim:
+    ``aim_design``, ``aim_angle`` [rad]. Per episode: ``episode_design``, ``is_contact``, ``escape_s`` [s],
+    ``escape_pulses``, ``escaped``.
+    """
+
+    design: NDArray[np.int64]
+    pulses: NDArray[np.int64]
+    seconds: Floats
+    has_goal: NDArray[np.bool_]
+    reach_s: Floats
+    light_gain: Floats
+    directness: Floats
+    walk_s: Floats
+    stuck_s: Floats
+    held_s: Floats
+    aim_design: NDArray[np.int64]
+    aim_angle: Floats
+    episode_design: NDArray[np.int64]
+    is_contact: NDArray[np.bool_]
+    escape_s: Floats
+    escape_pulses: NDArray[np.int64]
+    escaped: NDArray[np.bool_]
+
+
+def join(parts: list[Measures]) -> Measures:
+    """Put ``parts``, at least one, one behind the other."""
+    return Measures(
+        **{
+            field.name: np.concatenate([getattr(part, field.name) for part in parts])
+            for field in fields(Measures)
+        }
+    )
+
+
+def measure(replay: Replay, numbers: NDArray[np.int64]) -> Measures:
+    """Measure ``replay``; design d of it goes by the number ``numbers[d]``."""
+    design = numbers[replay.walkers["design"]]
+    count = len(design)
+    reach_s = reach_times(replay)
+    walk_s = np.where(np.isnan(reach_s), replay.seconds, reach_s)
+    aim_walker, aim_angle = _aims(replay, walk_s)
+    contacts = _begun_on_the_walk(contact_episodes(replay), walk_s)
+    shades = _begun_on_the_walk(shade_episodes(replay), walk_s)
+    both = [contacts, shades]
+    return Measures(
+        design=design,
+        pulses=np.bincount(replay.pulses["walker"], minlength=count),
+        seconds=np.full(count, replay.seconds),
+        has_goal=np.full(count, bool(replay.arena["goals"])),
+        reach_s=reach_s,
+        light_gain=_light_gains(replay),
+        directness=_directness(replay, walk_s),
+        walk_s=walk_s,
+        stuck_s=_stuck_times(replay, walk_s),
+        held_s=_held_times(contacts, walk_s),
+        aim_design=design[aim_walker],
+        aim_angle=aim_angle,
+        episode_design=design[np.concatenate([kind.walker for kind in both])],
+        is_contact=np.repeat([True, False], [len(kind.walker) for kind in both]),
+        escape_s=np.concatenate([kind.lasted_s for kind in both]),
+        escape_pulses=np.concatenate([kind.pulses for kind in both]),
+        escaped=np.concatenate([kind.free for kind in both]),
+    )
+
+
+def reach_times(replay: Replay) -> Floats:
+    """When each walker reached a goal [s], (walkers,); nan for one that never did."""
+    poses, walkers = replay.poses, replay.walkers
+    ahead = walkers["body_ahead"][poses["walker"]]
+    heading = poses["heading"].astype(np.float64)
+    x = poses["x"] + ahead * np.cos(heading)
+    y = poses["y"] + ahead * np.sin(heading)
+    within = np.zeros(len(poses), dtype=bool)
+    for goal in replay.arena["goals"]:
+        within |= inside(x, y, np.array(goal["outline"], dtype=np.float64))
+    times = np.full(len(walkers), np.nan)
+    there, first = np.unique(poses["walker"][within], return_index=True)
+    times[there] = poses["time_s"][within][first]
+    return times
+
+
+def _light_gains(replay: Replay) -> Floats:
+    lights = replay.lights
+    walker = lights["walker"]
+    until = np.append(lights["time_s"][1:], replay.seconds)
+    until[:-1][walker[1:] != walker[:-1]] = replay.seconds
+    panel = lights["panel_lx"].astype(np.float64)
+    dose = np.bincount(walker, weights=panel * (until - lights["time_s"]), minlength=len(replay.walkers))
+    at_start = panel[np.searchsorted(walker, np.arange(len(replay.walkers)))]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(at_start > 0, dose / replay.seconds / at_start, np.nan)
+
+
+def _directness(replay: Replay, walk_s: Floats) -> Floats:
+    poses = replay.poses
+    poses = poses[poses["time_s"] <= walk_s[poses["walker"]]]
+    walker = poses["walker"]
+    x, y = poses["x"].astype(np.float64), poses["y"].astype(np.float64)
+    steps = np.hypot(np.diff(x), np.diff(y)) * (walker[1:] == walker[:-1])
+    count = len(replay.walkers)
+    path = np.bincount(walker[1:], weights=steps, minlength=count)
+    edges = np.searchsorted(walker, np.arange(count + 1))
+    first, last = edges[:-1], edges[1:] - 1
+    straight = np.hypot(x[last] - x[first], y[last] - y[first])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.where(path > _NO_MOVE, straight / path, np.nan)
+
+
+def _aims(replay: Replay, walk_s: Floats) -> tuple[NDArray[np.int64], Floats]:
+    pulses = replay.pulses
+    pulses = pulses[pulses["start_s"] < walk_s[pulses["walker"]]]
+    x, y = pulses["x0"], pulses["y0"]
+    way_x, way_y = np.zeros(len(pulses)), np.zeros(len(pulses))
+    nearest = np.full(len(pulses), np.inf)
+    for goal in replay.arena["goals"]:
+        to_x, to_y = way_to(x, y, np.array(goal["outline"], dtype=np.float64))
+        distance = np.hypot(to_x, to_y)
+        nearer = distance < nearest
+        nearest[nearer] = distance[nearer]
+        way_x[nearer], way_y[nearer] = to_x[nearer], to_y[nearer]
+    move_x, move_y = pulses["x1"] - x, pulses["y1"] - y
+    usable = (np.hypot(move_x, move_y) > _NO_MOVE) & (nearest > 0) & (nearest < np.inf)
+    angle = np.arctan2(way_x * move_y - way_y * move_x, way_x * move_x + way_y * move_y)
+    return pulses["walker"][usable].astype(np.int64), angle[usable]
+
+
+def _begun_on_the_walk(episodes: Episodes, walk_s: Floats) -> Episodes:
+    kept = episodes.began_s < walk_s[episodes.walker]
+    return Episodes(*(getattr(episodes, field.name)[kept] for field in fields(Episodes)))
+
+
+def _held_times(contacts: Episodes, walk_s: Floats) -> Floats:
+    ends = np.minimum(contacts.began_s + contacts.lasted_s, walk_s[contacts.walker])
+    held: Floats = np.zeros(len(walk_s))
+    held += np.bincount(contacts.walker, weights=ends - contacts.began_s, minlength=len(walk_s))
+    return held
+
+
+def _stuck_times(replay: Replay, walk_s: Floats) -> Floats:
+    pulses = replay.pulses[replay.pulses["ended"] == LET_GO]
+    pulses = pulses[np.argsort(pulses["walker"], kind="stable")]
+    spans = [_going_nowhere(replay, pulses), _falling_silent(replay, pulses)]
+    stuck = np.zeros(len(replay.walkers))
+    for walker, from_s, to_s in spans:
+        end = walk_s[walker]
+        lasted = np.clip(to_s, 0.0, end) - np.clip(from_s, 0.0, end)
+        stuck += np.bincount(walker, weights=lasted, minlength=len(stuck))
+    return stuck
+
+
+_Spans = tuple[NDArray[np.int64], Floats, Floats]
+
+
+def _going_nowhere(replay: Replay, pulses: NDArray[np.void]) -> _Spans:
+    """Spans within runs of six pulses that end nowhere; they do not overlap."""
+    walker = pulses["walker"].astype(np.int64)
+    starts = np.arange(max(0, len(pulses) - STUCK_PULSES + 1))
+    starts = starts[walker[starts] == walker[starts + STUCK_PULSES - 1]]
+    ahead = replay.walkers["body_ahead"][walker]
+    x0 = pulses["x0"] + ahead * np.cos(pulses["heading0"])
+    y0 = pulses["y0"] + ahead * np.sin(pulses["heading0"])
+    x1 = pulses["x1"] + ahead * np.cos(pulses["heading1"])
+    y1 = pulses["y1"] + ahead * np.sin(pulses["heading1"])
+    farthest = np.zeros(len(starts))
+    for later in range(STUCK_PULSES):
+        distance = np.hypot(x1[starts + later] - x0[starts], y1[starts + later] - y0[starts])
+        farthest = np.maximum(farthest, distance)
+    stuck = starts[farthest < _getting_on(replay)[walker[starts]]]
+    # Windows overlap: count for every pulse, and for the wait behind it, how many hold it.
+    changes = np.zeros(len(pulses) + 1)
+    np.add.at(changes, stuck, 1)
+    wait_changes = changes.copy()
+    np.add.at(changes, stuck + STUCK_PULSES, -1)
+    np.add.at(wait_changes, stuck + STUCK_PULSES - 1, -1)
+    held, wait_held = np.cumsum(changes)[:-1] > 0, np.cumsum(wait_changes)[:-1] > 0
+    waits = np.flatnonzero(wait_held)
+    return (
+        np.concatenate([walker[held], walker[waits]]),
+        np.concatenate([pulses["start_s"][held], pulses["rest_s"][waits]]),
+        np.concatenate([pulses["rest_s"][held], pulses["start_s"][waits + 1]]),
+    )
+
+
+def _getting_on(replay: Replay) -> Floats:
+    """Distance [m], (walkers,), that a walker must get away within six pulses so as not to be stuck.
+
+    One diameter of its body; but where its design takes smaller steps, half of what six untouched pulses of
+    median length would cover straight on: slow is not stuck.
+    """
+    pulses, design = replay.pulses, replay.walkers["design"]
+    moves = np.hypot(pulses["x1"] - pulses["x0"], pulses["y1"] - pulses["y0"])
+    untouched = pulses["touched"] == 0
+    of_design = design[pulses["walker"]]
+    needed = 2.0 * replay.walkers["radius"]
+    of_design, moves = of_design[untouched], moves[untouched]
+    count = int(design.max(initial=-1)) + 1
+    order = np.lexsort((moves, of_design))
+    fired = np.bincount(of_design, minlength=count)
+    first = np.cumsum(fired) - fired
+    some = fired > 0
+    lower, upper = first + (fired - 1) // 2, first + fired // 2
+    step = np.full(count, np.inf)
+    step[some] = 0.5 * (moves[order[lower[some]]] + moves[order[upper[some]]])
+    return np.minimum(needed, 0.5 * STUCK_PULSES * step[design])
+
+
+def _falling_silent(replay: Replay, pulses: NDArray[np.void]) -> _Spans:
+    """From the last finished pulse to the end of the run, where that is longer than six typical waits."""
+    count = len(replay.walkers)
+    everyone = np.arange(count)
+    walker, edges = pulses["walker"], np.searchsorted(pulses["walker"], np.arange(count + 1))
+    previous = np.concatenate(([0.0], pulses["rest_s"][:-1])) if len(pulses) else np.zeros(0)
+    first = edges[:-1][edges[1:] > edges[:-1]]
+    previous[first] = 0.0
+    waits = pulses["start_s"] - previous
+    by_length = np.lexsort((waits, walker))
+    fired = edges[1:] - edges[:-1]
+    last, typical = np.zeros(count), np.zeros(count)
+    some = fired > 0
+    last[some] = pulses["rest_s"][edges[1:][some] - 1]
+    lower, upper = edges[:-1] + (fired - 1) // 2, edges[:-1] + fired // 2
+    ordered = waits[by_length]
+    typical[some] = 0.5 * (ordered[lower[some]] + ordered[upper[some]])
+    silent = replay.seconds - last > STUCK_PULSES * typical
+    return everyone[silent], last[silent], np.full(int(silent.sum()), replay.seconds)

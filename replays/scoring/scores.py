@@ -1,0 +1,176 @@
+"""The scores of each design, from replays alone.
+
+How a walker is measured is said in :mod:`replays.scoring.measures`, what an episode is in
+:mod:`replays.scoring.episodes`, and the statistics in :mod:`replays.scoring.survival`. Where no source is
+named the definition is this program's own.
+"""
+
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from agents.errors import ReplayError
+from replays.format.tables import Replay
+from replays.scoring.measures import Measures, join, measure
+from replays.scoring.survival import resultant_length, share_interval, wait_curve
+
+EXPLANATIONS = {
+    "walkers": "walkers of this design",
+    "pulses": "pulses that all of them fired",
+    "reached": "walkers whose body's centre came into a goal",
+    "reach_share": "share of the walkers that reached a goal",
+    "reach_interval": "range that holds the true share with 95 % confidence",
+    "median_reach_s": "time by which half reach a goal [s]; who never did was cut off at the end of the run",
+    "light_gain": "light on the panel over the run, against staying at the start; median of the walkers",
+    "directness": "straight distance over the path walked, to the goal or the end; mean of the walkers",
+    "aim": "mean cosine between a pulse's move and the straight way to the nearest goal: 1 towards, -1 away",
+    "aim_resultant": "how alike the angles to that way are: 1 always the same, 0 all round",
+    "contacts": "times a walker got into touch, until two pulses without",
+    "shades": "times a walker lost half its light to a shadow, until two pulses without",
+    "escape_share": "share of contacts and shades that ended free before the run did",
+    "escape_interval": "range that holds the true share with 95 % confidence",
+    "median_escape_s": "time by which half of them end free [s]; the rest was cut off at the end of the run",
+    "median_escape_pulses": "pulses by which half of them end free, counted likewise",
+    "stuck_share": "share of the walk's time spent getting nowhere within six pulses, or silent to the end",
+}
+"""One line for each score of a DesignScore, for whoever reads a table of them."""
+
+
+@dataclass(frozen=True)
+class DesignScore:
+    """The scores of one design; None where undefined.
+
+    Attributes:
+        design: name.
+        walkers: number of walkers.
+        pulses: number of pulses fired by all of them.
+        reached: number of walkers whose body's centre came into a goal. None without a goal.
+        reach_share: reached / walkers that had a goal, 0 to 1.
+        reach_interval: its 95 % interval. Wilson (1927).
+        median_reach_s: [s] first time by which the Kaplan–Meier estimate of the share still under way is at
+            most one half; a walker that never reached a goal was cut off at the end of its run. None when
+            the estimate never falls so far. Kaplan and Meier (1958).
+        light_gain: (mean over the run's time of the light on the panel) / (light on the panel at time 0),
+            median over the walkers, from 0; the median because one walker that starts in deep shade gains a
+            thousandfold. Walkers that start in the dark are left out.
+        directness: (straight distance from the start to the place of reaching a goal, or of the end) / (path
+            of the axle's middle to there), mean over the walkers that moved, 0 to 1. The ratio is known in
+            studies of animal paths as the straightness index: Batschelet, Circular Statistics in Biology
+            (1981), from memory.
+        aim: mean cosine of the angle between a pulse's move and the straight way from its start to the
+            nearest point of the nearest goal, walls notwithstanding, −1 to 1; over all pulses before the
+            goal was reached that moved at all.
+        aim_resultant: mean resultant length of these angles, 0 to 1. Mardia and Jupp (2000).
+        contacts: number of contact episodes that began before the walker reached a goal.
+        shades: number of shade episodes, likewise.
+        escape_share: share of these episodes that ended free, 0 to 1. None without an episode.
+        escape_interval: its 95 % interval. Wilson (1927).
+        median_escape_s: [s] Kaplan–Meier median of their length; those not ended free were cut off.
+        median_escape_pulses: the same of the number of pulses fired from the episode's start to its end.
+        stuck_share: share of the walks' time, 0 to 1, that lies (a) within six pulses in which the body's
+            centre never came to rest farther from where the six began than one body diameter, or than half
+            the way that six median untouched pulses of the design would go straight on, whichever is less;
+            or (b) between a walker's last finished pulse (or its start) and the end of the run, when that is
+            more than six of its median waits; a walker that never finished a pulse is stuck throughout.
+    """
+
+    design: str
+    walkers: int
+    pulses: int
+    reached: int | None
+    reach_share: float | None
+    reach_interval: tuple[float, float] | None
+    median_reach_s: float | None
+    light_gain: float | None
+    directness: float | None
+    aim: float | None
+    aim_resultant: float | None
+    contacts: int
+    shades: int
+    escape_share: float | None
+    escape_interval: tuple[float, float] | None
+    median_escape_s: float | None
+    median_escape_pulses: float | None
+    stuck_share: float | None
+
+    def as_dict(self) -> dict[str, Any]:
+        """The scores by name, for JSON; intervals as lists, None where undefined."""
+        return {
+            name: list(value) if isinstance(value, tuple) else value for name, value in asdict(self).items()
+        }
+
+
+def score(replay: Replay) -> list[DesignScore]:
+    """The scores of each design of ``replay``, in the header's order."""
+    return score_many([replay])
+
+
+def score_many(replays: Sequence[Replay]) -> list[DesignScore]:
+    """The scores of each design over all ``replays`` together, in order of first appearance.
+
+    Designs are alike when their names are. Raises ReplayError when designs of one name were read from
+    different texts, for their walkers cannot be thrown together.
+    """
+    texts: dict[str, str] = {}
+    for replay in replays:
+        for design in replay.header["designs"]:
+            if texts.setdefault(design["name"], design["yaml"]) != design["yaml"]:
+                raise ReplayError(
+                    f"the replays hold different designs by the name of {design['name']}; score them apart"
+                )
+    names = list(texts)
+    if not replays:
+        return []
+    everything = join(
+        [
+            measure(replay, np.array([names.index(name) for name in replay.design_names], dtype=np.int64))
+            for replay in replays
+        ]
+    )
+    return [_sum_up(name, number, everything) for number, name in enumerate(names)]
+
+
+def _sum_up(name: str, number: int, measures: Measures) -> DesignScore:
+    mine = measures.design == number
+    with_goal = mine & measures.has_goal
+    goals = int(with_goal.sum())
+    reach_s = measures.reach_s[with_goal]
+    has_reached = ~np.isnan(reach_s)
+    reached = int(has_reached.sum())
+    angles = measures.aim_angle[measures.aim_design == number]
+    in_episode = measures.episode_design == number
+    is_contact = measures.is_contact[in_episode]
+    escaped = measures.escaped[in_episode]
+    walk_s = float(measures.walk_s[mine].sum())
+    return DesignScore(
+        design=name,
+        walkers=int(mine.sum()),
+        pulses=int(measures.pulses[mine].sum()),
+        reached=reached if goals else None,
+        reach_share=reached / goals if goals else None,
+        reach_interval=share_interval(reached, goals),
+        median_reach_s=wait_curve(
+            np.where(has_reached, reach_s, measures.seconds[with_goal]), has_reached
+        ).median,
+        light_gain=_of_defined(measures.light_gain[mine], np.median),
+        directness=_of_defined(measures.directness[mine], np.mean),
+        aim=float(np.cos(angles).mean()) if angles.size else None,
+        aim_resultant=resultant_length(angles),
+        contacts=int(is_contact.sum()),
+        shades=int((~is_contact).sum()),
+        escape_share=float(escaped.mean()) if escaped.size else None,
+        escape_interval=share_interval(int(escaped.sum()), escaped.size),
+        median_escape_s=wait_curve(measures.escape_s[in_episode], escaped).median,
+        median_escape_pulses=wait_curve(
+            measures.escape_pulses[in_episode].astype(np.float64), escaped
+        ).median,
+        stuck_share=float(measures.stuck_s[mine].sum()) / walk_s if walk_s > 0 else None,
+    )
+
+
+def _of_defined(values: NDArray[np.float64], summary: Any) -> float | None:
+    defined = values[~np.isnan(values)]
+    return float(summary(defined)) if defined.size else None

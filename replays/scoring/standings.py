@@ -1,0 +1,43 @@
+"""Who has reached a goal by when, in which order."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from replays.format.tables import Replay
+from replays.scoring.measures import reach_times
+
+
+@dataclass(frozen=True)
+class Arrival:
+    """One walker's reaching a goal at ``time_s`` [s]; ``rank`` counts from 1."""
+
+    rank: int
+    walker: int
+    time_s: float
+
+
+class Standings:
+    """The arrivals of a replay in their order."""
+
+    def __init__(self, replay: Replay) -> None:
+        self.has_goal = bool(replay.arena["goals"])
+        times = reach_times(replay)
+        order = np.lexsort((np.arange(len(times)), times))
+        order = order[: int(np.count_nonzero(~np.isnan(times)))]
+        self.arrivals = [
+            Arrival(rank, int(walker), float(times[walker])) for rank, walker in enumerate(order, start=1)
+        ]
+        self._times = times[order]
+        self._designs: NDArray[np.int32] = replay.walkers["design"]
+        self._count = len(replay.design_names)
+
+    def count(self, time_s: float) -> int:
+        """How many have arrived by ``time_s`` [s]."""
+        return int(np.searchsorted(self._times, time_s, side="right"))
+
+    def by_design(self, time_s: float) -> NDArray[np.int64]:
+        """How many of each design have arrived by ``time_s`` [s]."""
+        there = [arrival.walker for arrival in self.arrivals[: self.count(time_s)]]
+        return np.bincount(self._designs[there], minlength=self._count)

@@ -1,0 +1,135 @@
+"""Parts of which windows are made: buttons in a row, and cards with words."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from replays.drawing.layout import Box, Layout, Point
+from replays.drawing.sheet import Sheet
+from replays.window.keys import BINDINGS, MOUSE, Binding
+
+TEXT = 15
+"""Size of the letters on buttons and cards [points]."""
+
+SMALL = 14
+"""The smallest letters [points]."""
+
+_PADDING, _GAP, _HEIGHT = 11.0, 7.0, 32.0
+
+
+@dataclass(frozen=True)
+class Button:
+    """Something to press: ``action`` is what it asks for, ``key`` the key that does the same.
+
+    ``on`` tells that it is switched on, ``least`` [points] keeps its width while its words change.
+    """
+
+    action: str
+    words: str
+    key: str = ""
+    on: bool = False
+    least: float = 0.0
+
+
+@dataclass(frozen=True)
+class PlacedButton:
+    """A button and where it is."""
+
+    button: Button
+    box: Box
+
+
+def button_row(
+    sheet: Sheet, buttons: Sequence[Button], left: float, top: float, right: float
+) -> list[PlacedButton]:
+    """Place ``buttons`` side by side; those that would pass ``right`` [points] are left out."""
+    placed: list[PlacedButton] = []
+    for button in buttons:
+        width = sheet.text_size(button.words, TEXT)[0]
+        if button.key:
+            width += 7 + sheet.text_size(button.key, SMALL)[0]
+        width = max(width + 2 * _PADDING, button.least)
+        if left + width > right:
+            break
+        placed.append(PlacedButton(button, Box(left, top, width, _HEIGHT)))
+        left += width + _GAP
+    return placed
+
+
+def pressed(buttons: Sequence[PlacedButton], point: Point) -> str | None:
+    """The action of the button at ``point`` [points], or None."""
+    hit = (placed.button.action for placed in buttons if placed.box.holds(point))
+    return next((action for action in hit if action), None)
+
+
+def draw_button(sheet: Sheet, placed: PlacedButton) -> None:
+    """Draw a button; one without an action is only told."""
+    theme, box, button = sheet.theme, placed.box, placed.button
+    if not button.action:
+        sheet.text(button.words, box.middle, TEXT, theme.faded, across=0.5, down=0.5)
+        return
+    fill = theme.accent if button.on else theme.card
+    ink = theme.on_accent if button.on else theme.ink
+    sheet.card((box.left, box.top), (box.width, box.height), fill, theme.wood, 9)
+    y = box.top + box.height / 2
+    words = sheet.text_size(button.words, TEXT)[0]
+    whole = words + (7 + sheet.text_size(button.key, SMALL)[0] if button.key else 0.0)
+    x = box.left + (box.width - whole) / 2
+    sheet.text(button.words, (x, y), TEXT, ink, down=0.5)
+    if button.key:
+        faded = theme.on_accent if button.on else theme.faded
+        sheet.text(button.key, (x + words + 7, y), SMALL, faded, down=0.5)
+
+
+def draw_card(sheet: Sheet, box: Box) -> None:
+    """A card on which words can be read whatever lies below."""
+    sheet.card((box.left, box.top), (box.width, box.height), sheet.theme.card, sheet.theme.wood, 8)
+
+
+def draw_help(
+    sheet: Sheet,
+    bindings: Sequence[Binding] = BINDINGS,
+    mouse: Sequence[tuple[str, str]] = MOUSE,
+) -> None:
+    """All keys on a card in the middle, in as many columns as have room."""
+    groups: dict[str, list[tuple[str, str]]] = {}
+    for binding in bindings:
+        groups.setdefault(binding.group, []).append((binding.shown, binding.words))
+    if mouse:
+        groups["Mouse"] = list(mouse)
+    width, height = sheet.size
+    column, line = 350.0, 24.0
+    rows = sum(len(entries) + 1.7 for entries in groups.values())
+    columns = min(3, max(1, int((width - 40) // column)))
+    while columns < 3 and rows * line / columns > height - 80 and (columns + 1) * column < width:
+        columns += 1
+    # whole groups go into the column that is the shortest so far
+    filled: list[list[str]] = [[] for _ in range(columns)]
+    lengths = [0.0] * columns
+    for name, entries in groups.items():
+        shortest = lengths.index(min(lengths))
+        filled[shortest].append(name)
+        lengths[shortest] += len(entries) + 1.7
+    line = min(line, (height - 60) / max(max(lengths), 1.0))
+    card_width, card_height = min(columns * column + 30, width), max(lengths) * line + 34
+    box = Box((width - card_width) / 2, max((height - card_height) / 2, 4.0), card_width, card_height)
+    draw_card(sheet, box)
+    for number, names in enumerate(filled):
+        x, y = box.left + 22 + number * column, box.top + 18.0
+        for name in names:
+            sheet.text(name, (x, y), 17)
+            y += 1.1 * line
+            for keys, meaning in groups[name]:
+                sheet.text(keys, (x, y), TEXT)
+                sheet.text(sheet.shorten(meaning, TEXT, column - 122), (x + 108, y), TEXT, sheet.theme.faded)
+                y += line
+            y += 0.6 * line
+
+
+def draw_notice(sheet: Sheet, layout: Layout, words: str) -> None:
+    """A few lines for the viewer on a card at the top of the arena."""
+    width = min(layout.width - 40, 760.0)
+    lines = sheet.wrapped(words, TEXT, width - 30)[:4]
+    box = Box((layout.width - width) / 2, layout.arena.top + 10, width, 22.0 * len(lines) + 20)
+    draw_card(sheet, box)
+    for number, line in enumerate(lines):
+        sheet.text(line, (box.left + 15, box.top + 11 + 22 * number), TEXT)

@@ -1,0 +1,134 @@
+"""Opening a window, and the loop that keeps it going until it is closed."""
+
+import os
+from pathlib import Path
+from typing import Protocol
+
+from agents.errors import OutputError
+from replays.drawing.sheet import forget_fonts, pygame
+from replays.drawing.theme import LIGHT, Theme
+from replays.format.tables import Replay
+
+FRAMES_A_SECOND = 60
+"""Frames that the loop aims at."""
+
+_START_SIZE = (1280, 760)
+# Drivers of pygame that show nothing; fine when asked for by name, as a test does.
+_BLIND_DRIVERS = ("dummy", "offscreen")
+# A frame that took longer than this [s] must not make the run jump.
+_LONGEST_FRAME = 0.25
+_KEY_DELAY, _KEY_PACE = 300, 60
+
+
+class Shown(Protocol):
+    """What can be shown in a window: it takes events and time, and draws itself."""
+
+    closed: bool
+    full_screen: bool
+
+    @property
+    def title(self) -> str:
+        """Title of the window."""
+
+    def handle_event(self, event: pygame.event.Event) -> None:
+        """Do what an event asks for."""
+
+    def advance(self, elapsed_s: float) -> None:
+        """Let time of the viewer go by [s]."""
+
+    def is_still(self) -> bool:
+        """Whether it would look the same if it were drawn again."""
+
+    def draw(self, surface: pygame.Surface) -> None:
+        """Draw it."""
+
+
+def open_display() -> None:
+    """Get pygame's display ready. Raises OutputError where there is no screen."""
+    asked_for = os.environ.get("SDL_VIDEODRIVER", "")
+    try:
+        pygame.display.init()
+        driver = pygame.display.get_driver()
+        if driver in _BLIND_DRIVERS and driver not in asked_for:
+            raise pygame.error("no screen")
+    except pygame.error as error:
+        pygame.display.quit()
+        raise OutputError(
+            f"there is no screen to open a window on ({error}); make a picture or a film instead: "
+            "photodrome picture FILE --out PNG, photodrome film FILE --out GIF"
+        ) from error
+
+
+def usual_scale() -> float:
+    """Pixels a point that suit the screen: 2 on one with twice the usual number of lines."""
+    sizes = pygame.display.get_desktop_sizes()
+    lines = min(sizes[0]) if sizes else 1080
+    return 2.0 if lines >= 2000 else 1.5 if lines >= 1500 else 1.0
+
+
+def show(shown: Shown, scale: float = 1.0) -> None:
+    """Show ``shown`` in a window until it is closed. :func:`open_display` comes first.
+
+    Raises OutputError where the window cannot be opened.
+    """
+    try:
+        _open(shown.full_screen, (round(_START_SIZE[0] * scale), round(_START_SIZE[1] * scale)))
+        _loop(shown)
+    except pygame.error as error:
+        raise OutputError(
+            f"the window cannot be opened ({error}); make a picture or a film instead: "
+            "photodrome picture FILE --out PNG, photodrome film FILE --out GIF"
+        ) from error
+    finally:
+        pygame.quit()
+        forget_fonts()
+
+
+def _open(full_screen: bool, size: tuple[int, int]) -> pygame.Surface:
+    if full_screen:
+        return pygame.display.set_mode((0, 0), pygame.FULLSCREEN)
+    sizes = pygame.display.get_desktop_sizes()
+    if sizes:
+        size = (min(size[0], sizes[0][0]), min(size[1], sizes[0][1]))
+    return pygame.display.set_mode(size, pygame.RESIZABLE)
+
+
+def _loop(shown: Shown) -> None:
+    pygame.key.set_repeat(_KEY_DELAY, _KEY_PACE)
+    clock = pygame.time.Clock()
+    title, full_screen = "", shown.full_screen
+    size = pygame.display.get_window_size()
+    exposed = True
+    while not shown.closed:
+        for event in pygame.event.get():
+            exposed |= event.type in (pygame.VIDEOEXPOSE, pygame.WINDOWEXPOSED, pygame.VIDEORESIZE)
+            shown.handle_event(event)
+        if shown.full_screen != full_screen:
+            full_screen = shown.full_screen
+            if full_screen:
+                size = pygame.display.get_window_size()
+            _open(full_screen, size)
+            exposed = True
+        if shown.title != title:
+            title = shown.title
+            pygame.display.set_caption(title)
+        if exposed or not shown.is_still():
+            surface = pygame.display.get_surface()
+            assert surface is not None
+            shown.draw(surface)
+            pygame.display.flip()
+            exposed = False
+        shown.advance(min(clock.tick(FRAMES_A_SECOND) / 1000.0, _LONGEST_FRAME))
+
+
+def watch(replay: Replay, path: Path | None = None, theme: Theme = LIGHT, scale: float | None = None) -> None:
+    """Show ``replay`` in a window until the viewer closes it.
+
+    ``path`` is the file it was read from: a change of it is told, and it can be read again. ``scale`` is in
+    pixels a point; None takes what suits the screen. Raises OutputError where there is no screen.
+    """
+    open_display()
+    from replays.window.replay_window import Window
+
+    chosen = usual_scale() if scale is None else scale
+    show(Window(replay, theme, chosen, path), chosen)
