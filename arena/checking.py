@@ -9,7 +9,7 @@ from pathlib import Path
 from agents.design.spec import read_design
 from agents.errors import NotFoundError
 from agents.text.shipped import shipped_names
-from arena.spec import read_arena
+from arena.scene.spec import read_arena
 from replays.format.replay_file import read_replay
 
 _FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study)\b", re.MULTILINE)

@@ -19,7 +19,7 @@ from arena.study_command import sweep, tune
 from arena.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
-    from arena.contest import Contest
+    from arena.scene.contest import Contest
     from replays.format.tables import Replay
 
 # Lights of a bench sheet if none is asked for [lx]: a desk, a window, the open shade, the sun.
@@ -54,7 +54,7 @@ def photodrome() -> None:
 @as_json
 def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     """Race three shipped designs to a grow lamp, past a seed tray and the shade of a leaf."""
-    from arena.contest import read_contest
+    from arena.scene.contest import read_contest
 
     out, drawing = folder / "demo.replay.npz", folder / "demo.png"
     contest = read_contest(DEMO_ARENA, DEMO_DESIGNS, *_how(how))
@@ -86,7 +86,7 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
 
     For example: photodrome run slalom -d poppy -d lentil --walkers 2 --seconds '20 min'
     """
-    from arena.contest import read_contest
+    from arena.scene.contest import read_contest
 
     _spare(out, (arena, *designs))
     replay = _run(read_contest(arena, designs, *_how(how)), out, how["threads"])
@@ -316,7 +316,7 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
             check_writable(path)
     try:
         with progress("getting ready") as tell:
-            from arena.simulate import simulate
+            from arena.simulation import simulate
 
             replay = simulate(contest, threads, tell)
         write_replay(replay, out)

@@ -8,7 +8,7 @@ from pydantic import BaseModel
 from agents.design.spec import Design
 from agents.text.documents import VERSIONS, field_table
 from agents.text.shipped import configs_folder
-from arena.spec import ArenaSpec
+from arena.scene.spec import ArenaSpec
 from arena.studies.planform import PlanForm
 from arena.studies.scores import SCORES
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from arena.contest import read_contest
+from arena.scene.contest import read_contest
 from arena.workbench_face import Face
 from arena.workbench_hands import Hands
 from arena.workbench_papers import History, arena_of, read_paper

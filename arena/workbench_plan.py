@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from arena.record import describe_arena
-from arena.spec import ArenaSpec
+from arena.recording import describe_arena
+from arena.scene.spec import ArenaSpec
 from arena.workbench_layout import Layout
 from arena.workbench_state import Trial
 from arena.workbench_things import Thing

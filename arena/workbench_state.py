@@ -14,8 +14,8 @@ from agents.design.spec import Design
 from agents.errors import InputError, OptionError, WorkError
 from agents.text.documents import KeyedErrors, KeyPath
 from agents.text.quantities import Pair
-from arena.contest import Contest, Entrant
-from arena.spec import ArenaSpec
+from arena.scene.contest import Contest, Entrant
+from arena.scene.spec import ArenaSpec
 from arena.workbench_dials import DIALS, SCOPES, Dial, sketch
 from arena.workbench_latest import Latest
 from arena.workbench_papers import History, Paper, arena_of, design_of, first_line

@@ -9,8 +9,8 @@ import numpy as np
 
 from agents.text.documents import KeyedErrors, KeyPath
 from agents.text.quantities import Pair
-from arena.parts import ArenaForm
-from arena.spec import ArenaSpec
+from arena.scene.elements import ArenaForm
+from arena.scene.spec import ArenaSpec
 from replays.scoring.outline import inside
 
 # Things land on whole steps of this [m], so that the file stays readable.
@@ -122,7 +122,7 @@ def with_thing(spec: ArenaSpec, thing: Thing) -> ArenaSpec:
     """The arena with a thing where it now is. Raises KeyedErrors where that cannot be."""
     changed = _put(spec, thing.path, thing.value)
     # a copy is not checked by itself
-    from arena.geometry import check_geometry
+    from arena.scene.geometry import check_geometry
 
     check_geometry(changed)
     return changed

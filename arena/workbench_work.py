@@ -14,17 +14,17 @@ from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.handbook.light_kinds import KINDS, panel_weights
 from agents.text.quantities import Pair
-from arena.contest import Contest, Entrant
-from arena.flatten import flatten
-from arena.light import light_map
-from arena.parts import MOST_WALKERS
-from arena.placement import start_count
-from arena.record import map_of
-from arena.shadow import disc_points
-from arena.simulate import simulate, starts_of
-from arena.spec import ArenaSpec
+from arena.engine.light import light_map
+from arena.engine.shadow import disc_points
+from arena.recording import map_of
+from arena.scene.contest import Contest, Entrant
+from arena.scene.elements import MOST_WALKERS
+from arena.scene.flat_arena import flatten
+from arena.scene.placement import start_count
+from arena.scene.records import wall_table
+from arena.scene.spec import ArenaSpec
+from arena.simulation import simulate, starts_of
 from arena.workbench_latest import Tell
-from arena.world import wall_table
 from replays.format.tables import Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.scores import score as score_one

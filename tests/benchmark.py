@@ -26,10 +26,10 @@ from plain_walker import PlainWalker
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.handbook.light_kinds import KINDS
-from arena.assemble import WorldPlan
-from arena.flatten import FlatArena
-from arena.simulate import run_plans
-from arena.world import SHADE, SOURCE, WALL
+from arena.engine.assembly import WorldPlan
+from arena.scene.flat_arena import FlatArena
+from arena.scene.records import SHADE, SOURCE, WALL
+from arena.simulation import run_plans
 
 SECONDS = 600.0
 DESIGN = Design(name="bench mark")
@@ -40,8 +40,8 @@ ROOM = 0.04
 START = """
 import time
 begun = time.perf_counter()
-from arena.contest import read_contest
-from arena.simulate import simulate
+from arena.scene.contest import read_contest
+from arena.simulation import simulate
 simulate(read_contest("open-bench", ["poppy"], walkers=1, seconds=60.0, alone=True))
 print(time.perf_counter() - begun)
 """

@@ -15,8 +15,8 @@ os.environ["SDL_VIDEODRIVER"] = "dummy"
 
 import numpy as np
 
-from arena.contest import read_contest
-from arena.simulate import simulate
+from arena.scene.contest import read_contest
+from arena.simulation import simulate
 from replays.drawing.sheet import pygame
 from replays.format.tables import Replay
 from replays.window.replay_window import Window

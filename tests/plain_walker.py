@@ -22,7 +22,7 @@ from agents.design.parts import Side
 from agents.design.spec import Design
 from agents.handbook.formulae import lobe_exponent
 from agents.handbook.light_kinds import panel_weights
-from arena.flatten import FlatArena
+from arena.scene.flat_arena import FlatArena
 
 # How far a body goes between two looks at the walls [m].
 STRIDE = 1.5e-3

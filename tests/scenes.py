@@ -12,7 +12,7 @@ import numpy as np
 from shapely.geometry import LineString, Point, Polygon
 from shapely.ops import unary_union
 
-from arena.world import SHADE, SOURCE, SUN_DISTANCE, WALL, wall_table
+from arena.scene.records import SHADE, SOURCE, SUN_DISTANCE, WALL, wall_table
 
 
 @dataclass

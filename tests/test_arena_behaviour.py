@@ -15,9 +15,9 @@ from scipy.stats import binomtest
 from worlds import World, bench, box, contest, design, plank, tray
 
 from agents.design.spec import Design
-from arena.parts import Lamp, Sun
-from arena.simulate import simulate
-from arena.spec import read_arena
+from arena.scene.elements import Lamp, Sun
+from arena.scene.spec import read_arena
+from arena.simulation import simulate
 from replays.scoring.scores import score
 
 # Start and lamp of the closed loop are 1.4 m apart, far from every rim.

@@ -12,8 +12,8 @@ from agents.errors import SpecError
 from agents.handbook.light_kinds import KINDS
 from agents.text.documents import field_table
 from agents.text.shipped import shipped_names
-from arena.flatten import flatten, intensity_from_flux
-from arena.spec import ArenaSpec, read_arena
+from arena.scene.flat_arena import flatten, intensity_from_flux
+from arena.scene.spec import ArenaSpec, read_arena
 
 GOOD = """\
 photodrome: arena 1

@@ -8,8 +8,8 @@ import pytest
 from plain_walker import PlainWalker
 
 from agents.design.as_built import build
-from arena.assemble import WorldPlan
-from arena.simulate import run_plans
+from arena.engine.assembly import WorldPlan
+from arena.simulation import run_plans
 
 
 def test_the_plain_script_and_the_engine_agree() -> None:

@@ -12,8 +12,8 @@ from fabricate import Fabricator, arena
 from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError
 from agents.noise import TRIGGER, normal_pair
-from arena.contest import read_contest
-from arena.simulate import simulate
+from arena.scene.contest import read_contest
+from arena.simulation import simulate
 from replays.causes.sentences import Cause, cause_of, volts_words
 from replays.causes.traces import Circuits, Trace
 from replays.drawing.colours import light_words

@@ -16,7 +16,7 @@ from shapely import affinity
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 
 from agents.handbook.formulae import formulae as handbook
-from arena import contact, whiskers
+from arena.engine.loop import contact, whiskers
 
 Body = tuple[np.ndarray, int, float]
 

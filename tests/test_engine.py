@@ -19,10 +19,10 @@ from scipy.optimize import brentq
 from worlds import TABLES, World, bench, box, design, lamp, leaf, plank, tray
 
 from agents.design.spec import Design
-from arena.engine import advance
-from arena.layout import STOPPED, WAITING
-from arena.senses import take_light, take_touch
-from arena.spec import ArenaSpec
+from arena.engine.loop import advance
+from arena.engine.memory import STOPPED, WAITING
+from arena.engine.senses import take_light, take_touch
+from arena.scene.spec import ArenaSpec
 from replays.format.tables import LEDGER
 
 STILL = design("fennel", both__eye__jitter=0.0)

@@ -6,14 +6,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from arena.contest import read_contest
-from arena.simulate import TABLES, simulate
+from arena.scene.contest import read_contest
+from arena.simulation import TABLES, simulate
 from replays.format.replay_file import read_replay, write_replay
 from replays.format.tables import Replay
 
 
 def test_glimpses_are_beginnings_of_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
+    monkeypatch.setattr("arena.simulation.GLIMPSE_EVERY", 0.0)
     contest = replace(read_contest("potting-bench", ["poppy", "lentil"]), walkers=20, seconds=5000.0)
     seen: list[tuple[Replay, float]] = []
     whole = simulate(contest, 1, glimpse=lambda replay, until: seen.append((replay, until)))
@@ -35,7 +35,7 @@ def test_glimpses_are_beginnings_of_the_run(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_what_a_glimpse_raises_stops_the_run(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
+    monkeypatch.setattr("arena.simulation.GLIMPSE_EVERY", 0.0)
     contest = replace(read_contest("potting-bench", ["poppy"]), walkers=20, seconds=1e6)
 
     class EnoughError(Exception):
@@ -50,7 +50,7 @@ def test_what_a_glimpse_raises_stops_the_run(monkeypatch: pytest.MonkeyPatch) ->
 
 
 def test_walkers_that_are_alone_are_not_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
+    monkeypatch.setattr("arena.simulation.GLIMPSE_EVERY", 0.0)
     contest = replace(read_contest("open-bench", ["poppy"], alone=True), seconds=600.0)
     seen: list[float] = []
     simulate(contest, 1, glimpse=lambda replay, until: seen.append(until))
@@ -61,7 +61,7 @@ def test_walkers_that_are_alone_are_not_looked_at(monkeypatch: pytest.MonkeyPatc
 def test_a_run_that_is_looked_at_is_written_in_the_same_bytes(
     designs: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
+    monkeypatch.setattr("arena.simulation.GLIMPSE_EVERY", 0.0)
     contest = replace(read_contest("potting-bench", designs), walkers=8, seconds=3000.0)
     times: list[float] = []
     write_replay(simulate(contest, 2, glimpse=lambda replay, until: times.append(until)), tmp_path / "seen")
@@ -75,7 +75,7 @@ def test_a_glimpse_can_be_written_and_read_and_lacks_no_row(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The tables of a glimpse are rows of the run: all up to its time, and none besides."""
-    monkeypatch.setattr("arena.simulate.GLIMPSE_EVERY", 0.0)
+    monkeypatch.setattr("arena.simulation.GLIMPSE_EVERY", 0.0)
     contest = replace(read_contest("potting-bench", ["poppy", "lentil"]), walkers=20, seconds=3500.0)
     seen: list[tuple[Replay, float]] = []
     whole = simulate(contest, 1, glimpse=lambda replay, until: seen.append((replay, until)))

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from arena.grid import gather, place_in_grid
-from arena.layout import BODY, SETTINGS
-from arena.schedule import first_walker, set_time, tree_size
+from arena.engine.grid import gather, place_in_grid
+from arena.engine.memory import BODY, SETTINGS
+from arena.engine.schedule import first_walker, set_time, tree_size
 
 places = st.tuples(st.floats(-1.0, 2.0), st.floats(0.5, 1.75))
 

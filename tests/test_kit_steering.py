@@ -16,8 +16,8 @@ from agents.circuit.steering import balance, heading_beside, lead
 from agents.design.as_built import build
 from agents.design.built_copies import copies
 from agents.design.spec import Design, Tolerance, read_design
-from arena.contest import Contest, Entrant, read_contest
-from arena.simulate import simulate
+from arena.scene.contest import Contest, Entrant, read_contest
+from arena.simulation import simulate
 from replays.format.tables import Replay
 
 COPIES = 200

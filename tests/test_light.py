@@ -15,8 +15,8 @@ from shapely.geometry import LineString, Point
 
 from agents.errors import InputError
 from agents.handbook.formulae import formulae as handbook
-from arena import light, shadow
-from arena.world import wall_table
+from arena.engine.loop import light, shadow
+from arena.scene.records import wall_table
 
 
 def make_table(rows: Sequence[tuple[float, float, float, float, float]]) -> np.ndarray:

@@ -15,8 +15,8 @@ from shapely.ops import unary_union
 from worlds import World, bench, box, design, lamp, leaf, mirrored, plank, signed_gap, tray, wall_lines
 
 from agents.design.spec import Design, read_design
-from arena.motion import drive, spacing
-from arena.spec import ArenaSpec
+from arena.engine.motion import drive, spacing
+from arena.scene.spec import ArenaSpec
 
 # What bodies may overlap by [m].
 OVERLAP = 1e-4

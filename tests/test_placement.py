@@ -12,11 +12,11 @@ from agents.design.as_built import build
 from agents.design.spec import read_design
 from agents.errors import OptionError
 from agents.text.shipped import shipped_names
-from arena.flatten import flatten
-from arena.parts import StartPlace, Starts, StartZone
-from arena.placement import ROOM, Footprint, footprints, place_walkers, start_count
-from arena.simulate import simulate
-from arena.spec import ArenaSpec, read_arena
+from arena.scene.elements import StartPlace, Starts, StartZone
+from arena.scene.flat_arena import flatten
+from arena.scene.placement import ROOM, Footprint, footprints, place_walkers, start_count
+from arena.scene.spec import ArenaSpec, read_arena
+from arena.simulation import simulate
 
 PRINT = footprints(build(design()))[0]
 

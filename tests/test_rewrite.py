@@ -20,7 +20,7 @@ from agents.text.quantities import Fraction, Number, Point, Points, Quantity
 from agents.text.shapes import key_paths, keys_of, shape_at
 from agents.text.shipped import find_document, shipped_names
 from agents.text.units import DIMENSIONS
-from arena.spec import ArenaSpec, parse_arena
+from arena.scene.spec import ArenaSpec, parse_arena
 
 HERE = "shelf.yaml"
 

@@ -11,12 +11,12 @@ from worlds import bench, box, contest, design, lamp, leaf, plank, tray
 from agents.design.as_built import build
 from agents.design.spec import Design, Tolerance
 from agents.errors import ModelError, OptionError
-from arena.assemble import WorldPlan
-from arena.contest import Contest
-from arena.flatten import flatten
-from arena.parts import Starts, StartZone
-from arena.simulate import BATCH, run_plans, simulate
-from arena.spec import ArenaSpec
+from arena.engine.assembly import WorldPlan
+from arena.scene.contest import Contest
+from arena.scene.elements import Starts, StartZone
+from arena.scene.flat_arena import flatten
+from arena.scene.spec import ArenaSpec
+from arena.simulation import BATCH, run_plans, simulate
 from replays.format.replay_file import read_replay, write_replay
 from replays.format.tables import TABLES, Replay
 

@@ -17,7 +17,7 @@ from agents.errors import InputError, SpecError
 from agents.text.documents import KeyedError
 from agents.text.quantities import Fraction, Quantity
 from agents.text.shipped import find_document, shipped_names
-from arena.spec import ArenaSpec, parse_arena, read_arena
+from arena.scene.spec import ArenaSpec, parse_arena, read_arena
 from arena.studies.changes import placed
 from arena.studies.paths import (
     Parameter,

@@ -16,8 +16,8 @@ from plans import BASE, DRAWN, OWN, ROOM, with_vary, write
 from agents.design.spec import Design, read_design
 from agents.errors import InputError, SpecError
 from agents.text.shipped import find_document, shipped_names
-from arena import geometry
-from arena.spec import read_arena
+from arena.scene import geometry
+from arena.scene.spec import read_arena
 from arena.studies import planform
 from arena.studies.plan import Setting, parse_study, read_study
 from arena.studies.planform import typical_time

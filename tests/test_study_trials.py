@@ -14,12 +14,12 @@ from worlds import bench, box
 
 from agents.design.spec import Design, read_design
 from agents.errors import OptionError
-from arena.contest import read_contest
-from arena.flatten import flatten
-from arena.parts import StartPlace, Starts
-from arena.placement import Footprint, Ground, place_walkers
-from arena.simulate import LOSS, simulate
-from arena.spec import read_arena
+from arena.scene.contest import read_contest
+from arena.scene.elements import StartPlace, Starts
+from arena.scene.flat_arena import flatten
+from arena.scene.placement import Footprint, Ground, place_walkers
+from arena.scene.spec import read_arena
+from arena.simulation import LOSS, simulate
 from arena.studies import trials
 from arena.studies.plan import Study, parse_study
 from arena.studies.scores import SCORE_COLUMNS, SCORES, TRIAL

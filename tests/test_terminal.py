@@ -19,35 +19,35 @@ RUN = ("run", "open-bench", "-d", "poppy")
 # Says on the output when the engine is at work.
 TELLING = """
 import os
-import arena.simulate
-advance = arena.simulate.advance_batch
+import arena.simulation
+advance = arena.simulation.advance_batch
 def told(*arguments):
     os.write(1, b"at work\\n")
     return advance(*arguments)
-arena.simulate.advance_batch = told
+arena.simulation.advance_batch = told
 """
 
 # An engine that cannot be stopped, as while a kernel is being compiled.
 STUCK = """
 import os
 import threading
-import arena.simulate
+import arena.simulation
 def stuck(*arguments):
     os.write(1, b"at work\\n")
     threading.Event().wait()
-arena.simulate.advance_batch = stuck
+arena.simulation.advance_batch = stuck
 """
 
 # The same in a thread that nobody waits for, except the interpreter on its way out.
 FORGOTTEN = """
 import os
 import threading
-import arena.simulate
+import arena.simulation
 def forget(*arguments):
     threading.Thread(target=threading.Event().wait).start()
     os.write(1, b"at work\\n")
     threading.Event().wait()
-arena.simulate.simulate = forget
+arena.simulation.simulate = forget
 """
 
 on_posix = pytest.mark.skipif(sys.platform == "win32", reason="signals and pipes work in another way there")

@@ -18,7 +18,7 @@ from agents.errors import OptionError, OutputError, SpecError, WorkError
 from agents.handbook.light_kinds import KINDS, panel_weights
 from agents.text.shipped import find_document
 from arena.command import main
-from arena.spec import parse_arena, read_arena
+from arena.scene.spec import parse_arena, read_arena
 from arena.workbench import set_up, workbench
 from arena.workbench_dials import DIALS, SCOPES
 from arena.workbench_face import Face

@@ -13,14 +13,14 @@ from shapely.geometry.base import BaseGeometry
 
 from agents.design.as_built import build
 from agents.design.spec import Design
-from arena.assemble import WorldPlan, assemble
-from arena.batch import world_of
-from arena.contest import Contest, Entrant
-from arena.engine import advance, end_world, settle_world
-from arena.flatten import flatten
-from arena.layout import DONE, FULL
-from arena.parts import Ambient, Floor, Goal, Lamp, Shade, StartPlace, Starts, Wall
-from arena.spec import ArenaSpec
+from arena.engine.assembly import WorldPlan, assemble
+from arena.engine.batch import world_of
+from arena.engine.loop import advance, end_world, settle_world
+from arena.engine.memory import DONE, FULL
+from arena.scene.contest import Contest, Entrant
+from arena.scene.elements import Ambient, Floor, Goal, Lamp, Shade, StartPlace, Starts, Wall
+from arena.scene.flat_arena import flatten
+from arena.scene.spec import ArenaSpec
 from replays.format.tables import PULSES, TOUCHES
 
 Pairs = Sequence[tuple[float, float]]

@@ -37,7 +37,7 @@ from agents.text.quantities import (
 from agents.text.readers import Reader
 from agents.text.shapes import keys_of, shape_at
 from agents.text.units import plain_text
-from arena.spec import ArenaSpec
+from arena.scene.spec import ArenaSpec
 from arena.studies.changes import LISTED, PLACED, changed, extents_of, placed, points_of
 
 __all__ = [

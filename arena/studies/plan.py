@@ -20,8 +20,8 @@ from agents.text.documents import LONGEST_NAME
 from agents.text.marked_yaml import read_text
 from agents.text.readers import Word
 from agents.text.shipped import find_document
-from arena.contest import Entrant
-from arena.spec import ArenaSpec
+from arena.scene.contest import Entrant
+from arena.scene.spec import ArenaSpec
 from arena.studies.paths import Parameter, values_into_arena, values_into_design
 from arena.studies.planform import MOST_TRIALS, counted, time_text, typical_time
 from arena.studies.ranges import Levels, Span, range_text

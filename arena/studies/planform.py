@@ -9,7 +9,7 @@ from pydantic import Field
 from agents.text.documents import BaseSpec
 from agents.text.quantities import Number, Quantity, QuantityError, Word
 from agents.text.readers import Reader, sort_of
-from arena.parts import MOST_WALKERS
+from arena.scene.elements import MOST_WALKERS
 from arena.studies.sampling import SAMPLINGS
 
 # A study of more trials than this takes longer than anybody waits.

@@ -17,8 +17,8 @@ from agents.text.documents import KeyedError, KeyedErrors, KeyPath, fault_at, pa
 from agents.text.marked_yaml import parse_marked, read_text
 from agents.text.quantities import QuantityError, quote
 from agents.text.shipped import find_document, shipped_names
-from arena.contest import Entrant
-from arena.spec import ArenaSpec, parse_arena
+from arena.scene.contest import Entrant
+from arena.scene.spec import ArenaSpec, parse_arena
 from arena.studies.paths import (
     Parameter,
     parameter_at,

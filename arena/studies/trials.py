@@ -25,13 +25,13 @@ import numpy.typing as npt
 from agents.circuit.records import WALKER
 from agents.design.built_copies import copies
 from agents.errors import InputError, OptionError
-from arena.assemble import WorldPlan, joined
-from arena.flatten import FlatArena, flatten
-from arena.parts import Goal
-from arena.placement import Footprint, Ground, footprints
-from arena.record import describe_arena, walker_rows
-from arena.simulate import LOSS, run_worlds
-from arena.spec import ArenaSpec
+from arena.engine.assembly import WorldPlan, joined
+from arena.recording import describe_arena, walker_rows
+from arena.scene.elements import Goal
+from arena.scene.flat_arena import FlatArena, flatten
+from arena.scene.placement import Footprint, Ground, footprints
+from arena.scene.spec import ArenaSpec
+from arena.simulation import LOSS, run_worlds
 from arena.studies.plan import Setting, Study
 from arena.studies.scores import SCORE_COLUMNS, TRIAL
 from replays.format.tables import Replay

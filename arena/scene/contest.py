@@ -8,9 +8,9 @@ from pathlib import Path
 from agents.design.spec import Design, read_design
 from agents.errors import OptionError
 from agents.text.shipped import find_document
-from arena.parts import MOST_WALKERS
-from arena.placement import start_count
-from arena.spec import ArenaSpec, read_arena
+from arena.scene.elements import MOST_WALKERS
+from arena.scene.placement import start_count
+from arena.scene.spec import ArenaSpec, read_arena
 
 
 @dataclass(frozen=True)

@@ -12,13 +12,13 @@ import numpy.typing as npt
 from agents.circuit.records import WALKER
 from agents.design.built_copies import built, part_chances, part_values
 from agents.errors import ModelError
-from arena.assemble import WorldPlan, assemble, joined
-from arena.batch import advance_batch
-from arena.contest import Contest
-from arena.flatten import FlatArena, flatten
-from arena.layout import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
-from arena.placement import Ground, footprints
-from arena.record import compose
+from arena.engine.assembly import WorldPlan, assemble, joined
+from arena.engine.batch import advance_batch
+from arena.engine.memory import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
+from arena.recording import compose
+from arena.scene.contest import Contest
+from arena.scene.flat_arena import FlatArena, flatten
+from arena.scene.placement import Ground, footprints
 from replays.format.tables import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
 
 # Worlds that one call of the engine runs at the most, and calls into which a world of its own is cut, so that

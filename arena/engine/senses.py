@@ -6,12 +6,12 @@ from typing import Any
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
 from agents.compiled import kernel
-from arena.contact import body_body_gap, body_wall_gap
-from arena.grid import gather
-from arena.layout import PANEL_POINTS, RECEPTORS, Crowd, Records, Scene
-from arena.light import ambient_share, irradiation, open_light
-from arena.shadow import body_hides
-from arena.whiskers import whisker_body_bend, whisker_wall_bend
+from arena.engine.contact import body_body_gap, body_wall_gap
+from arena.engine.grid import gather
+from arena.engine.light import ambient_share, irradiation, open_light
+from arena.engine.memory import PANEL_POINTS, RECEPTORS, Crowd, Records, Scene
+from arena.engine.shadow import body_hides
+from arena.engine.whiskers import whisker_body_bend, whisker_wall_bend
 
 # A body this near to something touches it [m].
 TOUCH_GAP = 5e-4

@@ -20,7 +20,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.compiled import kernel
-from arena.contact import body_wall_gap
+from arena.engine.contact import body_wall_gap
 
 Floats = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
@@ -154,8 +154,8 @@ def whisker_body_bend(
 ) -> float:
     """Return the bend [m] that another body gives to the whisker from root R to tip T.
 
-    The body is a rounded polygon as in :mod:`arena.contact`, ``body_height`` [m] high. 0 where the wire
-    does not touch it.
+    The body is a rounded polygon as in :mod:`arena.engine.contact`, ``body_height`` [m] high. 0 where the
+    wire does not touch it.
     """
     if body_height <= height:
         return 0.0

@@ -10,10 +10,10 @@ import math
 from typing import Any
 
 from agents.compiled import kernel
-from arena.contact import body_body_gap, body_wall_gap
-from arena.grid import gather, place_in_grid
-from arena.layout import Crowd, Records
-from arena.senses import list_walls, walls_within
+from arena.engine.contact import body_body_gap, body_wall_gap
+from arena.engine.grid import gather, place_in_grid
+from arena.engine.memory import Crowd, Records
+from arena.engine.senses import list_walls, walls_within
 
 # Overlap [m] below which bodies count as apart.
 CLEAR = 2e-5

@@ -16,8 +16,8 @@ from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.compiled import kernel, kernel_part
 from agents.noise import TRIGGER, normal_pair
-from arena.grid import gather
-from arena.layout import (
+from arena.engine.grid import gather
+from arena.engine.memory import (
     ARRIVING,
     COASTING,
     DONE,
@@ -33,19 +33,8 @@ from arena.layout import (
     Records,
     Scene,
 )
-from arena.motion import WALL_MARGIN, drive, settle_place, tell_shadow
-from arena.schedule import first_walker, set_time
-from arena.senses import (
-    TOUCH_ROOM,
-    list_walls,
-    may_touch,
-    set_triggers,
-    shift_shadow,
-    sum_light,
-    take_light,
-    take_touch,
-)
-from arena.tell import (
+from arena.engine.motion import WALL_MARGIN, drive, settle_place, tell_shadow
+from arena.engine.output import (
     open_pulse,
     room_left,
     tell_light,
@@ -54,6 +43,17 @@ from arena.tell import (
     tell_pulse,
     tell_standing,
     tell_touch,
+)
+from arena.engine.schedule import first_walker, set_time
+from arena.engine.senses import (
+    TOUCH_ROOM,
+    list_walls,
+    may_touch,
+    set_triggers,
+    shift_shadow,
+    sum_light,
+    take_light,
+    take_touch,
 )
 
 # A moving walker is put in its new place, and freed of contacts, after this way [m] or time [s] at the most.
@@ -112,7 +112,7 @@ def plan_trigger(crowd: Crowd, counts: Integers, number: int, now: float) -> Non
 
 @kernel_part
 def advance(scene: Scene, crowd: Crowd, out: Out, until: float) -> int:
-    """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.layout`.
+    """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.engine.memory`.
 
     FULL asks to empty the output and to call again, STOPPED that ``stop`` was set; both leave the world
     ready to go on.

@@ -1,8 +1,8 @@
 """Many worlds in one compiled call, one after the other."""
 
 from agents.compiled import kernel, kernel_part
-from arena.engine import advance, end_world, settle_world
-from arena.layout import DONE, ENDED, FRESH, FULL, Batch, Crowd, Integers, Out, Records, Scene
+from arena.engine.loop import advance, end_world, settle_world
+from arena.engine.memory import DONE, ENDED, FRESH, FULL, Batch, Crowd, Integers, Out, Records, Scene
 
 
 @kernel_part

@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from agents.compiled import kernel
-from arena.layout import PULSING, Integers, Out, Records
+from arena.engine.memory import PULSING, Integers, Out, Records
 
 # A pose is written when the walker has moved [m] or turned [rad] this much since the last one.
 POSE_MOVE = 0.002

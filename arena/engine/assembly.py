@@ -8,12 +8,12 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.circuit.records import WALKER
-from arena.flatten import FlatArena
-from arena.layout import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
-from arena.schedule import tree_size
-from arena.senses import TOUCH_ROOM
-from arena.shadow import disc_points
-from arena.world import SHADE, SOURCE, WALL, wall_table
+from arena.engine.memory import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
+from arena.engine.schedule import tree_size
+from arena.engine.senses import TOUCH_ROOM
+from arena.engine.shadow import disc_points
+from arena.scene.flat_arena import FlatArena
+from arena.scene.records import SHADE, SOURCE, WALL, wall_table
 from replays.format.tables import LIGHTS, POSES, PULSES, TOUCHES
 
 Floats = npt.NDArray[np.float64]

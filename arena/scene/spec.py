@@ -6,7 +6,7 @@ from pydantic import model_validator
 
 from agents.text.documents import parse_document, read_document
 from agents.text.shipped import find_document
-from arena.parts import ArenaForm
+from arena.scene.elements import ArenaForm
 
 
 class ArenaSpec(ArenaForm):
@@ -15,7 +15,7 @@ class ArenaSpec(ArenaForm):
     @model_validator(mode="after")
     def _check_geometry(self) -> "ArenaSpec":
         # Geometry takes long to import, and most commands read no arena.
-        from arena.geometry import check_geometry
+        from arena.scene.geometry import check_geometry
 
         check_geometry(self)
         return self

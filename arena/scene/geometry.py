@@ -14,7 +14,7 @@ from shapely.validation import explain_validity
 
 from agents.text.documents import KeyedError, KeyedErrors, KeyPath
 from agents.text.quantities import Pair, format_quantity
-from arena.parts import ArenaForm, Goal, Shade, Starts, Wall
+from arena.scene.elements import ArenaForm, Goal, Shade, Starts, Wall
 
 # What lies on an edge counts as inside, whatever rounding says [m].
 _SLACK = 1e-9

@@ -49,8 +49,8 @@ def _walls_stop(
 ) -> bool:
     """Tell whether one of ``walls`` first .. last − 1 stops the ray from P to P + d.
 
-    ``walls`` is the table of :func:`arena.world.wall_table`, in which one figure of all walls lies side by
-    side: reading the records instead takes twice as long.
+    ``walls`` is the table of :func:`arena.scene.records.wall_table`, in which one figure of all walls lies
+    side by side: reading the records instead takes twice as long.
     """
     stopped = False
     # No early exit, no branch and no division, so that the compiler can take several walls at once.

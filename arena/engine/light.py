@@ -1,7 +1,7 @@
 """Light at a point of the arena: Σ intensity / d² · beam · cos^m(incidence) · visible fraction + ambient.
 
 Lengths are in metres, illuminances in lux. Floors and walls reflect nothing; what of the light gets past
-walls, shades and bodies is told by :mod:`arena.shadow`.
+walls, shades and bodies is told by :mod:`arena.engine.shadow`.
 """
 
 import math
@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.compiled import kernel
-from arena.shadow import visible_fraction
+from arena.engine.shadow import visible_fraction
 
 Floats = npt.NDArray[np.float64]
 Records = npt.NDArray[np.void]

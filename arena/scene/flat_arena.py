@@ -10,8 +10,8 @@ import numpy.typing as npt
 from agents.handbook.formulae import lobe_exponent
 from agents.handbook.light_kinds import KINDS, kind_index
 from agents.text.quantities import Pair
-from arena.parts import ArenaForm, Lamp, Sun
-from arena.world import SHADE, SOURCE, SUN_DISTANCE, WALL
+from arena.scene.elements import ArenaForm, Lamp, Sun
+from arena.scene.records import SHADE, SOURCE, SUN_DISTANCE, WALL
 
 # Width of the sun as seen from the earth's mean distance [rad].
 SUN_WIDTH = math.radians(0.533)
@@ -22,7 +22,7 @@ Records = npt.NDArray[np.void]
 
 @dataclass(frozen=True)
 class FlatArena:
-    """An arena as arrays: records of :mod:`arena.world`, lengths in metres.
+    """An arena as arrays: records of :mod:`arena.scene.records`, lengths in metres.
 
     ``ambient`` holds the illuminance [lx] of each of agents.handbook.light_kinds.KINDS; ``shade_points`` and
     ``floor`` have shape (points, 2). The last records of ``walls`` are the floor's rim, one for each of its

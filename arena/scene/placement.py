@@ -9,8 +9,8 @@ import numpy.typing as npt
 
 from agents.errors import OptionError
 from agents.noise import START, uniform_pair
-from arena.flatten import FlatArena
-from arena.spec import ArenaSpec
+from arena.scene.flat_arena import FlatArena
+from arena.scene.spec import ArenaSpec
 
 Floats = npt.NDArray[np.float64]
 Records = npt.NDArray[np.void]

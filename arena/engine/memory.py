@@ -141,10 +141,10 @@ SPAN = np.dtype(
 
 
 class Scene(NamedTuple):
-    """What stands: records of :mod:`arena.world`; ``ambient`` (kinds,) [lx].
+    """What stands: records of :mod:`arena.scene.records`; ``ambient`` (kinds,) [lx].
 
-    ``wall_table`` holds the walls again as :func:`arena.world.wall_table` does, (5, walls); in a batch it is
-    flat, floor by floor.
+    ``wall_table`` holds the walls again as :func:`arena.scene.records.wall_table` does, (5, walls); in a
+    batch it is flat, floor by floor.
     """
 
     sources: Records

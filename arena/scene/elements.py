@@ -163,7 +163,7 @@ class Goal(BaseSpec):
 
 
 class ArenaForm(BaseSpec):
-    """One arena, its parts right one by one; :class:`arena.spec.ArenaSpec` holds them together."""
+    """One arena, its parts right one by one; :class:`arena.scene.spec.ArenaSpec` holds them together."""
 
     name: str = Field(description="name of the arena, as tables and pictures show it")
     about: str | None = Field(None, description="what the arena puts to the test")

@@ -6,13 +6,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from arena.contest import Contest
-from arena.flatten import FlatArena, flatten
-from arena.light import light_map
-from arena.parts import Goal, Lamp
-from arena.shadow import disc_points
-from arena.spec import ArenaSpec
-from arena.world import wall_table
+from arena.engine.light import light_map
+from arena.engine.shadow import disc_points
+from arena.scene.contest import Contest
+from arena.scene.elements import Goal, Lamp
+from arena.scene.flat_arena import FlatArena, flatten
+from arena.scene.records import wall_table
+from arena.scene.spec import ArenaSpec
 from replays.format.header import FORMAT, VERSION
 from replays.format.tables import WALKERS, Replay
 
