@@ -9,7 +9,7 @@ from agents.design.spec import Design
 from agents.text.documents import VERSIONS, field_table
 from agents.text.shipped import configs_folder
 from arena.scene.spec import ArenaSpec
-from arena.studies.planform import PlanForm
+from arena.studies.plans.plan_form import PlanForm
 from arena.studies.scores import SCORES
 
 _HEAD = """\

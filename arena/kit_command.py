@@ -16,7 +16,7 @@ class FaultName(AnyType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Take it, or fail with all there are."""
-        from arena.studies.yields import NAMES
+        from arena.studies.kits.yields import NAMES
 
         if value not in NAMES:
             self.fail(f"got {value!r}, expected one of {', '.join(NAMES)}", param, ctx)
@@ -111,10 +111,10 @@ def kit(
     from agents.design.spec import read_design
     from agents.errors import OptionError, WorkError
     from agents.text.shipped import find_document
-    from arena.studies.kit import kit as draw_kits
-    from arena.studies.kit import lights_between, write_copies
-    from arena.studies.picking import read_eyes
-    from arena.studies.yields import Demand
+    from arena.studies.kits.kit import kit as draw_kits
+    from arena.studies.kits.kit import lights_between, write_copies
+    from arena.studies.kits.picking import read_eyes
+    from arena.studies.kits.yields import Demand
     from replays.format.writing import check_writable
 
     spec = read_design(design)

@@ -8,10 +8,10 @@ from rich.console import Console
 from rich.text import Text
 
 from agents.text.quantities import format_quantity
-from arena.studies.estimates import Estimate
-from arena.studies.kit import Kit
-from arena.studies.picking import Picking
-from arena.studies.yields import NAMES, STRAYS
+from arena.studies.kits.kit import Kit
+from arena.studies.kits.picking import Picking
+from arena.studies.kits.yields import NAMES, STRAYS
+from arena.studies.statistics.estimates import Estimate
 from arena.tables import NOTHING, Column, print_in_parts, print_table, the_console
 from arena.terminal import command_word, printable
 
@@ -207,7 +207,7 @@ def draw_gains(found: Kit, path: Path) -> None:
 
     Raises OutputError where it cannot be written.
     """
-    from arena.studies.plots import forest
+    from arena.studies.telling.plots import forest
 
     share = found.share.value
 

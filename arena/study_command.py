@@ -10,7 +10,7 @@ from arena.options import Command, Whole, as_json, threads_option
 from arena.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
-    from arena.studies.plan import Study
+    from arena.studies.plans.study import Study
 
 KEPT = "the trials that were through are kept in {folder}, and the same command goes on from there"
 
@@ -54,18 +54,18 @@ def sweep(
     they finish: stopped in the midst, the same command goes on from there.
     """
     from agents.errors import WorkError
-    from arena.studies.plan import read_study
+    from arena.studies.plans.study import read_study
 
     study = read_study(plan)
     folder = folder or Path(f"{Path(study.file).stem}.sweep")
     _announce(study, folder, to_json)
     try:
         with progress("getting ready", "sweeping", KEPT.format(folder=folder)) as tell:
-            from arena.studies.sweep import run
+            from arena.studies.running.sweep import run
 
             outcome = run(study, folder, threads, on, afresh, tell)
-        from arena.studies.summary import draw_summary, summarise, write_summary
-        from arena.studies.sweep import SETTINGS_CSV
+        from arena.studies.running.sweep import SETTINGS_CSV
+        from arena.studies.telling.summary import draw_summary, summarise, write_summary
 
         with progress("comparing", stopped=KEPT.format(folder=folder)):
             summary = summarise(outcome)
@@ -102,19 +102,19 @@ def tune(
     of the winning design is written beside the tables.
     """
     from agents.errors import WorkError
-    from arena.studies.plan import read_study
+    from arena.studies.plans.study import read_study
 
     study = read_study(plan, most_trials=None)
     folder = folder or Path(f"{Path(study.file).stem}.tune")
     stopped = "nothing was written"
     try:
         with progress("getting ready", "searching") as tell:
-            from arena.studies.tune import prepared
-            from arena.studies.tune import tune as search
+            from arena.studies.search.tuning import prepared
+            from arena.studies.search.tuning import tune as search
 
             prepared(study, folder)
             found = search(study, budget, threads, tell)
-        from arena.studies.tune import draw_search, write_search
+        from arena.studies.search.tuning import draw_search, write_search
 
         stopped = f"some files in {folder} may be missing, or from before"
         files = write_search(found, folder) + ([] if no_plots else draw_search(found, folder))

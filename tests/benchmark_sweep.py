@@ -29,9 +29,9 @@ import yaml
 # time [s], memory [MB].
 SWEEP = """
 import json, resource, sys, time
-from arena.studies.plan import read_study
-from arena.studies.summary import draw_summary, summarise, write_summary
-from arena.studies.sweep import run
+from arena.studies.plans.study import read_study
+from arena.studies.telling.summary import draw_summary, summarise, write_summary
+from arena.studies.running.sweep import run
 outcome = run(read_study(sys.argv[1]), sys.argv[2])
 summary = summarise(outcome)
 write_summary(summary, outcome.folder / "settings.csv")

@@ -7,7 +7,7 @@ import pytest
 
 from agents.errors import SpecError
 from agents.text.shipped import find_document
-from arena.studies.plan import parse_study
+from arena.studies.plans.study import parse_study
 
 BASE = """photodrome: study 1
 name: a study

@@ -15,9 +15,9 @@ from agents.design.built_copies import copies, part_chances, part_values
 from agents.design.spec import Design, Tolerance, read_design
 from agents.errors import OptionError
 from agents.text.shipped import shipped_names
-from arena.studies.blame import Blame, alike, explained_by, paired_difference, parts_of, tightened
-from arena.studies.kit import Kit, kit, lights_between, write_copies
-from arena.studies.yields import NAMES, Demand, Trial, expected_of, share_of
+from arena.studies.kits.blame import Blame, alike, explained_by, paired_difference, parts_of, tightened
+from arena.studies.kits.kit import Kit, kit, lights_between, write_copies
+from arena.studies.kits.yields import NAMES, Demand, Trial, expected_of, share_of
 
 LIGHTS = (1e3, 4e3, 20e3)
 ALL = Demand(LIGHTS, "daylight", frozenset(), math.radians(30.0))

@@ -24,12 +24,12 @@ from agents.circuit.eye import trigger_voltage
 from agents.design.as_built import build
 from agents.design.spec import Design, read_design
 from agents.text.shipped import configs_folder, shipped_names
-from arena.studies.compare import difference
-from arena.studies.estimates import Estimate, estimate
-from arena.studies.plan import Study, parse_study, read_study
+from arena.studies.plans.study import Study, parse_study, read_study
+from arena.studies.running.sweep import run
+from arena.studies.running.trials import run_trials
 from arena.studies.scores import SCORES
-from arena.studies.sweep import run
-from arena.studies.trials import run_trials
+from arena.studies.statistics.comparison import difference
+from arena.studies.statistics.estimates import Estimate, estimate
 
 STUDIES = (
     "eye-spacing",

@@ -14,10 +14,10 @@ import yaml
 from distributed import LocalCluster
 
 from agents.errors import OptionError, WorkError
-from arena.studies import cluster as module
-from arena.studies.cluster import Cluster
-from arena.studies.plan import Study, parse_study
-from arena.studies.sweep import CSV, NPZ, run
+from arena.studies.plans.study import Study, parse_study
+from arena.studies.running import cluster as module
+from arena.studies.running.cluster import Cluster
+from arena.studies.running.sweep import CSV, NPZ, run
 
 PLAN = {
     "photodrome": "study 1",

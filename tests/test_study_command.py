@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from agents.design.spec import read_design
-from arena.studies import tune as tune_module
-from arena.studies.plan import Setting, Study, parse_study
+from arena.studies.plans.study import Setting, Study, parse_study
 from arena.studies.scores import TRIAL
+from arena.studies.search import tuning as tune_module
 from tests.commands import photodrome
 
 Records = NDArray[np.void]

@@ -7,10 +7,17 @@ import pytest
 import scipy.stats
 from numpy.typing import NDArray
 
-from arena.studies.compare import LEVEL, compare, corrected, difference, pair_tests, repeats_needed
-from arena.studies.estimates import estimate_all
-from arena.studies.resampling import bundled, midranks, widened
 from arena.studies.scores import SCORES, Score
+from arena.studies.statistics.comparison import (
+    LEVEL,
+    compare,
+    corrected,
+    difference,
+    pair_tests,
+    repeats_needed,
+)
+from arena.studies.statistics.estimates import estimate_all
+from arena.studies.statistics.resampling import bundled, midranks, widened
 
 REACHED, REACH_TIME, AIM = SCORES["reached"], SCORES["reach time"], SCORES["aim"]
 CONTACTS, ESCAPE, DIRECTNESS = SCORES["contacts"], SCORES["escape"], SCORES["directness"]

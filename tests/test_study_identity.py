@@ -9,8 +9,8 @@ from plans import BASE, DRAWN, OWN, ROOM, with_vary, write
 
 from agents.design.spec import parse_design
 from agents.errors import InputError, WorkError
-from arena.studies import plan
-from arena.studies.plan import MOST_TRIALS, Study, parse_study
+from arena.studies.plans import study as plan
+from arena.studies.plans.study import MOST_TRIALS, Study, parse_study
 
 
 def test_the_text_of_a_design_with_its_values() -> None:

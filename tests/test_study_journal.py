@@ -15,9 +15,9 @@ import pytest
 import yaml
 
 from agents.errors import InputError, OutputError, WorkError
-from arena.studies.journal import FILE, Journal
-from arena.studies.plan import Study, parse_study
-from arena.studies.results import columns, write_csv, write_npz
+from arena.studies.plans.study import Study, parse_study
+from arena.studies.running.journal import FILE, Journal
+from arena.studies.running.results import columns, write_csv, write_npz
 from arena.studies.scores import SCORE_COLUMNS, TRIAL
 
 PARTS = {"plan": "a", "arena shed": "b", "program": "c"}
@@ -27,7 +27,7 @@ BUSY = """
 import sys
 from pathlib import Path
 import numpy as np
-from arena.studies.journal import Journal
+from arena.studies.running.journal import Journal
 from arena.studies.scores import TRIAL
 journal = Journal(Path(sys.argv[1]), {"plan": "a", "arena shed": "b", "program": "c"}, 25600, 256)
 for number in range(50):
@@ -276,7 +276,7 @@ def test_tables_are_the_same_whatever_the_chunks_and_the_memory(
     rows = rows_of(0, 24)
     found = []
     for cut, room in ((1, 64_000_000), (7, 400), (24, 1)):
-        monkeypatch.setattr("arena.studies.results._PASS", room)
+        monkeypatch.setattr("arena.studies.running.results._PASS", room)
         pieces = [rows[first : first + cut] for first in range(0, 24, cut)]
         for write, name in ((write_csv, "a.csv"), (write_npz, "a.npz")):
             write(tmp_path / name, study, lambda pieces=pieces: pieces)

@@ -12,17 +12,17 @@ import pytest
 import arena.tables as tables
 from agents.errors import InputError, OptionError, OutputError, WorkError
 from agents.text.shipped import find_document
-from arena.studies import compare as comparing
-from arena.studies.cluster import Cluster
-from arena.studies.compare import compare
-from arena.studies.factors import Table, table_of
-from arena.studies.journal import FILE, Journal
-from arena.studies.picking import read_eyes
-from arena.studies.plan import parse_study
+from arena.studies.kits.picking import read_eyes
+from arena.studies.plans.study import parse_study
+from arena.studies.running.cluster import Cluster
+from arena.studies.running.journal import FILE, Journal
+from arena.studies.running.sweep import run
 from arena.studies.scores import SCORES, TRIAL
-from arena.studies.sensitivity import sensitivity
-from arena.studies.sweep import run
-from arena.studies.tune import tune
+from arena.studies.search.tuning import tune
+from arena.studies.statistics import comparison as comparing
+from arena.studies.statistics.comparison import compare
+from arena.studies.statistics.factors import Table, table_of
+from arena.studies.statistics.sensitivities import sensitivity
 from tests.commands import photodrome
 from tests.plans import with_vary
 
@@ -125,7 +125,7 @@ def test_what_listens_but_is_no_scheduler_is_told(monkeypatch: pytest.MonkeyPatc
     """Dask's own limit of time holds for the connection, not for what should come over it."""
     import socket
 
-    from arena.studies import cluster
+    from arena.studies.running import cluster
 
     monkeypatch.setattr(cluster, "ANSWER_TIME", 0.5)
     with socket.socket() as mute:
@@ -214,7 +214,7 @@ def test_a_winner_is_not_written_over_what_the_plan_reads() -> None:
 
 
 def test_a_search_that_cannot_be_written_is_refused_before_it_begins(monkeypatch: pytest.MonkeyPatch) -> None:
-    from arena.studies import tune as module
+    from arena.studies.search import tuning as module
 
     monkeypatch.setattr(module, "run_trials", lambda *_: pytest.fail("trials were run"))
     Path("file").write_text("")

@@ -18,8 +18,8 @@ from agents.text.documents import KeyedError
 from agents.text.quantities import Fraction, Quantity
 from agents.text.shipped import find_document, shipped_names
 from arena.scene.spec import ArenaSpec, parse_arena, read_arena
-from arena.studies.changes import placed
-from arena.studies.paths import (
+from arena.studies.plans.changes import placed
+from arena.studies.plans.parameters import (
     Parameter,
     arena_place,
     known_paths,

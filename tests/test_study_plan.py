@@ -18,10 +18,10 @@ from agents.errors import InputError, SpecError
 from agents.text.shipped import find_document, shipped_names
 from arena.scene import geometry
 from arena.scene.spec import read_arena
-from arena.studies import planform
-from arena.studies.plan import Setting, parse_study, read_study
-from arena.studies.planform import typical_time
-from arena.studies.ranges import Levels, Span
+from arena.studies.plans import plan_form as planform
+from arena.studies.plans.plan_form import typical_time
+from arena.studies.plans.ranges import Levels, Span
+from arena.studies.plans.study import Setting, parse_study, read_study
 
 
 def test_the_grid_is_every_combination_in_order() -> None:

@@ -15,12 +15,12 @@ from test_care import EYES, THRESHOLD, contrast, difference, luminance
 
 from agents.errors import OutputError
 from agents.text.units import format_quantity
-from arena.studies import canvas, frames
-from arena.studies.estimates import Estimates, estimate_all
-from arena.studies.factors import Factor
-from arena.studies.plots import bars, curve, forest, heat_map, history
-from arena.studies.scales import even_ticks, factor_ticks, scale_for, with_unit
 from arena.studies.scores import SCORES, Score
+from arena.studies.statistics.estimates import Estimates, estimate_all
+from arena.studies.statistics.factors import Factor
+from arena.studies.telling import canvas, frames
+from arena.studies.telling.plots import bars, curve, forest, heat_map, history
+from arena.studies.telling.scales import even_ticks, factor_ticks, scale_for, with_unit
 from replays.drawing.colours import look
 from replays.drawing.theme import LIGHT
 
@@ -147,8 +147,8 @@ def test_a_picture_holds_no_date_and_no_program(tmp_path: Path) -> None:
 
 def test_the_drawing_library_is_loaded_late_and_without_its_windows(tmp_path: Path) -> None:
     program = (
-        "import sys; from arena.studies.plots import bars; assert 'matplotlib' not in sys.modules\n"
-        "from arena.studies.estimates import Estimates; from arena.studies.factors import Factor\n"
+        "import sys; from arena.studies.telling.plots import bars; assert 'matplotlib' not in sys.modules\n"
+        "from arena.studies.statistics.estimates import Estimates; from arena.studies.statistics.factors import Factor\n"
         "from arena.studies.scores import SCORES; import numpy as np; from pathlib import Path\n"
         "one = np.array([0.5]); many = Estimates(one, one, one, np.array([9]), ('Wilson',))\n"
         f"path = Path({str(tmp_path / 'picture.png')!r})\n"

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from agents.errors import InputError
-from arena.studies.racing import LEAST_BUDGET, Place, Race, Step, race
 from arena.studies.scores import SCORES
+from arena.studies.search.racing import LEAST_BUDGET, Place, Race, Step, race
 
 REACHED, REACH_TIME, ESCAPE, CONTACTS = (
     SCORES[name] for name in ("reached", "reach time", "escape", "contacts")

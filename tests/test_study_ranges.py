@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from agents.text.documents import KeyedErrors
 from agents.text.quantities import Fraction, Number, Point, Quantity, Word
-from arena.studies.paths import Parameter
-from arena.studies.ranges import MOST_LEVELS, Levels, Span, range_text, read_range
+from arena.studies.plans.parameters import Parameter
+from arena.studies.plans.ranges import MOST_LEVELS, Levels, Span, range_text, read_range
 
 OHMS = Parameter("design.both.latch", Quantity("ohm", least=1e-3, most=1e12))
 FARADS = Parameter("design.storage.capacitance", Quantity("F", least=1e-12, most=10.0))

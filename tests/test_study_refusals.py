@@ -8,9 +8,9 @@ from plans import BASE, HEAD, OWN, ROOM, faults_of, with_vary, write
 
 from agents.errors import NotFoundError, SpecError
 from arena.checking import check_file
-from arena.studies import plan
-from arena.studies.plan import MOST_TRIALS, parse_study, read_study
-from arena.studies.planform import time_text
+from arena.studies.plans import study as plan
+from arena.studies.plans.plan_form import time_text
+from arena.studies.plans.study import MOST_TRIALS, parse_study, read_study
 
 NEAR_ASIDE = "design.both.eye.aside, design.left.eye.aside, design.right.eye.aside"
 

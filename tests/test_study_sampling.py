@@ -9,8 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import chisquare, kstest, qmc
 
-from arena.studies.ranges import Levels
-from arena.studies.sampling import DRAWN, drawn_shares, grid_count, grid_number, grid_place
+from arena.studies.plans.ranges import Levels
+from arena.studies.plans.sampling import DRAWN, drawn_shares, grid_count, grid_number, grid_place
 
 COUNTS = st.lists(st.integers(1, 50), min_size=1, max_size=6)
 

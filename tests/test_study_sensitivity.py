@@ -8,9 +8,9 @@ import SALib.analyze.rbd_fast
 import scipy.stats
 from numpy.typing import NDArray
 
-from arena.studies.factors import Factor, Table
 from arena.studies.scores import SCORES
-from arena.studies.sensitivity import Sensitivity, sensitivity
+from arena.studies.statistics.factors import Factor, Table
+from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 
 DIRECTNESS, REACH_TIME, AIM = SCORES["directness"], SCORES["reach time"], SCORES["aim"]
 Floats = NDArray[np.float64]

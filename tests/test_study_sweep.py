@@ -16,10 +16,10 @@ import pytest
 import yaml
 
 from agents.errors import InputError, OutputError, WorkError
-from arena.studies.journal import FILE
-from arena.studies.plan import Study, parse_study
-from arena.studies.sweep import CSV, NPZ, run
-from arena.studies.trials import chunk_count, run_trials
+from arena.studies.plans.study import Study, parse_study
+from arena.studies.running.journal import FILE
+from arena.studies.running.sweep import CSV, NPZ, run
+from arena.studies.running.trials import chunk_count, run_trials
 
 PLAN = {
     "photodrome": "study 1",
@@ -35,8 +35,8 @@ PLAN = {
 # Runs a plan in a folder, and tells whenever a chunk is kept.
 SWEEP = """
 import sys
-from arena.studies.plan import parse_study
-from arena.studies.sweep import run
+from arena.studies.plans.study import parse_study
+from arena.studies.running.sweep import run
 plan = parse_study(open(sys.argv[1]).read())
 run(plan, sys.argv[2], threads=2, progress=lambda share: print(share, flush=True))
 """

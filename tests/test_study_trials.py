@@ -20,10 +20,17 @@ from arena.scene.flat_arena import flatten
 from arena.scene.placement import Footprint, Ground, place_walkers
 from arena.scene.spec import read_arena
 from arena.simulation import LOSS, simulate
-from arena.studies import trials
-from arena.studies.plan import Study, parse_study
+from arena.studies.plans.study import Study, parse_study
+from arena.studies.running import trials
+from arena.studies.running.trials import (
+    chunk_count,
+    chunk_size,
+    reason_of,
+    run_chunk,
+    run_trials,
+    trial_columns,
+)
 from arena.studies.scores import SCORE_COLUMNS, SCORES, TRIAL
-from arena.studies.trials import chunk_count, chunk_size, reason_of, run_chunk, run_trials, trial_columns
 from replays.format.tables import LEFT_WHISKER, Replay
 from replays.scoring.measures import Measures, measure
 from replays.scoring.scores import score

@@ -20,11 +20,11 @@ from numpy.typing import NDArray
 from scipy import special
 
 from agents.errors import InputError
-from arena.studies.compare import LEVEL, Comparison, compare, pair_tests
-from arena.studies.estimates import FEWEST, values_of
-from arena.studies.heats import Columns, Evaluate, Heats, Neighbours, Place, Step
-from arena.studies.sampling import drawn_shares
+from arena.studies.plans.sampling import drawn_shares
 from arena.studies.scores import Score
+from arena.studies.search.heats import Columns, Evaluate, Heats, Neighbours, Place, Step
+from arena.studies.statistics.comparison import LEVEL, Comparison, compare, pair_tests
+from arena.studies.statistics.estimates import FEWEST, values_of
 
 __all__ = ["LEAST_BUDGET", "Columns", "Evaluate", "Place", "Race", "Step", "least_budget", "race"]
 

@@ -10,7 +10,7 @@ from agents.text.documents import BaseSpec
 from agents.text.quantities import Number, Quantity, QuantityError, Word
 from agents.text.readers import Reader, sort_of
 from arena.scene.elements import MOST_WALKERS
-from arena.studies.sampling import SAMPLINGS
+from arena.studies.plans.sampling import SAMPLINGS
 
 # A study of more trials than this takes longer than anybody waits.
 MOST_TRIALS = 10_000_000

@@ -38,7 +38,7 @@ from agents.text.readers import Reader
 from agents.text.shapes import keys_of, shape_at
 from agents.text.units import plain_text
 from arena.scene.spec import ArenaSpec
-from arena.studies.changes import LISTED, PLACED, changed, extents_of, placed, points_of
+from arena.studies.plans.changes import LISTED, PLACED, changed, extents_of, placed, points_of
 
 __all__ = [
     "Parameter",

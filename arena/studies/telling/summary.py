@@ -12,18 +12,18 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.studies.advice import Advice, advise
-from arena.studies.compare import Comparison, compare
-from arena.studies.estimates import Estimates, estimate_all
-from arena.studies.factors import Table, table_of
-from arena.studies.maps import heat_map
-from arena.studies.margins import margin
-from arena.studies.plan import Study
-from arena.studies.plots import bars, curve
-from arena.studies.results import csv_bytes
+from arena.studies.plans.study import Study
+from arena.studies.running.results import csv_bytes
+from arena.studies.running.sweep import Outcome
 from arena.studies.scores import SCORES, Score, in_seconds
-from arena.studies.sensitivity import Sensitivity, sensitivity
-from arena.studies.sweep import Outcome
+from arena.studies.statistics.comparison import Comparison, compare
+from arena.studies.statistics.estimates import Estimates, estimate_all
+from arena.studies.statistics.factors import Table, table_of
+from arena.studies.statistics.margins import margin
+from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
+from arena.studies.telling.advice import Advice, advise
+from arena.studies.telling.maps import heat_map
+from arena.studies.telling.plots import bars, curve
 from replays.format.writing import write_whole
 
 Floats = NDArray[np.float64]

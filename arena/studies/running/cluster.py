@@ -22,9 +22,9 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.errors import InputError, OptionError, WorkError
-from arena.studies.plan import Study
+from arena.studies.plans.study import Study
+from arena.studies.running.trials import arithmetic, run_chunk
 from arena.studies.scores import TRIAL
-from arena.studies.trials import arithmetic, run_chunk
 
 Records = npt.NDArray[np.void]
 
@@ -38,7 +38,7 @@ LOOK_EVERY = 1.0
 class Cluster:
     """A Dask cluster that is to run a study; a context manager lets go of it.
 
-    ``arithmetic`` is that of its workers, see :func:`arena.studies.trials.arithmetic`.
+    ``arithmetic`` is that of its workers, see :func:`arena.studies.running.trials.arithmetic`.
     """
 
     def __init__(self, study: Study, address: str) -> None:

@@ -13,8 +13,9 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from arena.studies.estimates import FEWEST, Estimate, Estimates, estimate_all, sums_of, values_of
-from arena.studies.resampling import (
+from arena.studies.scores import Score
+from arena.studies.statistics.estimates import FEWEST, Estimate, Estimates, estimate_all, sums_of, values_of
+from arena.studies.statistics.resampling import (
     MOST_RESAMPLED,
     RESAMPLES,
     bundled,
@@ -24,7 +25,6 @@ from arena.studies.resampling import (
     resampled_ratios,
     widened,
 )
-from arena.studies.scores import Score
 
 __all__ = [
     "LEVEL",

@@ -13,10 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agents.text.units import plain_text
-from arena.studies.canvas import LETTERS, SMALL, WIDTH, Page, apart, cased_line, page, paint
-from arena.studies.estimates import Estimate, Estimates, tell, tell_value
-from arena.studies.factors import Factor
-from arena.studies.frames import (
+from arena.studies.scores import SCORES, Score
+from arena.studies.statistics.estimates import Estimate, Estimates, tell, tell_value
+from arena.studies.statistics.factors import Factor
+from arena.studies.telling.canvas import LETTERS, SMALL, WIDTH, Page, apart, cased_line, page, paint
+from arena.studies.telling.frames import (
     LEFT,
     LINE,
     NAME,
@@ -29,9 +30,8 @@ from arena.studies.frames import (
     least_gap,
     tick_room,
 )
-from arena.studies.maps import heat_map
-from arena.studies.scales import Scale, even_ticks, scale_for
-from arena.studies.scores import SCORES, Score
+from arena.studies.telling.maps import heat_map
+from arena.studies.telling.scales import Scale, even_ticks, scale_for
 from replays.drawing.colours import WHITE, Look, look
 from replays.drawing.theme import LIGHT
 

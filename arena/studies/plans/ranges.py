@@ -24,7 +24,7 @@ from typing import Any
 from agents.handbook.preferred_values import SERIES, nearest_preferred, preferred_values
 from agents.text.documents import KeyedError, KeyedErrors
 from agents.text.quantities import Fraction, Number, Quantity, QuantityError, quote
-from arena.studies.paths import Parameter
+from arena.studies.plans.parameters import Parameter
 
 __all__ = ["MOST_LEVELS", "Levels", "Span", "range_text", "read_range"]
 

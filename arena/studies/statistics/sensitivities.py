@@ -18,10 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.studies.estimates import sums_of
-from arena.studies.factors import Table
-from arena.studies.resampling import bundled, influence, midranks, ratios, resample_counts
 from arena.studies.scores import Score
+from arena.studies.statistics.estimates import sums_of
+from arena.studies.statistics.factors import Table
+from arena.studies.statistics.resampling import bundled, influence, midranks, ratios, resample_counts
 
 __all__ = ["Effect", "Sensitivity", "sensitivity"]
 

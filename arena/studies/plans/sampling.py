@@ -1,7 +1,7 @@
 """Which settings a study tries: every one of a grid, or a number of them drawn.
 
 A drawn setting is a point of the unit cube with one axis for each choice. A share of [0, 1) becomes a value
-by :meth:`arena.studies.ranges.Levels.at` or :meth:`arena.studies.ranges.Span.at`.
+by :meth:`arena.studies.plans.ranges.Levels.at` or :meth:`arena.studies.plans.ranges.Span.at`.
 """
 
 import math

@@ -22,7 +22,7 @@ from agents.design.as_built import build
 from agents.design.built_copies import built
 from agents.design.spec import Design
 from agents.errors import OptionError
-from arena.studies.estimates import Estimate
+from arena.studies.statistics.estimates import Estimate
 from replays.scoring.survival import share_interval
 
 Floats = npt.NDArray[np.float64]

@@ -9,7 +9,7 @@ from agents.design.rewriting import rewrite, rewrite_design
 from agents.design.spec import SIDES, Design, parse_design
 from agents.errors import SpecError, WorkError
 from agents.text.yaml_text import layout_of
-from arena.studies.paths import Parameter, design_places
+from arena.studies.plans.parameters import Parameter, design_places
 
 __all__ = ["text_with_values"]
 

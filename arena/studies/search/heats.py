@@ -7,9 +7,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.studies.compare import LEVEL, pair_tests
-from arena.studies.estimates import estimate, values_of
 from arena.studies.scores import Score
+from arena.studies.statistics.comparison import LEVEL, pair_tests
+from arena.studies.statistics.estimates import estimate, values_of
 
 __all__ = ["FIRST_REPEATS", "Columns", "Evaluate", "Heats", "Neighbours", "Place", "Step"]
 

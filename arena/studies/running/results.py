@@ -17,9 +17,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from arena.studies.paths import Parameter
-from arena.studies.plan import Study
-from arena.studies.ranges import Levels
+from arena.studies.plans.parameters import Parameter
+from arena.studies.plans.ranges import Levels
+from arena.studies.plans.study import Study
 from arena.studies.scores import SCORE_COLUMNS, UNITS
 from replays.format.writing import whole_file
 

@@ -32,7 +32,7 @@ from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Footprint, Ground, footprints
 from arena.scene.spec import ArenaSpec
 from arena.simulation import LOSS, run_worlds
-from arena.studies.plan import Setting, Study
+from arena.studies.plans.study import Setting, Study
 from arena.studies.scores import SCORE_COLUMNS, TRIAL
 from replays.format.tables import Replay
 from replays.scoring.measures import Measures, measure

@@ -22,12 +22,12 @@ from agents.text.readers import Word
 from agents.text.shipped import find_document
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec
-from arena.studies.paths import Parameter, values_into_arena, values_into_design
-from arena.studies.planform import MOST_TRIALS, counted, time_text, typical_time
-from arena.studies.ranges import Levels, Span, range_text
-from arena.studies.reading import Find, Plan, files_beside, read_plan
-from arena.studies.sampling import Floats, drawn_shares, grid_number, grid_place
-from arena.studies.winner import text_with_values
+from arena.studies.plans.parameters import Parameter, values_into_arena, values_into_design
+from arena.studies.plans.plan_form import MOST_TRIALS, counted, time_text, typical_time
+from arena.studies.plans.plan_reading import Find, Plan, files_beside, read_plan
+from arena.studies.plans.ranges import Levels, Span, range_text
+from arena.studies.plans.sampling import Floats, drawn_shares, grid_number, grid_place
+from arena.studies.plans.winner import text_with_values
 
 __all__ = ["MOST_TRIALS", "Setting", "Study", "parse_study", "read_study"]
 

@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agents.text.units import plain_text
-from arena.studies.resampling import bca_interval, influence, median_rank, normal_interval, ratios
 from arena.studies.scores import Score
+from arena.studies.statistics.resampling import bca_interval, influence, median_rank, normal_interval, ratios
 from replays.drawing.colours import time_words
 from replays.scoring.survival import share_interval
 

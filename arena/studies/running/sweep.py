@@ -15,10 +15,10 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.errors import OutputError
-from arena.studies.journal import Journal
-from arena.studies.plan import Study
-from arena.studies.results import write_csv, write_npz
-from arena.studies.trials import arithmetic, chunk_size, reason_of, run_chunk
+from arena.studies.plans.study import Study
+from arena.studies.running.journal import Journal
+from arena.studies.running.results import write_csv, write_npz
+from arena.studies.running.trials import arithmetic, chunk_size, reason_of, run_chunk
 from replays.format.writing import make_folder
 
 Records = npt.NDArray[np.void]
@@ -26,10 +26,10 @@ Progress = Callable[[float], None]
 Rows = Generator[tuple[int, Records], None, None]
 
 CSV, NPZ = "trials.csv", "trials.npz"
-"""Names of the tables in the folder of a sweep, see :mod:`arena.studies.results`."""
+"""Names of the tables in the folder of a sweep, see :mod:`arena.studies.running.results`."""
 
 SETTINGS_CSV = "settings.csv"
-"""Name of the table of settings there, see :func:`arena.studies.summary.write_summary`."""
+"""Name of the table of settings there, see :func:`arena.studies.telling.summary.write_summary`."""
 
 # The names of files that replays.format.writing has not finished.
 _HALF_WRITTEN = re.compile(r"\..+\.(csv|npz|png)\.[0-9a-f]{8}\.part")
@@ -91,7 +91,7 @@ def run(
         cluster = None
         if on is not None:
             # it takes long to import
-            from arena.studies.cluster import Cluster
+            from arena.studies.running.cluster import Cluster
 
             cluster = stack.enter_context(Cluster(study, on))
         rounding = arithmetic() if cluster is None else cluster.arithmetic

@@ -6,10 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-from arena.studies.estimates import FEWEST, Estimates, estimate_all, sums_of
-from arena.studies.factors import Factor, Table
-from arena.studies.resampling import MOST_RESAMPLED, resample_counts, widened
 from arena.studies.scores import Score
+from arena.studies.statistics.estimates import FEWEST, Estimates, estimate_all, sums_of
+from arena.studies.statistics.factors import Factor, Table
+from arena.studies.statistics.resampling import MOST_RESAMPLED, resample_counts, widened
 
 __all__ = ["MOST_LEVELS", "margin"]
 

@@ -16,10 +16,10 @@ from agents.design.built_copies import part_chances, part_values
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.text.shapes import shape_at
-from arena.studies.blame import Blame, Gain, blame, pairs_of, parts_of
-from arena.studies.estimates import Estimate
-from arena.studies.picking import Eye, Picking, drawn_eyes, pick, straight_range
-from arena.studies.yields import NAMES, Demand, Outcome, Tell, Trial, expected_of, share_of
+from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
+from arena.studies.kits.picking import Eye, Picking, drawn_eyes, pick, straight_range
+from arena.studies.kits.yields import NAMES, Demand, Outcome, Tell, Trial, expected_of, share_of
+from arena.studies.statistics.estimates import Estimate
 from replays.format.writing import whole_file
 
 Floats = npt.NDArray[np.float64]

@@ -14,10 +14,10 @@ import numpy.typing as npt
 
 from agents.design.built_copies import part_values
 from agents.design.spec import SIDES, Design
-from arena.studies.compare import LEVEL, corrected, pair_tests
-from arena.studies.estimates import Estimate
+from arena.studies.kits.yields import NAMES, Outcome, Tell, Trial, share_of
 from arena.studies.scores import Score
-from arena.studies.yields import NAMES, Outcome, Tell, Trial, share_of
+from arena.studies.statistics.comparison import LEVEL, corrected, pair_tests
+from arena.studies.statistics.estimates import Estimate
 
 Floats = npt.NDArray[np.float64]
 Truths = npt.NDArray[np.bool_]

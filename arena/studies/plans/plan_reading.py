@@ -19,16 +19,16 @@ from agents.text.quantities import QuantityError, quote
 from agents.text.shipped import find_document, shipped_names
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec, parse_arena
-from arena.studies.paths import (
+from arena.studies.plans.parameters import (
     Parameter,
     parameter_at,
     places_set,
     values_into_arena,
     values_into_design,
 )
-from arena.studies.planform import MOST_TRIALS, MOST_VARIED, PlanForm, counted, time_text, typical_time
-from arena.studies.ranges import Levels, Span, read_range
-from arena.studies.sampling import DRAWN, MOST_DRAWN
+from arena.studies.plans.plan_form import MOST_TRIALS, MOST_VARIED, PlanForm, counted, time_text, typical_time
+from arena.studies.plans.ranges import Levels, Span, read_range
+from arena.studies.plans.sampling import DRAWN, MOST_DRAWN
 from arena.studies.scores import SCORES
 
 Find = Callable[[str, str], tuple[str, str]]

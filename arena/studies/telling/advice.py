@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.studies.compare import Comparison, repeats_needed
-from arena.studies.estimates import tell, tell_value
-from arena.studies.factors import Factor, Table
+from arena.studies.statistics.comparison import Comparison, repeats_needed
+from arena.studies.statistics.estimates import tell, tell_value
+from arena.studies.statistics.factors import Factor, Table
 
 __all__ = ["Advice", "advise"]
 

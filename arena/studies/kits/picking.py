@@ -16,8 +16,8 @@ from agents.design.built_copies import part_chances, part_values
 from agents.errors import Fault, SpecError
 from agents.text.marked_yaml import read_text
 from agents.text.quantities import Quantity, QuantityError, quote
-from arena.studies.pairing import pair_up, random_share
-from arena.studies.yields import Trial
+from arena.studies.kits.pairing import pair_up, random_share
+from arena.studies.kits.yields import Trial
 
 Records = npt.NDArray[np.void]
 

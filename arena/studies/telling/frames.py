@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from arena.studies.canvas import SMALL, Page, paint
-from arena.studies.estimates import Estimates
-from arena.studies.factors import Factor
-from arena.studies.scales import Scale, factor_ticks, with_unit
 from arena.studies.scores import Score
+from arena.studies.statistics.estimates import Estimates
+from arena.studies.statistics.factors import Factor
+from arena.studies.telling.canvas import SMALL, Page, paint
+from arena.studies.telling.scales import Scale, factor_ticks, with_unit
 from replays.drawing.theme import LIGHT
 
 if TYPE_CHECKING:

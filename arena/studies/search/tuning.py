@@ -18,18 +18,18 @@ from numpy.typing import NDArray
 
 from agents.design.spec import SIDES
 from agents.errors import OptionError, OutputError
-from arena.studies.estimates import Estimate, estimate
-from arena.studies.factors import Table, table_of
-from arena.studies.paths import Parameter
-from arena.studies.plan import Setting, Study
-from arena.studies.plots import history
-from arena.studies.racing import Place, Race, least_budget, race
-from arena.studies.ranges import Levels
-from arena.studies.results import csv_bytes
-from arena.studies.sampling import grid_place
+from arena.studies.plans.parameters import Parameter
+from arena.studies.plans.ranges import Levels
+from arena.studies.plans.sampling import grid_place
+from arena.studies.plans.study import Setting, Study
+from arena.studies.running.results import csv_bytes
+from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
-from arena.studies.sensitivity import Sensitivity, sensitivity
-from arena.studies.trials import obstacle, run_trials
+from arena.studies.search.racing import Place, Race, least_budget, race
+from arena.studies.statistics.estimates import Estimate, estimate
+from arena.studies.statistics.factors import Table, table_of
+from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
+from arena.studies.telling.plots import history
 from replays.format.writing import check_writable, make_folder, write_whole
 
 __all__ = ["Search", "draw_search", "prepared", "tune", "write_search"]
