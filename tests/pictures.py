@@ -12,10 +12,10 @@ from pathlib import Path
 
 os.environ["SDL_VIDEODRIVER"] = "dummy"
 
-from arena.workbench import set_up
-from arena.workbench_face import Face
-from arena.workbench_hands import Hands
-from arena.workbench_work import Terms
+from arena.workbench.computations import Terms
+from arena.workbench.controller import Hands
+from arena.workbench.view import Face
+from arena.workbench.window import set_up
 from replays.drawing.sheet import pygame
 from replays.format.replay_file import read_replay
 from replays.window.replay_window import Window

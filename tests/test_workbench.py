@@ -19,18 +19,18 @@ from agents.handbook.light_kinds import KINDS, panel_weights
 from agents.text.shipped import find_document
 from arena.command import main
 from arena.scene.spec import parse_arena, read_arena
-from arena.workbench import set_up, workbench
-from arena.workbench_dials import DIALS, SCOPES
-from arena.workbench_face import Face
-from arena.workbench_hands import HELP, Hands
-from arena.workbench_latest import Latest, Tell
-from arena.workbench_layout import BUTTONS, LEAST_SIZE, USUAL_SIZE, lay_out, scale_of
-from arena.workbench_panel import _score_words
-from arena.workbench_papers import arena_of, design_of
-from arena.workbench_state import METER, Trial
-from arena.workbench_things import thing_of, things_of, with_thing
-from arena.workbench_walker import stand_after
-from arena.workbench_work import Race, Raced, Spot, Terms, foresee, light_by_kind, run_race
+from arena.workbench.computations import Race, Raced, Spot, Terms, foresee, light_by_kind, run_race
+from arena.workbench.controller import HELP, Hands
+from arena.workbench.dials import DIALS, SCOPES
+from arena.workbench.documents import arena_of, design_of
+from arena.workbench.layout import BUTTONS, LEAST_SIZE, USUAL_SIZE, lay_out, scale_of
+from arena.workbench.movables import thing_of, things_of, with_thing
+from arena.workbench.side_panel import _score_words
+from arena.workbench.state import METER, Trial
+from arena.workbench.view import Face
+from arena.workbench.walker_view import stand_after
+from arena.workbench.window import set_up, workbench
+from arena.workbench.worker import Latest, Tell
 from replays.drawing.sheet import Sheet, pygame
 from replays.scoring.scores import score
 
@@ -146,7 +146,7 @@ def test_stops_are_standard_values() -> None:
 @pytest.mark.parametrize("dial", DIALS, ids=lambda dial: dial.label)
 def test_every_stop_reads_back_and_every_place_on_a_rail_snaps(dial: object) -> None:
     from agents.design.rewriting import rewrite_design
-    from arena.workbench_dials import Dial
+    from arena.workbench.dials import Dial
 
     assert isinstance(dial, Dial)
     text = find_document("poppy", "design").read_text(encoding="utf-8")
@@ -309,8 +309,8 @@ def test_a_file_that_cannot_be_rewritten_leaves_everything_as_it_was(
     hands = make()
     trial = hands.trial
     texts = [paper.text for paper in trial.papers]
-    monkeypatch.setattr("arena.workbench_state.rewrite_design", refuse)
-    monkeypatch.setattr("arena.workbench_state.rewrite_values", refuse)
+    monkeypatch.setattr("arena.workbench.state.rewrite_design", refuse)
+    monkeypatch.setattr("arena.workbench.state.rewrite_values", refuse)
     press(hands, pygame.K_RIGHT)
     assert trial.note == "change it by hand"
     trial.note = ""

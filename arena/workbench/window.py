@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 
 from arena.scene.contest import read_contest
-from arena.workbench_face import Face
-from arena.workbench_hands import Hands
-from arena.workbench_papers import History, arena_of, read_paper
-from arena.workbench_state import Trial
-from arena.workbench_work import Terms
+from arena.workbench.computations import Terms
+from arena.workbench.controller import Hands
+from arena.workbench.documents import History, arena_of, read_paper
+from arena.workbench.state import Trial
+from arena.workbench.view import Face
 from replays.window.screen import open_display, show, usual_scale
 
 # A thread that does not end within so long [s] is compiling, which cannot be stopped.

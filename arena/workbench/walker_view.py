@@ -8,7 +8,7 @@ from agents.bench.measuring import SidePoint
 from agents.design.as_built import ROUND_BODY
 from agents.design.parts import Whisker
 from agents.design.spec import Design
-from arena.workbench_work import Forecast
+from arena.workbench.computations import Forecast
 from replays.drawing.colours import STRAW
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.view import Point

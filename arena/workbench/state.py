@@ -1,6 +1,6 @@
 """The state of the workbench: which designs and arena lie on it, what is chosen, what is being worked out.
 
-Nothing here draws. :mod:`arena.workbench_hands` turns keys and mouse into calls of :class:`Trial`.
+Nothing here draws. :mod:`arena.workbench.controller` turns keys and mouse into calls of :class:`Trial`.
 """
 
 from dataclasses import dataclass, field
@@ -16,11 +16,7 @@ from agents.text.documents import KeyedErrors, KeyPath
 from agents.text.quantities import Pair
 from arena.scene.contest import Contest, Entrant
 from arena.scene.spec import ArenaSpec
-from arena.workbench_dials import DIALS, SCOPES, Dial, sketch
-from arena.workbench_latest import Latest
-from arena.workbench_papers import History, Paper, arena_of, design_of, first_line
-from arena.workbench_things import Thing, snapped, thing_of, things_of, why_not, with_thing
-from arena.workbench_work import (
+from arena.workbench.computations import (
     Forecast,
     Race,
     Raced,
@@ -33,6 +29,10 @@ from arena.workbench_work import (
     map_sky,
     run_race,
 )
+from arena.workbench.dials import DIALS, SCOPES, Dial, sketch
+from arena.workbench.documents import History, Paper, arena_of, design_of, first_line
+from arena.workbench.movables import Thing, snapped, thing_of, things_of, why_not, with_thing
+from arena.workbench.worker import Latest
 from replays.scoring.scores import DesignScore
 
 SPEEDS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)

@@ -7,10 +7,10 @@ import numpy as np
 
 from arena.recording import describe_arena
 from arena.scene.spec import ArenaSpec
-from arena.workbench_layout import Layout
-from arena.workbench_state import Trial
-from arena.workbench_things import Thing
-from arena.workbench_work import Raced
+from arena.workbench.computations import Raced
+from arena.workbench.layout import Layout
+from arena.workbench.movables import Thing
+from arena.workbench.state import Trial
 from replays.drawing.colours import INK, PAPER, STRAW, Colour, light_words
 from replays.drawing.ground import draw_ground, names_of_things
 from replays.drawing.legend import draw_scale_bar

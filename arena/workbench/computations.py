@@ -24,7 +24,7 @@ from arena.scene.placement import start_count
 from arena.scene.records import wall_table
 from arena.scene.spec import ArenaSpec
 from arena.simulation import simulate, starts_of
-from arena.workbench_latest import Tell
+from arena.workbench.worker import Tell
 from replays.format.tables import Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.scores import score as score_one

@@ -5,13 +5,13 @@ from dataclasses import replace
 
 from agents.bench.measuring import SidePoint
 from agents.text.units import format_quantity
-from arena.workbench_dials import DIALS, SCOPES, Dial
-from arena.workbench_hands import Hands
-from arena.workbench_layout import BUTTONS, Layout
-from arena.workbench_papers import design_of
-from arena.workbench_state import Trial
-from arena.workbench_walker import draw_walker_ahead
-from arena.workbench_work import Forecast
+from arena.workbench.computations import Forecast
+from arena.workbench.controller import Hands
+from arena.workbench.dials import DIALS, SCOPES, Dial
+from arena.workbench.documents import design_of
+from arena.workbench.layout import BUTTONS, Layout
+from arena.workbench.state import Trial
+from arena.workbench.walker_view import draw_walker_ahead
 from replays.drawing.colours import light_words, look, time_words
 from replays.drawing.marks import draw_mark
 from replays.drawing.sheet import Sheet, pygame

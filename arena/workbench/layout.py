@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from arena.workbench_dials import DIALS
+from arena.workbench.dials import DIALS
 from replays.drawing.sheet import pygame
 
 LEAST_SIZE = (1000, 640)

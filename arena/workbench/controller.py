@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from agents.errors import PhotodromeError
-from arena.workbench_dials import DIALS, SCOPES
-from arena.workbench_layout import BUTTONS, Layout, lay_out
-from arena.workbench_papers import Paper, first_line
-from arena.workbench_state import SPEEDS, Trial
-from arena.workbench_things import thing_at, thing_of
+from arena.workbench.dials import DIALS, SCOPES
+from arena.workbench.documents import Paper, first_line
+from arena.workbench.layout import BUTTONS, Layout, lay_out
+from arena.workbench.movables import thing_at, thing_of
+from arena.workbench.state import SPEEDS, Trial
 from replays.drawing.sheet import pygame
 from replays.drawing.view import Point, View
 

@@ -5,12 +5,12 @@ from pathlib import Path
 
 import numpy as np
 
-from arena.workbench_hands import HELP, Hands, Question
-from arena.workbench_layout import Layout, lay_out, scale_of
-from arena.workbench_panel import draw_panel
-from arena.workbench_papers import arena_of, name_for
-from arena.workbench_plan import Plan
-from arena.workbench_state import Trial
+from arena.workbench.controller import HELP, Hands, Question
+from arena.workbench.documents import arena_of, name_for
+from arena.workbench.floor_view import Plan
+from arena.workbench.layout import Layout, lay_out, scale_of
+from arena.workbench.side_panel import draw_panel
+from arena.workbench.state import Trial
 from replays.drawing.colours import LIGHT_STEPS, clock_words, light_colours, light_words
 from replays.drawing.ground import draw_sun_mark
 from replays.drawing.sheet import Sheet, pygame
