@@ -41,7 +41,7 @@ unit = 1e6 if sys.platform == "darwin" else 1e3
 peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
 print(json.dumps({"trials_s": outcome.seconds, "busy_s": time.process_time(), "peak_MB": peak}))
 """
-COMMAND = "from arena.command import main; main()"
+COMMAND = "from arena.cli.command import main; main()"
 
 
 def plan(trials: int, lasts: str) -> str:

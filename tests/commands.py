@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from arena.command import main
+from arena.cli.command import main
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -89,7 +89,7 @@ def program(
     **how: Any,
 ) -> Iterator[subprocess.Popen[str]]:
     """Start the command line as a program; ``code`` runs before it. It is killed if it outlives the test."""
-    start = f"{code}\nfrom arena.command import main\nmain()\n"
+    start = f"{code}\nfrom arena.cli.command import main\nmain()\n"
     variables = {**os.environ, "PYTHONPATH": str(ROOT), **(environment or {})}
     process = subprocess.Popen(
         [sys.executable, "-c", start, *(str(one) for one in arguments)],

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from agents.text.shipped import shipped_names
-from arena.command import photodrome as commands
+from arena.cli.command import photodrome as commands
 from replays.format.replay_file import read_replay
 from tests.commands import ARENA, DESIGN, finished, photodrome
 
@@ -57,7 +57,7 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_help_of_every_command_answers_without_what_the_work_needs() -> None:
     code = f"""
 import json, sys, contextlib, io
-from arena.command import main, photodrome
+from arena.cli.command import main, photodrome
 answers = {{}}
 for name in ["", *photodrome.commands]:
     out = io.StringIO()

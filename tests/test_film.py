@@ -13,7 +13,7 @@ from fabricate import Fabricator, arena, box, goal, potting_bench
 from PIL import Image, ImageSequence
 
 from agents.errors import OptionError, OutputError
-from arena.command import photodrome
+from arena.cli.command import photodrome
 from replays.drawing.dissolve import HURRIED
 from replays.drawing.films import MOST_FRAMES, USUAL_SECONDS, Shooting, film, frame_times, frames
 from replays.drawing.pages import films
@@ -272,7 +272,7 @@ def test_a_damaged_replay_makes_no_film_and_opens_no_window(file: Path, tmp_path
     damaged.write_bytes(file.read_bytes()[:900])
     for command in (["film", damaged, "--out", tmp_path / "x.gif"], ["watch", damaged]):
         done = subprocess.run(
-            [sys.executable, "-c", "from arena.command import main; main()", *map(str, command)],
+            [sys.executable, "-c", "from arena.cli.command import main; main()", *map(str, command)],
             env=os.environ | {"SDL_VIDEODRIVER": "dummy"},
             capture_output=True,
             text=True,

@@ -61,7 +61,7 @@ def test_public_names(package: str) -> None:
         _ = module.nothing_of_the_kind
 
 
-@pytest.mark.parametrize("first", ["agents", "replays", "arena", "arena.command"])
+@pytest.mark.parametrize("first", ["agents", "replays", "arena", "arena.cli.command"])
 def test_a_package_alone_imports_nothing_heavy(first: str) -> None:
     code = f"import json, sys, {first}; print(json.dumps([m for m in sys.modules if '.' not in m]))"
     done = subprocess.run(
@@ -83,10 +83,10 @@ def test_files_stay_short_enough_to_read() -> None:
 
 
 def test_the_reference_of_fields_is_up_to_date() -> None:
-    from arena.fields import reference
+    from arena.cli.fields import reference
 
     assert (ROOT / "configs" / "FIELDS.md").read_text(encoding="utf-8") == reference(), (
-        "run python -m arena.fields"
+        "run python -m arena.cli.fields"
     )
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import arena.tables as tables
+import arena.cli.tables as tables
 from agents.errors import InputError, OptionError, OutputError, WorkError
 from agents.text.shipped import find_document
 from arena.studies.kits.picking import read_eyes

@@ -7,7 +7,7 @@ import pytest
 from plans import BASE, HEAD, OWN, ROOM, faults_of, with_vary, write
 
 from agents.errors import NotFoundError, SpecError
-from arena.checking import check_file
+from arena.cli.checking import check_file
 from arena.studies.plans import study as plan
 from arena.studies.plans.plan_form import time_text
 from arena.studies.plans.study import MOST_TRIALS, parse_study, read_study

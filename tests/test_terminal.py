@@ -11,7 +11,7 @@ from typing import IO
 
 import pytest
 
-from arena.terminal import printable, progress
+from arena.cli.terminal import printable, progress
 from tests.commands import ROOT, finished, photodrome, program
 
 RUN = ("run", "open-bench", "-d", "poppy")
@@ -154,7 +154,7 @@ def test_an_output_that_takes_nothing_is_told(command: str, replay: Path) -> Non
 @on_posix
 def test_closed_streams_are_no_trouble(replay: Path) -> None:
     for closing in (">&-", "2>&-", ">&- 2>&-"):
-        command = [sys.executable, "-c", "from arena.command import main; main()", "score", str(replay)]
+        command = [sys.executable, "-c", "from arena.cli.command import main; main()", "score", str(replay)]
         shell = ["sh", "-c", f'exec "$@" {closing}', "sh", *command]
         done = subprocess.run(shell, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
         assert (done.returncode, done.stderr) == (0, "")

@@ -17,7 +17,7 @@ from agents.design.spec import parse_design, read_design
 from agents.errors import OptionError, OutputError, SpecError, WorkError
 from agents.handbook.light_kinds import KINDS, panel_weights
 from agents.text.shipped import find_document
-from arena.command import main
+from arena.cli.command import main
 from arena.scene.spec import parse_arena, read_arena
 from arena.workbench.computations import Race, Raced, Spot, Terms, foresee, light_by_kind, run_race
 from arena.workbench.controller import HELP, Hands

@@ -10,8 +10,8 @@ from rich.text import Text
 from agents.bench.diagnosis import FaultReport
 from agents.bench.sheet import BenchPoint
 from agents.text.quantities import format_quantity
-from arena.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
-from arena.terminal import printable
+from arena.cli.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
+from arena.cli.terminal import printable
 from replays.drawing.colours import time_words
 from replays.format.tables import Replay
 from replays.scoring.scores import EXPLANATIONS, DesignScore

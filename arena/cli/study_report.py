@@ -7,14 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 from rich.console import Console
 
+from arena.cli.tables import NOTHING, Column, print_table, table_of, table_width, the_console
+from arena.cli.terminal import printable
 from arena.studies.running.sweep import SETTINGS_CSV
 from arena.studies.scores import Score
 from arena.studies.search.tuning import Search
 from arena.studies.statistics.estimates import tell
 from arena.studies.statistics.sensitivities import Sensitivity
 from arena.studies.telling.summary import Summary
-from arena.tables import NOTHING, Column, print_table, table_of, table_width, the_console
-from arena.terminal import printable
 from replays.drawing.colours import time_words
 
 # More settings than this are not printed; the table of settings has them all.

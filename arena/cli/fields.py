@@ -1,4 +1,4 @@
-"""The reference of all fields of all files, ``configs/FIELDS.md``: ``python -m arena.fields``."""
+"""The reference of all fields of all files, ``configs/FIELDS.md``: ``python -m arena.cli.fields``."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +15,7 @@ from arena.studies.scores import SCORES
 _HEAD = """\
 # Every field of a design, of an arena and of a study
 
-Made by `python -m arena.fields` from the models themselves. A value is written with its unit: `2200 uF`,
+Made by `python -m arena.cli.fields` from the models themselves. A value is written with its unit: `2200 uF`,
 `60 mm`, `20 klx`, `15 deg`; resistances and capacitances also as codes of IEC 60062: `33k`, `4k7`, `2m2`.
 A bare number is refused where a unit is needed. A field that is left out takes its default; `required` has
 none, and `none` means that the part is left out. Defaults are starting values, invented or from general

@@ -1,4 +1,4 @@
-"""The command line. Only this module and its neighbours arena.report and arena.terminal print or exit.
+"""The command line. Only this module and its neighbours arena.cli.run_report and arena.cli.terminal print or exit.
 
 0: done. 1: the work failed. 2: the input is wrong. What a command needs is imported when it runs, so that
 ``--help`` answers at once.
@@ -13,10 +13,19 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.kit_command import kit
-from arena.options import Measured, Plain, Seconds, Whole, as_json, contest_options, kind_option, theme_option
-from arena.study_command import sweep, tune
-from arena.terminal import command_word, print_json, printable, progress, tell_error
+from arena.cli.kit_command import kit
+from arena.cli.options import (
+    Measured,
+    Plain,
+    Seconds,
+    Whole,
+    as_json,
+    contest_options,
+    kind_option,
+    theme_option,
+)
+from arena.cli.study_commands import sweep, tune
+from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
     from arena.scene.contest import Contest
@@ -111,7 +120,7 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
     if to_json:
         print_json({"files": [str(path) for path in files], "designs": [one.as_dict() for one in scores]})
         return
-    from arena.report import print_scores
+    from arena.cli.run_report import print_scores
 
     print_scores(scores)
 
@@ -250,7 +259,7 @@ def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_
             }
         )
         return
-    from arena.report import print_bench
+    from arena.cli.run_report import print_bench
 
     print_bench(spec.name, spec.about, points, reports)
 
@@ -261,7 +270,7 @@ def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_
 def check(files: tuple[str, ...], to_json: bool) -> None:
     """Read designs, arenas, plans and replays, and tell all that is wrong with them."""
     from agents.errors import InputError, SpecError
-    from arena.checking import check_file
+    from arena.cli.checking import check_file
 
     found: list[dict[str, Any]] = []
     for name in files:
@@ -345,7 +354,7 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None
             }
         )
         return
-    from arena.report import print_run, print_scores
+    from arena.cli.run_report import print_run, print_scores
 
     print_run(replay)
     print_scores(scores)

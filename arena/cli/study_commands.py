@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.options import Command, Whole, as_json, threads_option
-from arena.terminal import command_word, print_json, printable, progress, tell_error
+from arena.cli.options import Command, Whole, as_json, threads_option
+from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
     from arena.studies.plans.study import Study
@@ -77,7 +77,7 @@ def sweep(
     if to_json:
         print_json({**summary.as_dict(), "files": [str(path) for path in files]})
         return
-    from arena.study_report import print_summary
+    from arena.cli.study_report import print_summary
 
     print_summary(summary)
     _list_files(files)
@@ -123,7 +123,7 @@ def tune(
     if to_json:
         print_json({**found.as_dict(), "files": [str(path) for path in files]})
         return
-    from arena.study_report import print_search
+    from arena.cli.study_report import print_search
 
     print_search(found)
     _list_files(files)

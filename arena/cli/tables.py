@@ -10,7 +10,7 @@ from rich.console import Console, JustifyMethod
 from rich.table import Table
 from rich.text import Text
 
-from arena.terminal import printable
+from arena.cli.terminal import printable
 
 NOTHING = "–"
 

@@ -5,8 +5,8 @@ from typing import Any
 
 import click
 
-from arena.options import AnyType, Measured, Whole, as_json, kind_option, threads_option
-from arena.terminal import print_json, printable, progress
+from arena.cli.options import AnyType, Measured, Whole, as_json, kind_option, threads_option
+from arena.cli.terminal import print_json, printable, progress
 
 
 class FaultName(AnyType):
@@ -142,13 +142,13 @@ def kit(
     if out is not None:
         write_copies(found, out)
     if plot is not None:
-        from arena.kit_report import draw_gains
+        from arena.cli.kit_report import draw_gains
 
         draw_gains(found, plot)
     if to_json:
         print_json({**found.as_dict(), "files": [str(path) for path in outputs]})
         return
-    from arena.kit_report import print_kit
+    from arena.cli.kit_report import print_kit
 
     print_kit(found, design)
     for path in outputs:

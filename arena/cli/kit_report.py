@@ -8,12 +8,12 @@ from rich.console import Console
 from rich.text import Text
 
 from agents.text.quantities import format_quantity
+from arena.cli.tables import NOTHING, Column, print_in_parts, print_table, the_console
+from arena.cli.terminal import command_word, printable
 from arena.studies.kits.kit import Kit
 from arena.studies.kits.picking import Picking
 from arena.studies.kits.yields import NAMES, STRAYS
 from arena.studies.statistics.estimates import Estimate
-from arena.tables import NOTHING, Column, print_in_parts, print_table, the_console
-from arena.terminal import command_word, printable
 
 CAUTION = (
     "Before anybody solders, read 'Cautions for the bench' in the README: irons, wire, lamps, capacitors."
