@@ -1,0 +1,185 @@
+"""The latch's transistors, and the latch at rest, against the full equations of Gummel and Poon."""
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+from scipy.optimize import brentq
+
+from agents.circuit.latch import collector_voltage, driver_currents, ignites, settle_latch
+from agents.design.as_built import build
+from agents.design.parts import Transistor
+from agents.design.spec import Design
+from agents.handbook.formulae import thermal_voltage
+from tests.helpers.reference_circuit import ROOM_THERMAL_VOLTAGE, rest_of_latch, transistor_currents
+
+ROOM = thermal_voltage(298.15)
+
+
+def left_side(**values: Any) -> tuple[Design, Any]:
+    """A design with some values of its left side replaced, double underscores for dots; and its record."""
+    paths = {"left." + path.replace("__", "."): value for path, value in values.items()}
+    design = Design(name="borage").with_values(paths)
+    return design, build(design)[0]["side"][0]
+
+
+def test_thermal_voltage_of_the_room() -> None:
+    assert pytest.approx(ROOM_THERMAL_VOLTAGE, rel=1e-5) == ROOM
+    assert ROOM * math.log(10.0) == pytest.approx(59.16e-3, abs=0.005e-3)
+
+
+def test_diode_law_of_the_settled_latch() -> None:
+    """59.16 mV a decade; 0.54 to 0.72 V over 10 uA to 10 mA for a saturation current of 6.7 fA.
+
+    The PNP's collector current is moved over four decades by the latch resistor; its knee lies far above.
+    """
+    currents, junctions = [], []
+    for latch in np.geomspace(60e6, 2.5e4, 20):
+        _, side = left_side(latch=latch, pnp__knee_current=100.0, motor__resistance=1e4)
+        holds, _, _, given, junction, _, _, _ = settle_latch(
+            3.0, 0.0, 0.0, 0.0, 0.0, 0.0, ROOM, side, 0.03, math.inf
+        )
+        assert holds
+        currents.append(given)
+        junctions.append(junction)
+    assert min(currents) < 10e-6
+    assert max(currents) > 10e-3
+    slope, _ = np.polyfit(np.log10(currents), junctions, 1)
+    assert slope == pytest.approx(59.16e-3, rel=0.002)
+    for current, expected in ((10e-6, 0.543), (10e-3, 0.7206)):
+        assert np.interp(math.log(current), np.log(currents), junctions) == pytest.approx(expected, abs=2e-3)
+
+
+@pytest.mark.parametrize("forward", [1e-6, 1e-4, 5e-3, 20e-3, 0.2])
+def test_gain_falls_at_high_current_as_gummel_and_poon_have_it(forward: float) -> None:
+    part = Transistor(gain=150.0, knee_current=0.02)
+    _, side = left_side(pnp=part)
+    base, collector, base_slope, collector_slope = driver_currents(forward, 0.0, 0.0, side["pnp"])
+    emitter = ROOM_THERMAL_VOLTAGE * math.log(forward / part.saturation_current)
+    expected_collector, expected_base = transistor_currents(part, emitter, -3.0)
+    assert base == pytest.approx(expected_base, rel=1e-6)
+    assert collector == pytest.approx(expected_collector, rel=1e-6)
+    # the collector current at which the gain has halved is the knee
+    assert collector / base == pytest.approx(150.0 / (1.0 + collector / 0.02), rel=1e-9)
+    further = driver_currents(forward * 1.00001, 0.0, 0.0, side["pnp"])
+    assert (further[0] - base) / 1e-5 == pytest.approx(base_slope, rel=1e-3)
+    assert (further[1] - collector) / 1e-5 == pytest.approx(collector_slope, rel=1e-3)
+
+
+@pytest.mark.parametrize("depth", [0.02, 0.06, 0.1, 0.2, 0.4])
+@pytest.mark.parametrize("knee", [0.02, 10.0])
+def test_saturated_pnp(depth: float, knee: float) -> None:
+    """``depth`` [V] from emitter to collector; leaving out the product of knee and saturation costs 12 %."""
+    part = Transistor(gain=120.0, knee_current=knee, reverse_gain=4.0)
+    _, side = left_side(pnp=part)
+    emitter = 0.72
+    expected_collector, expected_base = transistor_currents(part, emitter, emitter - depth)
+    forward = part.saturation_current * math.exp(emitter / ROOM_THERMAL_VOLTAGE)
+    # the NPN's base stands where the collector current itself says
+    room = math.exp(-depth / ROOM_THERMAL_VOLTAGE) / expected_collector
+    base, collector, _, _ = driver_currents(forward, room, 0.0, side["pnp"])
+    tolerance = 1e-3 if knee > 1.0 else 0.12
+    assert collector == pytest.approx(expected_collector, rel=tolerance)
+    assert base == pytest.approx(expected_base, rel=tolerance)
+
+
+@pytest.mark.parametrize("load", [1e-3, 30e-3, 100e-3])
+@pytest.mark.parametrize("overdrive", [1.02, 1.3, 3.0, 20.0])
+def test_collector_voltage_of_a_driven_npn(load: float, overdrive: float) -> None:
+    """Against the voltage at which the full equations carry the load on the same base current."""
+    part = Transistor(gain=150.0, knee_current=0.08, reverse_gain=5.0)
+    _, side = left_side(npn=part)
+    demand = load * (1.0 + load / part.knee_current)
+    capability = overdrive * demand
+    base = capability / part.gain
+
+    def excess(collector: float) -> float:
+        emitter = brentq(
+            lambda trial: transistor_currents(part, trial, trial - collector)[1] - base, 0.1, 1.2, xtol=1e-13
+        )
+        return transistor_currents(part, emitter, emitter - collector)[0] - load
+
+    expected = brentq(excess, 1e-4, 1.5, xtol=1e-9)
+    voltage, slope = collector_voltage(capability, demand, ROOM, side["npn"])
+    assert voltage == pytest.approx(expected, abs=10e-3)
+    further, _ = collector_voltage(capability * 1.00001, demand, ROOM, side["npn"])
+    assert (further - voltage) / 1e-5 == pytest.approx(slope, rel=2e-3)
+
+
+def drawn_states(count: int) -> list[tuple[dict[str, float], float, float, float]]:
+    """Designs, rails, back-EMFs and coupling currents over what pulses pass through, alike at every run."""
+    random = np.random.default_rng(20240611)
+    states = []
+    for _ in range(count):
+        values = {
+            "left.latch": random.choice([2e3, 10e3, 22e3, 47e3, 100e3]),
+            "left.motor.resistance": random.choice([8.0, 28.0, 80.0]),
+            "left.npn.gain": random.uniform(60.0, 400.0),
+            "left.pnp.gain": random.uniform(60.0, 400.0),
+            "left.npn.reverse_gain": random.uniform(1.0, 20.0),
+        }
+        rail = random.choice([random.uniform(0.65, 0.95), random.uniform(0.95, 4.0)])
+        back = random.uniform(0.0, 0.7) * rail
+        states.append((values, rail, back, random.uniform(-1e-5, 1e-5)))
+    return states
+
+
+def settle(rail: float, back: float, coupling: float, side: Any, guess: float = math.inf) -> Any:
+    """The settled latch, the collector's recent level brought in line with the one found."""
+    found = settle_latch(rail, 0.0, back, coupling, 0.0, 0.0, ROOM, side, 0.03, guess)
+    for _ in range(3):
+        found = settle_latch(
+            rail, 0.0, back, coupling, 0.0, 0.0, ROOM, side, found[5] if found[0] else 0.1, guess
+        )
+    return found
+
+
+def test_settled_latch_is_where_the_full_equations_come_to_rest() -> None:
+    held = let_go = 0
+    for values, rail, back, coupling in drawn_states(60):
+        design = Design(name="borage").with_values(values)
+        free = max(0.5 * (rail - back), 0.15)
+        rest = rest_of_latch(design, rail, back, coupling)
+        found = settle(rail, back, coupling, build(design)[0]["side"][0])
+        if found[0] != (rest.collector < free):
+            # only where a change of the NPN's gain by a few parts in a hundred decides
+            gains = (0.94, 1.06)
+            nearby = [rest_of_latch(design, rail, back, coupling, gain).collector < free for gain in gains]
+            assert nearby[0] != nearby[1], (values, rail, back, coupling)
+            continue
+        if not found[0]:
+            let_go += 1
+            continue
+        held += 1
+        _, motor, base, given, junction, collector, cover, _ = found
+        assert motor == pytest.approx(rest.motor, rel=0.02, abs=1e-4)
+        assert base == pytest.approx(rest.base, rel=0.02)
+        assert given == pytest.approx(rest.given, rel=0.08)
+        assert junction == pytest.approx(rest.junction, abs=2e-3)
+        assert collector == pytest.approx(rest.collector, abs=0.012)
+        assert cover >= 1.0
+    assert held > 35
+    assert let_go > 4
+
+
+def test_any_guess_leads_to_the_same_level() -> None:
+    for values, rail, back, coupling in drawn_states(60):
+        side = build(Design(name="borage").with_values(values))[0]["side"][0]
+        fresh = settle(rail, back, coupling, side)
+        for guess in (15.0, 22.0, 25.0, 28.0, 40.0):
+            other = settle(rail, back, coupling, side, guess)
+            assert other[0] == fresh[0], (values, rail, back, coupling, guess)
+            if fresh[0]:
+                assert other[1:6] == pytest.approx(fresh[1:6], rel=2e-3, abs=3e-4)
+
+
+def test_a_flash_from_too_low_does_not_ignite() -> None:
+    """The kick has to lift the PNP's base over one emitter-base voltage before anything flows."""
+    _, side = left_side()
+    assert not ignites(1.7, side, ROOM)
+    assert not ignites(2.2, side, ROOM)
+    assert ignites(2.6, side, ROOM)
+    # a small latch resistor holds the PNP off all the harder
+    _, firm = left_side(latch=200.0, eye__flash_resistance=200.0)
+    assert not ignites(2.6, firm, ROOM)
