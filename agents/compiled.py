@@ -31,10 +31,10 @@ def kernels_digest() -> str:
     """Return the digest (SHA-256, hexadecimal) of every file that holds a kernel."""
     digest = hashlib.sha256()
     for package in ("agents", "replays", "arena"):
-        for path in sorted((_ROOT / package).glob("*.py")):
+        for path in sorted((_ROOT / package).rglob("*.py")):
             source = path.read_bytes()
             if b"@kernel" in source:
-                digest.update(path.name.encode())
+                digest.update(path.relative_to(_ROOT).as_posix().encode())
                 digest.update(source)
     return digest.hexdigest()
 

@@ -1,6 +1,6 @@
 """Draws the README's pictures of the two windows, without a screen.
 
-    python tests/pictures.py demo.replay.npz
+    python -m tests.readme_pictures demo.replay.npz
 
 The replay is that of ``photodrome demo``.
 """

@@ -78,7 +78,7 @@ def test_the_continuous_run_is_the_command_of_the_readme() -> None:
 
 def test_files_stay_short_enough_to_read() -> None:
     for package in PUBLIC:
-        for path in (ROOT / package).glob("*.py"):
+        for path in (ROOT / package).rglob("*.py"):
             assert len(path.read_text(encoding="utf-8").splitlines()) <= 450, path.name
 
 

@@ -100,7 +100,7 @@ class _Ranged(Reader):
 
 @dataclass(frozen=True)
 class Quantity(_Ranged):
-    """A float with a unit. ``unit`` is a key of :data:`agents.text.units.DIMENSIONS`; bounds are in that unit."""
+    """A float with a unit, a key of :data:`agents.text.units.DIMENSIONS`; bounds are in that unit."""
 
     unit: str = ""
 

@@ -10,7 +10,7 @@ _FOLDERS = {"design": "designs", "arena": "arenas", "study": "studies"}
 
 def configs_folder() -> Path:
     """Return the folder of shipped files: beside the packages in a source tree, else inside agents."""
-    here = Path(__file__).resolve().parent
+    here = Path(__file__).resolve().parents[1]
     installed = here / "configs"
     return installed if installed.is_dir() else here.parent / "configs"
 

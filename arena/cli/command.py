@@ -1,4 +1,4 @@
-"""The command line. Only this module and its neighbours arena.cli.run_report and arena.cli.terminal print or exit.
+"""The command line. Only this folder's reports and its terminal print, and only they exit.
 
 0: done. 1: the work failed. 2: the input is wrong. What a command needs is imported when it runs, so that
 ``--help`` answers at once.

@@ -12,9 +12,9 @@ from agents.bench.sheet import BenchPoint
 from agents.text.quantities import format_quantity
 from arena.cli.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
 from arena.cli.terminal import printable
-from replays.drawing.colours import time_words
 from replays.format.tables import Replay
 from replays.scoring.scores import EXPLANATIONS, DesignScore
+from replays.words import time_words
 
 # Explanations stand beside their scores where there is so much room for them, else below.
 NOTES_WIDTH = 48

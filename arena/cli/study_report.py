@@ -15,7 +15,7 @@ from arena.studies.search.tuning import Search
 from arena.studies.statistics.estimates import tell
 from arena.studies.statistics.sensitivities import Sensitivity
 from arena.studies.telling.summary import Summary
-from replays.drawing.colours import time_words
+from replays.words import time_words
 
 # More settings than this are not printed; the table of settings has them all.
 MOST_ROWS = 64

@@ -154,7 +154,7 @@ def foresee(spot: Spot, tell: Tell[Forecast]) -> Forecast:
 
 
 def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> npt.NDArray[np.float64]:
-    """Illuminance [lx] on a level surface at a place and ``height`` [m], for each of agents.handbook.light_kinds.KINDS."""
+    """Illuminance [lx] on a level surface at a place and ``height`` [m], for each kind of light."""
     arena = flatten(spec)
     found = arena.ambient.copy()
     x, y = place

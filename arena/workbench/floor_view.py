@@ -11,7 +11,7 @@ from arena.workbench.computations import Raced
 from arena.workbench.layout import Layout
 from arena.workbench.movables import Thing
 from arena.workbench.state import Trial
-from replays.drawing.colours import INK, PAPER, STRAW, Colour, light_words
+from replays.drawing.colours import INK, PAPER, STRAW, Colour
 from replays.drawing.ground import draw_ground, names_of_things
 from replays.drawing.legend import draw_scale_bar
 from replays.drawing.light_map import LABEL_SIZE, LightMap
@@ -20,6 +20,7 @@ from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.drawing.trails import Trails
 from replays.drawing.view import Room, View, fit
+from replays.words import light_words
 
 # Paths are drawn so many times finer, and no longer than this [s] in a frame.
 _FINE = 2

@@ -12,10 +12,11 @@ from arena.workbench.documents import design_of
 from arena.workbench.layout import BUTTONS, Layout
 from arena.workbench.state import Trial
 from arena.workbench.walker_view import draw_walker_ahead
-from replays.drawing.colours import light_words, look, time_words
+from replays.drawing.colours import look
 from replays.drawing.marks import draw_mark
 from replays.drawing.sheet import Sheet, pygame
 from replays.scoring.scores import DesignScore
+from replays.words import light_words, time_words
 
 # With more stops than this a rail shows a notch for each fifth only.
 _MOST_NOTCHES = 40

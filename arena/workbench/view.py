@@ -11,14 +11,15 @@ from arena.workbench.floor_view import Plan
 from arena.workbench.layout import Layout, lay_out, scale_of
 from arena.workbench.side_panel import draw_panel
 from arena.workbench.state import Trial
-from replays.drawing.colours import LIGHT_STEPS, clock_words, light_colours, light_words
+from replays.drawing.colours import LIGHT_STEPS, light_colours
 from replays.drawing.ground import draw_sun_mark
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT
+from replays.words import clock_words, light_words
 
 
 class Face:
-    """Shows the state that is in the hands, as replays.window.screen wants it, and tells them where things lie."""
+    """Shows the state, as replays.window.screen wants it, and tells the controller where things lie."""
 
     def __init__(self, hands: Hands) -> None:
         self.hands = hands

@@ -17,8 +17,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from replays.causes.traces import Trace
-from replays.drawing.colours import light_words
 from replays.format.tables import TOUCHED_LEFT, TOUCHED_RIGHT
+from replays.words import light_words
 
 SIDES = ("left", "right")
 

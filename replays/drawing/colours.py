@@ -128,33 +128,3 @@ def look(design: int) -> Look:
     turns, number = divmod(design, len(_LOOKS))
     other = _LOOKS[(number + turns) % len(_LOOKS)]
     return replace(_LOOKS[number], corners=other.corners, turn=other.turn, pattern=other.pattern)
-
-
-def light_words(light_lx: float) -> str:
-    """``light_lx`` [lx] in a word or two: 0.5 lx, 500 lx, 20 klx."""
-    if light_lx >= 1000.0:
-        return f"{light_lx / 1000.0:.3g} klx"
-    return f"{light_lx:.3g} lx"
-
-
-def length_words(length_m: float) -> str:
-    """``length_m`` [m] in words: millimetres below one metre."""
-    return f"{length_m:.3g} m" if length_m >= 1.0 else f"{length_m * 1000.0:.3g} mm"
-
-
-def time_words(time_s: float) -> str:
-    """``time_s`` [s] in words: seconds below two minutes, hours and minutes from one hour on."""
-    if time_s < 120.0:
-        return f"{time_s:.1f} s"
-    minutes, seconds = divmod(round(time_s), 60)
-    if minutes < 60:
-        return f"{minutes} min {seconds:02d} s"
-    hours, minutes = divmod(round(time_s / 60.0), 60)
-    return f"{hours} h {minutes:02d} min"
-
-
-def clock_words(time_s: float) -> str:
-    """``time_s`` [s] as hours, minutes and seconds."""
-    minutes, seconds = divmod(int(time_s), 60)
-    hours, minutes = divmod(minutes, 60)
-    return f"{hours}:{minutes:02d}:{seconds:02d}"

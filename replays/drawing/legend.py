@@ -5,16 +5,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from replays.drawing.colours import (
-    LIGHT_STEPS,
-    LightScale,
-    clock_words,
-    length_words,
-    light_colours,
-    light_words,
-    look,
-    time_words,
-)
+from replays.drawing.colours import LIGHT_STEPS, LightScale, light_colours, look
 from replays.drawing.figures import walker_name
 from replays.drawing.ground import (
     beam_on_floor,
@@ -34,6 +25,7 @@ from replays.drawing.view import View
 from replays.format.tables import LEFT, RIGHT, Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.standings import Standings
+from replays.words import clock_words, length_words, light_words, time_words
 
 TEXT = 15
 HEADING = 17

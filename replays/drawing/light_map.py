@@ -7,19 +7,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from replays.drawing.colours import (
-    INK,
-    LIGHT_STEPS,
-    LightScale,
-    light_colours,
-    light_scale,
-    light_words,
-    readable_on,
-)
+from replays.drawing.colours import INK, LIGHT_STEPS, LightScale, light_colours, light_scale, readable_on
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.drawing.view import Room, View
 from replays.format.tables import Replay
 from replays.scoring.outline import inside
+from replays.words import light_words
 
 LABEL_SIZE = 14
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from replays.drawing.colours import clock_words, light_scale
+from replays.drawing.colours import light_scale
 from replays.drawing.glow import Floats
 from replays.drawing.layout import FOOT, HEAD, Layout, lay_out
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
@@ -13,6 +13,7 @@ from replays.drawing.view import View, bounds, fit
 from replays.format.tables import Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.standings import Standings
+from replays.words import clock_words
 
 LEGEND = 340
 """Width of the legend [points]."""

@@ -14,8 +14,10 @@ from numpy.typing import NDArray
 
 from agents.errors import ReplayError
 from replays.format.tables import Replay
+from replays.scoring.directions import resultant_length
+from replays.scoring.intervals import share_interval
 from replays.scoring.measures import Measures, join, measure
-from replays.scoring.survival import resultant_length, share_interval, wait_curve
+from replays.scoring.survival import wait_curve
 
 EXPLANATIONS = {
     "walkers": "walkers of this design",

@@ -108,7 +108,7 @@ class Player:
             self.following = False
 
     def act(self, action: str) -> bool:
-        """Do what an action of :mod:`replays.window.keys` asks for; False for one that is not the player's."""
+        """Do what an action of :mod:`replays.window.keys` asks for; False where it is not the player's."""
         walkers = len(self.replay.walkers)
         if action == "play":
             if not self.playing and self.time_s >= self.seconds:

@@ -13,7 +13,6 @@ from agents.errors import ReplayError
 from replays.causes.pulse_curve import Floats
 from replays.causes.sentences import cause_of, volts_words
 from replays.causes.traces import Circuits, Trace, Wait
-from replays.drawing.colours import clock_words, light_words
 from replays.drawing.figures import walker_name
 from replays.drawing.layout import Box, Point
 from replays.drawing.sheet import Sheet
@@ -33,6 +32,7 @@ from replays.window.voltage_plot import (
     draw_rail,
     draw_triggers,
 )
+from replays.words import clock_words, light_words
 
 TEXT = 15
 _SENTENCE = 17

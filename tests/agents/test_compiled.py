@@ -62,10 +62,13 @@ def circuit_numbers() -> list[list[float]]:
 
 
 def test_plain_python_gives_the_same_numbers() -> None:
-    code = "import json, test_compiled; print(json.dumps(test_compiled.circuit_numbers()))"
+    code = (
+        "import json; from tests.agents.test_compiled import circuit_numbers as all_of_them\n"
+        "print(json.dumps(all_of_them()))"
+    )
     done = subprocess.run(
         [sys.executable, "-c", code],
-        cwd=Path(__file__).parent,
+        cwd=ROOT,
         env={**os.environ, "PHOTODROME_PLAIN": "1", "PYTHONPATH": str(ROOT)},
         capture_output=True,
         text=True,
@@ -92,9 +95,10 @@ def test_a_kernel_divides_as_numpy_does() -> None:
 def copied_house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
     """A copy of the packages, of which the cache folder's name is worked out anew at each call."""
     for package in ("agents", "replays", "arena"):
-        (tmp_path / package).mkdir()
-        for path in (ROOT / package).glob("*.py"):
-            shutil.copy(path, tmp_path / package / path.name)
+        for path in (ROOT / package).rglob("*.py"):
+            copy = tmp_path / path.relative_to(ROOT)
+            copy.parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(path, copy)
     monkeypatch.setattr(compiled, "_ROOT", tmp_path)
 
     def forget() -> None:
@@ -113,15 +117,15 @@ def test_a_changed_kernel_starts_a_fresh_cache(copied_house: Any) -> None:
     house, folder = copied_house
     before = folder()
     assert folder() == before
-    latch = house / "agents" / "latch.py"
+    latch = house / "agents" / "circuit" / "latch.py"
     latch.write_text(latch.read_text(encoding="utf-8") + "\n# another line\n", encoding="utf-8")
     changed = folder()
     assert changed != before
     # a file without kernels is of no concern to the cache
-    shipped = house / "agents" / "shipped.py"
+    shipped = house / "agents" / "text" / "shipped.py"
     shipped.write_text(shipped.read_text(encoding="utf-8") + "\n# another line\n", encoding="utf-8")
     assert folder() == changed
-    (house / "arena" / "further.py").write_text("# @kernel\n", encoding="utf-8")
+    (house / "arena" / "engine" / "further.py").write_text("# @kernel\n", encoding="utf-8")
     assert folder() != changed
 
 

@@ -160,7 +160,7 @@ def test_what_else_runs_in_a_batch_shifts_nobody() -> None:
 
 
 def test_rows_of_a_replay_are_in_order() -> None:
-    """As replays.format.tables says; every walker has a pose and light at time 0, and no row comes after the end."""
+    """As replays.format.tables says; each walker has pose and light at time 0, no row comes after the end."""
     replay = simulate(contest(floor(), [design("carrot")], walkers=10, seconds=333.0))
     count = len(replay.walkers)
     for name, keys in (

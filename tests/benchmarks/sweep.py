@@ -1,4 +1,4 @@
-"""Speed of a sweep, whether its cost is linear, and its memory: ``python tests/benchmark_sweep.py``.
+"""Speed of a sweep, whether its cost is linear, and its memory: ``python -m tests.benchmarks.sweep``.
 
 Trials of one walker, 600 s, of poppy with its part spread in the slalom; 100 repeats of each setting. Every
 sweep is a process of its own, and its wall time goes from the start of that process to its end. The ratio is

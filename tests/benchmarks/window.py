@@ -1,6 +1,6 @@
 """Prints how long the window takes for a frame: 10, 200 and 2,000 walkers, without a graphics card.
 
-    python tests/benchmark_window.py
+    python -m tests.benchmarks.window
 
 Walkers run one by one, so that any number fits on the floor; to draw them costs the same. A frame has 16.7 ms
 if there are to be 60 a second.

@@ -15,7 +15,7 @@ import pytest
 
 from arena.cli.command import main
 
-ROOT = Path(__file__).resolve().parent.parent
+ROOT = Path(__file__).resolve().parents[2]
 
 # A bench of its own: two start places, light from everywhere, no goal.
 ARENA = """\

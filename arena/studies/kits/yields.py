@@ -23,7 +23,7 @@ from agents.design.built_copies import built
 from agents.design.spec import Design
 from agents.errors import OptionError
 from arena.studies.statistics.estimates import Estimate
-from replays.scoring.survival import share_interval
+from replays.scoring.intervals import share_interval
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]

@@ -293,7 +293,7 @@ class Study:
 def sources_digest() -> str:
     """Return the digest (SHA-256, hexadecimal) of the whole program's text, kernels and all else."""
     digest = hashlib.sha256()
-    root = Path(__file__).resolve().parents[2]
+    root = Path(__file__).resolve().parents[3]
     for package in ("agents", "replays", "arena"):
         for path in sorted((root / package).rglob("*.py")):
             digest.update(path.relative_to(root).as_posix().encode())

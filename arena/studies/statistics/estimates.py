@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from agents.text.units import plain_text
 from arena.studies.scores import Score
 from arena.studies.statistics.resampling import bca_interval, influence, median_rank, normal_interval, ratios
-from replays.drawing.colours import time_words
-from replays.scoring.survival import share_interval
+from replays.scoring.intervals import share_interval
+from replays.words import time_words
 
 __all__ = [
     "FEWEST",

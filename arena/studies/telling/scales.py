@@ -109,7 +109,7 @@ def factor_ticks(low: float, high: float, by_ratio: bool, unit: str, most: int) 
 
 
 def with_unit(value: float, unit: str) -> str:
-    """An SI value in words; ``unit`` is of :data:`agents.text.units.DIMENSIONS`, ``%`` for a share, or empty."""
+    """An SI value in words; ``unit`` of :data:`agents.text.units.DIMENSIONS`, ``%`` for a share, or empty."""
     if unit in DIMENSIONS:
         return format_quantity(value, unit)
     if unit == "%":

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from agents.errors import OptionError
-from agents.handbook.formulae import light_kinds as spectra
+from agents.handbook import light_kinds
 
 
 @pytest.fixture(scope="module")
@@ -74,7 +74,7 @@ def lumens_and_amperes(libraries: tuple[Any, Any]) -> Callable[[Spectrum], tuple
     return weigh
 
 
-@pytest.mark.parametrize("kind", spectra.KINDS)
+@pytest.mark.parametrize("kind", light_kinds.KINDS)
 def test_a_kind_has_the_efficacy_and_the_panel_current_of_its_spectrum(
     kind: str,
     spectrum: Callable[[str], Spectrum],
@@ -82,10 +82,10 @@ def test_a_kind_has_the_efficacy_and_the_panel_current_of_its_spectrum(
 ) -> None:
     efficacy, current = lumens_and_amperes(spectrum(kind))
     _, current_in_daylight = lumens_and_amperes(spectrum("daylight"))
-    place = spectra.kind_index(kind)
-    assert spectra.EFFICACIES[place] == pytest.approx(efficacy, rel=5e-4)
+    place = light_kinds.kind_index(kind)
+    assert light_kinds.EFFICACIES[place] == pytest.approx(efficacy, rel=5e-4)
     # the table has two decimals
-    weight = spectra.panel_weights("crystalline-silicon")[place]
+    weight = light_kinds.panel_weights("crystalline-silicon")[place]
     assert weight == pytest.approx(current / current_in_daylight, abs=5e-3)
 
 
@@ -116,25 +116,25 @@ def test_the_reference_sun_of_a_thousand_watts_gives_109_kilolux(
     watts = float(np.sum((power[1:] + power[:-1]) / 2 * np.diff(wavelengths)))
     # ASTM G173-03: 1000.4 W/m² over the whole range
     assert watts == pytest.approx(1000.4, abs=0.5)
-    assert spectra.illuminance(watts, "daylight") == pytest.approx(109_500.0, rel=1e-3)
+    assert light_kinds.illuminance(watts, "daylight") == pytest.approx(109_500.0, rel=1e-3)
 
 
-@pytest.mark.parametrize("kind", spectra.KINDS)
+@pytest.mark.parametrize("kind", light_kinds.KINDS)
 def test_lux_and_watts_convert_both_ways(kind: str) -> None:
-    assert spectra.illuminance(spectra.irradiance(500.0, kind), kind) == pytest.approx(500.0)
+    assert light_kinds.illuminance(light_kinds.irradiance(500.0, kind), kind) == pytest.approx(500.0)
 
 
 def test_a_flat_panel_goes_by_lux_alone() -> None:
-    assert spectra.panel_weights("flat") == (1.0,) * len(spectra.KINDS)
+    assert light_kinds.panel_weights("flat") == (1.0,) * len(light_kinds.KINDS)
 
 
 def test_every_table_covers_every_kind() -> None:
-    assert len(spectra.EFFICACIES) == len(spectra.KINDS)
-    assert all(len(weights) == len(spectra.KINDS) for weights in spectra.RESPONSES.values())
+    assert len(light_kinds.EFFICACIES) == len(light_kinds.KINDS)
+    assert all(len(weights) == len(light_kinds.KINDS) for weights in light_kinds.RESPONSES.values())
 
 
 def test_names_that_are_not_there_are_refused_with_those_that_are() -> None:
     with pytest.raises(OptionError, match=r"candle.*daylight, incandescent"):
-        spectra.irradiance(1.0, "candle")
+        light_kinds.irradiance(1.0, "candle")
     with pytest.raises(OptionError, match=r"selenium.*crystalline-silicon"):
-        spectra.panel_weights("selenium")
+        light_kinds.panel_weights("selenium")

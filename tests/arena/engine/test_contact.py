@@ -14,8 +14,8 @@ from scipy.integrate import quad
 from shapely import affinity
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 
-from agents.handbook.formulae import formulae as handbook
-from arena.engine.loop import contact, whiskers
+from agents.handbook import formulae
+from arena.engine import contact, whiskers
 from tests.helpers import scenes
 
 Body = tuple[np.ndarray, int, float]
@@ -263,7 +263,7 @@ def test_a_wires_bend_under_a_force_at_its_tip() -> None:
     # second moment of area by its definition, ∫ y² dA over a round section of diameter 2
     section = quad(lambda y: 2.0 * y * y * math.sqrt(1.0 - y * y), -1.0, 1.0)[0] * (diameter / 2) ** 4
     moment = quad(lambda s: force * (length - s) ** 2, 0.0, length)[0]
-    bend = handbook.cantilever_bend(force, length, diameter, modulus)
+    bend = formulae.cantilever_bend(force, length, diameter, modulus)
     assert bend == pytest.approx(moment / (modulus * section), rel=1e-6)
 
 
@@ -284,14 +284,16 @@ def contact_figures() -> list[float]:
 
 
 def test_compiled_and_plain_kernels_agree() -> None:
-    program = "import json, test_contact; print(json.dumps(test_contact.contact_figures()))"
-    here = Path(__file__).resolve().parent
+    program = (
+        "import json; from tests.arena.engine import test_contact as t\n"
+        "print(json.dumps(t.contact_figures()))"
+    )
     plain = subprocess.run(
         [sys.executable, "-W", "error", "-c", program],
         env={
             **os.environ,
             "PHOTODROME_PLAIN": "1",
-            "PYTHONPATH": os.pathsep.join([str(here), str(here.parent)]),
+            "PYTHONPATH": str(Path(__file__).resolve().parents[3]),
         },
         capture_output=True,
         text=True,

@@ -13,8 +13,8 @@ import pytest
 from shapely.geometry import LineString, Point
 
 from agents.errors import InputError
-from agents.handbook.formulae import formulae as handbook
-from arena.engine.loop import light, shadow
+from agents.handbook import formulae
+from arena.engine import light, shadow
 from arena.scene.records import wall_table
 from tests.helpers import scenes
 
@@ -237,7 +237,7 @@ def test_nothing_comes_from_behind_nor_from_the_lamp_itself() -> None:
 
 
 def test_a_beam_narrows_and_has_no_back() -> None:
-    beam = handbook.lobe_exponent(math.radians(20.0))
+    beam = formulae.lobe_exponent(math.radians(20.0))
     lamp = scenes.make_lamp(0.0, 0.0, 1.0, 100.0, beam=beam)
     off = math.tan(math.radians(20.0))
     lit = light.open_light(off, 0.0, 0.0, *UP, 1.0, lamp)
@@ -257,7 +257,7 @@ def test_the_sun_does_not_fall_off() -> None:
 @pytest.mark.parametrize(("degrees", "exponent"), [(60.0, 1.0), (45.0, 2.0), (30.0, 4.82), (10.0, 45.3)])
 def test_acceptance_lobes(degrees: float, exponent: float) -> None:
     # Kahn and Barry, Proceedings of the IEEE 85 (1997): m = −ln 2 / ln cos(half angle).
-    power = handbook.lobe_exponent(math.radians(degrees))
+    power = formulae.lobe_exponent(math.radians(degrees))
     assert power == pytest.approx(exponent, rel=1e-3)
     lamp = scenes.make_lamp(2.0, 0.0, 0.0, 100.0)
     turn = math.radians(degrees)
@@ -270,7 +270,7 @@ def test_acceptance_lobes(degrees: float, exponent: float) -> None:
 @pytest.mark.parametrize("half_angle", [0.0, -0.1, math.pi / 2, math.nan, math.inf])
 def test_impossible_lobes_are_refused(half_angle: float) -> None:
     with pytest.raises(InputError, match="half angle"):
-        handbook.lobe_exponent(half_angle)
+        formulae.lobe_exponent(half_angle)
 
 
 @pytest.mark.parametrize("power", [1.0, 2.0, 4.82, 45.3])
@@ -415,12 +415,12 @@ def light_figures() -> list[float]:
 
 
 def test_compiled_and_plain_kernels_agree() -> None:
-    program = "import json, test_light; print(json.dumps(test_light.light_figures()))"
-    here = Path(__file__).resolve().parent
-    paths = os.pathsep.join([str(here), str(here.parent)])
+    program = (
+        "import json; from tests.arena.engine import test_light as t; print(json.dumps(t.light_figures()))"
+    )
     plain = subprocess.run(
         [sys.executable, "-W", "error", "-c", program],
-        env={**os.environ, "PHOTODROME_PLAIN": "1", "PYTHONPATH": paths},
+        env={**os.environ, "PHOTODROME_PLAIN": "1", "PYTHONPATH": str(Path(__file__).resolve().parents[3])},
         capture_output=True,
         text=True,
         check=True,

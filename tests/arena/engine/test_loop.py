@@ -368,7 +368,7 @@ def test_the_loop_runs_uncompiled_too() -> None:
         options = ("-W", "error", "-W", "ignore:overflow encountered in scalar:RuntimeWarning")
         done = subprocess.run(
             [sys.executable, *options, "-c", WALK],
-            cwd=Path(__file__).parent,
+            cwd=Path(__file__).resolve().parents[3],
             env=os.environ | {"PHOTODROME_PLAIN": plain},
             capture_output=True,
             text=True,

@@ -15,10 +15,10 @@ from arena.scene.contest import read_contest
 from arena.simulation import simulate
 from replays.causes.sentences import Cause, cause_of, volts_words
 from replays.causes.traces import Circuits, Trace
-from replays.drawing.colours import light_words
 from replays.format.replay_file import read_replay, write_replay
 from replays.format.tables import CUT_OFF, TOUCHED_BODY, Replay
 from replays.window.strip import latest_pulse, sentence
+from replays.words import light_words
 from tests.helpers.fabricate import Fabricator, arena
 
 # A crowd that shades and pushes, walls to touch, one kind of light and several, the sun, walkers alone.

@@ -13,9 +13,9 @@ from PIL import Image, ImageSequence
 
 from agents.errors import OptionError, OutputError
 from arena.cli.command import photodrome
+from replays.drawing import films
 from replays.drawing.dissolve import HURRIED
 from replays.drawing.films import MOST_FRAMES, USUAL_SECONDS, Shooting, film, frame_times, frames
-from replays.drawing.pages import films
 from replays.drawing.pictures import picture
 from replays.drawing.sizes import size_of
 from replays.drawing.theme import DARK

@@ -14,8 +14,8 @@ import shapely
 from numpy.typing import NDArray
 
 from agents.errors import OptionError, OutputError
-from replays.drawing.pages import LEGEND, Scene, colours, ground, height_for, legend
-from replays.drawing.pages import marks as tracks
+from replays.drawing import colours, ground, legend, marks
+from replays.drawing.pages import LEGEND, Scene, height_for
 from replays.drawing.pictures import picture
 from replays.drawing.poses import Poses
 from replays.drawing.sheet import Sheet, dashes, pygame
@@ -213,7 +213,7 @@ def test_the_tick_of_a_pulse_is_on_the_side_that_fired(
     heading: float, side: int, towards: tuple[int, int]
 ) -> None:
     sheet = blank()
-    tracks.draw_pulse_mark((sheet, sheet), (60.0, 60.0), heading, side, colours.look(0))
+    marks.draw_pulse_mark((sheet, sheet), (60.0, 60.0), heading, side, colours.look(0))
     x, y = np.nonzero(drawn(sheet))
     # The picture's y runs down.
     assert (x.mean() - 60) * towards[0] + (y.mean() - 60) * towards[1] > 3

@@ -8,7 +8,9 @@ import scipy.stats
 from lifelines import KaplanMeierFitter
 from numpy.typing import NDArray
 
-from replays.scoring.survival import resultant_length, share_interval, wait_curve
+from replays.scoring.directions import resultant_length
+from replays.scoring.intervals import share_interval
+from replays.scoring.survival import wait_curve
 
 
 def cut_off_waits(seed: int) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:

@@ -11,10 +11,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
+from replays.drawing import colours
 from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing.glow import FADE, HOLD, Glows, glow
 from replays.drawing.layout import Box
-from replays.drawing.pages import colours
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT, Theme
 from replays.format.tables import Replay

@@ -148,7 +148,8 @@ def test_a_picture_holds_no_date_and_no_program(tmp_path: Path) -> None:
 def test_the_drawing_library_is_loaded_late_and_without_its_windows(tmp_path: Path) -> None:
     program = (
         "import sys; from arena.studies.telling.plots import bars; assert 'matplotlib' not in sys.modules\n"
-        "from arena.studies.statistics.estimates import Estimates; from arena.studies.statistics.factors import Factor\n"
+        "from arena.studies.statistics.estimates import Estimates\n"
+        "from arena.studies.statistics.factors import Factor\n"
         "from arena.studies.scores import SCORES; import numpy as np; from pathlib import Path\n"
         "one = np.array([0.5]); many = Estimates(one, one, one, np.array([9]), ('Wilson',))\n"
         f"path = Path({str(tmp_path / 'picture.png')!r})\n"
