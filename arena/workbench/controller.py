@@ -4,8 +4,9 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from agents.design.values import SCOPES
 from agents.errors import PhotodromeError
-from arena.workbench.dials import DIALS, SCOPES
+from arena.workbench.dials import DIALS
 from arena.workbench.documents import Paper, first_line
 from arena.workbench.layout import BUTTONS, Layout, lay_out
 from arena.workbench.movables import thing_at, thing_of

@@ -9,6 +9,7 @@ import numpy as np
 
 from agents.text.documents import KeyedErrors, KeyPath
 from agents.text.quantities import Pair
+from agents.text.values import with_values
 from arena.scene.elements import ArenaForm
 from arena.scene.spec import ArenaSpec
 from replays.scoring.outline import inside
@@ -120,7 +121,7 @@ def snapped(thing: Thing, across: float, along: float) -> Thing:
 
 def with_thing(spec: ArenaSpec, thing: Thing) -> ArenaSpec:
     """The arena with a thing where it now is. Raises KeyedErrors where that cannot be."""
-    changed = _put(spec, thing.path, thing.value)
+    changed = with_values(spec, {thing.path: thing.value})
     # a copy is not checked by itself
     from arena.scene.geometry import check_geometry
 
@@ -132,12 +133,3 @@ def why_not(error: KeyedErrors) -> str:
     """In a few words why a place cannot be."""
     first = error.errors[0]
     return f"{first.got}; {first.expected} is needed"
-
-
-def _put(value: Any, path: KeyPath, new: Any) -> Any:
-    if not path:
-        return new
-    key = path[0]
-    if isinstance(key, int):
-        return (*value[:key], _put(value[key], path[1:], new), *value[key + 1 :])
-    return value.model_copy(update={key: _put(getattr(value, key), path[1:], new)})

@@ -4,10 +4,11 @@ import math
 from dataclasses import replace
 
 from agents.bench.measuring import SidePoint
+from agents.design.values import SCOPES
 from agents.text.units import format_quantity
 from arena.workbench.computations import Forecast
 from arena.workbench.controller import Hands
-from arena.workbench.dials import DIALS, SCOPES, Dial
+from arena.workbench.dials import DIALS, Dial
 from arena.workbench.documents import design_of
 from arena.workbench.layout import BUTTONS, Layout
 from arena.workbench.state import Trial

@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from agents.design.rewriting import rewrite_design, rewrite_values
 from agents.design.spec import Design
+from agents.design.values import SCOPES
 from agents.errors import InputError, OptionError, WorkError
 from agents.text.documents import KeyedErrors, KeyPath
 from agents.text.quantities import Pair
@@ -29,7 +30,7 @@ from arena.workbench.computations import (
     map_sky,
     run_race,
 )
-from arena.workbench.dials import DIALS, SCOPES, Dial, sketch
+from arena.workbench.dials import DIALS, Dial, sketch
 from arena.workbench.documents import History, Paper, arena_of, design_of, first_line
 from arena.workbench.movables import Thing, snapped, thing_of, things_of, why_not, with_thing
 from arena.workbench.worker import Latest

@@ -13,7 +13,8 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.design.built_copies import part_values
-from agents.design.spec import SIDES, Design
+from agents.design.spec import Design
+from agents.design.values import BOTH, expanded, of_both
 from arena.studies.kits.yields import NAMES, Outcome, Tell, Trial, share_of
 from arena.studies.scores import Score
 from arena.studies.statistics.comparison import LEVEL, corrected, pair_tests
@@ -109,9 +110,8 @@ def parts_of(design: Design) -> dict[str, tuple[int, ...]]:
     column_of = {spread.path: column for column, spread in enumerate(design.spreads)}
     found: dict[str, tuple[int, ...]] = {}
     for path, column in column_of.items():
-        side, _, rest = path.partition(".")
-        is_both = side in SIDES and all(f"{one}.{rest}" in column_of for one in SIDES)
-        part = f"both.{rest}" if is_both else path
+        both = of_both(path)
+        part = both if all(one in column_of for one in expanded(both)) else path
         found[part] = (*found.get(part, ()), column)
     return found
 
@@ -119,7 +119,7 @@ def parts_of(design: Design) -> dict[str, tuple[int, ...]]:
 def pairs_of(design: Design) -> dict[str, tuple[tuple[int, int], ...]]:
     """Columns of ``design.spreads``, left and right, of each pair of parts that may be bought alike."""
     pairs: dict[str, tuple[tuple[int, int], ...]] = {}
-    both = {path: columns for path, columns in parts_of(design).items() if path.startswith("both.")}
+    both = {path: columns for path, columns in parts_of(design).items() if path.startswith(f"{BOTH}.")}
     for key, name in _BOUGHT.items():
         columns = tuple(
             (left, right)
@@ -186,7 +186,7 @@ def blame(
         for row, (path, columns) in enumerate(parts.items())
     ]
     paired = [
-        PairBlame(name, tuple(_both(design, left) for left, _ in columns), matched[row])
+        PairBlame(name, tuple(of_both(design.spreads[left].path) for left, _ in columns), matched[row])
         for row, (name, columns) in enumerate(pairs.items())
     ]
     # equals stay in the order of the file, the eyes first
@@ -195,17 +195,12 @@ def blame(
     return Blame(len(values), tuple(told), tuple(paired))
 
 
-def _both(design: Design, column: int) -> str:
-    return f"both.{design.spreads[column].path.partition('.')[2]}"
-
-
 def _tolerance(design: Design, columns: Sequence[int]) -> str:
     """The tolerance as the file has it, of either side where they differ."""
     texts = []
     for column in columns:
         path = design.spreads[column].path
-        both = f"both.{path.partition('.')[2]}"
-        [*_, tolerance] = [found for key, found in design.spread.items() if key in (path, both)]
+        [*_, tolerance] = [found for key, found in design.spread.items() if key in (path, of_both(path))]
         text = f"normal {tolerance.normal}" if tolerance.normal else f"uniform {tolerance.uniform}"
         texts.append(f"{text}, bound {tolerance.bound}" if tolerance.bound else text)
     return " and ".join(dict.fromkeys(texts))

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.design.spec import SIDES
+from agents.design.values import expanded
 from agents.errors import OptionError, OutputError
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
@@ -262,11 +262,7 @@ class _Field:
         design = self._study.designs[0].design
         own = {}
         for number in self._chosen:
-            path = parameters[number].label()
-            own[number], *others = (
-                design.value_at(path.replace("both.", f"{side}.", 1) if path.startswith("both.") else path)
-                for side in SIDES
-            )
+            own[number], *others = (design.value_at(one) for one in expanded(parameters[number].label()))
             if any(other != own[number] for other in others):
                 return None
 

@@ -13,6 +13,7 @@ import pytest
 
 from agents.bench.sheet import bench_point
 from agents.design.spec import parse_design, read_design
+from agents.design.values import SCOPES
 from agents.errors import OptionError, OutputError, SpecError, WorkError
 from agents.handbook.light_kinds import KINDS, panel_weights
 from agents.text.shipped import find_document
@@ -20,7 +21,7 @@ from arena.cli.command import main
 from arena.scene.spec import parse_arena, read_arena
 from arena.workbench.computations import Race, Raced, Spot, Terms, foresee, light_by_kind, run_race
 from arena.workbench.controller import HELP, Hands
-from arena.workbench.dials import DIALS, SCOPES
+from arena.workbench.dials import DIALS
 from arena.workbench.documents import arena_of, design_of
 from arena.workbench.layout import BUTTONS, LEAST_SIZE, USUAL_SIZE, lay_out, scale_of
 from arena.workbench.movables import thing_of, things_of, with_thing
