@@ -200,15 +200,18 @@ def place_at(spec: BaseModel, path: str, derived: Derived = _none_derived) -> Ke
     return tuple(place)
 
 
-def value_paths(spec: BaseModel, derived: Derived = _none_derived) -> Iterator[str]:
-    """Yield the paths of all values that a spec has, the derived ones of each part after its own."""
+def value_paths(spec: BaseModel, derived: Derived = _none_derived, has_items: bool = True) -> Iterator[str]:
+    """Yield the paths of all values that a spec has, the derived ones of each part after its own.
+
+    ``has_items`` tells whether its lists have items that are named by themselves.
+    """
     for key in keys_of(type(spec)):
         shape, value = shape_at(type(spec), (key,)), getattr(spec, key)
         if shape is not None and shape.reader:
             yield key
         elif isinstance(value, BaseModel):
-            yield from (f"{key}.{below}" for below in value_paths(value, derived))
-        elif isinstance(value, tuple):
+            yield from (f"{key}.{below}" for below in value_paths(value, derived, has_items))
+        elif isinstance(value, tuple) and has_items:
             for number, item in enumerate(value, start=1):
                 name = getattr(item, "name", number)
                 yield from (f"{key}.{name}.{below}" for below in value_paths(item, derived))

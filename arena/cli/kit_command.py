@@ -16,10 +16,11 @@ class FaultName(AnyType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Take it, or fail with all there are."""
+        from agents.errors import refusal
         from arena.studies.kits.yields import NAMES
 
         if value not in NAMES:
-            self.fail(f"got {value!r}, expected one of {', '.join(NAMES)}", param, ctx)
+            self.fail(refusal(repr(value), f"one of {', '.join(NAMES)}"), param, ctx)
         return value
 
 

@@ -36,13 +36,13 @@ class Value(AnyType):
     def _read(
         self, value: Any, or_else: str, param: click.Parameter | None, ctx: click.Context | None
     ) -> Any:
+        from agents.errors import refusal
         from agents.text.quantities import QuantityError
 
         try:
             return self.reader().read(value)
         except QuantityError as error:
-            near = f" (nearest: {error.near})" if error.near else ""
-            self.fail(f"got {error.got}, expected {or_else}{error.expected}{near}", param, ctx)
+            self.fail(refusal(error.got, f"{or_else}{error.expected}", error.near), param, ctx)
 
 
 class Measured(Value):

@@ -225,8 +225,10 @@ def _paths_of(owner: BaseModel) -> Iterator[str]:
     if not isinstance(owner, Design):
         yield from (f"arena.{path}" for path in value_paths(owner, possible_moves_of))
         return
-    plain = [path for path in value_paths(owner) if path.partition(".")[0] not in (*SIDES, SPREAD)]
-    sides = [list(value_paths(getattr(owner, side))) for side in SIDES]
+    plain = [
+        path for path in value_paths(owner, has_items=False) if path.partition(".")[0] not in (*SIDES, SPREAD)
+    ]
+    sides = [list(value_paths(getattr(owner, side), has_items=False)) for side in SIDES]
     yield from (f"design.{path}" for path in plain)
     yield from (f"design.{BOTH}.{path}" for path in sides[0] if path in sides[1])
     for name, paths in zip(SIDES, sides, strict=True):
