@@ -146,7 +146,7 @@ def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
         },
         "ambient_lx": spec.ambient.illuminance,
         "ambient_light": spec.ambient.light,
-        "goals": [{"name": goal.name, "outline": _goal_outline(goal)} for goal in spec.goals],
+        "goals": [{"name": goal.name, "outline": goal_outline(goal)} for goal in spec.goals],
     }
 
 
@@ -168,7 +168,8 @@ def _lamp(lamp: Lamp, intensity: float) -> dict[str, Any]:
     }
 
 
-def _goal_outline(goal: Goal) -> list[list[float]]:
+def goal_outline(goal: Goal) -> list[list[float]]:
+    """The corners of a goal [m], a polygon's for a round one."""
     if goal.outline is not None:
         return _points(goal.outline)
     assert goal.centre is not None

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from replays.format.tables import LET_GO, Replay
+from replays.format.tables import LET_GO, Tables
 
 FREE_PULSES = 2
 """Free pulses that end an episode."""
@@ -46,18 +46,18 @@ class _Spells:
     ended_s: NDArray[np.float64]
 
 
-def contact_episodes(replay: Replay) -> Episodes:
-    """Episodes of touching a wall or another walker."""
-    return _episodes(replay, _touched(replay))
+def contact_episodes(tables: Tables, seconds: float) -> Episodes:
+    """Episodes of touching a wall or another walker, in a run of ``seconds`` [s]."""
+    return _episodes(tables, _touched(tables), seconds)
 
 
-def shade_episodes(replay: Replay) -> Episodes:
-    """Episodes of standing in the shadow of something."""
-    return _episodes(replay, _shaded(replay))
+def shade_episodes(tables: Tables, seconds: float) -> Episodes:
+    """Episodes of standing in the shadow of something, in a run of ``seconds`` [s]."""
+    return _episodes(tables, _shaded(tables), seconds)
 
 
-def _touched(replay: Replay) -> _Spells:
-    touches = replay.touches
+def _touched(tables: Tables) -> _Spells:
+    touches = tables.touches
     ordered = touches[np.lexsort((touches["time_s"], touches["part"], touches["walker"]))]
     # A part has one switch: only a row that changes its state counts, and before its first row it is open.
     same_part = np.zeros(len(ordered), dtype=bool)
@@ -70,7 +70,7 @@ def _touched(replay: Replay) -> _Spells:
     order = np.lexsort((changes["time_s"], changes["walker"]))
     changes, step = changes[order], step[order]
     # A walker may end the run touching: what it has left over must not count for the next.
-    left_over = np.bincount(changes["walker"], weights=step, minlength=len(replay.walkers))
+    left_over = np.bincount(changes["walker"], weights=step, minlength=len(tables.walkers))
     owed = np.concatenate(([0], np.cumsum(left_over)))[:-1].astype(np.int64)
     count = np.cumsum(step) - owed[changes["walker"]]
     begins = (count == 1) & (step == 1)
@@ -85,8 +85,8 @@ def _touched(replay: Replay) -> _Spells:
     return _Spells(walker, began, ended)
 
 
-def _shaded(replay: Replay) -> _Spells:
-    lights = replay.lights
+def _shaded(tables: Tables) -> _Spells:
+    lights = tables.lights
     dark = lights["panel_lx"] < SHADE * lights["open_panel_lx"]
     first = np.ones(len(lights), dtype=bool)
     first[1:] = lights["walker"][1:] != lights["walker"][:-1]
@@ -99,17 +99,17 @@ def _shaded(replay: Replay) -> _Spells:
     return _Spells(lights["walker"][begins].astype(np.int64), lights["time_s"][begins], ended)
 
 
-def _episodes(replay: Replay, spells: _Spells) -> Episodes:
-    pulses = replay.pulses[np.argsort(replay.pulses["walker"], kind="stable")]
-    edges = np.searchsorted(pulses["walker"], np.arange(len(replay.walkers) + 1))
-    mine = np.searchsorted(spells.walker, np.arange(len(replay.walkers) + 1))
+def _episodes(tables: Tables, spells: _Spells, seconds: float) -> Episodes:
+    pulses = tables.pulses[np.argsort(tables.pulses["walker"], kind="stable")]
+    edges = np.searchsorted(pulses["walker"], np.arange(len(tables.walkers) + 1))
+    mine = np.searchsorted(spells.walker, np.arange(len(tables.walkers) + 1))
     found = [
         _of_one_walker(
             walker,
             spells.began_s[mine[walker] : mine[walker + 1]],
             spells.ended_s[mine[walker] : mine[walker + 1]],
             pulses[edges[walker] : edges[walker + 1]],
-            replay.seconds,
+            seconds,
         )
         for walker in np.unique(spells.walker)
     ]

@@ -128,7 +128,12 @@ def score_many(replays: Sequence[Replay]) -> list[DesignScore]:
         return []
     everything = join(
         [
-            measure(replay, np.array([names.index(name) for name in replay.design_names], dtype=np.int64))
+            measure(
+                replay,
+                replay.goals,
+                replay.seconds,
+                np.array([names.index(one) for one in replay.design_names], dtype=np.int64),
+            )
             for replay in replays
         ]
     )

@@ -22,8 +22,8 @@ class Standings:
     """The arrivals of a replay in their order."""
 
     def __init__(self, replay: Replay) -> None:
-        self.has_goal = bool(replay.arena["goals"])
-        times = reach_times(replay)
+        self.has_goal = bool(replay.goals)
+        times = reach_times(replay, replay.goals)
         order = np.lexsort((np.arange(len(times)), times))
         order = order[: int(np.count_nonzero(~np.isnan(times)))]
         self.arrivals = [

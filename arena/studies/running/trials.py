@@ -26,7 +26,7 @@ from agents.circuit.records import WALKER
 from agents.design.built_copies import copies
 from agents.errors import InputError, OptionError
 from arena.engine.assembly import WorldPlan, joined
-from arena.recording import describe_arena, walker_rows
+from arena.recording import goal_outline, walker_rows
 from arena.scene.elements import Goal
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Footprint, Ground, footprints
@@ -34,7 +34,7 @@ from arena.scene.spec import ArenaSpec
 from arena.simulation import LOSS, run_worlds
 from arena.studies.plans.study import Setting, Study
 from arena.studies.scores import SCORE_COLUMNS, TRIAL
-from replays.format.tables import Replay
+from replays.format.tables import Tables
 from replays.scoring.measures import Measures, measure
 
 Floats = npt.NDArray[np.float64]
@@ -168,14 +168,14 @@ def _pieces(cells: _Cells, size: int) -> Iterator[_Cells]:
 
 @dataclass(frozen=True)
 class _Floor:
-    """An arena as it is run; ``goals`` are those of a replay's header."""
+    """An arena as it is run; ``goals`` are outlines (points, 2) [m]."""
 
     arena: FlatArena
     ground: Ground
     ground_number: int
     seconds: float
     goal_parts: tuple[Goal, ...]
-    goals: list[dict[str, Any]]
+    goals: list[Floats]
 
 
 @dataclass(frozen=True)
@@ -261,7 +261,9 @@ class _Bench:
             self._grounds[key] = (self._ground_count, Ground(spec, arena))
             self._ground_count += 1
         number, ground = self._grounds[key]
-        return _Floor(arena, ground, number, seconds, spec.goals, describe_arena(spec, "")["goals"])
+        return _Floor(
+            arena, ground, number, seconds, spec.goals, [np.array(goal_outline(goal)) for goal in spec.goals]
+        )
 
     def _start(self, floor: _Floor, prints: tuple[Footprint, ...], repeat: int) -> Floats | str:
         """Start poses (W, 3) of a repeat, or why there is no room."""
@@ -312,16 +314,11 @@ class _Bench:
             np.repeat(np.arange(len(group)), count),
             count,
         )
-        replay = Replay(
-            header={"seconds": floor.seconds, "arena": {"goals": floor.goals}},
-            walkers=walkers,
-            built=np.empty((len(walkers), 0)),
-            light_map=np.empty((0, 0), np.float32),
-            ledger=np.empty((len(walkers), 0)),
-            **tables,
-        )
         # each trial goes for a design of its own, so that nothing of it depends on its neighbours
-        found = trial_columns(measure(replay, np.arange(len(group))), len(group))
+        measures = measure(
+            Tables(walkers=walkers, **tables), floor.goals, floor.seconds, np.arange(len(group))
+        )
+        found = trial_columns(measures, len(group))
         places = np.array([place for place, _ in group])
         for name, values in found.items():
             rows[name][places] = values

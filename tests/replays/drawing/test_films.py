@@ -213,7 +213,7 @@ def test_standings_tell_who_arrived_in_which_order() -> None:
     assert [arrival.rank for arrival in standings.arrivals] == [1, 2, 3]
     assert [standings.count(time_s) for time_s in (0.0, 20.0, 21.0, 50.0, 100.0)] == [0, 0, 1, 2, 3]
     np.testing.assert_array_equal(standings.by_design(50.0), [1, 1])
-    times = reach_times(replay)
+    times = reach_times(replay, replay.goals)
     assert [arrival.time_s for arrival in standings.arrivals] == sorted(times[~np.isnan(times)])
     assert not Standings(Fabricator().replay()).has_goal
 

@@ -54,7 +54,7 @@ def measured(replay: Replay) -> Measures:
     """Every walker measured for itself: as a trial, it is a design of its own."""
     walkers = replay.walkers.copy()
     walkers["design"] = np.arange(len(walkers))
-    return measure(replace(replay, walkers=walkers), np.arange(len(walkers)))
+    return measure(replace(replay, walkers=walkers), replay.goals, replay.seconds, np.arange(len(walkers)))
 
 
 def same(one: np.ndarray, other: np.ndarray) -> bool:
@@ -108,7 +108,7 @@ def test_several_walkers_share_the_floor_of_a_trial() -> None:
     plan = study(walkers=4, repeats=3, lasts="600 s")
     rows = run_chunk(plan, 0)
     replay = simulate(read_contest("tray-wall", ["poppy"], walkers=4, seconds=600.0, seed=7, alone=False))
-    walkers = measure(replay, np.array([0]))
+    walkers = measure(replay, replay.goals, replay.seconds, np.array([0]))
     row = rows[0]
     assert row["walkers"] == 4.0
     assert row["pulses"] == walkers.pulses.sum()
