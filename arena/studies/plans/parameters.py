@@ -67,9 +67,9 @@ class Parameter:
         return self.path.startswith("design.spread.")
 
     @property
-    def is_of_design(self) -> bool:
-        """Whether it is a design's; else it is an arena's."""
-        return self.path.startswith("design.")
+    def is_given(self) -> bool:
+        """Whether it is the arena, or an arena's, and so a condition that designs meet; else it is chosen."""
+        return self.path.partition(".")[0] == "arena"
 
     def label(self) -> str:
         """The path without the word design or arena at its head."""

@@ -129,8 +129,8 @@ class _Reading:
         longest = max((form.lasts or spec.lasts for spec in specs), default=0.0)
         self._limit(form, settings, longest, most_trials)
         if not self.faults:
-            self._possible([one for one in found if one[0].is_of_design], models, "design", _fits_design)
-            self._possible([one for one in found if not one[0].is_of_design], specs, "arena", _fits_arena)
+            self._possible([one for one in found if not one[0].is_given], models, "design", _fits_design)
+            self._possible([one for one in found if one[0].is_given], specs, "arena", _fits_arena)
         parameters, ranges = tuple(one for one, _ in found), tuple(one for _, one in found)
         entrants = tuple(Entrant(design, text) for design, text in designs)
         files = tuple(self.files)

@@ -146,34 +146,34 @@ class Study:
 
     def arena_key(self, setting: Setting) -> tuple[Any, ...]:
         """Return what tells one arena of the study from another: its index and its varied values."""
-        return (setting.arena, *self._values(setting, False))
+        return (setting.arena, *self._values(setting, is_given=True))
 
     def design_key(self, setting: Setting) -> tuple[Any, ...]:
         """Return what tells one design of the study from another: its index and its varied values."""
-        return (setting.design, *self._values(setting, True))
+        return (setting.design, *self._values(setting, is_given=False))
 
     def arena_of(self, setting: Setting) -> ArenaSpec:
         """Return the arena of a setting, the same object for the same one as long as it is kept.
 
         Raises InputError with the reason where the values make no arena.
         """
-        made = self._arena_at(setting.arena, self._values(setting, False))
+        made = self._arena_at(setting.arena, self._values(setting, is_given=True))
         if isinstance(made, str):
             raise InputError(made)
         return made
 
     def design_of(self, setting: Setting) -> Design:
         """Return the design of a setting, as :meth:`arena_of` does its arena."""
-        made = self._design_at(setting.design, self._values(setting, True))
+        made = self._design_at(setting.design, self._values(setting, is_given=False))
         if isinstance(made, str):
             raise InputError(made)
         return made
 
-    def _values(self, setting: Setting, of_design: bool) -> tuple[Any, ...]:
+    def _values(self, setting: Setting, is_given: bool) -> tuple[Any, ...]:
         return tuple(
             value
             for parameter, value in zip(self.parameters, setting.values, strict=True)
-            if parameter.is_of_design == of_design
+            if parameter.is_given == is_given
         )
 
     def _make_arena(self, index: int, values: tuple[Any, ...]) -> ArenaSpec | str:
@@ -181,7 +181,7 @@ class Study:
         spec = self.arenas[index][0]
         if not values:
             return spec
-        parameters = [one for one in self.parameters if not one.is_of_design]
+        parameters = [one for one in self.parameters if one.is_given]
         try:
             return values_into_arena(spec, {one.path: v for one, v in zip(parameters, values, strict=True)})
         except InputError as error:
@@ -192,7 +192,7 @@ class Study:
         design = self.designs[index].design
         if not values:
             return design
-        parameters = [one for one in self.parameters if one.is_of_design]
+        parameters = [one for one in self.parameters if not one.is_given]
         try:
             put = {one.path: one.put(value) for one, value in zip(parameters, values, strict=True)}
             return values_into_design(design, put)
@@ -208,7 +208,7 @@ class Study:
         ending = f" of setting {setting.number}"
         name = name or f"{entrant.design.name[: LONGEST_NAME - len(ending)]}{ending}"
         pairs = zip(self.parameters, setting.values, strict=True)
-        values = {parameter: value for parameter, value in pairs if parameter.is_of_design}
+        values = {parameter: value for parameter, value in pairs if not parameter.is_given}
         return text_with_values(entrant.text, values, name, self.design_of(setting))
 
     def seconds_of(self, setting: Setting) -> float:

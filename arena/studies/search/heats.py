@@ -19,7 +19,7 @@ Place = tuple[int, ...]
 """A setting: the index of its level of each factor."""
 
 FIRST_REPEATS = 10
-"""Repeats by which a setting is first judged, or the next number of whole cycles."""
+"""Repeats by which a setting is first judged, or the next number with all conditions equally often."""
 
 _LEADERS = 3
 
@@ -83,7 +83,7 @@ class Neighbours:
 class Heats:
     """Who races, with what they have shown; ``limit``: trials that the search may use.
 
-    Repeats come in whole cycles of ``cycle``.
+    Repeats come in whole numbers of ``conditions``, so that each is met equally often.
     """
 
     evaluate: Evaluate
@@ -92,7 +92,7 @@ class Heats:
     limit: int
     seed: int
     on: Callable[[Step], None] | None
-    cycle: int = 1
+    conditions: int = 1
     used: int = 0
     repeats: int = 0
     alive: list[Place] = field(default_factory=list)
@@ -118,11 +118,11 @@ class Heats:
     @property
     def first(self) -> int:
         """Repeats by which a setting is first judged."""
-        return -(-FIRST_REPEATS // self.cycle) * self.cycle
+        return -(-FIRST_REPEATS // self.conditions) * self.conditions
 
     def whole(self, repeats: int) -> int:
-        """As many of ``repeats`` as make whole cycles."""
-        return repeats // self.cycle * self.cycle
+        """As many of ``repeats`` as run in all conditions equally often."""
+        return repeats // self.conditions * self.conditions
 
     @property
     def left(self) -> int:

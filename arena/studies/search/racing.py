@@ -33,7 +33,7 @@ Floats = NDArray[np.float64]
 LEAST_BUDGET = 40
 """Trials below which there is nothing to search with."""
 
-_LEAST_CYCLES = 8
+_EACH = 8
 
 # Of the budget: for the finalists' fresh repeats. Of what that leaves: for all settings at once, or else for
 # a pool of them. Of what is left then: for the first look round the leaders; and of every later round.
@@ -98,9 +98,9 @@ class Race:
         )
 
 
-def least_budget(cycle: int = 1) -> int:
+def least_budget(conditions: int = 1) -> int:
     """Trials below which :func:`race` does not begin."""
-    return max(LEAST_BUDGET, _LEAST_CYCLES * cycle)
+    return max(LEAST_BUDGET, _EACH * conditions)
 
 
 def race(
@@ -112,7 +112,7 @@ def race(
     ordered: Sequence[bool] | None = None,
     indifference: float = 0.0,
     on: Callable[[Step], None] | None = None,
-    cycle: int = 1,
+    conditions: int = 1,
 ) -> Race:
     """Search for the best setting by ``score`` within ``budget`` trials.
 
@@ -120,22 +120,22 @@ def race(
     another every level is next to every one. ``evaluate`` runs trials; each repeat of each setting counts as
     one, possible or not. ``seed`` is of the pool and of resampling. The search ends early when no setting
     left can be better than the leader by more than ``indifference`` [unit of the score]; 0: only when none is
-    left. ``on`` is called after every round; what it raises ends the race. Repeats whose numbers differ by
-    ``cycle``, from 1, are of one condition: settings are only ever judged by whole cycles of them, so that
-    all conditions weigh alike.
+    left. ``on`` is called after every round; what it raises ends the race. Repeats run in turn in so many
+    ``conditions``, from 1: settings are only ever judged by repeats of all of them, equally often.
 
-    Raises InputError for a budget below LEAST_BUDGET or eight cycles, ValueError for a factor without levels.
+    Raises InputError for a budget below LEAST_BUDGET or eight a condition, ValueError for a factor without
+    levels.
     """
     if budget < LEAST_BUDGET:
         raise InputError(f"a search takes {LEAST_BUDGET} trials at the least, not {budget}")
-    if budget < _LEAST_CYCLES * cycle:
+    if budget < _EACH * conditions:
         raise InputError(
-            f"a search in {cycle:,} conditions takes {_LEAST_CYCLES * cycle:,} trials at the least, "
+            f"a search in {conditions:,} conditions takes {_EACH * conditions:,} trials at the least, "
             f"not {budget:,}; spend more, or vary less of the arena"
         )
     if not levels or min(levels) < 1:
         raise ValueError("each factor needs a level")
-    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, on, cycle)
+    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, on, conditions)
     near = Neighbours(levels, [True] * len(levels) if ordered is None else ordered)
     count = math.prod(levels)
     is_whole = count * heats.first <= _ALL_SHARE * heats.limit
@@ -213,11 +213,11 @@ def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: F
     winner: Place | None = None
     comparison, values, weights, overturned = None, np.empty((0, 0)), None, False
     if heats.alive:
-        most = max(1, min(_MOST_FINALISTS, left // max(_LEAST_FINAL, heats.cycle)))
+        most = max(1, min(_MOST_FINALISTS, left // max(_LEAST_FINAL, heats.conditions)))
         heats.keep(most)
         # runners-up are of use too, where the repeats do for them
         heats.recall(min(most, _LEAST_ALIVE))
-        repeats = heats.whole(min(left // len(heats.alive), max(_MOST_FINAL, heats.cycle)))
+        repeats = heats.whole(min(left // len(heats.alive), max(_MOST_FINAL, heats.conditions)))
         values, weights = heats.run(heats.alive, range(heats.repeats, heats.repeats + repeats))
         comparison = compare(score, values, weights, heats.seed, against=0)
         better = comparison.alike & (comparison.corrected <= LEVEL)

@@ -202,14 +202,14 @@ def test_the_finalists_meet_on_repeats_that_nobody_has_seen() -> None:
 @pytest.mark.parametrize(("cycle", "budget"), [(3, 40), (7, 56), (7, 900), (16, 128), (16, 3000), (40, 1500)])
 def test_repeats_come_in_whole_cycles(cycle: int, budget: int) -> None:
     bench = bench_with_peak((6, 4), (1.5, 1.2), 2)
-    result = race((6, 4), bench, budget, REACHED, cycle=cycle)
+    result = race((6, 4), bench, budget, REACHED, conditions=cycle)
     assert result.trials == bench.trials <= budget
     assert all(step.repeats % cycle == 0 for step in result.history)
     for _, repeats in bench.calls:
         assert repeats.start % cycle == repeats.stop % cycle == 0
     assert result.values.shape[1] >= cycle
     with pytest.raises(InputError, match=f"{8 * 16} trials"):
-        race((6, 4), bench, 8 * 16 - 1, REACHED, cycle=16)
+        race((6, 4), bench, 8 * 16 - 1, REACHED, conditions=16)
 
 
 def test_a_leader_that_shows_nothing_on_the_fresh_repeats_does_not_win() -> None:
