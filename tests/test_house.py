@@ -82,6 +82,12 @@ def test_files_stay_short_enough_to_read() -> None:
             assert len(path.read_text(encoding="utf-8").splitlines()) <= 450, path.name
 
 
+def test_only_packages_list_their_names() -> None:
+    for package in PUBLIC:
+        for path in (ROOT / package).rglob("*.py"):
+            assert path.name == "__init__.py" or "__all__" not in path.read_text(encoding="utf-8"), path
+
+
 def test_the_reference_of_fields_is_up_to_date() -> None:
     from arena.cli.fields import reference
 

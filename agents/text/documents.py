@@ -14,36 +14,13 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from agents.errors import Fault, SpecError, nearest, refusal
-from agents.text.marked_yaml import KeyPath, Mark, Node, load_marked, merge_marked, parse_marked, path_text
+from agents.text.marked_yaml import KeyPath, Mark, Node, load_marked, parse_marked, path_text
 from agents.text.readers import with_article
 from agents.text.shapes import (
-    BaseSpec,
-    FieldRow,
-    field_table,
-    key_paths,
     keys_of,
     nearest_key,
-    nearest_path,
     shape_at,
 )
-
-__all__ = [
-    "VERSIONS",
-    "BaseSpec",
-    "FieldRow",
-    "KeyPath",
-    "KeyedError",
-    "KeyedErrors",
-    "Node",
-    "fault_at",
-    "field_table",
-    "key_paths",
-    "merge_marked",
-    "nearest_path",
-    "parse_document",
-    "path_text",
-    "read_document",
-]
 
 # The kinds of files and the version of each that this program reads.
 VERSIONS = {"design": 1, "arena": 1, "study": 1}

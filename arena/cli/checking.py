@@ -45,7 +45,8 @@ def check_file(name: str) -> str:
 
 def _study(name: str) -> str:
     # Studies bring statistics with them, and most files are none.
-    from arena.studies.plans.study import MOST_TRIALS, read_study
+    from arena.studies.plans.plan_form import MOST_TRIALS
+    from arena.studies.plans.study import read_study
 
     study = read_study(name, most_trials=None)
     # A plan with a budget is for a search, which tries few of its settings.

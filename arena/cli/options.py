@@ -37,7 +37,7 @@ class Value(AnyType):
         self, value: Any, or_else: str, param: click.Parameter | None, ctx: click.Context | None
     ) -> Any:
         from agents.errors import refusal
-        from agents.text.quantities import QuantityError
+        from agents.text.readers import QuantityError
 
         try:
             return self.reader().read(value)
@@ -106,7 +106,7 @@ class OneOf(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.text.quantities import Word
+        from agents.text.readers import Word
 
         return Word(self.words)
 
@@ -117,7 +117,7 @@ class Kind(Value):
     def reader(self) -> "Reader":
         """The reader of the text."""
         from agents.handbook.light_kinds import KINDS
-        from agents.text.quantities import Word
+        from agents.text.readers import Word
 
         return Word(KINDS)
 

@@ -75,7 +75,11 @@ class Ground:
         )
 
     def place(self, prints: list[Footprint], seed: int) -> Floats:
-        """Start poses of walkers on one floor, see :func:`place_walkers`."""
+        """Return a start pose x, y [m] and heading [rad] for every footprint, (walkers, 3), on one floor.
+
+        Listed places are taken in their order. In a zone, place and heading of walker k are drawn by ``seed``
+        and k; a draw that has no room is drawn anew. Raises OptionError where there is no room for all.
+        """
         return self._listed(prints, seed) if self._zone is None else self._in_zone(prints, seed)
 
     def place_alone(self, outline: Footprint, seed: int, copy: int) -> tuple[float, float, float]:
@@ -182,15 +186,6 @@ def start_count(spec: ArenaSpec, designs: int, alone: bool) -> int:
         return places if alone else max(places // designs, 1)
     assert spec.starts.zone is not None
     return spec.starts.zone.number
-
-
-def place_walkers(spec: ArenaSpec, arena: FlatArena, prints: list[Footprint], seed: int) -> Floats:
-    """Return a start pose x, y [m] and heading [rad] for every footprint, shape (walkers, 3), on one floor.
-
-    Listed places are taken in their order. In a zone, place and heading of walker k are drawn by ``seed`` and
-    k; a draw that has no room is drawn anew. Raises OptionError where there is no room for all.
-    """
-    return Ground(spec, arena).place(prints, seed)
 
 
 def _full(name: str, number: int, wanted: int) -> OptionError:

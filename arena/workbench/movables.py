@@ -7,7 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from agents.text.documents import KeyedErrors, KeyPath
+from agents.text.documents import KeyedErrors
+from agents.text.marked_yaml import KeyPath
 from agents.text.quantities import Pair
 from agents.text.values import with_values
 from arena.scene.elements import ArenaForm

@@ -13,7 +13,8 @@ from agents.design.rewriting import rewrite_design, rewrite_values
 from agents.design.spec import Design
 from agents.design.values import SCOPES
 from agents.errors import InputError, OptionError, WorkError
-from agents.text.documents import KeyedErrors, KeyPath
+from agents.text.documents import KeyedErrors
+from agents.text.marked_yaml import KeyPath
 from agents.text.quantities import Pair
 from arena.scene.contest import Contest, Entrant
 from arena.scene.spec import ArenaSpec

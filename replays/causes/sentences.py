@@ -16,11 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from agents.design.values import SIDES
 from replays.causes.traces import Trace
 from replays.format.tables import TOUCHED_LEFT, TOUCHED_RIGHT
 from replays.words import light_words
-
-SIDES = ("left", "right")
 
 # A further part is worth a word from this share of the largest on, and from this much [V].
 _WORTH_TELLING = 0.2

@@ -23,58 +23,13 @@ from numpy.typing import NDArray
 
 from agents.errors import NotFoundError, OutputError, ReplayError
 from replays.format.checks import check_replay
-from replays.format.header import FORMAT, VERSION, check_header
+from replays.format.header import FORMAT, check_header
 from replays.format.tables import (
-    BODY,
-    CUT_OFF,
-    LEDGER,
-    LEFT,
-    LEFT_WHISKER,
-    LET_GO,
-    LIGHTS,
     MEMBERS,
-    POSES,
-    PULSES,
-    RIGHT,
-    RIGHT_WHISKER,
-    TOUCHED_BODY,
-    TOUCHED_LEFT,
-    TOUCHED_RIGHT,
-    TOUCHES,
-    WALKER,
-    WALKERS,
-    WALL,
     Replay,
     columns_of,
 )
 from replays.format.writing import write_whole
-
-__all__ = [
-    "BODY",
-    "CUT_OFF",
-    "FORMAT",
-    "LEDGER",
-    "LEFT",
-    "LEFT_WHISKER",
-    "LET_GO",
-    "LIGHTS",
-    "POSES",
-    "PULSES",
-    "RIGHT",
-    "RIGHT_WHISKER",
-    "TOUCHED_BODY",
-    "TOUCHED_LEFT",
-    "TOUCHED_RIGHT",
-    "TOUCHES",
-    "VERSION",
-    "WALKER",
-    "WALKERS",
-    "WALL",
-    "Replay",
-    "check_replay",
-    "read_replay",
-    "write_replay",
-]
 
 # What zipfile and numpy raise on bytes that nobody wrote on purpose; a damaged zip is caught further up.
 _UNREADABLE = (

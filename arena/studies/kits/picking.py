@@ -15,7 +15,8 @@ from agents.errors import Fault, SpecError
 from agents.testbench.faults import fault_names
 from agents.testbench.surveys import survey
 from agents.text.marked_yaml import read_text
-from agents.text.quantities import Quantity, QuantityError, quote
+from agents.text.quantities import Quantity
+from agents.text.readers import QuantityError, quote
 from arena.studies.kits.pairing import pair_up, random_share
 from arena.studies.kits.yields import Trial
 

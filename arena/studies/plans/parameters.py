@@ -22,16 +22,10 @@ from agents.errors import InputError
 from agents.text.documents import KeyedError
 from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
-from agents.text.quantities import (
-    Fraction,
-    Points,
-    Quantity,
-    format_code,
-    format_quantity,
-)
+from agents.text.quantities import Fraction, Points, Quantity
 from agents.text.readers import Reader
 from agents.text.shapes import shape_at
-from agents.text.units import plain_text
+from agents.text.units import format_code, format_quantity, plain_text
 from agents.text.values import place_at, value_at, value_paths, with_checked_values
 from arena.scene.spec import ArenaSpec
 from arena.studies.plans.moves import (

@@ -12,10 +12,9 @@ from typing import Any
 
 from agents.design.spec import Design, parse_design
 from agents.errors import Fault, InputError, NotFoundError, SpecError, nearest
-from agents.text.documents import KeyedError, KeyedErrors, KeyPath, fault_at, parse_document
-from agents.text.marked_yaml import parse_marked, read_text
-from agents.text.quantities import QuantityError, quote
-from agents.text.readers import with_article
+from agents.text.documents import KeyedError, KeyedErrors, fault_at, parse_document
+from agents.text.marked_yaml import KeyPath, parse_marked, read_text
+from agents.text.readers import QuantityError, quote, with_article
 from agents.text.shipped import find_document, shipped_names
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec, parse_arena

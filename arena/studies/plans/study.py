@@ -29,8 +29,6 @@ from arena.studies.plans.ranges import Levels, Span, range_text
 from arena.studies.plans.sampling import Floats, drawn_shares, grid_number, grid_place
 from arena.studies.plans.winner import text_with_values
 
-__all__ = ["MOST_TRIALS", "Setting", "Study", "parse_study", "read_study"]
-
 # Arenas and designs that are kept, since the settings of a study share them and checking them takes long.
 _KEPT = 256
 # Trials that a column of whole numbers can number.
@@ -147,10 +145,6 @@ class Study:
     def arena_key(self, setting: Setting) -> tuple[Any, ...]:
         """Return what tells one arena of the study from another: its index and its varied values."""
         return (setting.arena, *self._values(setting, is_given=True))
-
-    def design_key(self, setting: Setting) -> tuple[Any, ...]:
-        """Return what tells one design of the study from another: its index and its varied values."""
-        return (setting.design, *self._values(setting, is_given=False))
 
     def arena_of(self, setting: Setting) -> ArenaSpec:
         """Return the arena of a setting, the same object for the same one as long as it is kept.

@@ -56,11 +56,6 @@ def chunk_size(study: Study) -> int:
     return min(MOST_IN_CHUNK, 2 ** max(0, math.floor(math.log2(room))))
 
 
-def chunk_count(study: Study) -> int:
-    """How many chunks a study has; the last one may be shorter."""
-    return math.ceil(study.trials / chunk_size(study))
-
-
 def run_chunk(study: Study, number: int, threads: int = 1, stop: Integers | None = None) -> Records:
     """Run the trials of chunk ``number`` and return their rows of TRIAL.
 

@@ -11,8 +11,6 @@ from arena.studies.scores import Score
 from arena.studies.statistics.comparison import LEVEL, pair_tests
 from arena.studies.statistics.estimates import estimate, values_of
 
-__all__ = ["FIRST_REPEATS", "Columns", "Evaluate", "Heats", "Neighbours", "Place", "Step"]
-
 Floats = NDArray[np.float64]
 
 Place = tuple[int, ...]
@@ -91,7 +89,6 @@ class Heats:
     budget: int
     limit: int
     seed: int
-    on: Callable[[Step], None] | None
     conditions: int = 1
     used: int = 0
     repeats: int = 0
@@ -224,8 +221,6 @@ class Heats:
         self, leader: Place, alive: int, repeats: int, value: float, low: float, high: float, is_final: bool
     ) -> None:
         self.history.append(Step(self.used, repeats, alive, leader, value, low, high, is_final))
-        if self.on is not None:
-            self.on(self.history[-1])
 
     def explore(self, near: Neighbours, purse: int) -> None:
         """Let neighbours of the leaders catch up, as long as new ones come up and the purse holds out."""

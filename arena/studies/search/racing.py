@@ -12,21 +12,18 @@ multi-armed bandits", ICML (2013), the dropping the races of Maron and Moore, "H
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from agents.errors import InputError
 from arena.studies.plans.sampling import drawn_shares
 from arena.studies.scores import Score
-from arena.studies.search.heats import Columns, Evaluate, Heats, Neighbours, Place, Step
-from arena.studies.statistics.comparison import LEVEL, Comparison, compare, pair_tests
-from arena.studies.statistics.estimates import FEWEST, values_of
-
-__all__ = ["LEAST_BUDGET", "Columns", "Evaluate", "Place", "Race", "Step", "least_budget", "race"]
+from arena.studies.search.heats import Evaluate, Heats, Neighbours, Place, Step
+from arena.studies.statistics.comparison import LEVEL, Comparison, compare
+from arena.studies.statistics.estimates import FEWEST
 
 Floats = NDArray[np.float64]
 
@@ -84,19 +81,6 @@ class Race:
     pool_weights: Floats | None
     history: tuple[Step, ...]
 
-    @property
-    def runners_up(self) -> tuple[Place, ...]:
-        """The other finalists that cannot be told from the winner, the better ones first."""
-        if self.comparison is None:
-            return ()
-        value = self.comparison.estimates.value
-        order = np.argsort(-value if self.comparison.score.more_is_better else value, kind="stable")
-        return tuple(
-            self.finalists[number]
-            for number in order
-            if self.comparison.alike[number] and self.finalists[number] != self.winner
-        )
-
 
 def least_budget(conditions: int = 1) -> int:
     """Trials below which :func:`race` does not begin."""
@@ -110,18 +94,15 @@ def race(
     score: Score,
     seed: int = 0,
     ordered: Sequence[bool] | None = None,
-    indifference: float = 0.0,
-    on: Callable[[Step], None] | None = None,
     conditions: int = 1,
 ) -> Race:
     """Search for the best setting by ``score`` within ``budget`` trials.
 
     ``levels`` counts those of each factor, from 1; ``ordered`` tells which factors are (all, if left out): of
     another every level is next to every one. ``evaluate`` runs trials; each repeat of each setting counts as
-    one, possible or not. ``seed`` is of the pool and of resampling. The search ends early when no setting
-    left can be better than the leader by more than ``indifference`` [unit of the score]; 0: only when none is
-    left. ``on`` is called after every round; what it raises ends the race. Repeats run in turn in so many
-    ``conditions``, from 1: settings are only ever judged by repeats of all of them, equally often.
+    one, possible or not. ``seed`` is of the pool and of resampling. The search ends early when
+    only the leader is left. Repeats run in turn in so many ``conditions``, from 1: settings are only ever
+    judged by repeats of all of them, equally often.
 
     Raises InputError for a budget below LEAST_BUDGET or eight a condition, ValueError for a factor without
     levels.
@@ -135,7 +116,7 @@ def race(
         )
     if not levels or min(levels) < 1:
         raise ValueError("each factor needs a level")
-    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, on, conditions)
+    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, conditions)
     near = Neighbours(levels, [True] * len(levels) if ordered is None else ordered)
     count = math.prod(levels)
     is_whole = count * heats.first <= _ALL_SHARE * heats.limit
@@ -143,7 +124,7 @@ def race(
     pool = _pool(levels, min(size, count), seed)
     heats.enter(pool, min(heats.first, heats.whole(heats.limit // len(pool))))
     pool_values, pool_weights = heats.columns(pool)
-    _search(heats, near, indifference)
+    _search(heats, near)
     return _final(heats, pool, pool_values, pool_weights)
 
 
@@ -162,7 +143,7 @@ def _pool(levels: Sequence[int], size: int, seed: int) -> list[Place]:
     return list(found)[:size]
 
 
-def _search(heats: Heats, near: Neighbours, indifference: float) -> None:
+def _search(heats: Heats, near: Neighbours) -> None:
     """Rounds until one is left, nothing more can be told, or the search's part of the budget is used."""
     looks = max(1, math.ceil(math.log2(max(heats.limit / (2 * heats.first), 2.0))) + 1)
     is_first = True
@@ -174,7 +155,7 @@ def _search(heats: Heats, near: Neighbours, indifference: float) -> None:
         heats.explore(near, int(_FIRST_NEAR_SHARE * heats.left if is_first else _NEAR_SHARE * purse))
         near.draw_in()
         is_first = False
-        if len(heats.alive) < 2 or _is_settled(heats, indifference):
+        if len(heats.alive) < 2:
             return
         fewest = min(_LEAST_ALIVE, len(heats.alive))
         purse = heats.left // _rounds(heats)
@@ -188,21 +169,6 @@ def _search(heats: Heats, near: Neighbours, indifference: float) -> None:
 def _rounds(heats: Heats) -> int:
     """Rounds that are still to come if every one halves those alive."""
     return max(1, math.ceil(math.log2(max(len(heats.alive), 2))))
-
-
-def _is_settled(heats: Heats, indifference: float) -> bool:
-    """Whether nobody alive can be better than the leader by more than the indifference, nor is that worse."""
-    if not indifference > 0.0:
-        return False
-    values, weights = heats.columns(heats.alive)
-    pairs = pair_tests(heats.score, values, weights, 0)
-    # A spread of 0 comes of few repeats, and that of a median is not known.
-    if not (pairs.spread[1:] > 0.0).all():
-        return False
-    figures = values_of(heats.score, values, weights)
-    deviate = float(special.ndtri(1.0 - 0.5 * LEVEL / (len(heats.alive) - 1)))
-    reach = np.abs(figures - figures[0]) + deviate * pairs.spread / math.sqrt(values.shape[1])
-    return bool((reach[1:] <= indifference).all())
 
 
 def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: Floats | None) -> Race:

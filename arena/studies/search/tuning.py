@@ -24,14 +24,13 @@ from arena.studies.plans.study import Setting, Study
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
-from arena.studies.search.racing import Place, Race, least_budget, race
+from arena.studies.search.heats import Place
+from arena.studies.search.racing import Race, least_budget, race
 from arena.studies.statistics.estimates import Estimate, estimate
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.plots import history
 from replays.format.writing import check_writable, make_folder, write_whole
-
-__all__ = ["Search", "draw_search", "prepared", "tune", "write_search"]
 
 Progress = Callable[[float], None]
 

@@ -17,18 +17,6 @@ from arena.studies.statistics.resampling import bca_interval, influence, median_
 from replays.scoring.intervals import share_interval
 from replays.words import time_words
 
-__all__ = [
-    "FEWEST",
-    "Estimate",
-    "Estimates",
-    "estimate",
-    "estimate_all",
-    "sums_of",
-    "tell",
-    "tell_value",
-    "values_of",
-]
-
 Floats = NDArray[np.float64]
 
 FEWEST = 5

@@ -11,8 +11,6 @@ from arena.studies.statistics.estimates import FEWEST, Estimates, estimate_all, 
 from arena.studies.statistics.factors import Factor, Table
 from arena.studies.statistics.resampling import MOST_RESAMPLED, resample_counts, widened
 
-__all__ = ["MOST_LEVELS", "margin"]
-
 Floats = NDArray[np.float64]
 
 MOST_LEVELS = 24

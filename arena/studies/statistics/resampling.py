@@ -8,21 +8,6 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import special
 
-__all__ = [
-    "MOST_RESAMPLED",
-    "RESAMPLES",
-    "bca_interval",
-    "bundled",
-    "influence",
-    "median_rank",
-    "midranks",
-    "normal_interval",
-    "ratios",
-    "resample_counts",
-    "resampled_ratios",
-    "widened",
-]
-
 Floats = NDArray[np.float64]
 
 RESAMPLES = 2000

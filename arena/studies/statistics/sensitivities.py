@@ -23,8 +23,6 @@ from arena.studies.statistics.estimates import sums_of
 from arena.studies.statistics.factors import Table
 from arena.studies.statistics.resampling import bundled, influence, midranks, ratios, resample_counts
 
-__all__ = ["Effect", "Sensitivity", "sensitivity"]
-
 Floats = NDArray[np.float64]
 
 _RESAMPLES = 400
@@ -66,14 +64,13 @@ class Sensitivity:
 
     ``spread`` is the standard deviation of the true figures from setting to setting, in the unit of the
     score, or of ranks from 0 to 1 for a median; ``tells`` whether it is more than luck, at 5 %: otherwise all
-    indices are nan. ``settings`` counts those with a figure. ``has_repeats``: luck could be taken off.
+    indices are nan. ``settings`` counts those with a figure.
     """
 
     effects: tuple[Effect, ...]
     spread: float
     tells: bool
     settings: int
-    has_repeats: bool
     is_grid: bool
 
     def __iter__(self) -> Iterator[Effect]:
@@ -108,7 +105,7 @@ def sensitivity(
     is_grid = table.is_grid
     if len(trials) < 2:
         nothing = tuple(Effect(factor.name, *[np.nan] * 7) for factor in table.factors)
-        return Sensitivity(nothing, np.nan, False, len(trials), repeats > 1, is_grid)
+        return Sensitivity(nothing, np.nan, False, len(trials), is_grid)
     counts = np.concatenate([np.ones((1, repeats)), resample_counts(repeats, _RESAMPLES, seed)])
     # A resample of one and the same repeat says nothing of luck.
     counts = counts[(counts > 0.0).sum(axis=1) > 1] if repeats > 1 else counts[:1]
@@ -132,7 +129,7 @@ def sensitivity(
         for number, factor in enumerate(table.factors)
     )
     spread = float(np.sqrt(max(total[0], 0.0) / len(trials)))
-    return Sensitivity(effects, spread, tells, len(trials), repeats > 1, is_grid)
+    return Sensitivity(effects, spread, tells, len(trials), is_grid)
 
 
 def _trial_figures(score: Score, values: Floats, weights: Floats | None) -> Floats:

@@ -19,18 +19,6 @@ from replays.format.writing import write_whole
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = [
-    "HEADING",
-    "LETTERS",
-    "SMALL",
-    "WIDTH",
-    "Page",
-    "apart",
-    "cased_line",
-    "mark_of",
-    "page",
-    "paint",
-]
 
 Floats = NDArray[np.float64]
 

@@ -9,8 +9,6 @@ from numpy.typing import NDArray
 
 from agents.text.units import DIMENSIONS, format_quantity, plain_text
 
-__all__ = ["Scale", "even_ticks", "factor_ticks", "scale_for", "with_unit"]
-
 Floats = NDArray[np.float64]
 
 # Share of an axis that is set apart for figures without end.

@@ -27,8 +27,8 @@ from arena.studies.plans.study import Study, parse_study, read_study
 from arena.studies.running.sweep import run
 from arena.studies.running.trials import run_trials
 from arena.studies.scores import SCORES
-from arena.studies.statistics.comparison import difference
 from arena.studies.statistics.estimates import Estimate, estimate
+from tests.helpers.paired import difference
 from tests.helpers.reference_circuit import reference_pulse
 
 STUDIES = (

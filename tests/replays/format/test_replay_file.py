@@ -19,7 +19,9 @@ import pytest
 
 import replays
 from agents.errors import NotFoundError, OutputError, ReplayError
-from replays.format.replay_file import POSES, PULSES, Replay, check_replay, read_replay, write_replay
+from replays.format.checks import check_replay
+from replays.format.replay_file import read_replay, write_replay
+from replays.format.tables import POSES, PULSES, Replay
 from tests.helpers.fabricate import Fabricator, arena, box, goal
 
 ARRAYS = ["walkers", "pulses", "poses", "touches", "lights", "built", "light_map", "ledger"]

@@ -18,8 +18,9 @@ from agents.errors import InputError, OutputError, WorkError
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running.journal import FILE
 from arena.studies.running.sweep import CSV, NPZ, run
-from arena.studies.running.trials import chunk_count, run_trials
+from arena.studies.running.trials import run_trials
 from tests.benchmarks import sweep as benchmark_sweep
+from tests.helpers.plans import chunk_count
 
 PLAN = {
     "photodrome": "study 1",
