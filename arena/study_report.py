@@ -8,10 +8,10 @@ from numpy.typing import NDArray
 from rich.console import Console
 
 from arena.studies.estimates import tell
+from arena.studies.filenames import SETTINGS_CSV
 from arena.studies.scores import Score
 from arena.studies.sensitivity import Sensitivity
 from arena.studies.summary import Summary
-from arena.studies.sweep import SETTINGS_CSV
 from arena.studies.tune import Search
 from arena.tables import NOTHING, Column, print_table, table_of, table_width, the_console
 from arena.terminal import printable

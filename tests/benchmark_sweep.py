@@ -30,12 +30,11 @@ import yaml
 SWEEP = """
 import json, resource, sys, time
 from arena.studies.plan import read_study
-from arena.studies.summary import draw_summary, summarise, write_summary
+from arena.studies.summary import publish_summary, summarise
 from arena.studies.sweep import run
 outcome = run(read_study(sys.argv[1]), sys.argv[2])
 summary = summarise(outcome)
-write_summary(summary, outcome.folder / "settings.csv")
-draw_summary(summary, outcome.folder)
+publish_summary(summary)
 # macOS counts bytes, Linux kilobytes
 unit = 1e6 if sys.platform == "darwin" else 1e3
 peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit
