@@ -21,6 +21,7 @@ from arena.studies.picking import read_eyes
 from arena.studies.plan import parse_study
 from arena.studies.scores import SCORES, TRIAL
 from arena.studies.sensitivity import sensitivity
+from arena.studies.summary import publish_summary, summarise
 from arena.studies.sweep import run
 from arena.studies.tune import tune
 from tests.commands import photodrome
@@ -101,8 +102,8 @@ def test_a_journal_with_wrong_entries_is_refused(statement: str, words: str, tmp
 
 def test_a_table_of_settings_from_before_does_not_outlive_its_trials(tmp_path: Path) -> None:
     study = parse_study(with_vary("design.both.latch: 10k, 22k", more=SHORT))
-    run(study, tmp_path)
-    (tmp_path / "settings.csv").write_text("of another plan")
+    publish_summary(summarise(run(study, tmp_path)), pictures=False)
+    assert (tmp_path / "settings.csv").exists()
 
     def stop(_share: float) -> None:
         raise KeyboardInterrupt
