@@ -73,8 +73,8 @@ def check_own(folder: Path, names: Iterable[str], claimed: Mapping[str, Collecti
     foreign = [name for name in names if not _is_own(folder / name, claimed.get(name, ()))]
     if foreign:
         raise InputError(
-            f"{folder}: {_listed(foreign)} would be written over, but did not come from here, or changed "
-            "since; move what is yours away, or choose another folder with --folder"
+            f"{folder}: {_listed(foreign)} would be written over, but {'is' if len(foreign) == 1 else 'are'} "
+            "not as left there by this program; move what is yours away, or choose another folder with --folder"
         )
 
 
