@@ -74,7 +74,7 @@ def check_own(folder: Path, names: Iterable[str], claimed: Mapping[str, Collecti
     if foreign:
         raise InputError(
             f"{folder}: {_listed(foreign)} would be written over, but {'is' if len(foreign) == 1 else 'are'} "
-            "not as left there by this program; move what is yours away, or choose another folder with --folder"
+            "not as this program left it; move what is yours away, or choose another folder with --folder"
         )
 
 
