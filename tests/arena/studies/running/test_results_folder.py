@@ -221,7 +221,7 @@ def test_a_folder_that_is_a_link_is_the_folder_it_leads_to(
 
 
 def test_a_link_put_there_while_a_sweep_runs_is_not_followed(monkeypatch: pytest.MonkeyPatch) -> None:
-    from arena.studies import sweep
+    from arena.studies.running import sweep
 
     run_chunk = sweep.run_chunk
 
@@ -363,7 +363,7 @@ def test_whoever_kills_it_while_files_take_their_places_loses_nothing(
     done(*command)
     before = listing(Path("out"))
     kind = "journal.Journal" if command is SWEEP else "manifest.Manifest"
-    target = "pathlib.Path.replace" if moment == "replace" else f"arena.studies.{kind}.{moment}"
+    target = "pathlib.Path.replace" if moment == "replace" else f"arena.studies.running.{kind}.{moment}"
     module, _, name = target.rpartition(".")
     code = (
         "import os, pathlib, signal, arena.studies.running.journal, arena.studies.running.manifest\n"
@@ -436,7 +436,7 @@ def test_the_list_of_a_search_has_the_digests_that_other_programs_find() -> None
 
 
 def test_a_search_stopped_by_hand_leaves_what_was_there(monkeypatch: pytest.MonkeyPatch) -> None:
-    from arena.studies import tune
+    from arena.studies.search import tuning as tune
 
     done(*TUNE)
     before = listing(Path("out"))
