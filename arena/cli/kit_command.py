@@ -112,8 +112,7 @@ def kit(
     from agents.design.spec import read_design
     from agents.errors import OptionError, WorkError
     from agents.text.shipped import find_document
-    from arena.studies.kits.kit import kit as draw_kits
-    from arena.studies.kits.kit import lights_between, write_copies
+    from arena.studies.kits.kit_yield import estimate_yield, lights_between, write_copies
     from arena.studies.kits.picking import read_eyes
     from arena.studies.kits.yields import Demand
     from replays.format.writing import check_writable
@@ -135,7 +134,7 @@ def kit(
         raise OptionError(f"{plot}: a picture is a PNG; expected a name that ends in .png")
     try:
         with progress("getting ready", "building kits") as tell:
-            found = draw_kits(
+            found = estimate_yield(
                 spec, demand, how["copies"], how["seed"], how["kits"], eyes, how["threads"], tell
             )
     except KeyboardInterrupt:

@@ -15,7 +15,7 @@ import numpy.typing as npt
 from agents.design.built_copies import part_values
 from agents.design.spec import Design
 from agents.design.values import BOTH, expanded, of_both
-from arena.studies.kits.yields import NAMES, Outcome, Tell, Trial, share_of
+from arena.studies.kits.yields import NAMES, BenchResult, BenchTest, Progress, share_of
 from arena.studies.scores import Score
 from arena.studies.statistics.comparison import LEVEL, corrected, pair_tests
 from arena.studies.statistics.estimates import Estimate
@@ -157,31 +157,31 @@ def alike(design: Design, columns: Sequence[tuple[int, int]]) -> Change:
 
 
 def blame(
-    trial: Trial,
+    bench_test: BenchTest,
     chances: Floats,
     values: Floats,
-    outcome: Outcome,
+    result: BenchResult,
     threads: int | None = None,
-    tell: Tell | None = None,
+    tell: Progress | None = None,
 ) -> Blame:
-    """Ask of copies, with ``chances`` and ``values`` (copies, parts) and their ``outcome``, who is to blame.
+    """Ask of copies, with ``chances`` and ``values`` (copies, parts) and their ``result``, who is to blame.
 
     The same for any number of ``threads``. ``tell`` is called with the share done, 0 to 1; what it raises
     stops the work within a moment.
     """
-    design = trial.design
+    design = bench_test.design
     parts, pairs = parts_of(design), pairs_of(design)
     changes = [tightened(design, columns, factor) for factor in (0.0, 0.5) for columns in parts.values()]
     changes += [alike(design, columns) for columns in pairs.values()]
-    outcomes = trial.outcomes([change(chances, values) for change in changes], threads, tell)
+    results = bench_test.results([change(chances, values) for change in changes], threads, tell)
     count = len(parts)
     exact, half, matched = (
-        _gains(outcome, outcomes[first:last])
+        _gains(result, results[first:last])
         for first, last in ((0, count), (count, 2 * count), (2 * count, None))
     )
     told = [
         PartBlame(
-            path, _tolerance(design, columns), exact[row], half[row], _explained(chances, columns, outcome)
+            path, _tolerance(design, columns), exact[row], half[row], _explained(chances, columns, result)
         )
         for row, (path, columns) in enumerate(parts.items())
     ]
@@ -206,7 +206,7 @@ def _tolerance(design: Design, columns: Sequence[int]) -> str:
     return " and ".join(dict.fromkeys(texts))
 
 
-def _gains(before: Outcome, after: Sequence[Outcome]) -> list[Gain]:
+def _gains(before: BenchResult, after: Sequence[BenchResult]) -> list[Gain]:
     """What each of several changes of one kind would buy."""
     if not after:
         return []
@@ -240,12 +240,12 @@ def paired_difference(mended: int, broken: int, count: int) -> Estimate:
     )
 
 
-def _explained(chances: Floats, columns: Sequence[int], outcome: Outcome) -> float:
+def _explained(chances: Floats, columns: Sequence[int], result: BenchResult) -> float:
     draws = [chances[:, column] for column in columns]
     if len(columns) == 2:
         # of two sides it is often their difference that counts, which neither draw alone shows
         draws.append(draws[0] - draws[1])
-    return max(explained_by(draw, outcome.works) for draw in draws)
+    return max(explained_by(draw, result.works) for draw in draws)
 
 
 def explained_by(draw: Floats, works: Truths) -> float:

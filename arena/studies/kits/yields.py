@@ -28,7 +28,7 @@ from replays.scoring.intervals import share_interval
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
 Truths = npt.NDArray[np.bool_]
-Tell = Callable[[float], None]
+Progress = Callable[[float], None]
 
 STRAYS = "strays"
 # The faults of the bench, and that of the lamp.
@@ -65,7 +65,7 @@ class Demand:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class BenchResult:
     """What became of copies at lights, (copies, lights): bit k set for the k-th of :data:`NAMES`.
 
     ``beside`` [rad], of the same shape, tells where each heads, as
@@ -82,21 +82,21 @@ class Outcome:
 
 
 @dataclass(frozen=True)
-class Trial:
+class BenchTest:
     """A design whose copies are judged by a demand."""
 
     design: Design
     demand: Demand
 
     @cached_property
-    def as_drawn(self) -> Outcome:
+    def as_drawn(self) -> BenchResult:
         """The design itself, without tolerance, as a single copy."""
         found = survey(build(self.design), self.demand.lights, self.demand.kind)
-        return self._outcome([found])
+        return self._result([found])
 
-    def outcomes(
-        self, many: Sequence[Floats], threads: int | None = None, tell: Tell | None = None
-    ) -> list[Outcome]:
+    def results(
+        self, many: Sequence[Floats], threads: int | None = None, tell: Progress | None = None
+    ) -> list[BenchResult]:
         """Judge several sets of copies, each given by its parts' values (copies, parts).
 
         The same for any number of ``threads``. ``tell`` is called with the share done, 0 to 1; what it raises
@@ -114,11 +114,11 @@ class Trial:
 
         found = _side_by_side(run, [values for _, values in pieces], threads, tell)
         return [
-            self._outcome([one for (owner, _), one in zip(pieces, found, strict=True) if owner == number])
+            self._result([one for (owner, _), one in zip(pieces, found, strict=True) if owner == number])
             for number in range(len(many))
         ]
 
-    def _outcome(self, found: Sequence[Survey]) -> Outcome:
+    def _result(self, found: Sequence[Survey]) -> BenchResult:
         demand = self.demand
         shape = (0, len(demand.lights))
         faults = np.concatenate([np.zeros(shape, np.int64), *(one.faults for one in found)])
@@ -127,11 +127,11 @@ class Trial:
         strays = ~(np.abs(beside) <= demand.straight)
         faults |= strays.astype(np.int64) << NAMES.index(STRAYS)
         counting = sum(1 << number for number, name in enumerate(NAMES) if name not in demand.allowed)
-        return Outcome(faults, beside, np.all((faults & counting) == 0, axis=1))
+        return BenchResult(faults, beside, np.all((faults & counting) == 0, axis=1))
 
 
 def _side_by_side(
-    run: Callable[[Floats], Survey], pieces: Sequence[Floats], threads: int | None, tell: Tell | None
+    run: Callable[[Floats], Survey], pieces: Sequence[Floats], threads: int | None, tell: Progress | None
 ) -> list[Survey]:
     with ThreadPoolExecutor(max(1, threads or os.cpu_count() or 1)) as pool:
         futures: list[Future[Survey]] = [pool.submit(run, piece) for piece in pieces]

@@ -44,7 +44,7 @@ _LEAST_FINAL, _MOST_FINAL = 30, 1000
 
 
 @dataclass(frozen=True)
-class Race:
+class RaceResult:
     """What a search found.
 
     Attributes:
@@ -95,7 +95,7 @@ def race(
     seed: int = 0,
     ordered: Sequence[bool] | None = None,
     conditions: int = 1,
-) -> Race:
+) -> RaceResult:
     """Search for the best setting by ``score`` within ``budget`` trials.
 
     ``levels`` counts those of each factor, from 1; ``ordered`` tells which factors are (all, if left out): of
@@ -171,7 +171,7 @@ def _rounds(heats: Heats) -> int:
     return max(1, math.ceil(math.log2(max(len(heats.alive), 2))))
 
 
-def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: Floats | None) -> Race:
+def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: Floats | None) -> RaceResult:
     """Let the finalists meet on fresh repeats."""
     score = heats.score
     heats.rank()
@@ -196,7 +196,7 @@ def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: F
         winner = heats.alive[best]
         figure = comparison.estimates[best]
         heats.note(winner, len(heats.alive), repeats, figure.value, figure.low, figure.high, is_final=True)
-    return Race(
+    return RaceResult(
         winner=winner,
         finalists=tuple(heats.alive),
         comparison=comparison,

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from agents.design.values import expanded
 from agents.errors import OptionError
+from arena.simulation import Progress
 from arena.studies.plans.conditions import Conditions, given_and_chosen
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
@@ -28,14 +29,12 @@ from arena.studies.running.results_folder import check_own, publish, remove_own,
 from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.search.heats import Place
-from arena.studies.search.racing import Race, least_budget, race
+from arena.studies.search.racing import RaceResult, least_budget, race
 from arena.studies.statistics.estimates import Estimate, estimate
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.plots import history
 from replays.format.writing import check_writable, make_folder, write_whole
-
-Progress = Callable[[float], None]
 
 # Of the budget, for the design as its file has it, and trials for that at the most.
 _AS_IT_IS_SHARE, _MOST_AS_IT_IS = 0.05, 200
@@ -62,7 +61,7 @@ class Search:
     conditions: int
     settings: int
     budget: int
-    race: Race
+    race: RaceResult
     finalists: Table | None
     effects: Sensitivity | None
     as_it_is: Estimate | None

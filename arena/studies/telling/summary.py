@@ -16,7 +16,7 @@ from arena.studies.plans.study import Study
 from arena.studies.running.filenames import SETTINGS_CSV, file_words, map_name, picture_name
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import publish
-from arena.studies.running.sweep import Outcome
+from arena.studies.running.sweeping import SweepResult
 from arena.studies.scores import SCORES, Score, in_seconds
 from arena.studies.statistics.comparison import Comparison, compare
 from arena.studies.statistics.estimates import Estimates, estimate_all
@@ -63,7 +63,7 @@ class Summary:
     for it; None where there is but one factor, or one setting.
     """
 
-    outcome: Outcome
+    outcome: SweepResult
     table: Table
     values: dict[str, tuple[Floats, Floats | None]]
     estimates: dict[str, Estimates]
@@ -151,7 +151,7 @@ class Summary:
         return {"setting": number, **dict(zip(names, self.levels(number), strict=True)), "scores": figures}
 
 
-def summarise(outcome: Outcome) -> Summary:
+def summarise(outcome: SweepResult) -> Summary:
     """Sum up a sweep that is through."""
     study = outcome.study
     table = table_of(

@@ -3,7 +3,7 @@
 import contextlib
 import os
 import time
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from itertools import islice
@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.errors import OutputError
+from arena.simulation import Progress
 from arena.studies.plans.study import Study
 from arena.studies.running.filenames import CSV, NPZ, TABLES, picture_names
 from arena.studies.running.journal import Journal
@@ -23,12 +24,11 @@ from arena.studies.running.trials import arithmetic, chunk_size, reason_of, run_
 from replays.format.writing import make_folder
 
 Records = npt.NDArray[np.void]
-Progress = Callable[[float], None]
 Rows = Generator[tuple[int, Records], None, None]
 
 
 @dataclass(frozen=True)
-class Outcome:
+class SweepResult:
     """A sweep that is through.
 
     ``kept`` trials stood in the journal before; the others took ``seconds`` [s] of wall time. ``impossible``
@@ -64,7 +64,7 @@ class Outcome:
             return {name: table[name].reshape(shape) for name in names}
 
 
-def run(
+def run_sweep(
     study: Study,
     folder: str | Path,
     threads: int | None = None,
@@ -72,7 +72,7 @@ def run(
     afresh: bool = False,
     progress: Progress | None = None,
     pictures: bool = True,
-) -> Outcome:
+) -> SweepResult:
     """Run the trials of a study that the journal in ``folder`` lacks, and write the tables of all.
 
     ``threads`` is the number of cores to be used here, all by default; ``on`` the address of the scheduler of
@@ -125,7 +125,7 @@ def run(
                 write_npz(stage / NPZ, study, journal.chunks)
         except OutputError as error:
             raise OutputError(f"{error}; all trials are kept, and the same command writes it anew") from error
-        return Outcome(study, folder, kept, seconds, journal.impossible(), parts)
+        return SweepResult(study, folder, kept, seconds, journal.impossible(), parts)
 
 
 def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:
