@@ -50,6 +50,13 @@ def simulate(
     share a floor, with the replay as far as it goes and the time [s] up to which that is. Whatever either of
     them raises stops the run within a moment, as does KeyboardInterrupt. Raises OptionError where the walkers
     have no room, ModelError where the model lost a walker.
+
+    >>> contest = read_contest("open-bench", ["poppy"], walkers=2, seconds=300, seed=7)
+    >>> race = simulate(contest)
+    >>> len(race.walkers), race.seconds, set(race.pulses["walker"].tolist())
+    (2, 300.0, {0, 1})
+    >>> simulate(contest, threads=1).pulses.tobytes() == race.pulses.tobytes()
+    True
     """
     arena = flatten(contest.arena)
     walkers, parts = _built_copies(contest)

@@ -167,6 +167,13 @@ def diagnose(
     triggers are lowest and highest; a fault that comes and goes between two of these is missed. The edges of
     a range are then found to 1 %. Raises :class:`~agents.errors.OptionError` for a range of lights that
     cannot be, or a kind that is not there.
+
+    >>> [report] = diagnose(read_design("thistle-spins"), (3e3, 3e3))
+    >>> print(report.name, "because", report.cause)
+    spin because a left pulse turns it by 251 deg, more than 120 deg: 4700 uF run from 3.31 V down to 748 mV \
+in 367 ms
+    >>> print(report.cure.text)
+    a storage capacitor of 2200 uF in place of 4700 uF
     """
     scanned = scan_lights(lights)
     scan = _Scan(design, kind)

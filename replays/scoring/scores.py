@@ -106,7 +106,13 @@ class DesignScore:
 
 
 def score(replay: Replay) -> list[DesignScore]:
-    """The scores of each design of ``replay``, in the header's order."""
+    """The scores of each design of ``replay``, in the header's order.
+
+    >>> from arena import read_contest, simulate
+    >>> race = simulate(read_contest("open-bench", ["poppy", "lentil"], walkers=2, seconds=300))
+    >>> [(one.design, one.walkers, one.reached) for one in score(race)]
+    [('poppy', 2, 0), ('lentil', 2, 0)]
+    """
     return score_many([replay])
 
 
@@ -115,6 +121,11 @@ def score_many(replays: Sequence[Replay]) -> list[DesignScore]:
 
     Designs are alike when their names are. Raises ReplayError when designs of one name were read from
     different texts, for their walkers cannot be thrown together.
+
+    >>> from arena import read_contest, simulate
+    >>> races = [simulate(read_contest("open-bench", ["poppy"], 2, 300, seed)) for seed in range(3)]
+    >>> [(one.design, one.walkers) for one in score_many(races)]
+    [('poppy', 6)]
     """
     texts: dict[str, str] = {}
     for replay in replays:

@@ -306,6 +306,10 @@ def read_study(name_or_path: str | Path, most_trials: int | None = MOST_TRIALS) 
 
     A plan of more than ``most_trials`` trials is refused; None lets any pass, for a search that will try few
     of them. Raises SpecError with all that is wrong, and NotFoundError.
+
+    >>> study = read_study("feeler-escape")
+    >>> study.settings, study.repeats, [one.label() for one in study.parameters]
+    (20, 200, ['both.feeler', 'both.latch'])
     """
     path = find_document(str(name_or_path), "study")
     return _made(read_text(path, str(path)), str(path), files_beside(path.parent), most_trials)
