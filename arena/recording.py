@@ -57,7 +57,7 @@ def compose(
         ],
         "arena": describe_arena(contest.arena, contest.text),
     }
-    height = float(np.median(walkers["panel_z"]))
+    height = float(np.median(walkers["panel_height"]))
     return Replay(
         header=header,
         walkers=walker_rows(walkers, poses, heats, contest.walkers),
@@ -98,10 +98,10 @@ def walker_rows(walkers: Records, poses: Floats, heats: npt.NDArray[np.int64], c
     rows["heat"] = heats
     rows["x"], rows["y"], rows["heading"] = poses.T
     rows["radius"] = walkers["body_reach"]
-    rows["body_ahead"] = walkers["body_x"]
+    rows["body_ahead"] = walkers["body_ahead"]
     rows["track"] = walkers["track"]
-    rows["eye_ahead"] = walkers["side"]["eye_x"][:, 0]
-    rows["eye_aside"] = walkers["side"]["eye_y"][:, 0]
+    rows["eye_ahead"] = walkers["side"]["eye_ahead"][:, 0]
+    rows["eye_aside"] = walkers["side"]["eye_aside"][:, 0]
     return rows
 
 

@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.circuit.records import WALKER
-from agents.design.built_copies import built, part_chances, part_values
+from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError
-from arena.engine.assembly import WorldPlan, assemble, joined
+from arena.engine.assembly import WorldPlan, assemble, join_tables
 from arena.engine.batch import advance_batch
 from arena.engine.memory import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
 from arena.recording import compose
@@ -27,7 +27,7 @@ BATCH = 16
 QUIET_BATCH = 64
 SLICES = 100
 
-TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights": LIGHTS}
+OUTPUT_TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights": LIGHTS}
 
 Progress = Callable[[float], None]
 Glimpse = Callable[[Replay, float], None]
@@ -83,7 +83,7 @@ def _built_copies(contest: Contest) -> tuple[Records, list[dict[str, float]]]:
     for index, entrant in enumerate(contest.entrants):
         design = entrant.design
         values = part_values(design, part_chances(design, contest.seed, range(contest.walkers)))
-        walkers[index * contest.walkers :][: contest.walkers] = built(design, values)
+        walkers[index * contest.walkers :][: contest.walkers] = build_copies(design, values)
         names = [spread.path for spread in design.spreads]
         parts += [dict(zip(names, row, strict=True)) for row in values.tolist()]
     return walkers, parts
@@ -157,7 +157,7 @@ def run_plans(
     groups = [plans[first : first + size] for first in range(0, len(plans), size)]
     whole = sum(float(plan.until) for plan in plans)
     done = [0.0] * len(groups)
-    found: list[dict[str, list[Records]]] = [{name: [] for name in TABLES} for _ in groups]
+    found: list[dict[str, list[Records]]] = [{name: [] for name in OUTPUT_TABLES} for _ in groups]
     stop = np.zeros(1, np.int64)
     looked = time.monotonic()
 
@@ -165,10 +165,10 @@ def run_plans(
         batch, spans = assemble(groups[number])
         batch = batch._replace(out=batch.out._replace(stop=stop))
 
-        def tell(reached: float) -> None:
+        def report(reached: float) -> None:
             done[number] = reached * len(spans)
 
-        if np.any(_run_batch(batch, spans, found[number], tell) == LOST):
+        if np.any(_run_batch(batch, spans, found[number], report) == LOST):
             raise ModelError(LOSS)
         return _ledger(batch)
 
@@ -186,7 +186,7 @@ def run_plans(
                     # rows written since may be there already; those up to this time surely are
                     until = done[0]
                     looked = time.monotonic()
-                    look({name: _sorted(name, list(found[0][name])) for name in TABLES}, until)
+                    look({name: _sorted(name, list(found[0][name])) for name in OUTPUT_TABLES}, until)
         except BaseException:
             # whatever went wrong, nobody is to wait for the other worlds
             stop[0] = 1
@@ -194,7 +194,9 @@ def run_plans(
                 future.cancel()
             raise
     ledger = np.concatenate([future.result() for future in futures])
-    tables = {name: _sorted(name, [one for chunks in found for one in chunks[name]]) for name in TABLES}
+    tables = {
+        name: _sorted(name, [one for chunks in found for one in chunks[name]]) for name in OUTPUT_TABLES
+    }
     return tables, ledger
 
 
@@ -207,7 +209,7 @@ def run_worlds(
     the places (n,) of the plans whose world lost a walker to a state that is no number. Ends early, with
     half the rows, once ``stop[0]`` is not 0.
     """
-    found: dict[str, list[Records]] = {name: [] for name in TABLES}
+    found: dict[str, list[Records]] = {name: [] for name in OUTPUT_TABLES}
     codes = []
     for first in range(0, len(plans), QUIET_BATCH):
         if stop[0]:
@@ -215,21 +217,21 @@ def run_worlds(
         batch, spans = assemble(plans[first : first + QUIET_BATCH])
         batch = batch._replace(out=batch.out._replace(stop=stop))
         codes.append(_run_batch(batch, spans, found))
-    tables = {name: joined(found[name], kind) for name, kind in TABLES.items()}
+    tables = {name: join_tables(found[name], kind) for name, kind in OUTPUT_TABLES.items()}
     # the other tables are put in order by whoever reads them
     tables |= {name: _sorted(name, [tables[name]]) for name in ("poses", "lights")}
     return tables, np.flatnonzero(np.concatenate([np.zeros(0, np.int64), *codes]) == LOST)
 
 
 def _run_batch(
-    batch: Batch, spans: Records, chunks: dict[str, list[Records]], tell: Progress | None = None
+    batch: Batch, spans: Records, chunks: dict[str, list[Records]], report: Progress | None = None
 ) -> npt.NDArray[np.int64]:
     """Run the worlds of one batch to their end, emptying their output into ``chunks`` whenever it is full.
 
     Returns what stopped each of them: ENDED, LOST or STOPPED.
     """
     last = float(np.max(batch.crowd.settings["until"]))
-    slices = SLICES if tell is not None and len(spans) == 1 else 1
+    slices = SLICES if report is not None and len(spans) == 1 else 1
     codes = np.full(len(spans), FRESH)
     for step in range(1, slices + 1):
         until = last * step / slices if step < slices else math.inf
@@ -240,23 +242,23 @@ def _run_batch(
                 break
         if np.any(codes == STOPPED) or np.any(codes == LOST):
             return codes
-        if tell is not None:
-            tell(min(until, last))
+        if report is not None:
+            report(min(until, last))
     assert np.all(codes == ENDED)
     return codes
 
 
 def _empty(batch: Batch, chunks: dict[str, list[Records]]) -> None:
     """Move what the worlds have written to ``chunks``."""
-    for place, (name, kind) in enumerate(TABLES.items()):
+    for place, (name, kind) in enumerate(OUTPUT_TABLES.items()):
         table = getattr(batch.out, name)
         counts = batch.out.counts[:, place].tolist()
-        chunks[name].append(joined([table[number, :count] for number, count in enumerate(counts)], kind))
-    batch.out.counts[:, : len(TABLES)] = 0
+        chunks[name].append(join_tables([table[number, :count] for number, count in enumerate(counts)], kind))
+    batch.out.counts[:, : len(OUTPUT_TABLES)] = 0
 
 
 def _sorted(name: str, chunks: list[Records]) -> Records:
-    table = joined(chunks, TABLES[name])
+    table = join_tables(chunks, OUTPUT_TABLES[name])
     first, second = {
         "pulses": ("start_s", "walker"),
         "poses": ("walker", "time_s"),

@@ -38,8 +38,8 @@ def fill(walker: Any, design: Design) -> None:
     walker["panel_thermal"] = panel.junction_voltage
     walker["panel_series"] = panel.series_resistance
     walker["panel_shunt"] = panel.shunt_resistance
-    walker["panel_x"] = panel.ahead
-    walker["panel_z"] = panel.height
+    walker["panel_ahead"] = panel.ahead
+    walker["panel_height"] = panel.height
     walker["panel_length"] = panel.length
     walker["panel_width"] = panel.width
     walker["capacitance"] = storage.capacitance
@@ -64,7 +64,7 @@ def _fill_body(walker: Any, body: Body) -> None:
     west, east = min(x for x, _ in corners), max(x for x, _ in corners)
     middle = 0.5 * (west + east)
     walker["track"] = body.track
-    walker["body_x"] = middle
+    walker["body_ahead"] = middle
     walker["body_reach"] = max(math.hypot(x - middle, y) for x, y in corners) + rounding
     walker["body_radius"] = rounding
     walker["body_height"] = body.height
@@ -106,9 +106,9 @@ def _fill_side(record: Any, side: Side, outward: float, load: float) -> None:
     record["lit_voltage"] = eye.lit_voltage
     record["flash_resistance"] = eye.flash_resistance
     record["jitter"] = eye.jitter
-    record["eye_x"] = eye.ahead
-    record["eye_y"] = outward * eye.aside
-    record["eye_z"] = eye.height
+    record["eye_ahead"] = eye.ahead
+    record["eye_aside"] = outward * eye.aside
+    record["eye_height"] = eye.height
     record["aim_x"] = math.cos(eye.up) * math.cos(eye.outward)
     record["aim_y"] = outward * math.cos(eye.up) * math.sin(eye.outward)
     record["aim_z"] = math.sin(eye.up)
@@ -130,11 +130,11 @@ def _fill_side(record: Any, side: Side, outward: float, load: float) -> None:
     if side.whisker is not None:
         whisker = side.whisker
         record["whisker"] = 1
-        record["root_x"] = whisker.ahead
-        record["root_y"] = outward * whisker.aside
-        record["tip_x"] = whisker.ahead + whisker.length * math.cos(whisker.outward)
-        record["tip_y"] = outward * (whisker.aside + whisker.length * math.sin(whisker.outward))
-        record["whisker_z"] = whisker.height
+        record["root_ahead"] = whisker.ahead
+        record["root_aside"] = outward * whisker.aside
+        record["tip_ahead"] = whisker.ahead + whisker.length * math.cos(whisker.outward)
+        record["tip_aside"] = outward * (whisker.aside + whisker.length * math.sin(whisker.outward))
+        record["whisker_height"] = whisker.height
         record["bend_to_close"] = whisker.closing_bend
 
 

@@ -44,7 +44,7 @@ def part_values(design: Design, chances: Floats) -> Floats:
     return values
 
 
-def built(design: Design, values: Floats) -> Records:
+def build_copies(design: Design, values: Floats) -> Records:
     """Return the WALKER records (copies,) with the parts' ``values`` (copies, parts) in place."""
     paths = [spread.path for spread in design.spreads]
     records = np.zeros(len(values), WALKER)
@@ -57,6 +57,6 @@ def built(design: Design, values: Floats) -> Records:
     return records
 
 
-def copies(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray[np.int64]) -> Records:
+def draw_copies(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray[np.int64]) -> Records:
     """Return the WALKER records of built copies by their ``numbers``: those that take part in races."""
-    return built(design, part_values(design, part_chances(design, seed, numbers)))
+    return build_copies(design, part_values(design, part_chances(design, seed, numbers)))

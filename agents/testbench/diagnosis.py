@@ -18,7 +18,7 @@ from typing import Any
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
-from agents.testbench.causes import cause_of
+from agents.testbench.causes import fault_cause
 from agents.testbench.cures import changes
 from agents.testbench.faults import BLIND, DIM, FAULTS
 from agents.testbench.measuring import BRIGHTEST
@@ -229,7 +229,7 @@ def _report(
     proofs = _spaced(start, end, PROOFS - 1)
     # a fault that is gone in the middle of its own range by some whim is looked at where it was found
     looked_at = middle if scan.has(name, middle) else start
-    cause = cause_of(name, scan.walker, scan.point(looked_at).measured)
+    cause = fault_cause(name, scan.walker, scan.point(looked_at).measured)
     cure = (
         _search(design, scan, scanned, name, proofs)
         or _search(design, scan, scanned, name, (looked_at,))

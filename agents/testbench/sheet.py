@@ -8,7 +8,7 @@ from typing import Any
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.testbench.faults import faults_of
-from agents.testbench.measuring import Measurement, SidePoint, measure_record, told
+from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
 
 Json = dict[str, Any]
 
@@ -93,7 +93,7 @@ def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> Benc
 def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchPoint:
     """Measure a built WALKER record; as :func:`bench_point` otherwise."""
     measured = measure_record(walker, light_lx, kind)
-    return BenchPoint(told(measured, kind), faults_of(walker, measured))
+    return BenchPoint(measurement_of(measured, kind), faults_of(walker, measured))
 
 
 def bench(design: Design, lights: Iterable[float] = LIGHTS, kind: str = "daylight") -> list[BenchPoint]:

@@ -39,7 +39,7 @@ class Footprint:
 
 def footprints(walkers: Records) -> list[Footprint]:
     """The footprint of every WALKER record."""
-    return [Footprint(float(one["body_reach"]), float(one["body_x"])) for one in walkers]
+    return [Footprint(float(one["body_reach"]), float(one["body_ahead"])) for one in walkers]
 
 
 class Ground:

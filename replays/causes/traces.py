@@ -50,12 +50,12 @@ class Circuits:
         """The WALKER record of ``walker`` as built. Raises ReplayError where its design cannot be read."""
         number = int(self.replay.walkers["design"][walker])
         if number not in self._designs:
-            told = self.replay.header["designs"][number]
+            entry = self.replay.header["designs"][number]
             try:
-                self._designs[number] = parse_design(told["yaml"], told["name"])
+                self._designs[number] = parse_design(entry["yaml"], entry["name"])
             except SpecError as error:
                 raise ReplayError(
-                    f"the design {told['name']} in this replay cannot be read, so its circuit is not known"
+                    f"the design {entry['name']} in this replay cannot be read, so its circuit is not known"
                 ) from error
         names = self.replay.header["built_names"]
         drawn = zip(names, self.replay.built[walker].tolist(), strict=True)

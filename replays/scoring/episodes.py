@@ -21,7 +21,7 @@ from replays.format.tables import LET_GO, Replay
 FREE_PULSES = 2
 """Free pulses that end an episode."""
 
-SHADE = 0.5
+SHADED_BELOW = 0.5
 """A panel is shaded below this share of the light in the open."""
 
 # Times of the same event that were summed up in different ways may differ by the last digits [s].
@@ -87,7 +87,7 @@ def _touched(replay: Replay) -> _Spells:
 
 def _shaded(replay: Replay) -> _Spells:
     lights = replay.lights
-    dark = lights["panel_lx"] < SHADE * lights["open_panel_lx"]
+    dark = lights["panel_lx"] < SHADED_BELOW * lights["open_panel_lx"]
     first = np.ones(len(lights), dtype=bool)
     first[1:] = lights["walker"][1:] != lights["walker"][:-1]
     last = np.append(first[1:], True)

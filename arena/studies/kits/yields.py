@@ -17,7 +17,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.design.as_built import build
-from agents.design.built_copies import built
+from agents.design.built_copies import build_copies
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.testbench.faults import FAULTS
@@ -110,7 +110,7 @@ class Trial:
         demand = self.demand
 
         def run(values: Floats) -> Survey:
-            return survey(built(self.design, values), demand.lights, demand.kind)
+            return survey(build_copies(self.design, values), demand.lights, demand.kind)
 
         found = _side_by_side(run, [values for _, values in pieces], threads, tell)
         return [

@@ -23,9 +23,9 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.circuit.records import WALKER
-from agents.design.built_copies import copies
+from agents.design.built_copies import draw_copies
 from agents.errors import InputError, OptionError
-from arena.engine.assembly import WorldPlan, joined
+from arena.engine.assembly import WorldPlan, join_tables
 from arena.recording import describe_arena, walker_rows
 from arena.scene.elements import Goal
 from arena.scene.flat_arena import FlatArena, flatten
@@ -229,7 +229,7 @@ class _Bench:
         except InputError as error:
             return [str(error)] * len(repeats)
         numbers = (np.array(repeats, np.int64)[:, None] * count + np.arange(count)).ravel()
-        walkers = copies(design, study.seed, numbers)
+        walkers = draw_copies(design, study.seed, numbers)
         prints = footprints(walkers)
         worlds: list[_World | str] = []
         for index, repeat in enumerate(repeats):
@@ -307,7 +307,7 @@ class _Bench:
             return
         floor = group[0][1].floor
         walkers = walker_rows(
-            joined([world.walkers for _, world in group], WALKER),
+            join_tables([world.walkers for _, world in group], WALKER),
             np.concatenate([world.poses for _, world in group]),
             np.repeat(np.arange(len(group)), count),
             count,
