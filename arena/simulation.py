@@ -7,14 +7,14 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
 from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError
 from arena.engine.assembly import WorldPlan, assemble, join_tables
 from arena.engine.batch import advance_batch
-from arena.engine.memory import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
+from arena.engine.memory import ENDED, FRESH, FULL, LOST, STOPPED, Batch
 from arena.recording import compose
 from arena.scene.contest import Contest
 from arena.scene.flat_arena import FlatArena, flatten
@@ -63,12 +63,12 @@ def simulate(
     poses, heats = starts_of(contest, arena, walkers)
     plans = _plans(contest, arena, walkers, poses, heats)
 
-    def whole(tables: dict[str, Records], ledger: npt.NDArray[np.float64]) -> Replay:
+    def whole(tables: dict[str, RecordArray], ledger: FloatArray) -> Replay:
         return compose(
             contest, arena, walkers, parts, poses, heats, tables, ledger, threads or os.cpu_count() or 1
         )
 
-    def look(tables: dict[str, Records], until: float) -> None:
+    def look(tables: dict[str, RecordArray], until: float) -> None:
         assert glimpse is not None
         glimpse(whole(tables, np.zeros((len(walkers), len(LEDGER)))), until)
 
@@ -76,7 +76,7 @@ def simulate(
     return whole(tables, ledger)
 
 
-def _built_copies(contest: Contest) -> tuple[Records, list[dict[str, float]]]:
+def _built_copies(contest: Contest) -> tuple[RecordArray, list[dict[str, float]]]:
     """Every walker as built, design by design, and the parts that were drawn for it."""
     walkers = np.zeros(len(contest.entrants) * contest.walkers, WALKER)
     parts: list[dict[str, float]] = []
@@ -89,9 +89,7 @@ def _built_copies(contest: Contest) -> tuple[Records, list[dict[str, float]]]:
     return walkers, parts
 
 
-def starts_of(
-    contest: Contest, arena: FlatArena, walkers: Records
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+def starts_of(contest: Contest, arena: FlatArena, walkers: RecordArray) -> tuple[FloatArray, IntArray]:
     """Start pose, (walkers, 3), and heat of every WALKER record; on a common floor designs take turns.
 
     Raises OptionError where the walkers have no room.
@@ -119,9 +117,9 @@ def starts_of(
 def _plans(
     contest: Contest,
     arena: FlatArena,
-    walkers: Records,
-    poses: npt.NDArray[np.float64],
-    heats: npt.NDArray[np.int64],
+    walkers: RecordArray,
+    poses: FloatArray,
+    heats: IntArray,
 ) -> list[WorldPlan]:
     chances = np.tile(np.arange(contest.walkers), len(contest.entrants))
     groups = [[number] for number in range(len(walkers))] if contest.alone else [list(range(len(walkers)))]
@@ -143,8 +141,8 @@ def run_plans(
     plans: Sequence[WorldPlan],
     threads: int | None = None,
     progress: Progress | None = None,
-    look: Callable[[dict[str, Records], float], None] | None = None,
-) -> tuple[dict[str, Records], npt.NDArray[np.float64]]:
+    look: Callable[[dict[str, RecordArray], float], None] | None = None,
+) -> tuple[dict[str, RecordArray], FloatArray]:
     """Run worlds side by side; returns their output tables, sorted, and the ledger of every walker.
 
     The ledger [J] has the columns of replays.format.tables.LEDGER; its rows are in the order of the plans'
@@ -157,11 +155,11 @@ def run_plans(
     groups = [plans[first : first + size] for first in range(0, len(plans), size)]
     whole = sum(float(plan.until) for plan in plans)
     done = [0.0] * len(groups)
-    found: list[dict[str, list[Records]]] = [{name: [] for name in OUTPUT_TABLES} for _ in groups]
+    found: list[dict[str, list[RecordArray]]] = [{name: [] for name in OUTPUT_TABLES} for _ in groups]
     stop = np.zeros(1, np.int64)
     looked = time.monotonic()
 
-    def run(number: int) -> npt.NDArray[np.float64]:
+    def run(number: int) -> FloatArray:
         batch, spans = assemble(groups[number])
         batch = batch._replace(out=batch.out._replace(stop=stop))
 
@@ -202,16 +200,14 @@ def run_plans(
     return tables, ledger
 
 
-def run_worlds(
-    plans: Sequence[WorldPlan], stop: npt.NDArray[np.int64]
-) -> tuple[dict[str, Records], npt.NDArray[np.int64]]:
+def run_worlds(plans: Sequence[WorldPlan], stop: IntArray) -> tuple[dict[str, RecordArray], IntArray]:
     """Run worlds one after the other in this thread, for whoever runs many threads of them.
 
     Returns the output tables, where each walker's rows are in order of time and follow the world before, and
     the places (n,) of the plans whose world lost a walker to a state that is no number. Ends early, with
     half the rows, once ``stop[0]`` is not 0.
     """
-    found: dict[str, list[Records]] = {name: [] for name in OUTPUT_TABLES}
+    found: dict[str, list[RecordArray]] = {name: [] for name in OUTPUT_TABLES}
     codes = []
     for first in range(0, len(plans), QUIET_BATCH):
         if stop[0]:
@@ -226,8 +222,8 @@ def run_worlds(
 
 
 def _run_batch(
-    batch: Batch, spans: Records, chunks: dict[str, list[Records]], report: Progress | None = None
-) -> npt.NDArray[np.int64]:
+    batch: Batch, spans: RecordArray, chunks: dict[str, list[RecordArray]], report: Progress | None = None
+) -> IntArray:
     """Run the worlds of one batch to their end, emptying their output into ``chunks`` whenever it is full.
 
     Returns what stopped each of them: ENDED, LOST or STOPPED.
@@ -250,7 +246,7 @@ def _run_batch(
     return codes
 
 
-def _empty(batch: Batch, chunks: dict[str, list[Records]]) -> None:
+def _empty(batch: Batch, chunks: dict[str, list[RecordArray]]) -> None:
     """Move what the worlds have written to ``chunks``."""
     for place, (name, kind) in enumerate(OUTPUT_TABLES.items()):
         table = getattr(batch.out, name)
@@ -259,7 +255,7 @@ def _empty(batch: Batch, chunks: dict[str, list[Records]]) -> None:
     batch.out.counts[:, : len(OUTPUT_TABLES)] = 0
 
 
-def _sorted(name: str, chunks: list[Records]) -> Records:
+def _sorted(name: str, chunks: list[RecordArray]) -> RecordArray:
     table = join_tables(chunks, OUTPUT_TABLES[name])
     first, second = {
         "pulses": ("start_s", "walker"),
@@ -277,7 +273,7 @@ def _sorted(name: str, chunks: list[Records]) -> Records:
     return table.view(np.dtype((np.void, table.itemsize)))[order].view(table.dtype)
 
 
-def _ledger(batch: Batch) -> npt.NDArray[np.float64]:
+def _ledger(batch: Batch) -> FloatArray:
     state, walkers = batch.crowd.bodies["state"], batch.crowd.walkers
     stored = 0.5 * walkers["capacitance"] * (state["rail"] ** 2 - walkers["start_rail"] ** 2)
     spent = [state[f"{name}_energy"] for name in ("motor", "base", "eye", "leak", "esr")]

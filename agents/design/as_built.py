@@ -4,8 +4,8 @@ import math
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import RecordArray
 from agents.circuit.records import WALKER
 from agents.design.parts import Body, Side, Transistor
 from agents.design.spec import Design
@@ -19,10 +19,8 @@ ROUND_BODY = 0.026  # radius of a body of which nothing is said [m]
 # The longest step of a pulse [s]; shorter where a pulse empties the storage faster.
 LONGEST_STEP = 4e-3
 
-Records = npt.NDArray[np.void]
 
-
-def build(design: Design) -> Records:
+def build(design: Design) -> RecordArray:
     """Return ``design`` as an array of one WALKER record."""
     records = np.zeros(1, WALKER)
     fill(records[0], design)

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray, RecordArray
+
 LEFT, RIGHT = 0, 1
 """Values of ``pulses.side``: whose transistors fired."""
 
@@ -128,14 +130,14 @@ class Replay:
     """
 
     header: dict[str, Any]
-    walkers: NDArray[np.void]
-    pulses: NDArray[np.void]
-    poses: NDArray[np.void]
-    touches: NDArray[np.void]
-    lights: NDArray[np.void]
-    built: NDArray[np.float64]
+    walkers: RecordArray
+    pulses: RecordArray
+    poses: RecordArray
+    touches: RecordArray
+    lights: RecordArray
+    built: FloatArray
     light_map: NDArray[np.float32]
-    ledger: NDArray[np.float64]
+    ledger: FloatArray
 
     @property
     def seconds(self) -> float:

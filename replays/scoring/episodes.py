@@ -16,6 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
 from replays.format.tables import LET_GO, Replay
 
 FREE_PULSES = 2
@@ -32,18 +33,18 @@ _SAME = 1e-9
 class Episodes:
     """One kind of episode, all (n,): whose, from when [s], how long [s], pulses meanwhile, free after."""
 
-    walker: NDArray[np.int64]
-    began_s: NDArray[np.float64]
-    lasted_s: NDArray[np.float64]
-    pulses: NDArray[np.int64]
-    free: NDArray[np.bool_]
+    walker: IntArray
+    began_s: FloatArray
+    lasted_s: FloatArray
+    pulses: IntArray
+    free: BoolArray
 
 
 @dataclass(frozen=True)
 class _Spells:
-    walker: NDArray[np.int64]
-    began_s: NDArray[np.float64]
-    ended_s: NDArray[np.float64]
+    walker: IntArray
+    began_s: FloatArray
+    ended_s: FloatArray
 
 
 def contact_episodes(replay: Replay) -> Episodes:
@@ -122,9 +123,9 @@ def _episodes(replay: Replay, spells: _Spells) -> Episodes:
 
 def _of_one_walker(
     walker: np.int64,
-    began: NDArray[np.float64],
-    ended: NDArray[np.float64],
-    pulses: NDArray[np.void],
+    began: FloatArray,
+    ended: FloatArray,
+    pulses: RecordArray,
     seconds: float,
 ) -> tuple[NDArray[np.generic], ...]:
     starts, rests = pulses["start_s"], pulses["rest_s"]

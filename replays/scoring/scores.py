@@ -10,8 +10,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from agents.errors import ReplayError
 from replays.format.tables import Replay
 from replays.scoring.directions import resultant_length
@@ -184,6 +184,6 @@ def _sum_up(name: str, number: int, measures: Measures) -> DesignScore:
     )
 
 
-def _of_defined(values: NDArray[np.float64], summary: Any) -> float | None:
+def _of_defined(values: FloatArray, summary: Any) -> float | None:
     defined = values[~np.isnan(values)]
     return float(summary(defined)) if defined.size else None

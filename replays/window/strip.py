@@ -9,8 +9,8 @@ import math
 
 import numpy as np
 
+from agents.arrays import FloatArray
 from agents.errors import ReplayError
-from replays.causes.pulse_curve import Floats
 from replays.causes.sentences import pulse_cause, volts_words
 from replays.causes.traces import Circuits, Trace, Wait
 from replays.drawing.figures import walker_name
@@ -209,7 +209,7 @@ def _draw_pulse(sheet: Sheet, box: Box, trace: Trace, number: int) -> None:
     sheet.text("motor, mA", (plot.left + plot.width / 2, plot.bottom + 5), SMALL, theme.faded, across=0.5)
 
 
-def _thinned(x: Floats, y: Floats) -> list[Point]:
+def _thinned(x: FloatArray, y: FloatArray) -> list[Point]:
     step = max(1, len(x) // 160)
     chosen = np.unique(np.append(np.arange(0, len(x), step), len(x) - 1))
     return list(zip(x[chosen].tolist(), y[chosen].tolist(), strict=True))

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, RecordArray
 from agents.design.as_built import build
 from agents.design.built_copies import part_chances, part_values
 from agents.errors import Fault, SpecError
@@ -18,8 +18,6 @@ from agents.text.marked_yaml import read_text
 from agents.text.quantities import Quantity, QuantityError, quote
 from arena.studies.kits.pairing import pair_up, random_share
 from arena.studies.kits.yields import Trial
-
-Records = npt.NDArray[np.void]
 
 HEADER = "eye,trigger"
 # Eyes drawn where none were measured.
@@ -173,7 +171,7 @@ def pick(trial: Trial, eyes: Sequence[Eye], is_measured: bool) -> Picking | None
     )
 
 
-def _level(trial: Trial) -> Records:
+def _level(trial: Trial) -> RecordArray:
     """The design with like eyes, as one WALKER record."""
     records = build(trial.design)
     sides = records[0]["side"]
@@ -182,7 +180,7 @@ def _level(trial: Trial) -> Records:
     return records
 
 
-def _with_eyes(trial: Trial, differences: Sequence[float]) -> Records:
+def _with_eyes(trial: Trial, differences: Sequence[float]) -> RecordArray:
     """Walkers as drawn, but that the left eye lies by each of ``differences`` [V] above the right one."""
     records = np.repeat(_level(trial), len(differences))
     for record, difference in zip(records, differences, strict=True):
@@ -200,7 +198,7 @@ def straight_range(trial: Trial) -> tuple[float, float]:
     """
     demand = trial.demand
 
-    def beside(difference: float) -> npt.NDArray[np.float64]:
+    def beside(difference: float) -> FloatArray:
         found = survey(_with_eyes(trial, [difference]), demand.lights, demand.kind).beside
         # a walker that circles does so on the side of the eye that fires
         return np.nan_to_num(found, nan=-math.copysign(math.inf, difference))

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from agents.arrays import RecordArray
 from agents.errors import OutputError
 from arena.studies.plans.study import Study
 from arena.studies.running.journal import Journal
@@ -21,9 +22,8 @@ from arena.studies.running.results import write_csv, write_npz
 from arena.studies.running.trials import arithmetic, chunk_size, reason_of, run_chunk
 from replays.format.writing import make_folder
 
-Records = npt.NDArray[np.void]
 Progress = Callable[[float], None]
-Rows = Generator[tuple[int, Records], None, None]
+Rows = Generator[tuple[int, RecordArray], None, None]
 
 CSV, NPZ = "trials.csv", "trials.npz"
 """Names of the tables in the folder of a sweep, see :mod:`arena.studies.running.results`."""
@@ -132,7 +132,7 @@ def _tidy(folder: Path, is_complete: bool) -> None:
             raise OutputError(f"{path}: cannot be removed ({error.strerror})") from error
 
 
-def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:
+def _reasons(study: Study, rows: RecordArray, told: set[int]) -> dict[int, str]:
     """Why settings are impossible that nobody was told of so far."""
     reasons: dict[int, str] = {}
     for trial in rows["trial"][rows["impossible"] == 1.0].tolist():
@@ -152,7 +152,7 @@ def _here(study: Study, missing: Sequence[int], threads: int) -> Rows:
     stop = np.zeros(1, np.int64)
     numbers = iter(missing)
     with ThreadPoolExecutor(min(threads, len(missing))) as pool:
-        at_work: dict[Future[Records], int] = {}
+        at_work: dict[Future[RecordArray], int] = {}
 
         def begin(count: int) -> None:
             for number in islice(numbers, count):
