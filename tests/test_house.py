@@ -16,12 +16,25 @@ PUBLIC = {
         "Design",
         "FaultReport",
         "PhotodromeError",
+        "bench",
         "bench_point",
+        "change_design",
+        "design_text",
         "diagnose",
         "read_design",
     ],
-    "replays": ["DesignScore", "Replay", "read_replay", "score_many", "watch", "write_replay"],
-    "arena": ["ArenaSpec", "Contest", "read_arena", "read_contest"],
+    "replays": [
+        "DesignScore",
+        "Replay",
+        "draw_picture",
+        "make_film",
+        "read_replay",
+        "score",
+        "score_many",
+        "watch",
+        "write_replay",
+    ],
+    "arena": ["ArenaSpec", "Contest", "Study", "read_arena", "read_contest", "read_study", "simulate"],
 }
 
 # What takes long to import, and the commands that may do so are none of those that only answer --help.

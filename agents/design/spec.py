@@ -251,6 +251,13 @@ def read_design(name_or_path: str | Path) -> Design:
     """Read a design by the name of a shipped one or by the path of a file.
 
     Raises SpecError with all that is wrong with the file, and NotFoundError.
+
+    >>> poppy = read_design("poppy")
+    >>> poppy.left.latch, poppy.storage.capacitance
+    (10000.0, 0.0022)
+    >>> read_design("popy")
+    Traceback (most recent call last):
+    agents.errors.NotFoundError: 'popy': no shipped design of this name (nearest: poppy); there are ...
     """
     return read_document(find_document(str(name_or_path), "design"), Design, "design", both_sides)
 

@@ -31,12 +31,12 @@ from agents.text.units import format_code, format_quantity
 PULLED_DOWN = 0.1
 
 
-def cause_of(name: str, walker: Any, measured: Measurement) -> str:
+def fault_cause(name: str, walker: Any, measured: Measurement) -> str:
     """Say why a WALKER record has the fault ``name`` at the light of a measurement.
 
     The measurement must show that fault, see :func:`agents.testbench.faults.faults_of`.
     """
-    tellers = {
+    sentences = {
         DIM: _dim,
         BLIND: _blind,
         TWITCH: _twitch,
@@ -48,7 +48,7 @@ def cause_of(name: str, walker: Any, measured: Measurement) -> str:
         DEAF_FEELERS: _deaf_feelers,
         REVERSED: _reversed,
     }
-    return tellers[name](walker, measured)
+    return sentences[name](walker, measured)
 
 
 def _volts(value: float) -> str:
@@ -192,7 +192,7 @@ def _lopsided(walker: Any, measured: Measurement) -> str:
 
 
 def _narrow_eyes(walker: Any, measured: Measurement) -> str:
-    aside = min(abs(float(side["eye_y"])) for side in walker["side"])
+    aside = min(abs(float(side["eye_aside"])) for side in walker["side"])
     return (
         f"an eye stands {format_quantity(aside, 'm')} from the middle and the wheel"
         f" {format_quantity(0.5 * float(walker['track']), 'm')}, so a wheel meets an obstacle whose shadow"

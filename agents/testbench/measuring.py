@@ -200,7 +200,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
         point["held_motor"] = -state["drain"] - state["rail"] / walker["leak"]
         return
     turn = passed / walker["track"]
-    arm = math.hypot(walker["body_x"], 0.5 * walker["track"])
+    arm = math.hypot(walker["body_ahead"], 0.5 * walker["track"])
     spent = state["motor_energy"] + state["base_energy"]
     point["charge"] = max(time_to_reach(walker, photocurrent, state["rail"], trigger), recovery_time(side))
     point["pulse"] = held
@@ -314,7 +314,7 @@ def measure_record(walker: Any, light: float, kind: str) -> Any:
     return measured
 
 
-def told(measured: Any, kind: str) -> Measurement:
+def measurement_of(measured: Any, kind: str) -> Measurement:
     """A MEASURED record taken in a ``kind`` of light, with names, and None where there is nothing to tell."""
     left, right = (_side_point(name, measured["side"][number]) for number, name in enumerate(SIDES))
     numbers = {

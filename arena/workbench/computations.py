@@ -10,7 +10,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.handbook.light_kinds import KINDS, panel_weights
-from agents.testbench.causes import cause_of
+from agents.testbench.causes import fault_cause
 from agents.testbench.measuring import BRIGHTEST
 from agents.testbench.sheet import BenchPoint, bench_record
 from agents.text.quantities import Pair
@@ -145,7 +145,7 @@ def foresee(spot: Spot, tell: Tell[Forecast]) -> Forecast:
         walkers["photo_per_lux"] *= float(by_kind @ weights / by_kind.sum())
     walker = walkers[0]
     point = bench_record(walker, light)
-    causes = tuple((name, cause_of(name, walker, point.measured)) for name in point.faults)
+    causes = tuple((name, fault_cause(name, walker, point.measured)) for name in point.faults)
     shares = sorted(
         zip(KINDS, by_kind / max(float(by_kind.sum()), 1e-12), strict=True), key=lambda one: -one[1]
     )

@@ -56,7 +56,7 @@ def volts_words(volts: float) -> str:
     return f"{1e3 * volts:.0f} mV" if abs(volts) < 0.0995 else f"{volts:.2f} V"
 
 
-def cause_of(trace: Trace, number: int) -> Cause:
+def pulse_cause(trace: Trace, number: int) -> Cause:
     """Why pulse ``number`` of a walker was fired by the side that fired."""
     pulse = trace.pulses[number]
     side = int(pulse["side"])

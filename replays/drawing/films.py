@@ -129,9 +129,9 @@ def _hurries(replay: Replay, times: NDArray[np.float64], rate: float) -> bool:
     return bool(pulses / max(len(replay.walkers), 1) > HURRIED * len(times) / rate)
 
 
-def film(
+def make_film(
     replay: Replay,
-    path: Path,
+    path: str | Path,
     shooting: Shooting | None = None,
     size: str | None = None,
     theme: Theme = LIGHT,
@@ -141,8 +141,12 @@ def film(
 
     ``size`` is slide, phone, or like 1280x720; None takes what suits the format. Raises OptionError for what
     cannot be made, OutputError when the file cannot be written or the extra for MP4 is missing.
+
+    >>> from arena import read_contest, simulate
+    >>> race = simulate(read_contest("slalom", ["poppy"], walkers=1, seconds=30))
+    >>> make_film(race, "slalom.gif", size="320x320")
     """
-    shooting = shooting or Shooting()
+    path, shooting = Path(path), shooting or Shooting()
     ending = path.suffix.lower()
     if ending not in FORMATS:
         raise OptionError(f"{path}: a film ends in {', '.join(FORMATS[:-1])} or {FORMATS[-1]}")

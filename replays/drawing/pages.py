@@ -2,8 +2,8 @@
 
 from collections.abc import Sequence
 
+from agents.arrays import FloatArray
 from replays.drawing.colours import light_scale
-from replays.drawing.glow import Floats
 from replays.drawing.layout import FOOT, HEAD, Layout, lay_out
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
 from replays.drawing.sheet import Sheet, pygame
@@ -149,7 +149,7 @@ class Scene:
         self,
         surface: pygame.Surface,
         time_s: float,
-        levels: Floats | None = None,
+        levels: FloatArray | None = None,
         chosen: int | None = None,
         *,
         has_clock: bool = True,

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from replays.drawing.figures import Figures
-from replays.drawing.glow import Floats
 from replays.drawing.ground import draw_ground, names_of_things
 from replays.drawing.light_map import LABEL_SIZE, LightMap
 from replays.drawing.marks import crowding, take_room
@@ -38,7 +38,7 @@ class Moment:
     """What a stage shows: ``time_s`` [s] of the run, how far sides are lit, who is chosen, whose ways."""
 
     time_s: float
-    levels: Floats | None = None
+    levels: FloatArray | None = None
     chosen: int | None = None
     ways: str = ALL_WAYS
 

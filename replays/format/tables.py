@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray, RecordArray
+
 LEFT, RIGHT = 0, 1
 """Values of ``pulses.side``: whose transistors fired."""
 
@@ -123,11 +125,11 @@ class Tables:
     time 0 for every walker, ``touches`` by time_s.
     """
 
-    walkers: NDArray[np.void]
-    pulses: NDArray[np.void]
-    poses: NDArray[np.void]
-    touches: NDArray[np.void]
-    lights: NDArray[np.void]
+    walkers: RecordArray
+    pulses: RecordArray
+    poses: RecordArray
+    touches: RecordArray
+    lights: RecordArray
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
@@ -142,9 +144,9 @@ class Replay(Tables):
     """
 
     header: dict[str, Any]
-    built: NDArray[np.float64]
+    built: FloatArray
     light_map: NDArray[np.float32]
-    ledger: NDArray[np.float64]
+    ledger: FloatArray
 
     @property
     def seconds(self) -> float:
@@ -158,7 +160,7 @@ class Replay(Tables):
         return arena
 
     @property
-    def goals(self) -> list[NDArray[np.float64]]:
+    def goals(self) -> list[FloatArray]:
         """The outline of each goal [m], (points, 2)."""
         return [np.array(goal["outline"], dtype=np.float64) for goal in self.arena["goals"]]
 

@@ -16,12 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
 from replays.format.tables import LET_GO, Tables
 
 FREE_PULSES = 2
 """Free pulses that end an episode."""
 
-SHADE = 0.5
+SHADED_BELOW = 0.5
 """A panel is shaded below this share of the light in the open."""
 
 # Times of the same event that were summed up in different ways may differ by the last digits [s].
@@ -32,18 +33,18 @@ _SAME = 1e-9
 class Episodes:
     """One kind of episode, all (n,): whose, from when [s], how long [s], pulses meanwhile, free after."""
 
-    walker: NDArray[np.int64]
-    began_s: NDArray[np.float64]
-    lasted_s: NDArray[np.float64]
-    pulses: NDArray[np.int64]
-    free: NDArray[np.bool_]
+    walker: IntArray
+    began_s: FloatArray
+    lasted_s: FloatArray
+    pulses: IntArray
+    free: BoolArray
 
 
 @dataclass(frozen=True)
 class _Spells:
-    walker: NDArray[np.int64]
-    began_s: NDArray[np.float64]
-    ended_s: NDArray[np.float64]
+    walker: IntArray
+    began_s: FloatArray
+    ended_s: FloatArray
 
 
 def contact_episodes(tables: Tables, seconds: float) -> Episodes:
@@ -87,7 +88,7 @@ def _touched(tables: Tables) -> _Spells:
 
 def _shaded(tables: Tables) -> _Spells:
     lights = tables.lights
-    dark = lights["panel_lx"] < SHADE * lights["open_panel_lx"]
+    dark = lights["panel_lx"] < SHADED_BELOW * lights["open_panel_lx"]
     first = np.ones(len(lights), dtype=bool)
     first[1:] = lights["walker"][1:] != lights["walker"][:-1]
     last = np.append(first[1:], True)
@@ -122,9 +123,9 @@ def _episodes(tables: Tables, spells: _Spells, seconds: float) -> Episodes:
 
 def _of_one_walker(
     walker: np.int64,
-    began: NDArray[np.float64],
-    ended: NDArray[np.float64],
-    pulses: NDArray[np.void],
+    began: FloatArray,
+    ended: FloatArray,
+    pulses: RecordArray,
     seconds: float,
 ) -> tuple[NDArray[np.generic], ...]:
     starts, rests = pulses["start_s"], pulses["rest_s"]

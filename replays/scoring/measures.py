@@ -9,13 +9,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
 from replays.format.tables import LET_GO, Tables
 from replays.scoring.episodes import Episodes, contact_episodes, shade_episodes
 from replays.scoring.outline import inside, way_to
-
-Floats = NDArray[np.float64]
 
 STUCK_PULSES = 6
 """Pulses over which a walker is watched for getting on, and waits after which a silent one is stuck."""
@@ -35,23 +33,23 @@ class Measures:
     ``escape_pulses``, ``escaped``.
     """
 
-    design: NDArray[np.int64]
-    pulses: NDArray[np.int64]
-    seconds: Floats
-    has_goal: NDArray[np.bool_]
-    reach_s: Floats
-    light_gain: Floats
-    directness: Floats
-    walk_s: Floats
-    stuck_s: Floats
-    held_s: Floats
-    aim_design: NDArray[np.int64]
-    aim_angle: Floats
-    episode_design: NDArray[np.int64]
-    is_contact: NDArray[np.bool_]
-    escape_s: Floats
-    escape_pulses: NDArray[np.int64]
-    escaped: NDArray[np.bool_]
+    design: IntArray
+    pulses: IntArray
+    seconds: FloatArray
+    has_goal: BoolArray
+    reach_s: FloatArray
+    light_gain: FloatArray
+    directness: FloatArray
+    walk_s: FloatArray
+    stuck_s: FloatArray
+    held_s: FloatArray
+    aim_design: IntArray
+    aim_angle: FloatArray
+    episode_design: IntArray
+    is_contact: BoolArray
+    escape_s: FloatArray
+    escape_pulses: IntArray
+    escaped: BoolArray
 
 
 def join(parts: list[Measures]) -> Measures:
@@ -64,7 +62,7 @@ def join(parts: list[Measures]) -> Measures:
     )
 
 
-def measure(tables: Tables, goals: Sequence[Floats], seconds: float, numbers: NDArray[np.int64]) -> Measures:
+def measure(tables: Tables, goals: Sequence[FloatArray], seconds: float, numbers: IntArray) -> Measures:
     """Measure a run of ``seconds`` [s] with ``goals``, outlines (points, 2) [m].
 
     Design d of the tables goes by the number ``numbers[d]``.
@@ -98,7 +96,7 @@ def measure(tables: Tables, goals: Sequence[Floats], seconds: float, numbers: ND
     )
 
 
-def reach_times(tables: Tables, goals: Sequence[Floats]) -> Floats:
+def reach_times(tables: Tables, goals: Sequence[FloatArray]) -> FloatArray:
     """When each walker reached one of ``goals`` [s], (walkers,); nan for one that never did."""
     poses, walkers = tables.poses, tables.walkers
     ahead = walkers["body_ahead"][poses["walker"]]
@@ -114,7 +112,7 @@ def reach_times(tables: Tables, goals: Sequence[Floats]) -> Floats:
     return times
 
 
-def _light_gains(tables: Tables, seconds: float) -> Floats:
+def _light_gains(tables: Tables, seconds: float) -> FloatArray:
     lights = tables.lights
     walker = lights["walker"]
     until = np.append(lights["time_s"][1:], seconds)
@@ -126,7 +124,7 @@ def _light_gains(tables: Tables, seconds: float) -> Floats:
         return np.where(at_start > 0, dose / seconds / at_start, np.nan)
 
 
-def _directness(tables: Tables, walk_s: Floats) -> Floats:
+def _directness(tables: Tables, walk_s: FloatArray) -> FloatArray:
     poses = tables.poses
     poses = poses[poses["time_s"] <= walk_s[poses["walker"]]]
     walker = poses["walker"]
@@ -141,7 +139,7 @@ def _directness(tables: Tables, walk_s: Floats) -> Floats:
         return np.where(path > _NO_MOVE, straight / path, np.nan)
 
 
-def _aims(tables: Tables, goals: Sequence[Floats], walk_s: Floats) -> tuple[NDArray[np.int64], Floats]:
+def _aims(tables: Tables, goals: Sequence[FloatArray], walk_s: FloatArray) -> tuple[IntArray, FloatArray]:
     pulses = tables.pulses
     pulses = pulses[pulses["start_s"] < walk_s[pulses["walker"]]]
     x, y = pulses["x0"], pulses["y0"]
@@ -159,19 +157,19 @@ def _aims(tables: Tables, goals: Sequence[Floats], walk_s: Floats) -> tuple[NDAr
     return pulses["walker"][usable].astype(np.int64), angle[usable]
 
 
-def _begun_on_the_walk(episodes: Episodes, walk_s: Floats) -> Episodes:
+def _begun_on_the_walk(episodes: Episodes, walk_s: FloatArray) -> Episodes:
     kept = episodes.began_s < walk_s[episodes.walker]
     return Episodes(*(getattr(episodes, field.name)[kept] for field in fields(Episodes)))
 
 
-def _held_times(contacts: Episodes, walk_s: Floats) -> Floats:
+def _held_times(contacts: Episodes, walk_s: FloatArray) -> FloatArray:
     ends = np.minimum(contacts.began_s + contacts.lasted_s, walk_s[contacts.walker])
-    held: Floats = np.zeros(len(walk_s))
+    held: FloatArray = np.zeros(len(walk_s))
     held += np.bincount(contacts.walker, weights=ends - contacts.began_s, minlength=len(walk_s))
     return held
 
 
-def _stuck_times(tables: Tables, seconds: float, walk_s: Floats) -> Floats:
+def _stuck_times(tables: Tables, seconds: float, walk_s: FloatArray) -> FloatArray:
     pulses = tables.pulses[tables.pulses["ended"] == LET_GO]
     pulses = pulses[np.argsort(pulses["walker"], kind="stable")]
     spans = [_going_nowhere(tables, pulses), _falling_silent(tables, pulses, seconds)]
@@ -183,10 +181,10 @@ def _stuck_times(tables: Tables, seconds: float, walk_s: Floats) -> Floats:
     return stuck
 
 
-_Spans = tuple[NDArray[np.int64], Floats, Floats]
+_Spans = tuple[IntArray, FloatArray, FloatArray]
 
 
-def _going_nowhere(tables: Tables, pulses: NDArray[np.void]) -> _Spans:
+def _going_nowhere(tables: Tables, pulses: RecordArray) -> _Spans:
     """Spans within runs of six pulses that end nowhere; they do not overlap."""
     walker = pulses["walker"].astype(np.int64)
     starts = np.arange(max(0, len(pulses) - STUCK_PULSES + 1))
@@ -216,7 +214,7 @@ def _going_nowhere(tables: Tables, pulses: NDArray[np.void]) -> _Spans:
     )
 
 
-def _getting_on(tables: Tables) -> Floats:
+def _getting_on(tables: Tables) -> FloatArray:
     """Distance [m], (walkers,), that a walker must get away within six pulses so as not to be stuck.
 
     One diameter of its body; but where its design takes smaller steps, half of what six untouched pulses of
@@ -239,7 +237,7 @@ def _getting_on(tables: Tables) -> Floats:
     return np.minimum(needed, 0.5 * STUCK_PULSES * step[design])
 
 
-def _falling_silent(tables: Tables, pulses: NDArray[np.void], seconds: float) -> _Spans:
+def _falling_silent(tables: Tables, pulses: RecordArray, seconds: float) -> _Spans:
     """From the last finished pulse to the end of the run, where that is longer than six typical waits."""
     count = len(tables.walkers)
     everyone = np.arange(count)

@@ -121,14 +121,19 @@ def _loop(shown: Shown) -> None:
         shown.advance(min(clock.tick(FRAMES_A_SECOND) / 1000.0, _LONGEST_FRAME))
 
 
-def watch(replay: Replay, path: Path | None = None, theme: Theme = LIGHT, scale: float | None = None) -> None:
+def watch(
+    replay: Replay, path: str | Path | None = None, theme: Theme = LIGHT, scale: float | None = None
+) -> None:
     """Show ``replay`` in a window until the viewer closes it.
 
     ``path`` is the file it was read from: a change of it is told, and it can be read again. ``scale`` is in
     pixels a point; None takes what suits the screen. Raises OutputError where there is no screen.
+
+    >>> from arena import read_contest, simulate
+    >>> watch(simulate(read_contest("slalom", ["poppy"], seconds=60)))
     """
     open_display()
     from replays.window.replay_window import Window
 
     chosen = usual_scale() if scale is None else scale
-    show(Window(replay, theme, chosen, path), chosen)
+    show(Window(replay, theme, chosen, None if path is None else Path(path)), chosen)

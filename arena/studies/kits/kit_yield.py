@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray
 from agents.design.built_copies import part_chances, part_values
 from agents.design.spec import Design
 from agents.errors import OptionError
@@ -22,7 +22,6 @@ from arena.studies.kits.yields import NAMES, BenchResult, BenchTest, Demand, Pro
 from arena.studies.statistics.estimates import Estimate
 from replays.format.writing import whole_file
 
-Floats = npt.NDArray[np.float64]
 Json = dict[str, Any]
 
 MOST_COPIES = 1_000_000
@@ -44,7 +43,7 @@ class KitYield:
 
     bench_test: BenchTest
     seed: int
-    values: Floats
+    values: FloatArray
     result: BenchResult
     share: Estimate
     kits: int

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, RecordArray
 from agents.design.as_built import build
 from agents.design.built_copies import part_chances, part_values
 from agents.errors import Fault, SpecError
@@ -19,8 +19,6 @@ from agents.text.quantities import Quantity
 from agents.text.readers import QuantityError, quote
 from arena.studies.kits.pairing import pair_up, random_share
 from arena.studies.kits.yields import BenchTest
-
-Records = npt.NDArray[np.void]
 
 HEADER = "eye,trigger"
 # Eyes drawn where none were measured.
@@ -174,7 +172,7 @@ def pick(bench_test: BenchTest, eyes: Sequence[Eye], is_measured: bool) -> Picki
     )
 
 
-def _level(bench_test: BenchTest) -> Records:
+def _level(bench_test: BenchTest) -> RecordArray:
     """The design with like eyes, as one WALKER record."""
     records = build(bench_test.design)
     sides = records[0]["side"]
@@ -183,7 +181,7 @@ def _level(bench_test: BenchTest) -> Records:
     return records
 
 
-def _with_eyes(bench_test: BenchTest, differences: Sequence[float]) -> Records:
+def _with_eyes(bench_test: BenchTest, differences: Sequence[float]) -> RecordArray:
     """Walkers as drawn, but that the left eye lies by each of ``differences`` [V] above the right one."""
     records = np.repeat(_level(bench_test), len(differences))
     for record, difference in zip(records, differences, strict=True):
@@ -201,7 +199,7 @@ def straight_range(bench_test: BenchTest) -> tuple[float, float]:
     """
     demand = bench_test.demand
 
-    def beside(difference: float) -> npt.NDArray[np.float64]:
+    def beside(difference: float) -> FloatArray:
         found = survey(_with_eyes(bench_test, [difference]), demand.lights, demand.kind).beside
         # a walker that circles does so on the side of the eye that fires
         return np.nan_to_num(found, nan=-math.copysign(math.inf, difference))

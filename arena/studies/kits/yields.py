@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import BoolArray, FloatArray, IntArray
 from agents.design.as_built import build
-from agents.design.built_copies import built
+from agents.design.built_copies import build_copies
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.testbench.faults import FAULTS
@@ -25,9 +25,6 @@ from agents.testbench.surveys import Survey, survey
 from arena.studies.statistics.estimates import Estimate
 from replays.scoring.intervals import share_interval
 
-Floats = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
-Truths = npt.NDArray[np.bool_]
 Progress = Callable[[float], None]
 
 STRAYS = "strays"
@@ -72,11 +69,11 @@ class BenchResult:
     :class:`agents.testbench.surveys.Survey` does.
     """
 
-    faults: Whole
-    beside: Floats
-    works: Truths
+    faults: IntArray
+    beside: FloatArray
+    works: BoolArray
 
-    def has(self, name: str) -> Truths:
+    def has(self, name: str) -> BoolArray:
         """Which copies have a fault at which light, (copies, lights)."""
         return (self.faults >> NAMES.index(name) & 1).astype(np.bool_)
 
@@ -95,7 +92,7 @@ class BenchTest:
         return self._result([found])
 
     def results(
-        self, many: Sequence[Floats], threads: int | None = None, tell: Progress | None = None
+        self, many: Sequence[FloatArray], threads: int | None = None, tell: Progress | None = None
     ) -> list[BenchResult]:
         """Judge several sets of copies, each given by its parts' values (copies, parts).
 
@@ -109,8 +106,8 @@ class BenchTest:
         ]
         demand = self.demand
 
-        def run(values: Floats) -> Survey:
-            return survey(built(self.design, values), demand.lights, demand.kind)
+        def run(values: FloatArray) -> Survey:
+            return survey(build_copies(self.design, values), demand.lights, demand.kind)
 
         found = _side_by_side(run, [values for _, values in pieces], threads, tell)
         return [
@@ -131,7 +128,10 @@ class BenchTest:
 
 
 def _side_by_side(
-    run: Callable[[Floats], Survey], pieces: Sequence[Floats], threads: int | None, tell: Progress | None
+    run: Callable[[FloatArray], Survey],
+    pieces: Sequence[FloatArray],
+    threads: int | None,
+    tell: Progress | None,
 ) -> list[Survey]:
     with ThreadPoolExecutor(max(1, threads or os.cpu_count() or 1)) as pool:
         futures: list[Future[Survey]] = [pool.submit(run, piece) for piece in pieces]
@@ -150,7 +150,7 @@ def _side_by_side(
     return [future.result() for future in futures]
 
 
-def share_of(works: Truths) -> Estimate:
+def share_of(works: BoolArray) -> Estimate:
     """Share of copies that work, with its Wilson interval."""
     hits, count = int(np.count_nonzero(works)), len(works)
     low, high = share_interval(hits, count) or (math.nan, math.nan)

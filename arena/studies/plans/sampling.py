@@ -9,14 +9,13 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
+
+from agents.arrays import FloatArray
 
 DRAWN = ("random", "latin hypercube", "sobol")
 SAMPLINGS = ("grid", *DRAWN)
 # Drawn settings are held in memory, eight bytes an axis.
 MOST_DRAWN = 100_000
-
-Floats = npt.NDArray[np.float64]
 
 
 def grid_place(number: int, counts: Sequence[int]) -> tuple[int, ...]:
@@ -43,7 +42,7 @@ def grid_number(levels: Sequence[int], counts: Sequence[int]) -> int:
     return number
 
 
-def drawn_shares(sampling: str, settings: int, axes: int, seed: int) -> Floats:
+def drawn_shares(sampling: str, settings: int, axes: int, seed: int) -> FloatArray:
     """Return the shares, shape (settings, axes), each in [0, 1); the same ones for the same seed >= 0.
 
     * ``random``: each share by itself.

@@ -14,6 +14,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from agents.arrays import FloatArray
 from agents.design.spec import Design
 from agents.errors import InputError, NotFoundError
 from agents.text.documents import LONGEST_NAME
@@ -26,7 +27,7 @@ from arena.studies.plans.parameters import Parameter, values_into_arena, values_
 from arena.studies.plans.plan_form import MOST_TRIALS, counted, time_text, typical_time
 from arena.studies.plans.plan_reading import Find, Plan, files_beside, read_plan
 from arena.studies.plans.ranges import Levels, Span, range_text
-from arena.studies.plans.sampling import Floats, drawn_shares, grid_number, grid_place
+from arena.studies.plans.sampling import drawn_shares, grid_number, grid_place
 from arena.studies.plans.winner import text_with_values
 
 # Arenas and designs that are kept, since the settings of a study share them and checking them takes long.
@@ -94,7 +95,7 @@ class Study:
         return [len(self.arenas), len(self.designs), *levels]
 
     @cached_property
-    def _shares(self) -> Floats:
+    def _shares(self) -> FloatArray:
         """Drawn shares, (settings, axes), for arena and design too where there are several."""
         owners = sum(len(one) > 1 for one in (self.arenas, self.designs))
         return drawn_shares(self.sampling, self.settings, owners + len(self.ranges), self.seed)
@@ -300,6 +301,10 @@ def read_study(name_or_path: str | Path, most_trials: int | None = MOST_TRIALS) 
 
     A plan of more than ``most_trials`` trials is refused; None lets any pass, for a search that will try few
     of them. Raises SpecError with all that is wrong, and NotFoundError.
+
+    >>> study = read_study("feeler-escape")
+    >>> study.settings, study.repeats, [one.label() for one in study.parameters]
+    (20, 200, ['both.feeler', 'both.latch'])
     """
     path = find_document(str(name_or_path), "study")
     return _made(read_text(path, str(path)), str(path), files_beside(path.parent), most_trials)

@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from agents.arrays import RecordArray
 from agents.errors import OutputError
 from arena.simulation import Progress
 from arena.studies.plans.study import Study
@@ -23,8 +24,7 @@ from arena.studies.running.results_folder import publish, remove_own, tidy
 from arena.studies.running.trials import arithmetic, chunk_size, reason_of, run_chunk
 from replays.format.writing import make_folder
 
-Records = npt.NDArray[np.void]
-Rows = Generator[tuple[int, Records], None, None]
+Rows = Generator[tuple[int, RecordArray], None, None]
 
 
 @dataclass(frozen=True)
@@ -128,7 +128,7 @@ def run_sweep(
         return SweepResult(study, folder, kept, seconds, journal.impossible(), parts)
 
 
-def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:
+def _reasons(study: Study, rows: RecordArray, told: set[int]) -> dict[int, str]:
     """Why settings are impossible that nobody was told of so far."""
     reasons: dict[int, str] = {}
     for trial in rows["trial"][rows["impossible"] == 1.0].tolist():
@@ -148,7 +148,7 @@ def _here(study: Study, missing: Sequence[int], threads: int) -> Rows:
     stop = np.zeros(1, np.int64)
     numbers = iter(missing)
     with ThreadPoolExecutor(min(threads, len(missing))) as pool:
-        at_work: dict[Future[Records], int] = {}
+        at_work: dict[Future[RecordArray], int] = {}
 
         def begin(count: int) -> None:
             for number in islice(numbers, count):

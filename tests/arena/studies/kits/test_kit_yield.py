@@ -10,7 +10,7 @@ import scipy.stats
 from SALib.analyze import rbd_fast
 
 from agents.design.as_built import build
-from agents.design.built_copies import copies, part_chances, part_values
+from agents.design.built_copies import draw_copies, part_chances, part_values
 from agents.design.spec import Design, Tolerance, read_design
 from agents.errors import OptionError
 from agents.testbench.sheet import bench_record
@@ -38,7 +38,7 @@ def spread_out(values: dict[str, float] | None = None, /, **spread: str) -> Desi
 @pytest.mark.parametrize("name", shipped_names("design"))
 def test_copies_are_those_that_race(name: str) -> None:
     design = read_design(name)
-    records = copies(design, 5, [0, 3, 17])
+    records = draw_copies(design, 5, [0, 3, 17])
     for record, number in zip(records, (0, 3, 17), strict=True):
         assert record.tobytes() == build(design.built(5, number))[0].tobytes()
 
