@@ -6,10 +6,10 @@ from pathlib import Path
 
 from agents.errors import PhotodromeError
 from arena.workbench.dials import DIALS, SCOPES
-from arena.workbench.documents import Paper, first_line
-from arena.workbench.layout import BUTTONS, Layout, lay_out
-from arena.workbench.movables import thing_at, thing_of
-from arena.workbench.state import SPEEDS, Trial
+from arena.workbench.documents import Document, first_line
+from arena.workbench.layout import BUTTONS, WorkbenchLayout, lay_out
+from arena.workbench.movables import movable_at, movable_of
+from arena.workbench.state import SPEEDS, WorkbenchState
 from replays.drawing.sheet import pygame
 from replays.drawing.view import Point, View
 
@@ -45,26 +45,26 @@ _MANY = 5
 class Question:
     """A question that has to be answered first.
 
-    ``paper`` is what is to be saved under the name ``text``, or None where the window is to be closed
-    although ``unsaved`` papers are left. ``warned`` is the path of which the viewer has been told that a file
-    is there.
+    ``document`` is what is to be saved under the name ``text``, or None where the window is to be closed
+    although ``unsaved`` documents are left. ``warned`` is the path of which the viewer has been told that a
+    file is there.
     """
 
-    paper: Paper | None
+    document: Document | None
     text: str = ""
     note: str = ""
     warned: Path | None = None
 
 
 @dataclass
-class Hands:
-    """Turns events into what happens to ``trial``.
+class Controller:
+    """Turns events into what happens to ``state``.
 
     Whoever draws keeps ``layout``, ``view`` and ``scale``, pixels a point, up to date.
     """
 
-    trial: Trial
-    layout: Layout = field(default_factory=lambda: lay_out(1280, 760))
+    state: WorkbenchState
+    layout: WorkbenchLayout = field(default_factory=lambda: lay_out(1280, 760))
     view: View | None = None
     scale: float = 1.0
     question: Question | None = None
@@ -104,41 +104,41 @@ class Hands:
     def advance(self, elapsed_s: float) -> None:
         """Let ``elapsed_s`` [s] go by."""
         self._follow()
-        self.trial.advance(elapsed_s)
+        self.state.advance(elapsed_s)
 
     def leave(self) -> None:
         """Close, after a question where changes would be lost; asked twice, close."""
-        leaving = self.question is not None and self.question.paper is None
-        if leaving or not self.trial.unsaved:
-            self.trial.close()
+        leaving = self.question is not None and self.question.document is None
+        if leaving or not self.state.unsaved:
+            self.state.close()
         else:
             self.question = Question(None)
 
-    def ask_to_save(self, paper: Paper) -> None:
-        """Ask under which name a paper is to be saved."""
-        if paper.fault:
-            self.trial.note = f"not saved, for it could not be read again: {first_line(paper.fault)}"
+    def ask_to_save(self, document: Document) -> None:
+        """Ask under which name a document is to be saved."""
+        if document.fault:
+            self.state.note = f"not saved, for it could not be read again: {first_line(document.fault)}"
             return
-        self.question = Question(paper, str(paper.proposed_path()))
+        self.question = Question(document, str(document.proposed_path()))
 
     def _answer(self, key: int, letters: str) -> None:
         question = self.question
         assert question is not None
         if key == pygame.K_ESCAPE:
             self.question = None
-        elif question.paper is None:
+        elif question.document is None:
             if key in (pygame.K_q, pygame.K_RETURN):
-                self.trial.close()
+                self.state.close()
             elif key in (pygame.K_w, pygame.K_a):
-                self.ask_to_save(self.trial.unsaved[0])
+                self.ask_to_save(self.state.unsaved[0])
         elif key in (pygame.K_RETURN, pygame.K_KP_ENTER):
-            self._save(question, question.paper)
+            self._save(question, question.document)
         elif key == pygame.K_BACKSPACE:
             question.text, question.note, question.warned = question.text[:-1], "", None
         elif letters.isprintable() and letters:
             question.text, question.note, question.warned = question.text + letters, "", None
 
-    def _save(self, question: Question, paper: Paper) -> None:
+    def _save(self, question: Question, document: Document) -> None:
         text = question.text.strip()
         if not text:
             question.note = "write a file name"
@@ -150,10 +150,10 @@ class Hands:
             if path.exists() and question.warned != path:
                 question.warned = path
                 question.note = f"{path.name} is there already; Enter again writes over it"
-                if path.resolve() == paper.path.resolve() and paper.foreign() is not None:
+                if path.resolve() == document.path.resolve() and document.foreign() is not None:
                     question.note = f"{path.name} has changed on disk meanwhile; Enter again writes over it"
                 return
-            self.trial.save(paper, path)
+            self.state.save(document, path)
         except PhotodromeError as error:
             question.note = first_line(str(error))
             return
@@ -185,27 +185,27 @@ class Hands:
             self._arrow(key, bool(mod & pygame.KMOD_SHIFT))
 
     def _plain_keys(self) -> dict[int, Callable[[], None]]:
-        trial = self.trial
+        state = self.state
         return {
             pygame.K_q: self.leave,
             pygame.K_h: self._help,
             pygame.K_F1: self._help,
             pygame.K_TAB: self._change_place,
             pygame.K_s: self._next_scope,
-            pygame.K_d: lambda: trial.choose_design(trial.chosen + 1),
-            pygame.K_n: lambda: self._next_thing(1),
-            pygame.K_p: lambda: self._next_thing(-1),
-            pygame.K_u: trial.undo,
-            pygame.K_r: trial.redo,
-            pygame.K_w: lambda: self.ask_to_save(trial.paper),
-            pygame.K_a: lambda: self.ask_to_save(trial.arena),
-            pygame.K_l: trial.load_changed,
-            pygame.K_k: trial.keep_own,
-            pygame.K_SPACE: trial.play,
-            pygame.K_COMMA: lambda: trial.go_to(trial.time_s - 0.01 * trial.seconds),
-            pygame.K_PERIOD: lambda: trial.go_to(trial.time_s + 0.01 * trial.seconds),
-            pygame.K_HOME: lambda: trial.go_to(0.0),
-            pygame.K_END: lambda: trial.go_to(trial.seconds),
+            pygame.K_d: lambda: state.choose_design(state.chosen + 1),
+            pygame.K_n: lambda: self._next_movable(1),
+            pygame.K_p: lambda: self._next_movable(-1),
+            pygame.K_u: state.undo,
+            pygame.K_r: state.redo,
+            pygame.K_w: lambda: self.ask_to_save(state.document),
+            pygame.K_a: lambda: self.ask_to_save(state.arena),
+            pygame.K_l: state.load_changed,
+            pygame.K_k: state.keep_own,
+            pygame.K_SPACE: state.play,
+            pygame.K_COMMA: lambda: state.go_to(state.time_s - 0.01 * state.seconds),
+            pygame.K_PERIOD: lambda: state.go_to(state.time_s + 0.01 * state.seconds),
+            pygame.K_HOME: lambda: state.go_to(0.0),
+            pygame.K_END: lambda: state.go_to(state.seconds),
             pygame.K_MINUS: lambda: self._change_speed(-1),
             pygame.K_KP_MINUS: lambda: self._change_speed(-1),
             pygame.K_PLUS: lambda: self._change_speed(1),
@@ -220,7 +220,7 @@ class Hands:
         self.help_shown = True
 
     def _change_place(self) -> None:
-        self.trial.on_plan = not self.trial.on_plan
+        self.state.on_plan = not self.state.on_plan
 
     def _change_light(self) -> None:
         self.dark = not self.dark
@@ -229,40 +229,40 @@ class Hands:
         self.full_screen = not self.full_screen
 
     def _next_scope(self) -> None:
-        self.trial.scope = (self.trial.scope + 1) % len(SCOPES)
+        self.state.scope = (self.state.scope + 1) % len(SCOPES)
 
     def _change_speed(self, step: int) -> None:
-        self.trial.speed_step = min(max(self.trial.speed_step + step, 0), len(SPEEDS) - 1)
+        self.state.speed_step = min(max(self.state.speed_step + step, 0), len(SPEEDS) - 1)
 
-    def _next_thing(self, step: int) -> None:
-        trial = self.trial
-        things = trial.things()
-        here = things.index(thing_of(things, trial.thing))
+    def _next_movable(self, step: int) -> None:
+        state = self.state
+        movables = state.movables()
+        here = movables.index(movable_of(movables, state.movable))
         # the first press shows what is chosen
-        step = step if trial.on_plan else 0
-        trial.on_plan = True
-        trial.thing = things[(here + step) % len(things)].path
+        step = step if state.on_plan else 0
+        state.on_plan = True
+        state.movable = movables[(here + step) % len(movables)].path
 
     def _escape(self) -> None:
         if self._holds:
             self._holds, self._pointer = "", None
-            self.trial.put_back()
+            self.state.put_back()
         else:
-            self.trial.on_plan = False
+            self.state.on_plan = False
 
     def _arrow(self, key: int, shifted: bool) -> None:
         across, along = _ARROWS[key]
-        trial = self.trial
-        if trial.on_plan:
+        state = self.state
+        if state.on_plan:
             step = _FINE_STEP if shifted else _STEP
-            trial.nudge(across * step, along * step)
+            state.nudge(across * step, along * step)
         elif along:
-            trial.dial = (trial.dial - along) % len(DIALS)
+            state.dial = (state.dial - along) % len(DIALS)
         else:
-            trial.turn_by(across * (_MANY if shifted else 1))
+            state.turn_by(across * (_MANY if shifted else 1))
 
     def _press(self, place: Point) -> None:
-        layout, trial = self.layout, self.trial
+        layout, state = self.layout, self.state
         self._gestures += 1
         for rect, (_, _, does) in zip(layout.buttons, BUTTONS, strict=True):
             if rect.collidepoint(place):
@@ -270,14 +270,14 @@ class Hands:
                 return
         for number, rect in enumerate(layout.scopes):
             if rect.collidepoint(place):
-                trial.scope = number
+                state.scope = number
                 return
         if layout.title.collidepoint(place):
-            trial.choose_design(trial.chosen + 1)
+            state.choose_design(state.chosen + 1)
             return
         for number, rect in enumerate(layout.rows):
             if rect.collidepoint(place):
-                trial.dial, trial.on_plan = number, False
+                state.dial, state.on_plan = number, False
                 if layout.rails[number].inflate(20, 24).collidepoint(place):
                     self._holds = "peg"
                     self._turn_to(place)
@@ -290,22 +290,22 @@ class Hands:
 
     def _push(self, does: str) -> None:
         {
-            "undo": self.trial.undo,
-            "redo": self.trial.redo,
-            "save_design": lambda: self.ask_to_save(self.trial.paper),
-            "save_arena": lambda: self.ask_to_save(self.trial.arena),
+            "undo": self.state.undo,
+            "redo": self.state.redo,
+            "save_design": lambda: self.ask_to_save(self.state.document),
+            "save_arena": lambda: self.ask_to_save(self.state.arena),
             "help": self._help,
         }[does]()
 
     def _grasp(self, place: Point) -> None:
         assert self.view is not None
         x, y = self.view.place(place)
-        thing = thing_at(self.trial.things(), x, y, _REACH / self.view.zoom)
-        if thing is None:
-            self.trial.on_plan = False
+        movable = movable_at(self.state.movables(), x, y, _REACH / self.view.zoom)
+        if movable is None:
+            self.state.on_plan = False
             return
-        self._holds, self._from = "thing", (x, y)
-        self.trial.carry(thing)
+        self._holds, self._from = "movable", (x, y)
+        self.state.carry(movable)
 
     def _follow(self) -> None:
         """Take what is held to where the pointer now is."""
@@ -316,35 +316,35 @@ class Hands:
             self._turn_to(place)
         elif self._holds == "bar":
             self._scrub(place)
-        elif self._holds == "thing" and self.view is not None:
+        elif self._holds == "movable" and self.view is not None:
             x, y = self.view.place(place)
-            self.trial.carry_to(x - self._from[0], y - self._from[1])
+            self.state.carry_to(x - self._from[0], y - self._from[1])
 
     def _release(self, place: Point) -> None:
         if self._holds:
             self._pointer = place
             self._follow()
-            if self._holds == "thing":
-                self.trial.let_fall()
+            if self._holds == "movable":
+                self.state.let_fall()
         self._holds = ""
 
     def _turn_to(self, place: Point) -> None:
-        trial, rail = self.trial, self.layout.rails[self.trial.dial]
-        if trial.dial_value(trial.dial) is not None:
-            dial = DIALS[trial.dial]
+        state, rail = self.state, self.layout.rails[self.state.dial]
+        if state.dial_value(state.dial) is not None:
+            dial = DIALS[state.dial]
             value = dial.at((place[0] - rail.left) / rail.width)
-            trial.turn(dial, value, f"mouse {self._gestures}")
+            state.turn(dial, value, f"mouse {self._gestures}")
 
     def _scrub(self, place: Point) -> None:
         bar = self.layout.bar
-        self.trial.playing = False
-        self.trial.go_to((place[0] - bar.left) / bar.width * self.trial.seconds)
+        self.state.playing = False
+        self.state.go_to((place[0] - bar.left) / bar.width * self.state.seconds)
 
     def _wheel(self, steps: int, place: Point) -> None:
         for number, row in enumerate(self.layout.rows):
             if row.collidepoint(place):
-                self.trial.dial, self.trial.on_plan = number, False
-                self.trial.turn_by(steps)
+                self.state.dial, self.state.on_plan = number, False
+                self.state.turn_by(steps)
 
 
 # Across and along: an arrow on the plan goes where it points.

@@ -1,6 +1,7 @@
 """The state of the workbench: which designs and arena lie on it, what is chosen, what is being worked out.
 
-Nothing here draws. :mod:`arena.workbench.controller` turns keys and mouse into calls of :class:`Trial`.
+Nothing here draws. :mod:`arena.workbench.controller` turns keys and mouse into calls of
+:class:`WorkbenchState`.
 """
 
 from dataclasses import dataclass, field
@@ -17,22 +18,22 @@ from agents.text.quantities import Pair
 from arena.scene.contest import Contest, Entrant
 from arena.scene.spec import ArenaSpec
 from arena.workbench.computations import (
-    Forecast,
-    Race,
-    Raced,
-    Sky,
-    Spot,
-    Terms,
+    ForecastJob,
+    LightMapJob,
+    PulseForecast,
+    RaceJob,
+    RaceResult,
+    RaceTerms,
     check_room,
     contest_of,
-    foresee,
-    map_sky,
+    forecast_pulse,
+    map_illuminance,
     run_race,
 )
 from arena.workbench.dials import DIALS, SCOPES, Dial, sketch
-from arena.workbench.documents import History, Paper, arena_of, design_of, first_line
-from arena.workbench.movables import Thing, snapped, thing_of, things_of, why_not, with_thing
-from arena.workbench.worker import Latest
+from arena.workbench.documents import Document, History, arena_of, design_of, first_line
+from arena.workbench.movables import Movable, movable_of, movables_of, snapped, why_not, with_movable
+from arena.workbench.worker import LatestWorker
 from replays.scoring.scores import DesignScore
 
 SPEEDS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
@@ -50,69 +51,73 @@ METER: KeyPath = ("meter",)
 
 
 @dataclass
-class Carried:
+class Drag:
     """A thing that is being dragged: where it was, where it hangs now, and why it cannot stay there."""
 
-    origin: Thing
-    now: Thing
+    origin: Movable
+    now: Movable
     fault: str = ""
 
 
 @dataclass
-class Trial:
+class WorkbenchState:
     """All that the window shows. ``note`` is the line at its foot, ``meter`` where pulses are foreseen [m].
 
     The run on show stays until the next one is there: ``raced`` is the last one that was finished, or the
     first one as far as it goes; ``before`` are the scores of the one before it.
     """
 
-    arena: Paper
-    designs: list[Paper]
-    terms: Terms
+    arena: Document
+    designs: list[Document]
+    terms: RaceTerms
     meter: Pair
     history: History
     chosen: int = 0
     dial: int = 0
     scope: int = 0
     on_plan: bool = False
-    thing: KeyPath = METER
-    carried: Carried | None = None
+    movable: KeyPath = METER
+    carried: Drag | None = None
     note: str = ""
     time_s: float = 0.0
     playing: bool = False
     speed_step: int = SPEEDS.index(50.0)
-    raced: Raced | None = None
+    raced: RaceResult | None = None
     before: tuple[DesignScore, ...] = ()
     race_fault: str = ""
     light: npt.NDArray[np.float32] | None = None
-    forecast: Forecast | None = None
+    forecast: PulseForecast | None = None
     closed: bool = False
-    changed_on_disk: list[Paper] = field(default_factory=list)
-    races: Latest[Race, Raced] = field(default_factory=lambda: Latest("race", run_race))
-    skies: Latest[Sky, npt.NDArray[np.float32]] = field(default_factory=lambda: Latest("light", map_sky))
-    spots: Latest[Spot, Forecast] = field(default_factory=lambda: Latest("pulse", foresee))
-    _mapped: Sky | None = None
+    changed_on_disk: list[Document] = field(default_factory=list)
+    races: LatestWorker[RaceJob, RaceResult] = field(default_factory=lambda: LatestWorker("race", run_race))
+    skies: LatestWorker[LightMapJob, npt.NDArray[np.float32]] = field(
+        default_factory=lambda: LatestWorker("light", map_illuminance)
+    )
+    spots: LatestWorker[ForecastJob, PulseForecast] = field(
+        default_factory=lambda: LatestWorker("pulse", forecast_pulse)
+    )
+    _mapped: LightMapJob | None = None
     _sketched: tuple[tuple[str, int], Design] | None = None
     _stale_s: float = 0.0
     _since_look: float = 0.0
     _since_key: float = 0.0
 
     @property
-    def papers(self) -> list[Paper]:
+    def documents(self) -> list[Document]:
         """The arena, then the designs."""
         return [self.arena, *self.designs]
 
     @property
-    def paper(self) -> Paper:
+    def document(self) -> Document:
         """The file of the chosen design."""
         return self.designs[self.chosen]
 
     @property
     def design(self) -> Design:
         """The chosen design as its dials stand, be it possible or not."""
-        paper = self.paper
-        if self._sketched is None or self._sketched[0] != (paper.text, id(paper.spec)):
-            self._sketched = ((paper.text, id(paper.spec)), sketch(paper.text, design_of(paper)))
+        document = self.document
+        if self._sketched is None or self._sketched[0] != (document.text, id(document.spec)):
+            self._sketched = ((document.text, id(document.spec)), sketch(document.text, design_of(document)))
         return self._sketched[1]
 
     @property
@@ -120,7 +125,7 @@ class Trial:
         """The arena that is shown: with a carried thing where it hangs, if it can be there."""
         if self.carried is None or self.carried.fault or self.carried.now.kind == "meter":
             return arena_of(self.arena)
-        return with_thing(arena_of(self.arena), self.carried.now)
+        return with_movable(arena_of(self.arena), self.carried.now)
 
     @property
     def speed(self) -> float:
@@ -142,7 +147,7 @@ class Trial:
     @property
     def fault(self) -> str:
         """What keeps a race from being run, or empty."""
-        return next((paper.fault for paper in self.papers if paper.fault), self.race_fault)
+        return next((document.fault for document in self.documents if document.fault), self.race_fault)
 
     @property
     def is_stale(self) -> bool:
@@ -160,35 +165,35 @@ class Trial:
         return self._stale_s > _PATIENCE
 
     @property
-    def unsaved(self) -> list[Paper]:
-        """The papers with changes that no file has."""
-        return [paper for paper in self.papers if paper.is_changed]
+    def unsaved(self) -> list[Document]:
+        """The documents with changes that no file has."""
+        return [document for document in self.documents if document.is_changed]
 
-    def things(self) -> list[Thing]:
+    def movables(self) -> list[Movable]:
         """What can be moved on the plan, the light meter first."""
-        meter = Thing("meter", "light meter", METER, (self.meter,))
-        return [meter, *things_of(arena_of(self.arena))]
+        meter = Movable("meter", "light meter", METER, (self.meter,))
+        return [meter, *movables_of(arena_of(self.arena))]
 
-    def chosen_thing(self) -> Thing:
+    def chosen_movable(self) -> Movable:
         """What the keys move; the light meter where the arena has lost what was chosen."""
-        return thing_of(self.things(), self.thing)
+        return movable_of(self.movables(), self.movable)
 
     def choose_design(self, number: int) -> None:
         """Show the dials of another design."""
         self.chosen = number % len(self.designs)
-        self.foresee()
+        self.forecast_pulse()
 
     def turn(self, dial: Dial, value: float, gesture: str) -> None:
         """Set a value of the chosen design, on the sides that the scope says."""
         scope = SCOPES[self.scope]
         path = dial.path_in(scope)
         try:
-            text = rewrite_design(self.paper.text, {path: value})
+            text = rewrite_design(self.document.text, {path: value})
         except WorkError as error:
             self.note = str(error)
             return
-        if text != self.paper.text:
-            self.paper.set_text(text)
+        if text != self.document.text:
+            self.document.set_text(text)
             side = f" {scope}" if dial.two_sided and scope != "both" else ""
             self.commit(f"{dial.label}{side} {dial.words(value)}", f"{gesture} {path}")
 
@@ -210,10 +215,10 @@ class Trial:
             return None
         return dial.value(self.design, scope)
 
-    def carry(self, thing: Thing) -> None:
+    def carry(self, movable: Movable) -> None:
         """Take hold of a thing."""
-        self.thing, self.on_plan = thing.path, True
-        self.carried = Carried(thing, thing)
+        self.movable, self.on_plan = movable.path, True
+        self.carried = Drag(movable, movable)
 
     def carry_to(self, across: float, along: float, exact: bool = False) -> None:
         """Hold the thing ``across`` and ``along`` [m] from where it was; on the grid unless ``exact``."""
@@ -223,10 +228,10 @@ class Trial:
         now = origin.moved(across, along) if exact else snapped(origin, across, along)
         if now.points == self.carried.now.points:
             return
-        self.carried = Carried(origin, now, self.fault_of(now))
+        self.carried = Drag(origin, now, self.fault_of(now))
         if not self.carried.fault:
             self.map_light()
-            self.foresee()
+            self.forecast_pulse()
 
     def let_fall(self, gesture: str = "") -> None:
         """Leave the thing where it hangs, or put it back where that cannot be."""
@@ -236,10 +241,10 @@ class Trial:
         if carried.fault:
             self.note = f"{carried.now.name} stays where it was: {carried.fault}"
             self.map_light()
-            self.foresee()
+            self.forecast_pulse()
         elif carried.now.kind == "meter":
             self.meter = carried.now.points[0]
-            self.foresee()
+            self.forecast_pulse()
         else:
             value = {carried.now.path: carried.now.value}
             try:
@@ -254,26 +259,26 @@ class Trial:
         """Let go of a thing without moving it."""
         self.carried = None
         self.map_light()
-        self.foresee()
+        self.forecast_pulse()
 
     def nudge(self, across: float, along: float) -> None:
         """Move the chosen thing by so much [m]."""
         self._since_key = 0.0
-        thing = self.chosen_thing()
-        self.carry(thing)
+        movable = self.chosen_movable()
+        self.carry(movable)
         self.carry_to(across, along, exact=True)
-        self.let_fall(f"keys {thing.path}")
+        self.let_fall(f"keys {movable.path}")
 
-    def fault_of(self, thing: Thing) -> str:
+    def fault_of(self, movable: Movable) -> str:
         """Why a thing cannot be where it is, or empty."""
-        if thing.kind == "meter":
+        if movable.kind == "meter":
             across, along = zip(*arena_of(self.arena).floor.outline, strict=True)
-            x, y = thing.points[0]
+            x, y = movable.points[0]
             on_floor = min(across) <= x <= max(across) and min(along) <= y <= max(along)
             return "" if on_floor else "the meter lies on the floor"
         try:
-            spec = with_thing(arena_of(self.arena), thing)
-            if thing.kind in ("wall", "start", "zone"):
+            spec = with_movable(arena_of(self.arena), movable)
+            if movable.kind in ("wall", "start", "zone"):
                 check_room(self.contest(spec))
         except KeyedErrors as error:
             return why_not(error)
@@ -296,62 +301,62 @@ class Trial:
         texts, words = step
         # what is carried may be another thing, or none, in the text to come
         self.carried = None
-        for paper, text in zip(self.papers, texts, strict=True):
-            if text != paper.text:
-                paper.set_text(text)
+        for document, text in zip(self.documents, texts, strict=True):
+            if text != document.text:
+                document.set_text(text)
         self.refresh()
         self.note = f"{done}: {words}"
 
-    def save(self, paper: Paper, path: Path) -> None:
-        """Write a paper. Raises SpecError and OutputError; then nothing has changed."""
-        paper.save(path)
-        self.history.amend(tuple(one.text for one in self.papers))
-        self.changed_on_disk = [one for one in self.changed_on_disk if one is not paper]
+    def save(self, document: Document, path: Path) -> None:
+        """Write a document. Raises SpecError and OutputError; then nothing has changed."""
+        document.save(path)
+        self.history.amend(tuple(one.text for one in self.documents))
+        self.changed_on_disk = [one for one in self.changed_on_disk if one is not document]
         self.refresh()
         self.note = f"saved as {path}"
 
     def load_changed(self) -> None:
         """Take what the disk holds of the files that have changed there."""
-        papers, self.changed_on_disk = self.changed_on_disk, []
-        if papers and self.carried is not None:
+        documents, self.changed_on_disk = self.changed_on_disk, []
+        if documents and self.carried is not None:
             self.put_back()
-        for paper in papers:
+        for document in documents:
             try:
-                paper.load()
+                document.load()
             except InputError as error:
-                paper.keep()
-                self.note = f"{paper.path.name} stays as it is here: {first_line(str(error))}"
+                document.keep()
+                self.note = f"{document.path.name} stays as it is here: {first_line(str(error))}"
             else:
-                self.commit(f"{paper.path.name} loaded anew")
+                self.commit(f"{document.path.name} loaded anew")
 
     def keep_own(self) -> None:
         """Stay with what lies on the bench although files have changed."""
-        for paper in self.changed_on_disk:
-            paper.keep()
+        for document in self.changed_on_disk:
+            document.keep()
         self.changed_on_disk = []
         self.note = "kept as it is here"
 
     def contest(self, spec: ArenaSpec | None = None) -> Contest:
         """What lies on the bench as a contest, or with another arena. Raises OptionError."""
-        entrants = [Entrant(design_of(paper), paper.text) for paper in self.designs]
+        entrants = [Entrant(design_of(document), document.text) for document in self.designs]
         return contest_of(spec or arena_of(self.arena), self.arena.text, entrants, self.terms)
 
     def commit(self, words: str, gesture: str = "") -> None:
-        """A paper's text has changed: keep a step of it and work everything out anew."""
-        self.history.note(tuple(paper.text for paper in self.papers), words, gesture)
+        """A document's text has changed: keep a step of it and work everything out anew."""
+        self.history.note(tuple(document.text for document in self.documents), words, gesture)
         self.refresh()
         self.note = words
 
     def refresh(self) -> None:
-        """Ask for all that depends on the papers."""
+        """Ask for all that depends on the documents."""
         self.map_light()
-        self.foresee()
+        self.forecast_pulse()
         self.race_fault = ""
-        if any(paper.fault for paper in self.papers):
+        if any(document.fault for document in self.documents):
             self.races.drop()
             return
         try:
-            self.races.ask(Race(self.contest(), self.terms.threads))
+            self.races.ask(RaceJob(self.contest(), self.terms.threads))
         except OptionError as error:
             self.races.drop()
             self.race_fault = str(error)
@@ -359,8 +364,8 @@ class Trial:
     def map_light(self) -> None:
         """Ask for the map of light, unless nothing that casts, stops or takes up light has changed."""
         # at the height at which a replay of these designs has it
-        height = float(np.median([design_of(paper).panel.height for paper in self.designs]))
-        sky = Sky(self.spec, height)
+        height = float(np.median([design_of(document).panel.height for document in self.designs]))
+        sky = LightMapJob(self.spec, height)
         mapped = self._mapped
         if (
             mapped is None
@@ -373,12 +378,12 @@ class Trial:
             self._mapped = sky
             self.skies.ask(sky)
 
-    def foresee(self) -> None:
+    def forecast_pulse(self) -> None:
         """Ask what a pulse of the chosen design will be at the light meter."""
         place = self.meter
         if self.carried is not None and self.carried.now.kind == "meter" and not self.carried.fault:
             place = self.carried.now.points[0]
-        self.spots.ask(Spot(self.spec, design_of(self.paper), place))
+        self.spots.ask(ForecastJob(self.spec, design_of(self.document), place))
 
     def advance(self, elapsed_s: float) -> None:
         """Let ``elapsed_s`` [s] of the viewer's time go by, and take in what has been worked out."""
@@ -411,7 +416,7 @@ class Trial:
         if spot is not None:
             self.forecast = spot.result
 
-    def _show_run(self, raced: Raced) -> None:
+    def _show_run(self, raced: RaceResult) -> None:
         if self.raced is raced:
             return
         # whoever looks at the whole run goes on doing so
@@ -423,9 +428,9 @@ class Trial:
 
     def look_at_disk(self) -> None:
         """See whether the files are still those that were read or saved."""
-        for paper in self.papers:
-            if paper not in self.changed_on_disk and paper.foreign() is not None:
-                self.changed_on_disk.append(paper)
+        for document in self.documents:
+            if document not in self.changed_on_disk and document.foreign() is not None:
+                self.changed_on_disk.append(document)
 
     def go_to(self, time_s: float) -> None:
         """Show another time of the run [s]."""

@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from replays.drawing.layout import Box, Layout, Point
+from replays.drawing.layout import Box, PageLayout, Point
 from replays.drawing.sheet import Sheet
 from replays.window.keys import BINDINGS, MOUSE, Binding
 
@@ -125,7 +125,7 @@ def draw_help(
             y += 0.6 * line
 
 
-def draw_notice(sheet: Sheet, layout: Layout, words: str) -> None:
+def draw_notice(sheet: Sheet, layout: PageLayout, words: str) -> None:
     """A few lines for the viewer on a card at the top of the arena."""
     width = min(layout.width - 40, 760.0)
     lines = sheet.wrapped(words, TEXT, width - 30)[:4]

@@ -10,8 +10,8 @@ from agents.errors import PhotodromeError
 from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing.figures import walker_name
 from replays.drawing.glow import Glows
-from replays.drawing.layout import Box, Layout, Point, lay_out
-from replays.drawing.pages import Page, aspect_of, draw_clock
+from replays.drawing.layout import Box, PageLayout, Point, lay_out
+from replays.drawing.pages import MapSurround, aspect_of, draw_clock
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.stage import BUDGET, Moment, Stage
 from replays.drawing.theme import DARK, LIGHT, Theme
@@ -54,7 +54,7 @@ _SHIFT = 0.12
 _LOOK_EVERY = 1.0
 
 
-class Window:
+class ReplayWindow:
     """A replay in a window of any size: its whole state, what changes it, and how it is drawn.
 
     ``path`` is the replay's file, of which a change is told. ``notice`` is a line for the viewer, or empty.
@@ -96,8 +96,8 @@ class Window:
     def _forget(self) -> None:
         """Nothing drawn so far is of use any more."""
         self._stage = Stage(self.replay, self.theme, self.scale)
-        self._page: Page | None = None
-        self._layout: Layout | None = None
+        self._page: MapSurround | None = None
+        self._layout: PageLayout | None = None
         self._ticks: tuple[object, pygame.Surface] | None = None
         self._drawn: tuple[object, ...] | None = None
         self._dissolve = Dissolve()
@@ -110,7 +110,7 @@ class Window:
         return f"photodrome: {self.replay.arena['name']}"
 
     @property
-    def layout(self) -> Layout:
+    def layout(self) -> PageLayout:
         """Where things are in a window of the present size."""
         width = max(self.size[0] / self.scale, LEAST_SIZE[0])
         height = max(self.size[1] / self.scale, LEAST_SIZE[1])
@@ -118,7 +118,7 @@ class Window:
         layout = lay_out(width, height, self._aspect, has_controls=True, has_strip=strip)
         if layout != self._layout:
             self._layout = layout
-            self._page = Page(self.replay, layout, self.scale, self.theme, standings=self._standings)
+            self._page = MapSurround(self.replay, layout, self.scale, self.theme, standings=self._standings)
         return layout
 
     @property

@@ -18,23 +18,31 @@ from agents.handbook.light_kinds import KINDS, panel_weights
 from agents.text.shipped import find_document
 from arena.cli.command import main
 from arena.scene.spec import parse_arena, read_arena
-from arena.workbench.computations import Race, Raced, Spot, Terms, foresee, light_by_kind, run_race
-from arena.workbench.controller import HELP, Hands
+from arena.workbench.computations import (
+    ForecastJob,
+    RaceJob,
+    RaceResult,
+    RaceTerms,
+    forecast_pulse,
+    light_by_kind,
+    run_race,
+)
+from arena.workbench.controller import HELP, Controller
 from arena.workbench.dials import DIALS, SCOPES
 from arena.workbench.documents import arena_of, design_of
 from arena.workbench.layout import BUTTONS, LEAST_SIZE, USUAL_SIZE, lay_out, scale_of
-from arena.workbench.movables import thing_of, things_of, with_thing
+from arena.workbench.movables import movable_of, movables_of, with_movable
 from arena.workbench.side_panel import _score_words
-from arena.workbench.state import METER, Trial
-from arena.workbench.view import Face
+from arena.workbench.state import METER, WorkbenchState
+from arena.workbench.view import WorkbenchView
 from arena.workbench.walker_view import stand_after
 from arena.workbench.window import set_up, workbench
-from arena.workbench.worker import Latest, Tell
+from arena.workbench.worker import LatestWorker, ProgressReport
 from replays.drawing.sheet import Sheet, pygame
 from replays.scoring.scores import score
 from tests.helpers.fabricate import potting_bench
 
-SHORT = Terms(walkers=2, seconds=120.0)
+SHORT = RaceTerms(walkers=2, seconds=120.0)
 
 
 @pytest.fixture
@@ -52,70 +60,72 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 @pytest.fixture
-def make(folder: Path) -> Iterator[Callable[..., Hands]]:
+def make(folder: Path) -> Iterator[Callable[..., Controller]]:
     """A way to lay out a workbench; whatever was laid out is cleared away."""
-    made: list[Trial] = []
+    made: list[WorkbenchState] = []
 
-    def lay(arena: str = "potting-bench.yaml", *designs: str, terms: Terms = SHORT) -> Hands:
-        trial = set_up(arena, designs or ("poppy.yaml",), terms)
-        made.append(trial)
-        return Hands(trial)
+    def lay(arena: str = "potting-bench.yaml", *designs: str, terms: RaceTerms = SHORT) -> Controller:
+        state = set_up(arena, designs or ("poppy.yaml",), terms)
+        made.append(state)
+        return Controller(state)
 
     yield lay
-    for trial in made:
-        trial.close()
-    assert all(trial.join(60.0) for trial in made)
+    for state in made:
+        state.close()
+    assert all(state.join(60.0) for state in made)
 
 
-def settle(hands: Hands) -> None:
+def settle(controller: Controller) -> None:
     """Wait until nothing is being worked out."""
-    trial = hands.trial
+    state = controller.state
     until = time.monotonic() + 300.0
-    while trial.races.busy or trial.skies.busy or trial.spots.busy:
+    while state.races.busy or state.skies.busy or state.spots.busy:
         assert time.monotonic() < until
         time.sleep(0.005)
-    hands.advance(0.01)
+    controller.advance(0.01)
 
 
-def press(hands: Hands, *keys: int, mod: int = 0) -> None:
+def press(controller: Controller, *keys: int, mod: int = 0) -> None:
     for key in keys:
-        hands.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=mod, unicode=""))
+        controller.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=mod, unicode=""))
 
 
-def write(hands: Hands, text: str) -> None:
+def write(controller: Controller, text: str) -> None:
     for letter in text:
-        hands.handle_event(pygame.event.Event(pygame.KEYDOWN, key=ord(letter), mod=0, unicode=letter))
+        controller.handle_event(pygame.event.Event(pygame.KEYDOWN, key=ord(letter), mod=0, unicode=letter))
 
 
-def mouse(hands: Hands, kind: int, place: tuple[float, float], button: int = 1) -> None:
-    pixels = (round(place[0] * hands.scale), round(place[1] * hands.scale))
+def mouse(controller: Controller, kind: int, place: tuple[float, float], button: int = 1) -> None:
+    pixels = (round(place[0] * controller.scale), round(place[1] * controller.scale))
     if kind == pygame.MOUSEMOTION:
         event = pygame.event.Event(kind, pos=pixels, rel=(0, 0), buttons=(1, 0, 0))
     else:
         event = pygame.event.Event(kind, pos=pixels, button=button)
-    hands.handle_event(event)
+    controller.handle_event(event)
 
 
-def drag(hands: Hands, start: tuple[float, float], *ways: tuple[float, float], drop: bool = True) -> None:
-    mouse(hands, pygame.MOUSEBUTTONDOWN, start)
+def drag(
+    controller: Controller, start: tuple[float, float], *ways: tuple[float, float], drop: bool = True
+) -> None:
+    mouse(controller, pygame.MOUSEBUTTONDOWN, start)
     for way in ways:
-        mouse(hands, pygame.MOUSEMOTION, way)
-        hands.advance(0.01)
+        mouse(controller, pygame.MOUSEMOTION, way)
+        controller.advance(0.01)
     if drop:
-        mouse(hands, pygame.MOUSEBUTTONUP, ways[-1])
+        mouse(controller, pygame.MOUSEBUTTONUP, ways[-1])
 
 
-def show(hands: Hands, size: tuple[int, int] = (1280, 760)) -> np.ndarray:
+def show(controller: Controller, size: tuple[int, int] = (1280, 760)) -> np.ndarray:
     """A frame; it also tells the hands where everything lies."""
     surface = pygame.Surface(size)
-    face = Face(hands)
-    face.draw(surface)
-    while not face.is_still():
-        face.draw(surface)
+    view = WorkbenchView(controller)
+    view.draw(surface)
+    while not view.is_still():
+        view.draw(surface)
     return pygame.surfarray.array3d(surface)
 
 
-def say_nothing(done: float, so_far: object = None) -> None:
+def report_nothing(done: float, so_far: object = None) -> None:
     """What work tells, unheard."""
 
 
@@ -167,207 +177,213 @@ def test_every_stop_reads_back_and_every_place_on_a_rail_snaps(dial: object) -> 
     assert dial.value(design, "left") in dial.values(design)
 
 
-def test_keys_turn_a_dial_and_the_pulse_follows(make: Callable[..., Hands]) -> None:
-    hands = make()
-    trial = hands.trial
-    trial.refresh()
-    settle(hands)
-    assert trial.forecast is not None
-    before = trial.forecast.point.measured.first.turn
-    press(hands, *[pygame.K_DOWN] * 3)
-    assert DIALS[trial.dial].label == "storage"
-    press(hands, pygame.K_RIGHT)
-    assert design_of(trial.paper).storage.capacitance == 3300e-6
-    assert "  capacitance: 3300 uF\n" in trial.paper.text
-    assert trial.paper.text.count("#") == trial.paper.clean.count("#")
-    settle(hands)
-    after = trial.forecast.point.measured.first.turn
+def test_keys_turn_a_dial_and_the_pulse_follows(make: Callable[..., Controller]) -> None:
+    controller = make()
+    state = controller.state
+    state.refresh()
+    settle(controller)
+    assert state.forecast is not None
+    before = state.forecast.point.measured.first.turn
+    press(controller, *[pygame.K_DOWN] * 3)
+    assert DIALS[state.dial].label == "storage"
+    press(controller, pygame.K_RIGHT)
+    assert design_of(state.document).storage.capacitance == 3300e-6
+    assert "  capacitance: 3300 uF\n" in state.document.text
+    assert state.document.text.count("#") == state.document.clean.count("#")
+    settle(controller)
+    after = state.forecast.point.measured.first.turn
     assert before is not None
     assert after is not None
     # a larger capacitor turns it further; common practice, no source
     assert abs(after) > 1.2 * abs(before)
-    press(hands, pygame.K_LEFT, pygame.K_LEFT)
-    assert design_of(trial.paper).storage.capacitance == 1500e-6
+    press(controller, pygame.K_LEFT, pygame.K_LEFT)
+    assert design_of(state.document).storage.capacitance == 1500e-6
 
 
-def test_sides_are_turned_together_or_one_by_one(make: Callable[..., Hands]) -> None:
-    hands = make("open-bench.yaml", "cress.yaml")
-    trial = hands.trial
-    trial.dial = dial_number("latch")
-    press(hands, pygame.K_s)
-    assert SCOPES[trial.scope] == "left"
-    press(hands, pygame.K_RIGHT)
-    assert DIALS[trial.dial].values(design_of(trial.paper)) == (18e3, 5600.0)
-    press(hands, pygame.K_s)
-    press(hands, pygame.K_LEFT)
-    assert DIALS[trial.dial].values(design_of(trial.paper)) == (18e3, 4700.0)
-    press(hands, pygame.K_s, pygame.K_RIGHT)
-    assert DIALS[trial.dial].values(design_of(trial.paper)) == (22e3, 22e3)
-    assert trial.paper.text.count("#") == trial.paper.clean.count("#")
+def test_sides_are_turned_together_or_one_by_one(make: Callable[..., Controller]) -> None:
+    controller = make("open-bench.yaml", "cress.yaml")
+    state = controller.state
+    state.dial = dial_number("latch")
+    press(controller, pygame.K_s)
+    assert SCOPES[state.scope] == "left"
+    press(controller, pygame.K_RIGHT)
+    assert DIALS[state.dial].values(design_of(state.document)) == (18e3, 5600.0)
+    press(controller, pygame.K_s)
+    press(controller, pygame.K_LEFT)
+    assert DIALS[state.dial].values(design_of(state.document)) == (18e3, 4700.0)
+    press(controller, pygame.K_s, pygame.K_RIGHT)
+    assert DIALS[state.dial].values(design_of(state.document)) == (22e3, 22e3)
+    assert state.document.text.count("#") == state.document.clean.count("#")
 
 
-def test_a_peg_is_dragged_and_taken_back_in_one_step(make: Callable[..., Hands]) -> None:
-    hands = make()
-    trial = hands.trial
+def test_a_peg_is_dragged_and_taken_back_in_one_step(make: Callable[..., Controller]) -> None:
+    controller = make()
+    state = controller.state
     latch = dial_number("latch")
-    rail, stops = hands.layout.rails[latch], DIALS[latch].stops
+    rail, stops = controller.layout.rails[latch], DIALS[latch].stops
 
     def at(stop: float) -> tuple[float, float]:
         return rail.left + rail.width * stops.index(stop) / (len(stops) - 1), rail.centery + 3
 
-    drag(hands, at(10e3), at(15e3), at(33e3), at(4700.0))
-    assert (trial.dial, design_of(trial.paper).left.latch) == (latch, 4700.0)
-    drag(hands, at(4700.0), (rail.right + 500.0, 0.0))
-    assert design_of(trial.paper).left.latch == stops[-1]
-    press(hands, pygame.K_u)
-    assert design_of(trial.paper).left.latch == 4700.0
-    press(hands, pygame.K_u)
-    assert trial.paper.text == trial.paper.clean
-    press(hands, pygame.K_u)
-    assert trial.note == "nothing is left to take back"
-    press(hands, pygame.K_y, mod=pygame.KMOD_LCTRL)
-    press(hands, pygame.K_z, mod=pygame.KMOD_LCTRL | pygame.KMOD_LSHIFT)
-    assert design_of(trial.paper).left.latch == stops[-1]
-    press(hands, pygame.K_r)
-    assert trial.note == "nothing was taken back"
-    press(hands, pygame.K_u, pygame.K_LEFT, pygame.K_r)
-    assert trial.note == "nothing was taken back", "a new change has ended that way"
+    drag(controller, at(10e3), at(15e3), at(33e3), at(4700.0))
+    assert (state.dial, design_of(state.document).left.latch) == (latch, 4700.0)
+    drag(controller, at(4700.0), (rail.right + 500.0, 0.0))
+    assert design_of(state.document).left.latch == stops[-1]
+    press(controller, pygame.K_u)
+    assert design_of(state.document).left.latch == 4700.0
+    press(controller, pygame.K_u)
+    assert state.document.text == state.document.clean
+    press(controller, pygame.K_u)
+    assert state.note == "nothing is left to take back"
+    press(controller, pygame.K_y, mod=pygame.KMOD_LCTRL)
+    press(controller, pygame.K_z, mod=pygame.KMOD_LCTRL | pygame.KMOD_LSHIFT)
+    assert design_of(state.document).left.latch == stops[-1]
+    press(controller, pygame.K_r)
+    assert state.note == "nothing was taken back"
+    press(controller, pygame.K_u, pygame.K_LEFT, pygame.K_r)
+    assert state.note == "nothing was taken back", "a new change has ended that way"
 
 
-def test_the_wheel_turns_the_dial_under_the_pointer(make: Callable[..., Hands]) -> None:
-    hands = make()
-    row = hands.layout.rows[dial_number("latch")]
+def test_the_wheel_turns_the_dial_under_the_pointer(make: Callable[..., Controller]) -> None:
+    controller = make()
+    row = controller.layout.rows[dial_number("latch")]
     for place, latch in ((row.center, 8200.0), ((row.left - 400, row.centery), 8200.0)):
-        mouse(hands, pygame.MOUSEMOTION, place)
-        hands.handle_event(pygame.event.Event(pygame.MOUSEWHEEL, x=0, y=-1))
-        assert design_of(hands.trial.paper).left.latch == latch
+        mouse(controller, pygame.MOUSEMOTION, place)
+        controller.handle_event(pygame.event.Event(pygame.MOUSEWHEEL, x=0, y=-1))
+        assert design_of(controller.state.document).left.latch == latch
 
 
-def test_presses_in_a_row_are_one_step_and_after_a_pause_another(make: Callable[..., Hands]) -> None:
-    hands = make()
-    trial = hands.trial
-    press(hands, pygame.K_RIGHT, pygame.K_RIGHT)
-    hands.advance(5.0)
-    press(hands, pygame.K_RIGHT)
-    assert design_of(trial.paper).left.eye.aside == 0.033
-    press(hands, pygame.K_u)
-    assert design_of(trial.paper).left.eye.aside == 0.032
-    press(hands, pygame.K_u)
-    assert design_of(trial.paper).left.eye.aside == 0.030
+def test_presses_in_a_row_are_one_step_and_after_a_pause_another(make: Callable[..., Controller]) -> None:
+    controller = make()
+    state = controller.state
+    press(controller, pygame.K_RIGHT, pygame.K_RIGHT)
+    controller.advance(5.0)
+    press(controller, pygame.K_RIGHT)
+    assert design_of(state.document).left.eye.aside == 0.033
+    press(controller, pygame.K_u)
+    assert design_of(state.document).left.eye.aside == 0.032
+    press(controller, pygame.K_u)
+    assert design_of(state.document).left.eye.aside == 0.030
 
 
-def test_a_part_that_is_left_out_is_not_turned(make: Callable[..., Hands], folder: Path) -> None:
+def test_a_part_that_is_left_out_is_not_turned(make: Callable[..., Controller], folder: Path) -> None:
     path = folder / "poppy.yaml"
     text = path.read_text(encoding="utf-8").replace("  feeler: 33k", "  feeler: none")
     path.write_text(text.replace("  both.feeler: { uniform: 5 % }\n", ""), encoding="utf-8")
-    hands = make()
-    hands.trial.dial = dial_number("feeler")
-    press(hands, pygame.K_RIGHT)
-    assert hands.trial.note == "this design leaves out its feeler"
-    assert not hands.trial.paper.is_changed
-    show(hands)
+    controller = make()
+    controller.state.dial = dial_number("feeler")
+    press(controller, pygame.K_RIGHT)
+    assert controller.state.note == "this design leaves out its feeler"
+    assert not controller.state.document.is_changed
+    show(controller)
 
 
 def test_a_design_made_impossible_shows_its_fault_and_the_last_good_run_stays(
-    make: Callable[..., Hands], folder: Path
+    make: Callable[..., Controller], folder: Path
 ) -> None:
     path = folder / "poppy.yaml"
     path.write_text(path.read_text().replace("bend_to_close: 4 mm", "bend_to_close: 45 mm"))
-    hands = make()
-    trial = hands.trial
-    trial.refresh()
-    settle(hands)
-    good, raced = trial.paper.spec, trial.raced
+    controller = make()
+    state = controller.state
+    state.refresh()
+    settle(controller)
+    good, raced = state.document.spec, state.raced
     assert raced is not None
-    trial.dial = dial_number("whisker")
-    press(hands, pygame.K_LEFT)
-    assert trial.paper.fault.startswith("poppy.yaml:37:3: both.whisker: got a switch that closes at 45 mm")
-    assert trial.fault == trial.paper.fault
-    settle(hands)
-    assert trial.paper.spec is good
-    assert trial.raced is raced
-    assert trial.is_stale
-    assert DIALS[trial.dial].shown(trial.design) == "45 mm"
-    show(hands)
-    press(hands, pygame.K_w)
-    assert hands.question is None
-    assert trial.note.startswith("not saved")
-    press(hands, pygame.K_RIGHT)
-    assert trial.fault == ""
-    press(hands, pygame.K_u, pygame.K_u)
-    settle(hands)
-    assert not trial.is_stale
-    assert trial.paper.text == trial.paper.clean
+    state.dial = dial_number("whisker")
+    press(controller, pygame.K_LEFT)
+    assert state.document.fault.startswith("poppy.yaml:37:3: both.whisker: got a switch that closes at 45 mm")
+    assert state.fault == state.document.fault
+    settle(controller)
+    assert state.document.spec is good
+    assert state.raced is raced
+    assert state.is_stale
+    assert DIALS[state.dial].shown(state.design) == "45 mm"
+    show(controller)
+    press(controller, pygame.K_w)
+    assert controller.question is None
+    assert state.note.startswith("not saved")
+    press(controller, pygame.K_RIGHT)
+    assert state.fault == ""
+    press(controller, pygame.K_u, pygame.K_u)
+    settle(controller)
+    assert not state.is_stale
+    assert state.document.text == state.document.clean
 
 
 def test_a_file_that_cannot_be_rewritten_leaves_everything_as_it_was(
-    make: Callable[..., Hands], monkeypatch: pytest.MonkeyPatch
+    make: Callable[..., Controller], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     def refuse(*_: object) -> str:
         raise WorkError("change it by hand")
 
-    hands = make()
-    trial = hands.trial
-    texts = [paper.text for paper in trial.papers]
+    controller = make()
+    state = controller.state
+    texts = [document.text for document in state.documents]
     monkeypatch.setattr("arena.workbench.state.rewrite_design", refuse)
     monkeypatch.setattr("arena.workbench.state.rewrite_values", refuse)
-    press(hands, pygame.K_RIGHT)
-    assert trial.note == "change it by hand"
-    trial.note = ""
-    lamp = next(thing for thing in trial.things() if thing.kind == "lamp")
-    trial.thing, trial.on_plan = lamp.path, True
-    press(hands, pygame.K_LEFT)
-    assert trial.note == "change it by hand"
-    assert [paper.text for paper in trial.papers] == texts
-    assert lamp in trial.things()
-    assert trial.unsaved == []
+    press(controller, pygame.K_RIGHT)
+    assert state.note == "change it by hand"
+    state.note = ""
+    lamp = next(movable for movable in state.movables() if movable.kind == "lamp")
+    state.movable, state.on_plan = lamp.path, True
+    press(controller, pygame.K_LEFT)
+    assert state.note == "change it by hand"
+    assert [document.text for document in state.documents] == texts
+    assert lamp in state.movables()
+    assert state.unsaved == []
 
 
-def test_a_lamp_is_dragged_and_the_light_and_the_race_follow(make: Callable[..., Hands]) -> None:
-    hands = make()
-    trial = hands.trial
-    trial.refresh()
-    settle(hands)
-    show(hands)
-    assert hands.view is not None
-    light, raced = trial.light, trial.raced
+def test_a_lamp_is_dragged_and_the_light_and_the_race_follow(make: Callable[..., Controller]) -> None:
+    controller = make()
+    state = controller.state
+    state.refresh()
+    settle(controller)
+    show(controller)
+    assert controller.view is not None
+    light, raced = state.light, state.raced
     assert light is not None
-    drag(hands, hands.view(1.85, 0.7), hands.view(1.5, 0.5), hands.view(1.352, 0.449), drop=False)
-    settle(hands)
-    assert trial.carried is not None
-    assert trial.light is not light, "shadows move while the lamp is in the hand"
-    assert trial.raced is raced
-    assert not trial.arena.is_changed
-    mouse(hands, pygame.MOUSEBUTTONUP, hands.view(1.352, 0.449))
-    assert arena_of(trial.arena).lamps[0].place == (1.35, 0.45)
-    assert "    place: 1.35 0.45 m\n" in trial.arena.text
-    assert trial.races.busy
-    assert trial.raced is raced, "the old run stays until the new one is there"
-    settle(hands)
-    assert trial.raced is not raced
-    assert trial.raced is not None
-    assert trial.raced.replay.arena["lamps"][0]["x"] == 1.35
-    row, column = np.unravel_index(np.argmax(trial.light), trial.light.shape)
+    drag(
+        controller,
+        controller.view(1.85, 0.7),
+        controller.view(1.5, 0.5),
+        controller.view(1.352, 0.449),
+        drop=False,
+    )
+    settle(controller)
+    assert state.carried is not None
+    assert state.light is not light, "shadows move while the lamp is in the hand"
+    assert state.raced is raced
+    assert not state.arena.is_changed
+    mouse(controller, pygame.MOUSEBUTTONUP, controller.view(1.352, 0.449))
+    assert arena_of(state.arena).lamps[0].place == (1.35, 0.45)
+    assert "    place: 1.35 0.45 m\n" in state.arena.text
+    assert state.races.busy
+    assert state.raced is raced, "the old run stays until the new one is there"
+    settle(controller)
+    assert state.raced is not raced
+    assert state.raced is not None
+    assert state.raced.replay.arena["lamps"][0]["x"] == 1.35
+    row, column = np.unravel_index(np.argmax(state.light), state.light.shape)
     assert math.dist((0.01 * (column + 0.5), 0.01 * (row + 0.5)), (1.35, 0.45)) < 0.25
-    press(hands, pygame.K_u)
-    assert trial.arena.text == trial.arena.clean
+    press(controller, pygame.K_u)
+    assert state.arena.text == state.arena.clean
 
 
-def test_only_what_casts_or_stops_light_has_the_map_drawn_anew(make: Callable[..., Hands]) -> None:
-    hands = make("open-bench.yaml")
-    trial = hands.trial
-    trial.refresh()
-    settle(hands)
-    light = trial.light
-    trial.thing = ("starts", "places", 0, "place")
-    trial.on_plan = True
-    press(hands, pygame.K_LEFT)
-    assert trial.arena.is_changed
-    settle(hands)
-    trial.dial, trial.on_plan = 0, False
-    press(hands, pygame.K_RIGHT)
-    settle(hands)
-    assert trial.light is light
+def test_only_what_casts_or_stops_light_has_the_map_drawn_anew(make: Callable[..., Controller]) -> None:
+    controller = make("open-bench.yaml")
+    state = controller.state
+    state.refresh()
+    settle(controller)
+    light = state.light
+    state.movable = ("starts", "places", 0, "place")
+    state.on_plan = True
+    press(controller, pygame.K_LEFT)
+    assert state.arena.is_changed
+    settle(controller)
+    state.dial, state.on_plan = 0, False
+    press(controller, pygame.K_RIGHT)
+    settle(controller)
+    assert state.light is light
 
 
 @pytest.mark.parametrize(
@@ -380,109 +396,111 @@ def test_only_what_casts_or_stops_light_has_the_map_drawn_anew(make: Callable[..
     ],
 )
 def test_an_impossible_place_is_shown_and_refused(
-    make: Callable[..., Hands], path: tuple[object, ...], to: tuple[float, float], reason: str
+    make: Callable[..., Controller], path: tuple[object, ...], to: tuple[float, float], reason: str
 ) -> None:
-    hands = make()
-    trial = hands.trial
-    show(hands)
-    assert hands.view is not None
-    thing = thing_of(trial.things(), path)
-    assert thing.path == path
-    middle = tuple(np.mean(thing.points, axis=0)) if not thing.is_point else thing.points[0]
-    if thing.kind == "zone":
+    controller = make()
+    state = controller.state
+    show(controller)
+    assert controller.view is not None
+    movable = movable_of(state.movables(), path)
+    assert movable.path == path
+    middle = tuple(np.mean(movable.points, axis=0)) if not movable.is_point else movable.points[0]
+    if movable.kind == "zone":
         middle = (0.2, 0.2)
-    grip = hands.view(*middle)
-    there = hands.view(middle[0] + to[0] - thing.points[0][0], middle[1] + to[1] - thing.points[0][1])
-    drag(hands, grip, there, drop=False)
-    assert trial.carried is not None
-    assert trial.carried.origin.path == path
-    assert reason in trial.carried.fault
-    show(hands)
-    mouse(hands, pygame.MOUSEBUTTONUP, there)
-    assert reason in trial.note
-    assert trial.carried is None
-    assert not trial.unsaved
-    assert trial.history.place == 0
-    assert thing_of(trial.things(), path) == thing
+    grip = controller.view(*middle)
+    there = controller.view(
+        middle[0] + to[0] - movable.points[0][0], middle[1] + to[1] - movable.points[0][1]
+    )
+    drag(controller, grip, there, drop=False)
+    assert state.carried is not None
+    assert state.carried.origin.path == path
+    assert reason in state.carried.fault
+    show(controller)
+    mouse(controller, pygame.MOUSEBUTTONUP, there)
+    assert reason in state.note
+    assert state.carried is None
+    assert not state.unsaved
+    assert state.history.place == 0
+    assert movable_of(state.movables(), path) == movable
 
 
-def test_starts_keep_room_for_their_bodies(make: Callable[..., Hands]) -> None:
-    hands = make("open-bench.yaml", terms=Terms(seconds=60.0))
-    trial = hands.trial
-    trial.thing, trial.on_plan = ("starts", "places", 0, "place"), True
-    before = trial.arena.text
+def test_starts_keep_room_for_their_bodies(make: Callable[..., Controller]) -> None:
+    controller = make("open-bench.yaml", terms=RaceTerms(seconds=60.0))
+    state = controller.state
+    state.movable, state.on_plan = ("starts", "places", 0, "place"), True
+    before = state.arena.text
     for _ in range(30):
-        press(hands, pygame.K_UP)
-    first, second = (one.place for one in (arena_of(trial.arena).starts.places or ())[:2])
+        press(controller, pygame.K_UP)
+    first, second = (one.place for one in (arena_of(state.arena).starts.places or ())[:2])
     # places 0.2 m apart, bodies of poppy 52 mm across
     assert 0.05 < second[1] - first[1] < 0.07
-    assert "too near one another" in trial.note
-    trial.put_back()
-    press(hands, pygame.K_u)
-    assert trial.arena.text == before
+    assert "too near one another" in state.note
+    state.put_back()
+    press(controller, pygame.K_u)
+    assert state.arena.text == before
 
 
-def test_everything_on_the_plan_can_be_chosen_and_moved_by_keys(make: Callable[..., Hands]) -> None:
-    hands = make()
-    trial = hands.trial
+def test_everything_on_the_plan_can_be_chosen_and_moved_by_keys(make: Callable[..., Controller]) -> None:
+    controller = make()
+    state = controller.state
     kinds = []
-    for _ in trial.things():
-        press(hands, pygame.K_n)
-        thing = trial.chosen_thing()
-        kinds.append(thing.kind)
-        press(hands, pygame.K_LEFT, pygame.K_UP)
-        press(hands, pygame.K_DOWN, mod=pygame.KMOD_LSHIFT)
-        moved = trial.chosen_thing()
+    for _ in state.movables():
+        press(controller, pygame.K_n)
+        movable = state.chosen_movable()
+        kinds.append(movable.kind)
+        press(controller, pygame.K_LEFT, pygame.K_UP)
+        press(controller, pygame.K_DOWN, mod=pygame.KMOD_LSHIFT)
+        moved = state.chosen_movable()
         ways = {
             (round(x - a, 4), round(y - b, 4))
-            for (x, y), (a, b) in zip(moved.points, thing.points, strict=True)
+            for (x, y), (a, b) in zip(moved.points, movable.points, strict=True)
         }
         assert ways == {(-0.01, 0.009)}
     assert sorted(kinds) == ["aim", "goal", "lamp", "meter", "shade", "wall", "zone"]
-    press(hands, pygame.K_n)
-    press(hands, pygame.K_p)
-    assert trial.chosen_thing().kind == kinds[-1]
-    assert parse_arena(trial.arena.text, "again") == arena_of(trial.arena)
-    assert trial.arena.text.count("#") == trial.arena.clean.count("#")
-    press(hands, pygame.K_ESCAPE)
-    assert not trial.on_plan
+    press(controller, pygame.K_n)
+    press(controller, pygame.K_p)
+    assert state.chosen_movable().kind == kinds[-1]
+    assert parse_arena(state.arena.text, "again") == arena_of(state.arena)
+    assert state.arena.text.count("#") == state.arena.clean.count("#")
+    press(controller, pygame.K_ESCAPE)
+    assert not state.on_plan
 
 
-def test_escape_puts_back_what_is_held(make: Callable[..., Hands]) -> None:
-    hands = make()
-    show(hands)
-    assert hands.view is not None
-    drag(hands, hands.view(1.85, 0.7), hands.view(1.5, 0.5), drop=False)
-    press(hands, pygame.K_ESCAPE)
-    mouse(hands, pygame.MOUSEBUTTONUP, hands.view(1.5, 0.5))
-    assert hands.trial.carried is None
-    assert not hands.trial.unsaved
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.view(2.3, 0.1))
-    assert hands.trial.carried is None
+def test_escape_puts_back_what_is_held(make: Callable[..., Controller]) -> None:
+    controller = make()
+    show(controller)
+    assert controller.view is not None
+    drag(controller, controller.view(1.85, 0.7), controller.view(1.5, 0.5), drop=False)
+    press(controller, pygame.K_ESCAPE)
+    mouse(controller, pygame.MOUSEBUTTONUP, controller.view(1.5, 0.5))
+    assert controller.state.carried is None
+    assert not controller.state.unsaved
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.view(2.3, 0.1))
+    assert controller.state.carried is None
 
 
 def test_things_say_what_the_file_says() -> None:
     spec = read_arena("slalom")
-    for thing in things_of(spec):
-        moved = with_thing(spec, thing.moved(0.0, 0.0))
+    for movable in movables_of(spec):
+        moved = with_movable(spec, movable.moved(0.0, 0.0))
         assert moved == spec
-        if not thing.is_point:
-            middle = np.mean(thing.points[:2], axis=0)
-            assert thing.distance(*middle) == pytest.approx(0.0, abs=1e-12)
+        if not movable.is_point:
+            middle = np.mean(movable.points[:2], axis=0)
+            assert movable.distance(*middle) == pytest.approx(0.0, abs=1e-12)
     with pytest.raises(ValueError, match="leaves the floor"):
-        with_thing(spec, thing_of(things_of(spec), ("walls", 0, "line")).moved(5.0, 0.0))
+        with_movable(spec, movable_of(movables_of(spec), ("walls", 0, "line")).moved(5.0, 0.0))
 
 
 def test_saving_under_a_new_name_keeps_remarks_and_can_be_read_again(
-    make: Callable[..., Hands], folder: Path
+    make: Callable[..., Controller], folder: Path
 ) -> None:
-    hands = make()
-    trial = hands.trial
-    press(hands, pygame.K_RIGHT, pygame.K_w)
-    assert hands.question is not None
-    assert hands.question.text == "poppy-2.yaml"
-    press(hands, pygame.K_RETURN)
-    assert hands.question is None
+    controller = make()
+    state = controller.state
+    press(controller, pygame.K_RIGHT, pygame.K_w)
+    assert controller.question is not None
+    assert controller.question.text == "poppy-2.yaml"
+    press(controller, pygame.K_RETURN)
+    assert controller.question is None
     saved = (folder / "poppy-2.yaml").read_text(encoding="utf-8")
     design = parse_design(saved, "again")
     assert (design.name, design.left.eye.aside) == ("poppy 2", 0.031)
@@ -498,171 +516,173 @@ def test_saving_under_a_new_name_keeps_remarks_and_can_be_read_again(
             "    aside: 30 mm          # from the middle; the wheels stand at 21 mm",
         ),
     ]
-    assert not trial.unsaved
-    assert trial.paper.path == Path("poppy-2.yaml")
-    press(hands, pygame.K_a)
-    assert hands.question is not None
-    assert hands.question.text == "potting-bench-2.yaml"
-    press(hands, *[pygame.K_BACKSPACE] * len(hands.question.text))
-    write(hands, "quiet bench")
-    press(hands, pygame.K_RETURN)
+    assert not state.unsaved
+    assert state.document.path == Path("poppy-2.yaml")
+    press(controller, pygame.K_a)
+    assert controller.question is not None
+    assert controller.question.text == "potting-bench-2.yaml"
+    press(controller, *[pygame.K_BACKSPACE] * len(controller.question.text))
+    write(controller, "quiet bench")
+    press(controller, pygame.K_RETURN)
     assert read_arena(folder / "quiet bench.yaml").name == "quiet bench"
 
 
-def test_nothing_is_written_over_without_saying_so(make: Callable[..., Hands], folder: Path) -> None:
-    hands = make()
-    press(hands, pygame.K_RIGHT, pygame.K_w)
-    assert hands.question is not None
-    press(hands, *[pygame.K_BACKSPACE] * len("-2.yaml"))
-    assert hands.question.text == "poppy"
+def test_nothing_is_written_over_without_saying_so(make: Callable[..., Controller], folder: Path) -> None:
+    controller = make()
+    press(controller, pygame.K_RIGHT, pygame.K_w)
+    assert controller.question is not None
+    press(controller, *[pygame.K_BACKSPACE] * len("-2.yaml"))
+    assert controller.question.text == "poppy"
     before = (folder / "poppy.yaml").read_bytes()
-    press(hands, pygame.K_RETURN)
-    assert hands.question.note == "poppy.yaml is there already; Enter again writes over it"
+    press(controller, pygame.K_RETURN)
+    assert controller.question.note == "poppy.yaml is there already; Enter again writes over it"
     assert (folder / "poppy.yaml").read_bytes() == before
-    write(hands, "x")
-    press(hands, pygame.K_BACKSPACE, pygame.K_RETURN)
-    assert hands.question is not None, "another name in between, so it is asked anew"
+    write(controller, "x")
+    press(controller, pygame.K_BACKSPACE, pygame.K_RETURN)
+    assert controller.question is not None, "another name in between, so it is asked anew"
     (folder / "poppy.yaml").write_bytes(before + b"# by someone else\n")
-    press(hands, pygame.K_BACKSPACE)
-    write(hands, "y")
-    press(hands, pygame.K_RETURN)
-    assert hands.question.note == "poppy.yaml has changed on disk meanwhile; Enter again writes over it"
-    press(hands, pygame.K_RETURN)
-    assert hands.question is None
+    press(controller, pygame.K_BACKSPACE)
+    write(controller, "y")
+    press(controller, pygame.K_RETURN)
+    assert controller.question.note == "poppy.yaml has changed on disk meanwhile; Enter again writes over it"
+    press(controller, pygame.K_RETURN)
+    assert controller.question is None
     assert read_design(folder / "poppy.yaml").left.eye.aside == 0.031
-    press(hands, pygame.K_w)
-    press(hands, *[pygame.K_BACKSPACE] * 80)
-    press(hands, pygame.K_RETURN)
-    assert hands.question is not None
-    assert hands.question.note == "write a file name"
-    write(hands, "nowhere/at/all")
-    press(hands, pygame.K_RETURN)
-    assert "cannot be written" in hands.question.note
-    press(hands, pygame.K_ESCAPE)
-    assert hands.question is None
+    press(controller, pygame.K_w)
+    press(controller, *[pygame.K_BACKSPACE] * 80)
+    press(controller, pygame.K_RETURN)
+    assert controller.question is not None
+    assert controller.question.note == "write a file name"
+    write(controller, "nowhere/at/all")
+    press(controller, pygame.K_RETURN)
+    assert "cannot be written" in controller.question.note
+    press(controller, pygame.K_ESCAPE)
+    assert controller.question is None
 
 
-def test_shipped_files_are_saved_in_the_present_folder(make: Callable[..., Hands], folder: Path) -> None:
-    hands = make("skylight", "thistle-spins")
-    press(hands, pygame.K_w)
-    assert hands.question is not None
-    assert Path(hands.question.text) == Path("thistle-spins-2.yaml")
-    press(hands, pygame.K_RETURN, pygame.K_w)
-    assert Path(hands.question.text) == Path("thistle-spins-3.yaml")
+def test_shipped_files_are_saved_in_the_present_folder(make: Callable[..., Controller], folder: Path) -> None:
+    controller = make("skylight", "thistle-spins")
+    press(controller, pygame.K_w)
+    assert controller.question is not None
+    assert Path(controller.question.text) == Path("thistle-spins-2.yaml")
+    press(controller, pygame.K_RETURN, pygame.K_w)
+    assert Path(controller.question.text) == Path("thistle-spins-3.yaml")
 
 
-def test_a_file_that_changes_on_disk_is_noticed(make: Callable[..., Hands], folder: Path) -> None:
-    hands = make()
-    trial = hands.trial
+def test_a_file_that_changes_on_disk_is_noticed(make: Callable[..., Controller], folder: Path) -> None:
+    controller = make()
+    state = controller.state
     path = folder / "poppy.yaml"
-    mine = trial.paper.text
+    mine = state.document.text
     theirs = mine.replace("latch: 10k", "latch: 22k  # tried on the bench")
-    hands.advance(2.0)
-    assert trial.changed_on_disk == []
+    controller.advance(2.0)
+    assert state.changed_on_disk == []
     path.write_text(theirs, encoding="utf-8")
-    hands.advance(2.0)
-    assert trial.changed_on_disk == [trial.paper]
-    show(hands)
-    press(hands, pygame.K_k)
-    hands.advance(2.0)
-    assert (trial.changed_on_disk, trial.paper.text) == ([], mine)
+    controller.advance(2.0)
+    assert state.changed_on_disk == [state.document]
+    show(controller)
+    press(controller, pygame.K_k)
+    controller.advance(2.0)
+    assert (state.changed_on_disk, state.document.text) == ([], mine)
     path.write_text(theirs + "# again\n", encoding="utf-8")
-    hands.advance(2.0)
-    press(hands, pygame.K_l)
-    assert design_of(trial.paper).left.latch == 22e3
-    assert not trial.paper.is_changed
-    press(hands, pygame.K_u)
-    assert trial.paper.text == mine
+    controller.advance(2.0)
+    press(controller, pygame.K_l)
+    assert design_of(state.document).left.latch == 22e3
+    assert not state.document.is_changed
+    press(controller, pygame.K_u)
+    assert state.document.text == mine
     path.write_text(theirs.replace("latch: 22k", "latch: 22"), encoding="utf-8")
-    hands.advance(2.0)
-    press(hands, pygame.K_l)
-    assert trial.note.startswith("poppy.yaml stays as it is here: poppy.yaml:31:10: both.latch: got '22'")
-    assert trial.paper.text == mine
+    controller.advance(2.0)
+    press(controller, pygame.K_l)
+    assert state.note.startswith("poppy.yaml stays as it is here: poppy.yaml:31:10: both.latch: got '22'")
+    assert state.document.text == mine
     path.unlink()
-    hands.advance(2.0)
-    assert trial.changed_on_disk == [], "a file that is gone has nothing to load"
+    controller.advance(2.0)
+    assert state.changed_on_disk == [], "a file that is gone has nothing to load"
 
 
 def test_a_file_loaded_in_the_midst_of_a_drag_may_have_lost_what_is_dragged(
-    make: Callable[..., Hands], folder: Path
+    make: Callable[..., Controller], folder: Path
 ) -> None:
-    hands = make()
-    trial = hands.trial
-    show(hands)
-    assert hands.view is not None
-    drag(hands, hands.view(1.05, 0.6), hands.view(1.2, 0.6), drop=False)
-    assert trial.carried is not None
-    assert trial.carried.now.kind == "wall"
+    controller = make()
+    state = controller.state
+    show(controller)
+    assert controller.view is not None
+    drag(controller, controller.view(1.05, 0.6), controller.view(1.2, 0.6), drop=False)
+    assert state.carried is not None
+    assert state.carried.now.kind == "wall"
     path = folder / "potting-bench.yaml"
     text = path.read_text(encoding="utf-8")
     path.write_text(text[: text.index("walls:")] + text[text.index("shades:") :], encoding="utf-8")
-    hands.advance(2.0)
-    press(hands, pygame.K_l)
-    assert trial.carried is None
-    assert trial.spec.walls == ()
-    mouse(hands, pygame.MOUSEMOTION, hands.view(1.3, 0.6))
-    hands.advance(0.01)
-    mouse(hands, pygame.MOUSEBUTTONUP, hands.view(1.3, 0.6))
-    assert trial.arena.text == path.read_text(encoding="utf-8")
+    controller.advance(2.0)
+    press(controller, pygame.K_l)
+    assert state.carried is None
+    assert state.spec.walls == ()
+    mouse(controller, pygame.MOUSEMOTION, controller.view(1.3, 0.6))
+    controller.advance(0.01)
+    mouse(controller, pygame.MOUSEBUTTONUP, controller.view(1.3, 0.6))
+    assert state.arena.text == path.read_text(encoding="utf-8")
     # the wall is back, and nobody holds it
-    drag(hands, hands.view(1.85, 0.7), hands.view(1.8, 0.6), drop=False)
-    press(hands, pygame.K_u)
-    assert trial.carried is None
-    assert (trial.arena.text, len(trial.spec.walls)) == (text, 1)
+    drag(controller, controller.view(1.85, 0.7), controller.view(1.8, 0.6), drop=False)
+    press(controller, pygame.K_u)
+    assert state.carried is None
+    assert (state.arena.text, len(state.spec.walls)) == (text, 1)
 
 
 @pytest.mark.parametrize(
     "name", ["/", ".", "~nobody-of-this-name/poppy", "p" * 300, "poppy.yaml/poppy", "loop"]
 )
-def test_a_name_that_no_file_can_have_is_told(make: Callable[..., Hands], folder: Path, name: str) -> None:
+def test_a_name_that_no_file_can_have_is_told(
+    make: Callable[..., Controller], folder: Path, name: str
+) -> None:
     (folder / "loop.yaml").symlink_to("loop.yaml")
-    hands = make()
+    controller = make()
     before = sorted(folder.iterdir())
-    press(hands, pygame.K_w)
-    assert hands.question is not None
-    hands.question.text = name
-    press(hands, pygame.K_RETURN, pygame.K_RETURN)
-    assert hands.question is not None, "the question stays, with what was written"
-    assert hands.question.text == name
-    assert hands.question.note
+    press(controller, pygame.K_w)
+    assert controller.question is not None
+    controller.question.text = name
+    press(controller, pygame.K_RETURN, pygame.K_RETURN)
+    assert controller.question is not None, "the question stays, with what was written"
+    assert controller.question.text == name
+    assert controller.question.note
     assert sorted(folder.iterdir()) == before
-    show(hands)
+    show(controller)
 
 
 def test_what_is_let_go_of_under_a_question_is_held_no_longer(
-    make: Callable[..., Hands], folder: Path
+    make: Callable[..., Controller], folder: Path
 ) -> None:
-    hands = make()
-    show(hands)
-    assert hands.view is not None
-    drag(hands, hands.view(1.85, 0.7), hands.view(1.8, 0.6), drop=False)
-    press(hands, pygame.K_a)
-    assert hands.question is not None
-    mouse(hands, pygame.MOUSEBUTTONUP, hands.view(1.8, 0.6))
-    press(hands, pygame.K_ESCAPE)
-    assert hands.trial.carried is None
-    assert arena_of(hands.trial.arena).lamps[0].place == (1.8, 0.6)
-    mouse(hands, pygame.MOUSEMOTION, hands.view(0.5, 0.5))
-    hands.advance(0.01)
-    assert hands.trial.spec.lamps[0].place == (1.8, 0.6)
+    controller = make()
+    show(controller)
+    assert controller.view is not None
+    drag(controller, controller.view(1.85, 0.7), controller.view(1.8, 0.6), drop=False)
+    press(controller, pygame.K_a)
+    assert controller.question is not None
+    mouse(controller, pygame.MOUSEBUTTONUP, controller.view(1.8, 0.6))
+    press(controller, pygame.K_ESCAPE)
+    assert controller.state.carried is None
+    assert arena_of(controller.state.arena).lamps[0].place == (1.8, 0.6)
+    mouse(controller, pygame.MOUSEMOTION, controller.view(0.5, 0.5))
+    controller.advance(0.01)
+    assert controller.state.spec.lamps[0].place == (1.8, 0.6)
 
 
 def test_the_map_of_light_goes_along_with_the_height_of_the_panel(
-    make: Callable[..., Hands], folder: Path
+    make: Callable[..., Controller], folder: Path
 ) -> None:
-    hands = make()
-    trial = hands.trial
-    trial.refresh()
-    settle(hands)
+    controller = make()
+    state = controller.state
+    state.refresh()
+    settle(controller)
     path = folder / "poppy.yaml"
     text = path.read_text(encoding="utf-8")
     path.write_text(text.replace("panel:\n", "panel:\n  height: 300 mm\n"), encoding="utf-8")
-    hands.advance(2.0)
-    press(hands, pygame.K_l)
-    settle(hands)
-    assert trial.raced is not None
-    assert trial.light is not None
-    np.testing.assert_array_equal(trial.light, trial.raced.replay.light_map)
+    controller.advance(2.0)
+    press(controller, pygame.K_l)
+    settle(controller)
+    assert state.raced is not None
+    assert state.light is not None
+    np.testing.assert_array_equal(state.light, state.raced.replay.light_map)
 
 
 def test_a_race_is_compared_with_one_that_had_a_goal_too() -> None:
@@ -677,174 +697,174 @@ def test_a_race_is_compared_with_one_that_had_a_goal_too() -> None:
     assert _score_words(replace(now, median_reach_s=None), at_once, 3)[1] == "half by never (before: 0.0 s)"
 
 
-def test_closing_asks_where_changes_would_be_lost(make: Callable[..., Hands], folder: Path) -> None:
-    hands = make()
-    press(hands, pygame.K_q)
-    assert hands.trial.closed
-    hands = make()
-    press(hands, pygame.K_RIGHT)
-    hands.handle_event(pygame.event.Event(pygame.QUIT))
-    assert not hands.trial.closed
-    show(hands)
-    press(hands, pygame.K_ESCAPE)
-    assert hands.question is None
-    press(hands, pygame.K_q, pygame.K_w)
-    assert hands.question is not None
-    assert hands.question.paper is hands.trial.paper
-    press(hands, pygame.K_RETURN, pygame.K_q)
-    assert hands.trial.closed
+def test_closing_asks_where_changes_would_be_lost(make: Callable[..., Controller], folder: Path) -> None:
+    controller = make()
+    press(controller, pygame.K_q)
+    assert controller.state.closed
+    controller = make()
+    press(controller, pygame.K_RIGHT)
+    controller.handle_event(pygame.event.Event(pygame.QUIT))
+    assert not controller.state.closed
+    show(controller)
+    press(controller, pygame.K_ESCAPE)
+    assert controller.question is None
+    press(controller, pygame.K_q, pygame.K_w)
+    assert controller.question is not None
+    assert controller.question.document is controller.state.document
+    press(controller, pygame.K_RETURN, pygame.K_q)
+    assert controller.state.closed
     assert (folder / "poppy-2.yaml").is_file()
-    hands = make()
-    press(hands, pygame.K_RIGHT)
+    controller = make()
+    press(controller, pygame.K_RIGHT)
     for _ in range(2):
-        hands.handle_event(pygame.event.Event(pygame.QUIT))
-    assert hands.trial.closed
+        controller.handle_event(pygame.event.Event(pygame.QUIT))
+    assert controller.state.closed
 
 
-def test_a_run_stops_when_the_window_is_closed(make: Callable[..., Hands]) -> None:
-    hands = make(terms=Terms(walkers=30, seconds=1e6))
-    trial = hands.trial
-    trial.refresh()
+def test_a_run_stops_when_the_window_is_closed(make: Callable[..., Controller]) -> None:
+    controller = make(terms=RaceTerms(walkers=30, seconds=1e6))
+    state = controller.state
+    state.refresh()
     until = time.monotonic() + 300.0
-    while trial.races.done == 0.0:
+    while state.races.done == 0.0:
         assert time.monotonic() < until
         time.sleep(0.01)
-    trial.close()
-    assert trial.join(30.0), "a million seconds of thirty walkers would take far longer"
-    assert trial.races.take() is None
+    state.close()
+    assert state.join(30.0), "a million seconds of thirty walkers would take far longer"
+    assert state.races.take() is None
 
 
-def test_of_many_races_the_latest_is_run(make: Callable[..., Hands]) -> None:
-    hands = make()
-    trial = hands.trial
+def test_of_many_races_the_latest_is_run(make: Callable[..., Controller]) -> None:
+    controller = make()
+    state = controller.state
     started: list[float] = []
     go_on = threading.Event()
 
-    def slow(race: Race, tell: Tell[Raced]) -> Raced:
+    def slow(race: RaceJob, report: ProgressReport[RaceResult]) -> RaceResult:
         started.append(race.contest.entrants[0].design.storage.capacitance)
         assert go_on.wait(60.0)
-        tell(0.5)
-        return run_race(race, tell)
+        report(0.5)
+        return run_race(race, report)
 
-    trial.races = Latest("race", slow)
-    trial.refresh()
+    state.races = LatestWorker("race", slow)
+    state.refresh()
     while not started:
         time.sleep(0.001)
-    trial.dial = dial_number("storage")
-    press(hands, pygame.K_RIGHT, pygame.K_RIGHT, pygame.K_RIGHT, pygame.K_LEFT)
-    assert trial.is_stale
+    state.dial = dial_number("storage")
+    press(controller, pygame.K_RIGHT, pygame.K_RIGHT, pygame.K_RIGHT, pygame.K_LEFT)
+    assert state.is_stale
     go_on.set()
-    settle(hands)
+    settle(controller)
     assert started == [2200e-6, 4700e-6], "what lay between was never begun"
-    assert trial.raced is not None
-    assert trial.before == ()
-    assert "4700 uF" in trial.raced.replay.header["designs"][0]["yaml"]
-    scores = trial.raced.scores
-    press(hands, pygame.K_u)
-    settle(hands)
-    assert trial.before == scores
+    assert state.raced is not None
+    assert state.before == ()
+    assert "4700 uF" in state.raced.replay.header["designs"][0]["yaml"]
+    scores = state.raced.scores
+    press(controller, pygame.K_u)
+    settle(controller)
+    assert state.before == scores
 
 
-def test_the_first_run_is_shown_while_it_is_under_way(make: Callable[..., Hands]) -> None:
-    hands = make(terms=Terms(walkers=20, seconds=5e4))
-    trial = hands.trial
-    trial.refresh()
+def test_the_first_run_is_shown_while_it_is_under_way(make: Callable[..., Controller]) -> None:
+    controller = make(terms=RaceTerms(walkers=20, seconds=5e4))
+    state = controller.state
+    state.refresh()
     seen: list[float] = []
     until = time.monotonic() + 300.0
-    while len(seen) < 3 and trial.races.busy:
+    while len(seen) < 3 and state.races.busy:
         assert time.monotonic() < until
         time.sleep(0.05)
-        hands.advance(0.05)
-        if trial.is_live and (not seen or trial.until > seen[-1]):
-            assert trial.raced is not None
-            replay = trial.raced.replay
-            seen.append(trial.until)
-            assert trial.time_s == trial.until, "the picture goes along"
-            assert not trial.is_faded
-            assert replay.poses["time_s"].max() <= 5e4 * (0.02 + trial.until / 5e4)
+        controller.advance(0.05)
+        if state.is_live and (not seen or state.until > seen[-1]):
+            assert state.raced is not None
+            replay = state.raced.replay
+            seen.append(state.until)
+            assert state.time_s == state.until, "the picture goes along"
+            assert not state.is_faded
+            assert replay.poses["time_s"].max() <= 5e4 * (0.02 + state.until / 5e4)
             assert len(np.unique(replay.poses["walker"])) == 20
-            assert replay.pulses["start_s"].max() > 0.5 * trial.until
-            show(hands)
+            assert replay.pulses["start_s"].max() > 0.5 * state.until
+            show(controller)
     assert len(seen) == 3
     assert seen == sorted(seen)
-    press(hands, pygame.K_HOME, pygame.K_END)
-    assert trial.time_s == trial.seconds or trial.time_s == trial.until
+    press(controller, pygame.K_HOME, pygame.K_END)
+    assert state.time_s == state.seconds or state.time_s == state.until
 
 
-def test_a_run_that_is_soon_replaced_does_not_flicker(make: Callable[..., Hands]) -> None:
+def test_a_run_that_is_soon_replaced_does_not_flicker(make: Callable[..., Controller]) -> None:
     """WCAG 2.3.1: no more than three flashes a second."""
-    hands = make()
-    trial = hands.trial
-    trial.refresh()
-    settle(hands)
+    controller = make()
+    state = controller.state
+    state.refresh()
+    settle(controller)
     go_on = threading.Event()
 
-    def slow(race: Race, tell: Tell[Raced]) -> Raced:
+    def slow(race: RaceJob, report: ProgressReport[RaceResult]) -> RaceResult:
         assert go_on.wait(60.0)
-        return run_race(race, tell)
+        return run_race(race, report)
 
-    trial.races.close()
-    trial.races = Latest("race", slow)
-    press(hands, pygame.K_RIGHT)
+    state.races.close()
+    state.races = LatestWorker("race", slow)
+    press(controller, pygame.K_RIGHT)
     changes = 0
     for _ in range(39):
-        hands.advance(0.01)
-        assert trial.is_stale
-        changes += trial.is_faded
+        controller.advance(0.01)
+        assert state.is_stale
+        changes += state.is_faded
     assert changes == 0
-    hands.advance(0.05)
-    assert trial.is_faded
+    controller.advance(0.05)
+    assert state.is_faded
     go_on.set()
-    settle(hands)
-    assert not trial.is_faded
+    settle(controller)
+    assert not state.is_faded
 
 
-def test_the_view_of_the_run_goes_on_through_a_change(make: Callable[..., Hands]) -> None:
-    hands = make()
-    trial = hands.trial
-    trial.refresh()
-    settle(hands)
-    assert trial.time_s == 120.0, "the whole run is shown first"
-    press(hands, pygame.K_HOME, pygame.K_PERIOD, pygame.K_PERIOD)
-    assert trial.time_s == pytest.approx(2.4)
-    trial.dial = dial_number("latch")
-    press(hands, pygame.K_RIGHT)
-    settle(hands)
-    assert trial.time_s == pytest.approx(2.4)
-    press(hands, pygame.K_SPACE, pygame.K_PLUS)
-    assert (trial.playing, trial.speed) == (True, 100.0)
-    hands.advance(0.1)
-    assert trial.time_s == pytest.approx(12.4)
-    hands.advance(60.0)
-    assert (trial.playing, trial.time_s) == (False, 120.0)
-    press(hands, pygame.K_SPACE, pygame.K_MINUS, pygame.K_MINUS)
-    assert (trial.time_s, trial.speed) == (0.0, 20.0)
-    bar = hands.layout.bar
-    drag(hands, bar.center, (bar.left + 0.25 * bar.width, 0.0))
-    assert trial.time_s == pytest.approx(30.0, abs=0.2)
-    assert not trial.playing
+def test_the_view_of_the_run_goes_on_through_a_change(make: Callable[..., Controller]) -> None:
+    controller = make()
+    state = controller.state
+    state.refresh()
+    settle(controller)
+    assert state.time_s == 120.0, "the whole run is shown first"
+    press(controller, pygame.K_HOME, pygame.K_PERIOD, pygame.K_PERIOD)
+    assert state.time_s == pytest.approx(2.4)
+    state.dial = dial_number("latch")
+    press(controller, pygame.K_RIGHT)
+    settle(controller)
+    assert state.time_s == pytest.approx(2.4)
+    press(controller, pygame.K_SPACE, pygame.K_PLUS)
+    assert (state.playing, state.speed) == (True, 100.0)
+    controller.advance(0.1)
+    assert state.time_s == pytest.approx(12.4)
+    controller.advance(60.0)
+    assert (state.playing, state.time_s) == (False, 120.0)
+    press(controller, pygame.K_SPACE, pygame.K_MINUS, pygame.K_MINUS)
+    assert (state.time_s, state.speed) == (0.0, 20.0)
+    bar = controller.layout.bar
+    drag(controller, bar.center, (bar.left + 0.25 * bar.width, 0.0))
+    assert state.time_s == pytest.approx(30.0, abs=0.2)
+    assert not state.playing
 
 
-def test_walkers_without_room_are_told_of(make: Callable[..., Hands]) -> None:
-    hands = make(terms=Terms(walkers=400, seconds=60.0))
-    trial = hands.trial
-    trial.refresh()
-    settle(hands)
-    assert "start zone" in trial.fault
-    assert trial.raced is None
-    show(hands)
+def test_walkers_without_room_are_told_of(make: Callable[..., Controller]) -> None:
+    controller = make(terms=RaceTerms(walkers=400, seconds=60.0))
+    state = controller.state
+    state.refresh()
+    settle(controller)
+    assert "start zone" in state.fault
+    assert state.raced is None
+    show(controller)
 
 
 def test_work_that_crashes_or_fails_is_told_and_the_next_job_is_done() -> None:
-    def work(job: int, tell: Tell[int]) -> int:
-        tell(0.5)
+    def work(job: int, report: ProgressReport[int]) -> int:
+        report(0.5)
         if job == 1:
             raise OptionError("no room")
         if job == 2:
             raise ZeroDivisionError
         return job * job
 
-    latest: Latest[int, int] = Latest("squares", work)
+    latest: LatestWorker[int, int] = LatestWorker("squares", work)
 
     def wait_for(job: int) -> None:
         latest.ask(job)
@@ -872,7 +892,7 @@ def test_work_that_crashes_or_fails_is_told_and_the_next_job_is_done() -> None:
     assert latest.join(10.0)
 
 
-def test_light_at_the_meter_follows_the_inverse_square(make: Callable[..., Hands]) -> None:
+def test_light_at_the_meter_follows_the_inverse_square(make: Callable[..., Controller]) -> None:
     """E = I cos θ / d², with cos θ = h / d: photometry handbooks, from memory."""
     spec = read_arena("open-bench")
     place, height = (1.0, 0.3), 0.03
@@ -889,7 +909,7 @@ def test_light_at_the_meter_follows_the_inverse_square(make: Callable[..., Hands
 
 def test_a_mixture_of_lights_charges_as_its_parts_do_together() -> None:
     spec, design = read_arena("open-bench"), read_design("poppy")
-    forecast = foresee(Spot(spec, design, (1.0, 0.3)), say_nothing)
+    forecast = forecast_pulse(ForecastJob(spec, design, (1.0, 0.3)), report_nothing)
     by_kind = light_by_kind(spec, (1.0, 0.3), design.panel.height)
     assert forecast.light == pytest.approx(by_kind.sum())
     weights = panel_weights(design.panel.response)
@@ -898,10 +918,10 @@ def test_a_mixture_of_lights_charges_as_its_parts_do_together() -> None:
     assert sum(share for _, share in forecast.kinds) == pytest.approx(1.0, abs=0.01)
     # in daylight alone it is the bench's own answer
     only = spec.model_copy(update={"lamps": ()})
-    alone = foresee(Spot(only, design, (1.0, 0.3)), say_nothing)
+    alone = forecast_pulse(ForecastJob(only, design, (1.0, 0.3)), report_nothing)
     assert alone.point == bench_point(design, 1000.0)
     dark = only.model_copy(update={"ambient": only.ambient.model_copy(update={"illuminance": 0.0})})
-    assert foresee(Spot(dark, design, (1.0, 0.3)), say_nothing).causes[0][0] == "dim"
+    assert forecast_pulse(ForecastJob(dark, design, (1.0, 0.3)), report_nothing).causes[0][0] == "dim"
 
 
 @pytest.mark.parametrize("side", ["left", "right"])
@@ -946,77 +966,77 @@ def test_nothing_lies_on_anything_else(size: tuple[int, int]) -> None:
 
 @pytest.mark.parametrize("size", [(1280, 760), (1920, 1080), (300, 200)], ids=str)
 def test_clicks_land_where_things_are_drawn_at_any_size(
-    make: Callable[..., Hands], size: tuple[int, int]
+    make: Callable[..., Controller], size: tuple[int, int]
 ) -> None:
-    hands = make("potting-bench.yaml", "poppy.yaml", "cress.yaml")
-    show(hands, size)
-    assert hands.scale == scale_of(*size)
-    for number, row in enumerate(hands.layout.rows):
-        mouse(hands, pygame.MOUSEBUTTONDOWN, (row.left + 3, row.centery))
-        assert hands.trial.dial == number
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.layout.scopes[2].center)
-    assert SCOPES[hands.trial.scope] == "right"
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.layout.title.center)
-    assert hands.trial.chosen == 1
-    assert hands.view is not None
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.view(1.85, 0.7))
-    assert hands.trial.thing == ("lamps", 0, "place")
-    mouse(hands, pygame.MOUSEBUTTONUP, hands.view(1.85, 0.7))
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.layout.buttons[3].center)
-    assert hands.question is not None
-    assert hands.question.paper is hands.trial.arena
+    controller = make("potting-bench.yaml", "poppy.yaml", "cress.yaml")
+    show(controller, size)
+    assert controller.scale == scale_of(*size)
+    for number, row in enumerate(controller.layout.rows):
+        mouse(controller, pygame.MOUSEBUTTONDOWN, (row.left + 3, row.centery))
+        assert controller.state.dial == number
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.scopes[2].center)
+    assert SCOPES[controller.state.scope] == "right"
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.title.center)
+    assert controller.state.chosen == 1
+    assert controller.view is not None
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.view(1.85, 0.7))
+    assert controller.state.movable == ("lamps", 0, "place")
+    mouse(controller, pygame.MOUSEBUTTONUP, controller.view(1.85, 0.7))
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[3].center)
+    assert controller.question is not None
+    assert controller.question.document is controller.state.arena
 
 
-def test_buttons_and_keys_do_the_same(make: Callable[..., Hands]) -> None:
-    hands = make()
-    press(hands, pygame.K_RIGHT)
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.layout.buttons[0].center)
-    assert not hands.trial.unsaved
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.layout.buttons[1].center)
-    assert hands.trial.unsaved
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.layout.buttons[4].center)
-    assert hands.help_shown
-    mouse(hands, pygame.MOUSEBUTTONDOWN, (5, 5))
-    assert not hands.help_shown
-    mouse(hands, pygame.MOUSEBUTTONDOWN, hands.layout.buttons[2].center)
-    assert hands.question is not None
+def test_buttons_and_keys_do_the_same(make: Callable[..., Controller]) -> None:
+    controller = make()
+    press(controller, pygame.K_RIGHT)
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[0].center)
+    assert not controller.state.unsaved
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[1].center)
+    assert controller.state.unsaved
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[4].center)
+    assert controller.help_shown
+    mouse(controller, pygame.MOUSEBUTTONDOWN, (5, 5))
+    assert not controller.help_shown
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[2].center)
+    assert controller.question is not None
 
 
-def test_every_key_that_does_something_is_in_the_help(make: Callable[..., Hands]) -> None:
+def test_every_key_that_does_something_is_in_the_help(make: Callable[..., Controller]) -> None:
     told = " ".join(keys for keys, _ in HELP)
-    hands = make()
+    controller = make()
     names = {"-": "-", "=": "+", "[-]": "-", "[+]": "+", "+": "+", ",": "comma", ".": "full stop"}
-    for key in hands._plain_keys():
+    for key in controller._plain_keys():
         name = pygame.key.name(key)
         assert names.get(name, name.capitalize() if name == "tab" else name) in told or name in ("f1", "f11")
     for key in (pygame.K_h, pygame.K_F1):
-        press(hands, key)
-        assert hands.help_shown
-        show(hands)
-        press(hands, key)
-        assert not hands.help_shown
-    press(hands, pygame.K_t, pygame.K_f)
-    assert (hands.dark, hands.full_screen) == (True, True)
-    press(hands, pygame.K_TAB)
-    assert hands.trial.on_plan
-    press(hands, pygame.K_F5, pygame.K_x)
-    hands.handle_event(pygame.event.Event(pygame.USEREVENT))
-    assert not hands.trial.unsaved
+        press(controller, key)
+        assert controller.help_shown
+        show(controller)
+        press(controller, key)
+        assert not controller.help_shown
+    press(controller, pygame.K_t, pygame.K_f)
+    assert (controller.dark, controller.full_screen) == (True, True)
+    press(controller, pygame.K_TAB)
+    assert controller.state.on_plan
+    press(controller, pygame.K_F5, pygame.K_x)
+    controller.handle_event(pygame.event.Event(pygame.USEREVENT))
+    assert not controller.state.unsaved
 
 
-def test_frames_follow_the_state_and_nothing_else(make: Callable[..., Hands]) -> None:
-    hands = make("potting-bench.yaml", "poppy.yaml", "cress.yaml")
-    show(hands)
-    hands.trial.refresh()
-    settle(hands)
-    first = show(hands)
-    np.testing.assert_array_equal(show(hands), first)
+def test_frames_follow_the_state_and_nothing_else(make: Callable[..., Controller]) -> None:
+    controller = make("potting-bench.yaml", "poppy.yaml", "cress.yaml")
+    show(controller)
+    controller.state.refresh()
+    settle(controller)
+    first = show(controller)
+    np.testing.assert_array_equal(show(controller), first)
     for key in (pygame.K_HOME, pygame.K_s, pygame.K_d, pygame.K_TAB, pygame.K_n, pygame.K_t, pygame.K_w):
-        before = show(hands)
-        press(hands, key)
-        assert (show(hands) != before).any(), pygame.key.name(key)
+        before = show(controller)
+        press(controller, key)
+        assert (show(controller) != before).any(), pygame.key.name(key)
     for size in ((1920, 1080), (640, 480), (1, 1)):
-        assert show(hands, size).shape == (*size, 3)
+        assert show(controller, size).shape == (*size, 3)
 
 
 @pytest.fixture
