@@ -19,8 +19,8 @@ from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT, Theme
 from replays.format.tables import Replay
 from replays.window.camera import Camera
-from replays.window.player import SPEEDS
 from replays.window.replay_window import ReplayWindow
+from replays.window.transport import SPEEDS
 from replays.window.voltage_plot import PATTERNS
 from tests.helpers.fabricate import Fabricator, arena, potting_bench
 

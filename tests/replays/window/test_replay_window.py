@@ -17,11 +17,13 @@ from replays.drawing.theme import DARK, LIGHT
 from replays.format.replay_file import write_replay
 from replays.format.tables import Replay
 from replays.window.camera import CLOSEST, Camera
-from replays.window.keys import BINDINGS, action_of
-from replays.window.player import SPEEDS, Player
+from replays.window.player import Player
+from replays.window.replay_keys import REPLAY_KEYS
 from replays.window.replay_window import ReplayWindow
 from replays.window.screen import watch
+from replays.window.transport import SPEEDS
 from tests.helpers.fabricate import Fabricator, potting_bench
+from tests.helpers.window_events import mouse, press
 
 SIZE = (1280, 760)
 
@@ -36,20 +38,6 @@ def window(replay: Replay) -> ReplayWindow:
     made = ReplayWindow(replay)
     made.draw(pygame.Surface(SIZE))
     return made
-
-
-def press(window: ReplayWindow, *keys: int, mod: int = 0) -> None:
-    for key in keys:
-        window.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=mod, unicode=""))
-
-
-def mouse(window: ReplayWindow, kind: int, place: tuple[float, float], button: int = 1) -> None:
-    pixel = (round(place[0] * window.scale), round(place[1] * window.scale))
-    if kind == pygame.MOUSEMOTION:
-        event = pygame.event.Event(kind, pos=pixel, rel=(0, 0), buttons=(1, 0, 0))
-    else:
-        event = pygame.event.Event(kind, pos=pixel, button=button)
-    window.handle_event(event)
 
 
 def click(window: ReplayWindow, place: tuple[float, float], button: int = 1) -> None:
@@ -141,7 +129,7 @@ def test_waits_are_skipped(replay: Replay) -> None:
     made.pulse(walker, 700.0, (0.4, 0.5), lasts_s=0.5)
     player = Player(made.replay())
     player.speed_step = SPEEDS.index(1.0)
-    player.act("skip")
+    player.actions["skip"]()
     assert player.stretches.busy_s == pytest.approx(0.8 + 0.5 + 2 * (BEFORE + AFTER))
     player.advance(0.2)
     assert player.time_s == pytest.approx(100.0 - BEFORE + 0.2)
@@ -150,7 +138,7 @@ def test_waits_are_skipped(replay: Replay) -> None:
     player.advance(5.0)
     assert (player.time_s, player.playing) == (1000.0, False)
     # of one walker alone
-    player.act("start")
+    player.actions["start"]()
     player.choose(other)
     assert player.stretches.busy_s == pytest.approx(0.5 + BEFORE + AFTER)
 
@@ -177,7 +165,7 @@ def test_a_run_in_which_nobody_moves_can_be_skipped_through() -> None:
     made = Fabricator(seconds=50.0)
     made.walker(0.2, 0.5)
     player = Player(made.replay())
-    player.act("skip")
+    player.actions["skip"]()
     player.advance(0.1)
     assert (player.time_s, player.playing) == (50.0, False)
 
@@ -335,19 +323,21 @@ def test_help_comes_and_goes_and_tells_every_key(
     assert window.help_shown
     monkeypatch.setattr(Sheet, "text", noted)
     window.draw(pygame.Surface(SIZE))
-    for binding in BINDINGS:
-        assert binding.shown in written
-        assert binding.words in written, "whole, not cut off"
+    for line in REPLAY_KEYS.help_lines:
+        assert written.count(line.keys) >= 1
+        assert line.words in written, "whole, not cut off"
     press(window, key)
     assert not window.help_shown
 
 
 def test_no_key_has_two_meanings_and_every_meaning_a_key() -> None:
-    keys = [key for binding in BINDINGS for key in binding.keys]
+    bindings = REPLAY_KEYS.bindings
+    keys = [key for binding in bindings for key in binding.keys + binding.others]
     assert len(keys) == len(set(keys))
-    assert len({binding.action for binding in BINDINGS}) == len(BINDINGS)
-    event = pygame.event.Event(pygame.KEYDOWN, key=pygame.K_SPACE, mod=pygame.KMOD_CTRL, unicode="")
-    assert action_of(event) is None, "keys of the system are left alone"
+    assert len({binding.action for binding in bindings}) == len(bindings)
+    for mod in (pygame.KMOD_CTRL, pygame.KMOD_ALT, pygame.KMOD_META):
+        event = pygame.event.Event(pygame.KEYDOWN, key=pygame.K_SPACE, mod=mod, unicode="")
+        assert REPLAY_KEYS.action_of(event) is None, "keys of the system are left alone"
 
 
 def test_every_button_can_be_pressed_by_its_key(replay: Replay) -> None:
@@ -355,7 +345,7 @@ def test_every_button_can_be_pressed_by_its_key(replay: Replay) -> None:
     window.draw(pygame.Surface((1900, 1000)))
     actions = [placed.button.action for placed in window.buttons if placed.button.action]
     assert {"play", "next pulse", "last pulse", "skip", "why", "follow", "help", "all"} <= set(actions)
-    shown = {binding.action: binding.shown for binding in BINDINGS}
+    shown = {line.bindings[0].action: line.keys for line in REPLAY_KEYS.help_lines if line.bindings}
     for placed in window.buttons:
         if placed.button.action:
             assert placed.button.key in shown[placed.button.action]

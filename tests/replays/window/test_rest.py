@@ -11,6 +11,7 @@ from replays.drawing.sheet import pygame
 from replays.format.tables import Replay
 from replays.window.replay_window import ReplayWindow
 from tests.helpers.fabricate import potting_bench
+from tests.helpers.window_events import press
 
 SIZE = (1280, 760)
 
@@ -25,11 +26,6 @@ def slow_machine(monkeypatch: pytest.MonkeyPatch) -> None:
     """A machine that gets no farther in a frame than one piece of one way."""
     monkeypatch.setattr("replays.window.replay_window.BUDGET", 0.0)
     monkeypatch.setattr("replays.drawing.trails._CHUNK", 7)
-
-
-def press(window: ReplayWindow, *keys: int) -> None:
-    for key in keys:
-        window.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=""))
 
 
 def opened(replay: Replay, *keys: int) -> tuple[ReplayWindow, pygame.Surface]:
