@@ -44,10 +44,10 @@ def workbench_on(arena: str, design: str) -> pygame.Surface:
     try:
         state.refresh()
         controller, sheet = Controller(state), pygame.Surface(SIZE)
-        while state.races.busy or state.skies.busy or state.spots.busy:
+        while state.background.is_busy:
             time.sleep(0.01)
         controller.advance(0.01)
-        state.go_to(1500.0)
+        state.transport.go_to(1500.0)
         view = WorkbenchView(controller)
         view.draw(sheet)
         while not view.is_still():

@@ -2,43 +2,29 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from agents.errors import PhotodromeError
-from arena.workbench.dials import DIALS, SCOPES
+from arena.workbench.bindings import (
+    BUTTONS,
+    FILE_NAME_KEYS,
+    UNSAVED_KEYS,
+    WORKBENCH_KEYS,
+)
 from arena.workbench.documents import Document, first_line
-from arena.workbench.layout import BUTTONS, WorkbenchLayout, lay_out
-from arena.workbench.movables import movable_at, movable_of
-from arena.workbench.state import SPEEDS, WorkbenchState
+from arena.workbench.layout import WorkbenchLayout, lay_out
+from arena.workbench.movables import movable_at
+from arena.workbench.state import WorkbenchState
 from replays.drawing.sheet import pygame
 from replays.drawing.view import Point, View
-
-HELP = (
-    ("Tab", "go from the dials to the plan and back"),
-    ("up, down", "dials: choose one"),
-    ("left, right", "dials: one stop down or up; with shift, five"),
-    ("s", "dials: turn both sides, the left or the right"),
-    ("d", "dials: the next design"),
-    ("n, p", "plan: the next or the previous thing"),
-    ("arrows", "plan: move it 10 mm; with shift, 1 mm"),
-    ("mouse", "drag pegs, lamps, walls, shades, starts, the light meter"),
-    ("u, r", "undo and redo; ctrl z and ctrl y too"),
-    ("w, a", "save the design, save the arena"),
-    ("l, k", "a file changed on disk: load it, or keep yours"),
-    ("space", "play and stop"),
-    ("comma, full stop", "a hundredth of the run back or on"),
-    ("home, end", "start or end of the run"),
-    ("-, +", "play slower or faster"),
-    ("t, f", "lamplight or daylight colours; full screen"),
-    ("h, F1", "show or hide this"),
-    ("q", "close; Esc leaves what is under way"),
-)
-"""Keys, and what they do."""
 
 # How near [points] to a thing a click has to be.
 _REACH = 16.0
 _STEP, _FINE_STEP = 0.01, 0.001
 _MANY = 5
+# Across and along: an arrow on the plan goes where it points.
+_WAYS = {"west": (-1, 0), "east": (1, 0), "north": (0, 1), "south": (0, -1)}
 
 
 @dataclass
@@ -82,7 +68,7 @@ class Controller:
         if event.type == pygame.QUIT:
             self.leave()
         elif event.type == pygame.KEYDOWN:
-            self._key(event.key, getattr(event, "mod", 0), getattr(event, "unicode", ""))
+            self._key(event)
         elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
             # whatever has come up meanwhile, what is let go of is held no longer
             self._release(self._points(event.pos))
@@ -109,7 +95,7 @@ class Controller:
     def leave(self) -> None:
         """Close, after a question where changes would be lost; asked twice, close."""
         leaving = self.question is not None and self.question.document is None
-        if leaving or not self.state.unsaved:
+        if leaving or not self.state.documents.unsaved:
             self.state.close()
         else:
             self.question = Question(None)
@@ -121,22 +107,35 @@ class Controller:
             return
         self.question = Question(document, str(document.proposed_path()))
 
-    def _answer(self, key: int, letters: str) -> None:
-        question = self.question
-        assert question is not None
-        if key == pygame.K_ESCAPE:
-            self.question = None
-        elif question.document is None:
-            if key in (pygame.K_q, pygame.K_RETURN):
-                self.state.close()
-            elif key in (pygame.K_w, pygame.K_a):
-                self.ask_to_save(self.state.unsaved[0])
-        elif key in (pygame.K_RETURN, pygame.K_KP_ENTER):
-            self._save(question, question.document)
-        elif key == pygame.K_BACKSPACE:
-            question.text, question.note, question.warned = question.text[:-1], "", None
-        elif letters.isprintable() and letters:
+    def _answer(self, question: Question, event: pygame.event.Event) -> None:
+        keys = UNSAVED_KEYS if question.document is None else FILE_NAME_KEYS
+        action = keys.action_of(event)
+        letters = getattr(event, "unicode", "")
+        if action is not None:
+            self.answers(question)[action]()
+        elif question.document is not None and letters.isprintable() and letters:
             question.text, question.note, question.warned = question.text + letters, "", None
+
+    def answers(self, question: Question) -> dict[str, Callable[[], None]]:
+        """What keys can ask for while a question is open, by name."""
+        document = question.document
+        if document is None:
+            return {
+                "save": lambda: self.ask_to_save(self.state.documents.unsaved[0]),
+                "close": self.state.close,
+                "stay": self._stay,
+            }
+        return {
+            "save": lambda: self._save(question, document),
+            "stay": self._stay,
+            "rub out": lambda: self._rub_out(question),
+        }
+
+    def _stay(self) -> None:
+        self.question = None
+
+    def _rub_out(self, question: Question) -> None:
+        question.text, question.note, question.warned = question.text[:-1], "", None
 
     def _save(self, question: Question, document: Document) -> None:
         text = question.text.strip()
@@ -163,121 +162,88 @@ class Controller:
             return
         self.question = None
 
-    def _key(self, key: int, mod: int, letters: str) -> None:
+    def _key(self, event: pygame.event.Event) -> None:
         if self.question is not None:
-            self._answer(key, letters)
-            return
-        if self.help_shown:
+            self._answer(self.question, event)
+        elif self.help_shown:
             self.help_shown = False
-            return
-        if mod & (pygame.KMOD_CTRL | pygame.KMOD_META):
-            key = {
-                pygame.K_z: pygame.K_r if mod & pygame.KMOD_SHIFT else pygame.K_u,
-                pygame.K_y: pygame.K_r,
-                pygame.K_s: pygame.K_w,
-            }.get(key, 0)
-        act = self._plain_keys().get(key)
-        if act is not None:
-            act()
-        elif key == pygame.K_ESCAPE:
-            self._escape()
-        elif key in _ARROWS:
-            self._arrow(key, bool(mod & pygame.KMOD_SHIFT))
+        else:
+            action = WORKBENCH_KEYS.action_of(event, self.state.selection.mode)
+            if action is not None:
+                self.act(action)
 
-    def _plain_keys(self) -> dict[int, Callable[[], None]]:
+    @property
+    def actions(self) -> dict[str, Callable[[], None]]:
+        """What keys and buttons can ask for, by name."""
         state = self.state
         return {
-            pygame.K_q: self.leave,
-            pygame.K_h: self._help,
-            pygame.K_F1: self._help,
-            pygame.K_TAB: self._change_place,
-            pygame.K_s: self._next_scope,
-            pygame.K_d: lambda: state.choose_design(state.chosen + 1),
-            pygame.K_n: lambda: self._next_movable(1),
-            pygame.K_p: lambda: self._next_movable(-1),
-            pygame.K_u: state.undo,
-            pygame.K_r: state.redo,
-            pygame.K_w: lambda: self.ask_to_save(state.document),
-            pygame.K_a: lambda: self.ask_to_save(state.arena),
-            pygame.K_l: state.load_changed,
-            pygame.K_k: state.keep_own,
-            pygame.K_SPACE: state.play,
-            pygame.K_COMMA: lambda: state.go_to(state.time_s - 0.01 * state.seconds),
-            pygame.K_PERIOD: lambda: state.go_to(state.time_s + 0.01 * state.seconds),
-            pygame.K_HOME: lambda: state.go_to(0.0),
-            pygame.K_END: lambda: state.go_to(state.seconds),
-            pygame.K_MINUS: lambda: self._change_speed(-1),
-            pygame.K_KP_MINUS: lambda: self._change_speed(-1),
-            pygame.K_PLUS: lambda: self._change_speed(1),
-            pygame.K_EQUALS: lambda: self._change_speed(1),
-            pygame.K_KP_PLUS: lambda: self._change_speed(1),
-            pygame.K_t: self._change_light,
-            pygame.K_f: self._change_screen,
-            pygame.K_F11: self._change_screen,
+            **state.transport.actions,
+            "change mode": state.selection.change_mode,
+            "dial above": lambda: state.selection.choose_beside(-1),
+            "dial below": lambda: state.selection.choose_beside(1),
+            "turn down": lambda: state.turn_by(-1),
+            "turn up": lambda: state.turn_by(1),
+            "turn far down": lambda: state.turn_by(-_MANY),
+            "turn far up": lambda: state.turn_by(_MANY),
+            "next scope": state.selection.next_scope,
+            "next design": state.choose_next_design,
+            "next movable": lambda: state.choose_movable_beside(1),
+            "last movable": lambda: state.choose_movable_beside(-1),
+            **{
+                f"{manner} {way}": partial(state.nudge, across * step, along * step)
+                for manner, step in (("move", _STEP), ("move finely", _FINE_STEP))
+                for way, (across, along) in _WAYS.items()
+            },
+            "undo": state.undo,
+            "redo": state.redo,
+            "save design": lambda: self.ask_to_save(state.document),
+            "save arena": lambda: self.ask_to_save(state.documents.arena),
+            "load changed": state.load_changed,
+            "keep own": state.keep_own,
+            "theme": self._change_theme,
+            "full screen": self._change_screen,
+            "help": self._help,
+            "close": self.leave,
+            "leave": self._escape,
         }
+
+    def act(self, action: str) -> None:
+        """Do one of the :attr:`actions`."""
+        self.actions[action]()
 
     def _help(self) -> None:
         self.help_shown = True
 
-    def _change_place(self) -> None:
-        self.state.on_plan = not self.state.on_plan
-
-    def _change_light(self) -> None:
+    def _change_theme(self) -> None:
         self.dark = not self.dark
 
     def _change_screen(self) -> None:
         self.full_screen = not self.full_screen
-
-    def _next_scope(self) -> None:
-        self.state.scope = (self.state.scope + 1) % len(SCOPES)
-
-    def _change_speed(self, step: int) -> None:
-        self.state.speed_step = min(max(self.state.speed_step + step, 0), len(SPEEDS) - 1)
-
-    def _next_movable(self, step: int) -> None:
-        state = self.state
-        movables = state.movables()
-        here = movables.index(movable_of(movables, state.movable))
-        # the first press shows what is chosen
-        step = step if state.on_plan else 0
-        state.on_plan = True
-        state.movable = movables[(here + step) % len(movables)].path
 
     def _escape(self) -> None:
         if self._holds:
             self._holds, self._pointer = "", None
             self.state.put_back()
         else:
-            self.state.on_plan = False
-
-    def _arrow(self, key: int, shifted: bool) -> None:
-        across, along = _ARROWS[key]
-        state = self.state
-        if state.on_plan:
-            step = _FINE_STEP if shifted else _STEP
-            state.nudge(across * step, along * step)
-        elif along:
-            state.dial = (state.dial - along) % len(DIALS)
-        else:
-            state.turn_by(across * (_MANY if shifted else 1))
+            self.state.selection.on_plan = False
 
     def _press(self, place: Point) -> None:
         layout, state = self.layout, self.state
         self._gestures += 1
-        for rect, (_, _, does) in zip(layout.buttons, BUTTONS, strict=True):
+        for rect, button in zip(layout.buttons, BUTTONS, strict=True):
             if rect.collidepoint(place):
-                self._push(does)
+                self.act(button.action)
                 return
         for number, rect in enumerate(layout.scopes):
             if rect.collidepoint(place):
-                state.scope = number
+                state.selection.scope = number
                 return
         if layout.title.collidepoint(place):
-            state.choose_design(state.chosen + 1)
+            state.choose_next_design()
             return
         for number, rect in enumerate(layout.rows):
             if rect.collidepoint(place):
-                state.dial, state.on_plan = number, False
+                state.selection.choose_dial(number)
                 if layout.rails[number].inflate(20, 24).collidepoint(place):
                     self._holds = "peg"
                     self._turn_to(place)
@@ -288,24 +254,15 @@ class Controller:
         elif self.view is not None and layout.plan.inflate(30, 30).collidepoint(place):
             self._grasp(place)
 
-    def _push(self, does: str) -> None:
-        {
-            "undo": self.state.undo,
-            "redo": self.state.redo,
-            "save_design": lambda: self.ask_to_save(self.state.document),
-            "save_arena": lambda: self.ask_to_save(self.state.arena),
-            "help": self._help,
-        }[does]()
-
     def _grasp(self, place: Point) -> None:
         assert self.view is not None
         x, y = self.view.place(place)
-        movable = movable_at(self.state.movables(), x, y, _REACH / self.view.zoom)
+        movable = movable_at(self.state.floor.movables(), x, y, _REACH / self.view.zoom)
         if movable is None:
-            self.state.on_plan = False
+            self.state.selection.on_plan = False
             return
         self._holds, self._from = "movable", (x, y)
-        self.state.carry(movable)
+        self.state.start_drag(movable)
 
     def _follow(self) -> None:
         """Take what is held to where the pointer now is."""
@@ -318,39 +275,30 @@ class Controller:
             self._scrub(place)
         elif self._holds == "movable" and self.view is not None:
             x, y = self.view.place(place)
-            self.state.carry_to(x - self._from[0], y - self._from[1])
+            self.state.drag_to(x - self._from[0], y - self._from[1])
 
     def _release(self, place: Point) -> None:
         if self._holds:
             self._pointer = place
             self._follow()
             if self._holds == "movable":
-                self.state.let_fall()
+                self.state.drop()
         self._holds = ""
 
     def _turn_to(self, place: Point) -> None:
-        state, rail = self.state, self.layout.rails[self.state.dial]
-        if state.dial_value(state.dial) is not None:
-            dial = DIALS[state.dial]
+        state, rail = self.state, self.layout.rails[self.state.selection.dial]
+        dial = state.selection.the_dial
+        if state.dial_value() is not None:
             value = dial.at((place[0] - rail.left) / rail.width)
             state.turn(dial, value, f"mouse {self._gestures}")
 
     def _scrub(self, place: Point) -> None:
         bar = self.layout.bar
-        self.state.playing = False
-        self.state.go_to((place[0] - bar.left) / bar.width * self.state.seconds)
+        self.state.transport.playing = False
+        self.state.transport.go_to((place[0] - bar.left) / bar.width * self.state.transport.seconds)
 
     def _wheel(self, steps: int, place: Point) -> None:
         for number, row in enumerate(self.layout.rows):
             if row.collidepoint(place):
-                self.state.dial, self.state.on_plan = number, False
+                self.state.selection.choose_dial(number)
                 self.state.turn_by(steps)
-
-
-# Across and along: an arrow on the plan goes where it points.
-_ARROWS = {
-    pygame.K_LEFT: (-1, 0),
-    pygame.K_RIGHT: (1, 0),
-    pygame.K_UP: (0, 1),
-    pygame.K_DOWN: (0, -1),
-}

@@ -56,7 +56,7 @@ class FloorView:
 
     def draw(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> bool:
         """Draw it; returns whether there is more to draw in the next frame."""
-        spec = state.spec
+        spec = state.floor.spec
         self._look_at(layout, state, spec)
         view = self.view
         assert view is not None
@@ -75,12 +75,12 @@ class FloorView:
         self._draw_walkers(sheet, state, view)
         held = _held(state)
         if held is not None:
-            _mark(sheet, view, held, bool(state.carried and state.carried.fault))
+            _mark(sheet, view, held, bool(state.floor.drag and state.floor.drag.fault))
         for words, place in self._names:
             sheet.plate(words, (place[0] + view.left, place[1] + view.top), LABEL_SIZE)
         _draw_meter(sheet, view, state)
         if held is not None:
-            _draw_caption(sheet, view, held, state.carried.fault if state.carried else "")
+            _draw_caption(sheet, view, held, state.floor.drag.fault if state.floor.drag else "")
         sheet.surface.set_clip(None)
         draw_scale_bar(sheet, view, (view.left + 4, layout.plan.bottom + round(14 * layout.unit)))
         return more
@@ -88,7 +88,7 @@ class FloorView:
     def _look_at(self, layout: WorkbenchLayout, state: WorkbenchState, spec: ArenaSpec) -> None:
         """Choose the view; it stays while something is carried, lest the floor runs away from the hand."""
         plan = layout.plan
-        if self.view is not None and state.carried is not None and self._plan_of == tuple(plan):
+        if self.view is not None and state.floor.drag is not None and self._plan_of == tuple(plan):
             return
         if self.view is None or self._spec != spec or self._plan_of != tuple(plan):
             self._plan_of = tuple(plan)
@@ -97,10 +97,11 @@ class FloorView:
             self.view = replace(view, top=plan.top + (plan.height - view.height) / 2)
 
     def _lay_ground(self, sheet: Sheet, state: WorkbenchState, spec: ArenaSpec, view: View) -> None:
-        if state.light is not None and state.light is not self._light_of:
+        background = state.background
+        if background.light is not None and background.light is not self._light_of:
             west, south = (min(values) for values in zip(*spec.floor.outline, strict=True))
-            self._light = LightMap(state.light, {"x": west, "y": south, "cell": spec.cell})
-            self._light_of = state.light
+            self._light = LightMap(background.light, {"x": west, "y": south, "cell": spec.cell})
+            self._light_of = background.light
         key = (view, spec, id(self._light), sheet.theme.name, sheet.scale)
         if self._ground is not None and key == self._ground_of:
             return
@@ -112,7 +113,7 @@ class FloorView:
         self._ground.fill(sheet.theme.paper)
         inner = View(0.0, 0.0, view.width, view.height, view.west, view.south, view.zoom)
         if self._light is not None:
-            self._light.paint(ground, inner, arena["floor"], coarse=state.carried is not None)
+            self._light.paint(ground, inner, arena["floor"], coarse=state.floor.drag is not None)
         room = LabelPlacement(inner)
         _draw_starts(ground, inner, spec)
         draw_ground(ground, inner, arena, room)
@@ -121,23 +122,24 @@ class FloorView:
 
     def _lay_run(self, sheet: Sheet, state: WorkbenchState, view: View) -> bool:
         """Bring ``_run``, the ground with the paths so far, up to the time that is shown."""
+        background, transport = state.background, state.transport
         assert self._ground is not None
-        if state.raced is None:
+        if background.race is None:
             self._run = self._ground
             return False
-        if state.raced is not self._raced:
-            self._raced, self._poses = state.raced, Poses(state.raced.replay)
+        if background.race is not self._raced:
+            self._raced, self._poses = background.race, Poses(background.race.replay)
         assert self._poses is not None
-        key = (id(state.raced), (view, sheet.scale), id(self._ground))
+        key = (id(background.race), (view, sheet.scale), id(self._ground))
         whole = key != self._trails_of
-        if self._trails is None or key[:2] != self._trails_of[:2] or state.time_s < self._trails.time_s:
+        if self._trails is None or key[:2] != self._trails_of[:2] or transport.time_s < self._trails.time_s:
             # a window that is enlarged is fine enough by itself
             fine = _FINE if sheet.scale < 1.5 else 1
-            walkers = np.arange(len(state.raced.replay.walkers))
-            self._trails = Trails(state.raced.replay, self._poses, view, sheet.scale, fine, walkers)
+            walkers = np.arange(len(background.race.replay.walkers))
+            self._trails = Trails(background.race.replay, self._poses, view, sheet.scale, fine, walkers)
             whole = True
         self._trails_of = key
-        done, changed = self._trails.advance(state.time_s, _BUDGET)
+        done, changed = self._trails.advance(transport.time_s, _BUDGET)
         if whole or self._run is None or self._run is self._ground:
             self._run = self._ground.copy()
             changed = [self._trails.casing.get_rect()]
@@ -145,11 +147,11 @@ class FloorView:
         return not done
 
     def _draw_walkers(self, sheet: Sheet, state: WorkbenchState, view: View) -> None:
-        if state.raced is None or self._poses is None:
+        if state.background.race is None or self._poses is None:
             return
-        walkers = state.raced.replay.walkers
+        walkers = state.background.race.replay.walkers
         opacity = 0.4 if len(walkers) > CROWD else 0.85
-        x, y, heading = self._poses.at(state.time_s)
+        x, y, heading = self._poses.at(state.transport.time_s)
         for number, walker in enumerate(walkers):
             pose = Pose(float(x[number]), float(y[number]), float(heading[number]))
             draw_walker(sheet, view, walker, pose, 0.35 * opacity if state.is_faded else opacity)
@@ -157,9 +159,9 @@ class FloorView:
 
 def _held(state: WorkbenchState) -> Movable | None:
     """What is carried, or chosen for the keys."""
-    if state.carried is not None:
-        return state.carried.now
-    return state.chosen_movable() if state.on_plan else None
+    if state.floor.drag is not None:
+        return state.floor.drag.now
+    return state.chosen_movable() if state.selection.on_plan else None
 
 
 def _draw_starts(sheet: Sheet, view: View, spec: ArenaSpec) -> None:
@@ -179,17 +181,15 @@ def _draw_starts(sheet: Sheet, view: View, spec: ArenaSpec) -> None:
 
 def _draw_meter(sheet: Sheet, view: View, state: WorkbenchState) -> None:
     """A light meter: a window with four fins, and what it reads."""
-    carried = state.carried
-    here = carried.now.points[0] if carried is not None and carried.now.kind == "meter" else state.meter
-    x, y = view(*here)
+    x, y = view(*state.floor.meter_shown)
     for turn in range(4):
         angle = math.pi / 4 + turn * math.pi / 2
         ends = [(x + r * math.cos(angle), y + r * math.sin(angle)) for r in (8, 17)]
         sheet.cased_line(ends, PAPER, INK, 3.4)
     sheet.disc((x, y), 11, PAPER, INK, 2.4)
     sheet.disc((x, y), 5, STRAW, INK, 1.4)
-    if state.forecast is not None:
-        sheet.plate(f"meter {light_words(state.forecast.light)}", (x + 20, y - 10), LABEL_SIZE)
+    if state.background.forecast is not None:
+        sheet.plate(f"meter {light_words(state.background.forecast.light)}", (x + 20, y - 10), LABEL_SIZE)
 
 
 def _mark(sheet: Sheet, view: View, movable: Movable, is_bad: bool) -> None:

@@ -11,15 +11,6 @@ LEAST_SIZE = (1000, 640)
 USUAL_SIZE = (1280, 760)
 """Width and height [points] for which it is made; a larger window shows the same, enlarged."""
 
-BUTTONS = (
-    ("undo", "u", "undo"),
-    ("redo", "r", "redo"),
-    ("save", "w", "save_design"),
-    ("save arena", "a", "save_arena"),
-    ("keys", "h", "help"),
-)
-"""What is written on each button, its key, and what it does."""
-
 
 @dataclass(frozen=True)
 class WorkbenchLayout:

@@ -19,6 +19,10 @@ GRID = 0.005
 _DIGITS = 4
 
 
+METER: KeyPath = ("meter",)
+"""Stands for the path of the light meter, which is in no file."""
+
+
 @dataclass(frozen=True)
 class Movable:
     """Something on the plan: ``points`` [m] are all of it, ``path`` the key that holds them in the file.

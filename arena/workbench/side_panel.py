@@ -5,12 +5,13 @@ from dataclasses import replace
 
 from agents.bench.measuring import SidePoint
 from agents.text.units import format_quantity
+from arena.workbench.bindings import BUTTONS, WORKBENCH_KEYS
 from arena.workbench.computations import PulseForecast
 from arena.workbench.controller import Controller
 from arena.workbench.dials import DIALS, SCOPES, Dial
 from arena.workbench.documents import design_of
-from arena.workbench.layout import BUTTONS, WorkbenchLayout
-from arena.workbench.status import WorkbenchState
+from arena.workbench.layout import WorkbenchLayout
+from arena.workbench.state import WorkbenchState
 from arena.workbench.walker_view import draw_walker_ahead
 from replays.drawing.colours import look
 from replays.drawing.marks import draw_mark
@@ -34,9 +35,9 @@ def draw_panel(sheet: Sheet, layout: WorkbenchLayout, controller: Controller) ->
         _draw_dial(sheet, layout, state, number, dial)
     _draw_pulse(sheet, layout, state)
     _draw_race(sheet, layout, state)
-    for rect, (words, key, _) in zip(layout.buttons, BUTTONS, strict=True):
+    for rect, button in zip(layout.buttons, BUTTONS, strict=True):
         sheet.card(rect.topleft, rect.size, sheet.theme.paper, sheet.theme.wood, 6)
-        _centred(sheet, f"{words}  {key}", rect, layout.letters(14), sheet.theme.ink)
+        _centred(sheet, f"{button.words}  {button.key}", rect, layout.letters(14), sheet.theme.ink)
 
 
 def _centred(sheet: Sheet, words: str, rect: pygame.Rect, size: int, colour: tuple[int, int, int]) -> None:
@@ -48,29 +49,30 @@ def _draw_title(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
     title, size = layout.title, layout.letters(15)
     large = layout.letters(21)
     design = design_of(state.document)
-    draw_mark(sheet, (title.left + 9, title.top + large / 2), 8 * layout.unit, look(state.chosen))
+    draw_mark(sheet, (title.left + 9, title.top + large / 2), 8 * layout.unit, look(state.selection.design))
     words = design.name + (" (not saved)" if state.document.is_changed else "")
     room = title.width - 26
-    if len(state.designs) > 1:
-        hint = f"{state.chosen + 1} of {len(state.designs)}, next: d"
+    if len(state.documents.designs) > 1:
+        key = WORKBENCH_KEYS.key_of("next design")
+        hint = f"{state.selection.design + 1} of {len(state.documents.designs)}, next: {key}"
         sheet.text(hint, (title.right, title.top + 3), size, sheet.theme.faded, across=1.0)
         room -= round(sheet.text_size(hint, size)[0]) + 12
     sheet.text(sheet.shorten(words, large, room), (title.left + 26, title.top), large)
     about = sheet.shorten(design.about or "", size, title.width)
     sheet.text(about, (title.left, title.top + large + 7 * layout.unit), size, sheet.theme.faded)
     for number, rect in enumerate(layout.scopes):
-        chosen = number == state.scope
+        chosen = number == state.selection.scope
         theme = sheet.theme
         sheet.card(rect.topleft, rect.size, theme.accent if chosen else theme.paper, theme.wood, 0)
         colour = theme.on_accent if chosen else theme.faded
-        key = "  s" if chosen else ""
+        key = f"  {WORKBENCH_KEYS.key_of('next scope')}" if chosen else ""
         _centred(sheet, _SCOPE_WORDS[SCOPES[number]] + key, rect, size, colour)
 
 
 def _draw_dial(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState, number: int, dial: Dial) -> None:
     row, rail, theme = layout.rows[number], layout.rails[number], sheet.theme
     size = layout.letters(15)
-    chosen = number == state.dial and not state.on_plan
+    chosen = number == state.selection.dial and not state.selection.on_plan
     if chosen:
         sheet.card((row.left - 8, row.top), (row.width + 16, row.height), theme.paper, theme.wood, 6)
         tip = (row.left - 1, row.centery)
@@ -118,7 +120,7 @@ def _draw_peg(
 def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     box, size, theme = layout.pulse, layout.letters(15), sheet.theme
     line = round(20 * layout.unit)
-    forecast = state.forecast
+    forecast = state.background.forecast
     sheet.line([box.topleft, box.topright], theme.wood, 1)
     top = box.top + round(7 * layout.unit)
     heading = "One pulse, where the meter lies"
@@ -176,20 +178,22 @@ def _or_dash(value: float | None, unit: str) -> str:
 
 def _fault_lines(sheet: Sheet, state: WorkbenchState, size: int, room: float) -> list[tuple[str, bool]]:
     """What is wrong, in lines: with the file, with the design in this light, or nothing."""
+    background = state.background
     if state.document.fault:
         words = "cannot be: " + "; ".join(state.document.fault.splitlines())
         return [(line, True) for line in sheet.wrapped(words, size, room)]
-    if state.forecast is None:
+    if background.forecast is None:
         return []
-    if not state.forecast.causes:
+    if not background.forecast.causes:
         return [("no fault in this light", False)]
     lines: list[tuple[str, bool]] = []
-    for name, cause in state.forecast.causes:
+    for name, cause in background.forecast.causes:
         lines += [(line, True) for line in sheet.wrapped(f"! {name}: {cause}", size, room)]
     return lines
 
 
 def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
+    background = state.background
     box, size, theme = layout.race, layout.letters(15), sheet.theme
     line = round(20 * layout.unit)
     sheet.line([box.topleft, box.topright], theme.wood, 1)
@@ -199,21 +203,27 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
     status = _race_state(state)
     sheet.text(status, (box.right, top + 2), size, theme.faded, across=1.0)
     top += round(23 * layout.unit)
-    if state.races.busy:
+    if background.races.busy:
         sheet.card((box.left, top), (box.width, 6), theme.paper, theme.wood, 3)
-        sheet.card((box.left, top), (max(6.0, box.width * state.races.done), 6), theme.accent, theme.wood, 3)
+        sheet.card(
+            (box.left, top),
+            (max(6.0, box.width * background.races.done), 6),
+            theme.accent,
+            theme.wood,
+            3,
+        )
     top += round(11 * layout.unit)
     rows = max(1, (box.bottom - top) // line)
     if state.fault and not state.document.fault:
         for number, words in enumerate(sheet.wrapped(f"! {state.fault}", size, box.width)[:rows]):
             sheet.text(words, (box.left, top + number * line), size)
         return
-    if state.raced is None or not state.raced.scores:
+    if background.race is None or not background.race.scores:
         return
-    before = {score.design: score for score in state.before}
-    scores = list(enumerate(state.raced.scores))
+    before = {score.design: score for score in background.scores_before}
+    scores = list(enumerate(background.race.scores))
     # the chosen design is told of even where there is not room for all
-    scores.sort(key=lambda pair: pair[0] != state.chosen)
+    scores.sort(key=lambda pair: pair[0] != state.selection.design)
     each = rows // len(scores)
     for place, (number, score) in enumerate(scores[:rows]):
         y = top + place * max(each, 1) * line
@@ -225,13 +235,19 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
 
 def _only(state: WorkbenchState) -> DesignScore | None:
     """The scores before of a design that goes by another name now."""
-    return state.before[0] if len(state.before) == 1 and len(state.designs) == 1 else None
+    background = state.background
+    return (
+        background.scores_before[0]
+        if len(background.scores_before) == 1 and len(state.documents.designs) == 1
+        else None
+    )
 
 
 def _race_state(state: WorkbenchState) -> str:
-    if state.races.busy:
-        done = state.races.done
-        words = "under way" if state.raced is None or state.is_live else "run anew"
+    background = state.background
+    if background.races.busy:
+        done = background.races.done
+        words = "under way" if background.race is None or background.is_live else "run anew"
         return f"{words}, {done:.0%}" if done > 0.0 else "getting ready"
     if state.fault:
         return "the last one that could be run"

@@ -5,12 +5,13 @@ from pathlib import Path
 
 import numpy as np
 
-from arena.workbench.controller import HELP, Controller, Question
+from arena.workbench.bindings import FILE_NAME_KEYS, UNSAVED_KEYS, WORKBENCH_KEYS
+from arena.workbench.controller import Controller, Question
 from arena.workbench.documents import arena_of, name_for
 from arena.workbench.floor_view import FloorView
 from arena.workbench.layout import WorkbenchLayout, lay_out, scale_of
 from arena.workbench.side_panel import draw_panel
-from arena.workbench.status import WorkbenchState
+from arena.workbench.state import WorkbenchState
 from replays.drawing.colours import LIGHT_STEPS, light_colours
 from replays.drawing.ground import draw_sun_mark
 from replays.drawing.sheet import Sheet, pygame
@@ -32,7 +33,7 @@ class WorkbenchView:
     @property
     def title(self) -> str:
         """Title of the window."""
-        return f"photodrome: {arena_of(self.controller.state.arena).name}"
+        return f"photodrome: {arena_of(self.controller.state.documents.arena).name}"
 
     def handle_event(self, event: pygame.event.Event) -> None:
         """Do what an event asks for."""
@@ -51,9 +52,10 @@ class WorkbenchView:
     def _signs(self) -> tuple[object, ...]:
         """What can change without an event."""
         state = self.controller.state
-        results = (state.raced, state.light, state.forecast, *state.changed_on_disk)
-        work = (state.races.busy, round(state.races.done, 2), state.race_fault)
-        return (*map(id, results), *work, state.time_s, state.playing, state.is_faded, state.note)
+        background, transport = state.background, state.transport
+        results = (background.race, background.light, background.forecast, *state.documents.changed_on_disk)
+        work = (background.races.busy, round(background.races.done, 2), background.race_fault)
+        return (*map(id, results), *work, transport.time_s, transport.playing, state.is_faded, state.note)
 
     def draw(self, surface: pygame.Surface) -> None:
         """Draw a frame."""
@@ -71,7 +73,7 @@ class WorkbenchView:
         _draw_bar(sheet, layout, state)
         _draw_foot(sheet, layout, state)
         draw_panel(sheet, layout, controller)
-        if state.changed_on_disk:
+        if state.documents.changed_on_disk:
             _draw_banner(sheet, layout, state)
         if controller.question is not None:
             _draw_question(sheet, layout, state, controller.question)
@@ -79,12 +81,12 @@ class WorkbenchView:
             _draw_help(sheet, layout)
 
     def _draw_head(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
-        head, spec = layout.head, arena_of(state.arena)
+        head, spec = layout.head, arena_of(state.documents.arena)
         room = float(head.width)
         if self._floor_view.light is not None:
             room -= _draw_light_scale(sheet, layout, self._floor_view) + 20
         large, size = layout.letters(26), layout.letters(15)
-        name = spec.name + (" (not saved)" if state.arena.is_changed else "")
+        name = spec.name + (" (not saved)" if state.documents.arena.is_changed else "")
         name = sheet.shorten(name, large, room)
         sheet.text(name, head.topleft, large)
         if spec.sun is not None:
@@ -95,6 +97,9 @@ class WorkbenchView:
                 sheet.text(words, (x + 20, y), size, sheet.theme.faded, down=0.5)
         about = sheet.shorten(spec.about or "", size, room)
         sheet.text(about, (head.left, head.top + large + 6 * layout.unit), size, sheet.theme.faded)
+
+
+_key = WORKBENCH_KEYS.key_of
 
 
 def _draw_light_scale(sheet: Sheet, layout: WorkbenchLayout, floor: FloorView) -> float:
@@ -124,26 +129,29 @@ def _draw_light_scale(sheet: Sheet, layout: WorkbenchLayout, floor: FloorView) -
 
 
 def _draw_bar(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
+    transport = state.transport
     bar, theme, size = layout.bar, sheet.theme, layout.letters(15)
-    share = state.time_s / state.seconds
+    share = transport.time_s / transport.seconds
     sheet.card(bar.topleft, bar.size, theme.card, theme.wood, 4)
     sheet.card(bar.topleft, (max(8.0, bar.width * share), bar.height), theme.accent, theme.wood, 4)
-    if state.until < state.seconds:
-        x = bar.left + bar.width * state.until / state.seconds
+    if transport.until_s < transport.seconds:
+        x = bar.left + bar.width * transport.until_s / transport.seconds
         sheet.line([(x, bar.top - 3), (x, bar.bottom + 3)], theme.ink, 2)
     sheet.disc((bar.left + bar.width * share, bar.centery), 8 * layout.unit, theme.accent, theme.ink, 2)
-    status = f"playing {state.speed:g} times as fast as life" if state.playing else "space: play"
-    words = f"{clock_words(state.time_s)} of {clock_words(state.seconds)}, {status}"
-    if state.raced is None:
-        words = "the first run is being worked out" if state.races.busy else ""
+    status = (
+        f"playing {transport.speed:g} times as fast as life" if transport.playing else f"{_key('play')}: play"
+    )
+    words = f"{clock_words(transport.time_s)} of {clock_words(transport.seconds)}, {status}"
+    if state.background.race is None:
+        words = "the first run is being worked out" if state.background.races.busy else ""
     place = (bar.right, layout.plan.bottom + round(14 * layout.unit))
     sheet.text(words, place, size, across=1.0, down=0.5)
 
 
 def _draw_foot(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     foot, size = layout.foot, layout.letters(15)
-    hint = "Tab: to the plan" if not state.on_plan else "Tab: to the dials"
-    hint += ", h: all keys"
+    there = "dials" if state.selection.on_plan else "plan"
+    hint = f"{_key('change mode').capitalize()}: to the {there}, {_key('help')}: all keys"
     sheet.text(hint, (foot.right, foot.centery), size, sheet.theme.faded, across=1.0, down=0.5)
     room = foot.width - sheet.text_size(hint, size)[0] - 16
     words = state.note or "drag what lies on the plan, or turn a dial"
@@ -152,8 +160,9 @@ def _draw_foot(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
 
 def _draw_banner(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     size = layout.letters(16)
-    names = " and ".join(document.path.name for document in state.changed_on_disk)
-    words = f"{names} changed on disk meanwhile. l: load it (u takes that back), k: keep what is here"
+    names = " and ".join(document.path.name for document in state.documents.changed_on_disk)
+    load = f"{_key('load changed')}: load it ({_key('undo')} takes that back)"
+    words = f"{names} changed on disk meanwhile. {load}, {_key('keep own')}: keep what is here"
     lines = sheet.wrapped(words, size, layout.plan.width - 40)
     line = round(22 * layout.unit)
     height = len(lines) * line + 16
@@ -168,11 +177,15 @@ def _draw_question(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState,
     size, line = layout.letters(16), round(26 * layout.unit)
     width = min(round(640 * layout.unit), layout.size[0] - 40)
     if question.document is None:
-        names = " and ".join(document.path.stem for document in state.unsaved)
-        lines = [f"Not saved yet: {names}.", "w: save    q: close without saving    Esc: stay"]
+        names = " and ".join(document.path.stem for document in state.documents.unsaved)
+        lines = [
+            f"Not saved yet: {names}.",
+            "    ".join(f"{line.keys}: {line.words}" for line in UNSAVED_KEYS.help_lines),
+        ]
         entry = ""
     else:
-        called = f"named {name_for(Path(question.text))} in tables.   Enter: save   Esc: do not save"
+        keys = "   ".join(f"{line.keys}: {line.words}" for line in FILE_NAME_KEYS.help_lines)
+        called = f"named {name_for(Path(question.text))} in tables.   {keys}"
         lines = [f"Save the {question.document.kind} as", "", question.note or called]
         entry = question.text
     height = line * len(lines) + 40
@@ -195,13 +208,14 @@ def _draw_question(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState,
 
 def _draw_help(sheet: Sheet, layout: WorkbenchLayout) -> None:
     size, line = layout.letters(16), round(27 * layout.unit)
-    width, height = round(690 * layout.unit), line * len(HELP) + 40
+    told = WORKBENCH_KEYS.help_lines
+    width, height = round(690 * layout.unit), line * len(told) + 40
     left, top = (layout.size[0] - width) / 2, (layout.size[1] - height) / 2
     _draw_card(sheet, left, top, width, height)
-    for number, (keys, meaning) in enumerate(HELP):
+    for number, help_line in enumerate(told):
         y = top + 22 + line * number
-        sheet.text(keys, (left + 24, y), size)
-        sheet.text(meaning, (left + 24 + 170 * layout.unit, y), size, sheet.theme.faded)
+        sheet.text(help_line.keys, (left + 24, y), size)
+        sheet.text(help_line.words, (left + 24 + 170 * layout.unit, y), size, sheet.theme.faded)
 
 
 def _draw_card(sheet: Sheet, left: float, top: float, width: float, height: float) -> None:

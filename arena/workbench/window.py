@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from arena.scene.contest import read_contest
 from arena.workbench.computations import RaceTerms
 from arena.workbench.controller import Controller
-from arena.workbench.documents import History, arena_of, read_document
+from arena.workbench.documents import arena_of, read_document
 from arena.workbench.state import WorkbenchState
 from arena.workbench.view import WorkbenchView
 from replays.window.screen import open_display, show, usual_scale
@@ -28,8 +28,7 @@ def set_up(arena: str, designs: Sequence[str], terms: RaceTerms) -> WorkbenchSta
     places = starts.zone.outline if starts.zone is not None else [one.place for one in starts.places or ()]
     across, along = zip(*places, strict=True)
     meter = (round(sum(across) / len(across), 2), round(sum(along) / len(along), 2))
-    history = History([tuple(one.text for one in (document, *documents))])
-    return WorkbenchState(document, documents, terms, meter, history)
+    return WorkbenchState(document, documents, terms, meter)
 
 
 def workbench(arena: str, designs: Sequence[str], terms: RaceTerms) -> bool:
