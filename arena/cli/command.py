@@ -25,7 +25,7 @@ from arena.cli.options import (
     theme_option,
 )
 from arena.cli.study_commands import sweep, tune
-from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
+from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
 
 if TYPE_CHECKING:
     from arena.scene.contest import Contest
@@ -67,6 +67,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
 
     out, drawing = folder / "demo.replay.npz", folder / "demo.png"
     contest = read_contest(DEMO_ARENA, DEMO_DESIGNS, *_how(how))
+    _spare_others(contest, out, drawing)
     replay = _run(contest, out, how["threads"], drawing)
     _report_run(replay, out, to_json, drawing)
     if not no_window and not to_json and _has_screen():
@@ -207,7 +208,6 @@ def picture(file: Path, out: Path, width: int, size: str | None, time_s: float |
 @theme_option
 def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how: Any) -> None:
     """Make a film of a replay."""
-    from agents.errors import WorkError
     from replays.format.replay_file import read_replay
 
     _spare(out, (str(file),))
@@ -217,11 +217,8 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
     from replays.drawing.theme import THEMES
 
     shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
-    try:
-        with progress("getting ready", "filming") as tell:
-            make_film(replay, out, shooting, size, THEMES[theme], tell)
-    except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
+    with telling_of_stop(out), progress("getting ready", "filming") as tell:
+        make_film(replay, out, shooting, size, THEMES[theme], tell)
     click.echo(f"film: {printable(str(out))}")
 
 
@@ -240,9 +237,9 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 @as_json
 def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_json: bool) -> None:
     """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure."""
-    from agents.bench.diagnosis import diagnose
-    from agents.bench.sheet import bench as measure_lights
     from agents.design.spec import read_design
+    from agents.testbench.diagnosis import diagnose
+    from agents.testbench.sheet import bench as measure_lights
 
     spec = read_design(design)
     asked = sorted(lights or BENCH_LIGHTS)
@@ -314,23 +311,39 @@ def _spare(out: Path, inputs: Sequence[str]) -> None:
             raise OptionError(f"{out}: is an input of this very command; write to another place")
 
 
+def _spare_others(contest: "Contest", out: Path, drawing: Path) -> None:
+    """Refuse to write over what no run of this contest left, or through a link: nobody named these files."""
+    from agents.errors import InputError, OptionError
+    from replays.format.replay_file import read_replay
+
+    there = [path for path in (out, drawing) if path.is_symlink() or path.is_file()]
+    is_ours = False
+    if out.is_file() and not any(path.is_symlink() for path in there):
+        with contextlib.suppress(InputError):
+            found = read_replay(out)
+            entered = [one.design.name for one in contest.entrants]
+            is_ours = (found.arena["name"], found.design_names) == (contest.arena.name, entered)
+    if there and not is_ours:
+        raise OptionError(
+            f"{out.parent}: {' and '.join(path.name for path in there)} would be written over, but no demo "
+            "left that there; move it away, or choose another --folder"
+        )
+
+
 def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":
     """Run a contest with a progress bar and write its replay; nothing is run that could not be written."""
-    from agents.errors import WorkError
     from replays.format.replay_file import write_replay
     from replays.format.writing import check_writable
 
     for path in (out, drawing):
         if path is not None:
             check_writable(path)
-    try:
+    with telling_of_stop(out):
         with progress("getting ready") as tell:
             from arena.simulation import simulate
 
             replay = simulate(contest, threads, tell)
         write_replay(replay, out)
-    except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
     return replay
 
 

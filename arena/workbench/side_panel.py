@@ -3,7 +3,7 @@
 import math
 from dataclasses import replace
 
-from agents.bench.measuring import SidePoint
+from agents.testbench.measuring import SidePoint
 from agents.text.units import format_quantity
 from arena.workbench.bindings import BUTTONS, WORKBENCH_KEYS
 from arena.workbench.computations import PulseForecast

@@ -1,4 +1,4 @@
-"""Speeds and ratios, measured in one run: ``python -m tests.benchmarks.engine`` (``--quick`` for small sizes).
+"""Speeds and ratios of one run: ``python -m tests.benchmarks.engine`` (``--quick`` for small sizes).
 
 Workload A: many arenas with one walker each, 40 walls and 4 lamps, light for about 25 pulses in 600 s.
 Workload B: one arena with 200 walkers that collide and shade one another, 600 s. The plain script of

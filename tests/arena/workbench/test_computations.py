@@ -5,9 +5,9 @@ from collections.abc import Callable
 
 import pytest
 
-from agents.bench.sheet import bench_point
 from agents.design.spec import read_design
 from agents.handbook.light_kinds import KINDS, panel_weights
+from agents.testbench.sheet import bench_point
 from arena.scene.spec import read_arena
 from arena.workbench.computations import (
     ForecastJob,

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from agents.bench.sheet import bench_point
 from agents.design.spec import read_design
+from agents.testbench.sheet import bench_point
 from arena.workbench.walker_view import stand_after
 
 
