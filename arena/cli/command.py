@@ -148,10 +148,10 @@ def watch(file: Path, theme: str, scale: float | None) -> None:
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
     """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once."""
-    from arena.workbench.computations import Terms
+    from arena.workbench.computations import RaceTerms
     from arena.workbench.window import workbench
 
-    if not workbench(arena, designs, Terms(*_how(how), how["threads"])):
+    if not workbench(arena, designs, RaceTerms(*_how(how), how["threads"])):
         tell_error("the engine is still being compiled for the next time; this takes up to a minute")
 
 

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from agents.errors import OptionError, OutputError
 from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing.glow import Glows
-from replays.drawing.pages import Scene
+from replays.drawing.pages import ReplayPage
 from replays.drawing.sheet import pygame
 from replays.drawing.sizes import Size, size_of
 from replays.drawing.stretches import Stretches
@@ -95,7 +95,7 @@ def frames(
     """The frames of a film, (height, width, 3), one after the other."""
     times = frame_times(replay, shooting)
     width, height = size.points
-    scene = Scene(replay, width, height, size.scale, theme=theme, has_standings=True)
+    scene = ReplayPage(replay, width, height, size.scale, theme=theme, has_standings=True)
     surface = pygame.Surface((size.width, size.height))
     dissolve = Dissolve() if _hurries(replay, times, shooting.rate) else None
     pulses = replay.pulses

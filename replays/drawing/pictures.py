@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from agents.errors import OptionError
-from replays.drawing.pages import LEAST_WIDTH, MOST_WIDTH, Scene, height_for
+from replays.drawing.pages import LEAST_WIDTH, MOST_WIDTH, ReplayPage, height_for
 from replays.drawing.sheet import pygame
 from replays.drawing.sizes import size_of
 from replays.drawing.theme import LIGHT, Theme
@@ -50,7 +50,7 @@ def draw_picture(
         told = scores if time_s is None else None
         height = height_for(replay, width, told)
         pixels, points, scale = (width, height), (width, height), 1.0
-    scene = Scene(replay, *points, scale, told, theme, has_standings=told is None)
+    scene = ReplayPage(replay, *points, scale, told, theme, has_standings=told is None)
     surface = pygame.Surface(pixels)
     scene.draw(surface, until)
     write_whole(Path(path), png(surface))

@@ -5,18 +5,21 @@ import math
 import numpy as np
 from scipy import special
 
+from agents.arrays import FloatArray
 from arena.studies.scores import Score
-from arena.studies.statistics.estimates import FEWEST, Estimate, Floats, sums_of, values_of
+from arena.studies.statistics.estimates import FEWEST, Estimate, sums_of, values_of
 from arena.studies.statistics.resampling import RESAMPLES, bundled, resample_counts, resampled_ratios, widened
 
 
-def _medians(score: Score, values: Floats, seed: int) -> Floats:
+def _medians(score: Score, values: FloatArray, seed: int) -> FloatArray:
     """Medians (settings, resamples); all settings draw the same repeats."""
     draws = np.random.default_rng(seed).integers(0, values.shape[1], (RESAMPLES, values.shape[1]))
     return np.stack([values_of(score, values[:, draw]) for draw in draws], axis=1)
 
 
-def difference(score: Score, values: Floats, weights: Floats | None = None, seed: int = 0) -> Estimate:
+def difference(
+    score: Score, values: FloatArray, weights: FloatArray | None = None, seed: int = 0
+) -> Estimate:
     """The figure of the first of two settings less that of the second, with its interval.
 
     ``values`` and ``weights`` are (2, repeats). A paired bootstrap: both draw the same repeats; percentiles,

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from agents.errors import OptionError, OutputError
 from replays.drawing import colours, ground, legend, marks
-from replays.drawing.pages import LEGEND, Scene, height_for
+from replays.drawing.pages import LEGEND, ReplayPage, height_for
 from replays.drawing.pictures import draw_picture
 from replays.drawing.poses import Poses
 from replays.drawing.sheet import Sheet, dashes, pygame
 from replays.drawing.stage import Moment, Stage
 from replays.drawing.trails import Trails
-from replays.drawing.view import Room, View, fit
+from replays.drawing.view import LabelPlacement, View, fit
 from replays.format.tables import LEFT, RIGHT
 from replays.scoring.scores import score
 from tests.helpers.fabricate import Fabricator, arena, box, goal, potting_bench
@@ -133,7 +133,7 @@ def test_the_floor_shows_the_light_of_its_place_north_up() -> None:
     light[:5, 10:] = 10.0
     made = Fabricator(light_map=light, arena=arena(lamps=[]))
     replay = made.replay()
-    scene = Scene(replay, 1000, 600)
+    scene = ReplayPage(replay, 1000, 600)
     surface = pygame.Surface((1000, 600))
     scene.draw(surface, 0.0)
     scale = colours.light_scale(replay.light_map)
@@ -145,7 +145,7 @@ def test_the_floor_shows_the_light_of_its_place_north_up() -> None:
 
 def test_light_is_drawn_on_the_floor_only() -> None:
     replay = Fabricator(arena=arena(floor=[[0, 0], [2, 0], [2, 1], [1, 1], [1, 0.5], [0, 0.5]])).replay()
-    scene = Scene(replay, 1000, 600)
+    scene = ReplayPage(replay, 1000, 600)
     surface = pygame.Surface((1000, 600))
     scene.draw(surface, 0.0)
     x, y = scene.view(0.5, 0.75)
@@ -357,9 +357,9 @@ def test_a_walker_is_drawn_where_it_is_and_to_scale() -> None:
     made = Fabricator(seconds=100.0, arena=arena(lamps=[]))
     made.walker(0.5, 0.5, radius=0.08)
     empty, there = pygame.Surface((1000, 600)), pygame.Surface((1000, 600))
-    Scene(made.replay(), 1000, 600).draw(there, 0.0)
+    ReplayPage(made.replay(), 1000, 600).draw(there, 0.0)
     replay = Fabricator(seconds=100.0, arena=arena(lamps=[])).replay()
-    scene = Scene(replay, 1000, 600)
+    scene = ReplayPage(replay, 1000, 600)
     scene.draw(empty, 0.0)
     changed = (pygame.surfarray.array3d(there) != pygame.surfarray.array3d(empty)).any(axis=2)
     x, y = np.nonzero(changed[: 1000 - LEGEND - 40])
@@ -486,7 +486,7 @@ def test_letters_are_as_large_as_they_are_said_to_be() -> None:
 
 def test_a_name_finds_no_room_where_there_is_none() -> None:
     view = fit(arena(), 0, 0, 300, 150)
-    room = Room(view)
+    room = LabelPlacement(view)
     assert room.find((150, 70), 100, 20) is not None
     room.take(0, 0, 300, 150)
     assert room.find((150, 70), 100, 20) is None
