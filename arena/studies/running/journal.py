@@ -34,7 +34,7 @@ CREATE TABLE chunks (number INTEGER PRIMARY KEY, crc INTEGER NOT NULL, rows BLOB
 CREATE TABLE impossible (setting INTEGER PRIMARY KEY, reason TEXT NOT NULL);
 """
 
-_AFRESH = "run with --afresh to throw these trials away, or choose another folder with --folder"
+_AFRESH = "run with --restart to throw these trials away, or choose another folder with --folder"
 
 
 class Journal:
