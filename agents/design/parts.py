@@ -35,13 +35,13 @@ class Panel(BaseSpec):
         40e-9, description="photocurrent per lux of daylight"
     )
     response: Annotated[str, Word(tuple(RESPONSES))] = Field(
-        "crystalline-silicon", description="how it takes other kinds of light than daylight"
+        "crystalline-silicon", description="spectral response: how it takes other kinds of light than daylight"
     )
     saturation_current: Annotated[float, Quantity("A", least=1e-18, most=1e-3)] = Field(
         0.6e-12, description="saturation current of the single-diode equation"
     )
     junction_voltage: Annotated[float, Quantity("V", least=0.02, most=2.0)] = Field(
-        0.19, description="ideality times number of cells times thermal voltage"
+        0.19, description="n N V_T of the single-diode equation: ideality, cells in series, thermal voltage"
     )
     series_resistance: Annotated[float, Quantity("ohm", least=0.0, most=1e5)] = Field(
         10.0, description="series resistance of the single-diode equation"
@@ -100,7 +100,7 @@ class Eye(BaseSpec):
         1.0, description="share of the light that tape or sleeve lets through"
     )
     quiet_current: Annotated[float, Quantity("A", least=1e-9, most=1e-2)] = Field(
-        4e-6, description="current that it draws while it waits"
+        4e-6, description="standby current, which it draws while it waits"
     )
     lit_voltage: Voltage = Field(1.7, description="voltage across it while it is lit")
     flash_resistance: Annotated[float, Quantity("ohm", least=1.0, most=1e5)] = Field(

@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from arena.cli.options import AnyType, Measured, Whole, as_json, kind_option, threads_option
-from arena.cli.terminal import print_json, printable, progress
+from arena.cli.terminal import print_json, printable, progress, tell_error
 
 
 class FaultName(AnyType):
@@ -16,10 +16,18 @@ class FaultName(AnyType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Take it, or fail with all there are."""
+        from agents.bench.faults import fault_title
         from arena.studies.kits.yields import NAMES
 
+        names = {fault_title(name): name for name in NAMES}
+        # so that nobody need write what stands in brackets beside a name
+        names |= {title.partition(" (")[0]: name for title, name in names.items()}
+        if value in names:
+            return names[value]
         if value not in NAMES:
-            self.fail(f"got {value!r}, expected one of {', '.join(NAMES)}", param, ctx)
+            expected = dict.fromkeys(title.partition(" (")[0] for title in names)
+            self.fail(f"got {value!r}, expected one of {', '.join(expected)}", param, ctx)
+        tell_error(f"{value} is now called {fault_title(value)}")
         return value
 
 

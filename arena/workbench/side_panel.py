@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 
+from agents.bench.faults import fault_title
 from agents.bench.measuring import SidePoint
 from agents.text.units import format_quantity
 from arena.workbench.computations import Forecast
@@ -158,15 +159,15 @@ def _figures(forecast: Forecast) -> list[tuple[str, str]]:
     """What the bench measures, in words and figures."""
     measured = forecast.point.measured
     first: SidePoint = measured.first
-    touched = "-" if first.trigger_touched is None else format_quantity(first.trigger_touched, "V")
+    pressed = "-" if first.trigger_touched is None else format_quantity(first.trigger_touched, "V")
     return [
-        ("fires at", format_quantity(first.trigger, "V")),
-        ("touched", touched),
-        ("charges in", _or_dash(first.charge, "s")),
-        ("pulse", "for ever" if first.locked else _or_dash(first.pulse, "s")),
-        ("lets go at", _or_dash(first.let_go, "V")),
-        ("turns", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
-        ("moves on", _or_dash(first.advance, "m")),
+        ("trigger", format_quantity(first.trigger, "V")),
+        ("whisker pressed", pressed),
+        ("time between pulses", _or_dash(first.between, "s")),
+        ("pulse", "never releases" if first.locked else _or_dash(first.pulse, "s")),
+        ("latch releases at", _or_dash(first.let_go, "V")),
+        ("turn a pulse", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
+        ("step", _or_dash(first.advance, "m")),
     ]
 
 
@@ -185,7 +186,7 @@ def _fault_lines(sheet: Sheet, trial: Trial, size: int, room: float) -> list[tup
         return [("no fault in this light", False)]
     lines: list[tuple[str, bool]] = []
     for name, cause in trial.forecast.causes:
-        lines += [(line, True) for line in sheet.wrapped(f"! {name}: {cause}", size, room)]
+        lines += [(line, True) for line in sheet.wrapped(f"! {fault_title(name)}: {cause}", size, room)]
     return lines
 
 

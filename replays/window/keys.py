@@ -31,7 +31,7 @@ def _shifted(*codes: int) -> tuple[tuple[int, bool], ...]:
 BINDINGS: tuple[Binding, ...] = (
     Binding("play", _plain(pygame.K_SPACE), "space", "play, pause", "Time"),
     Binding("next pulse", _plain(pygame.K_n), "n", "stop at the next pulse", "Time"),
-    Binding("last pulse", _plain(pygame.K_b), "b", "back to the pulse before", "Time"),
+    Binding("last pulse", _plain(pygame.K_b), "b", "back to the previous pulse", "Time"),
     Binding("back", _plain(pygame.K_LEFT), "left", "a hundredth of the run back", "Time"),
     Binding("on", _plain(pygame.K_RIGHT), "right", "a hundredth of the run on", "Time"),
     Binding("start", _plain(pygame.K_HOME), "home", "to the start", "Time"),
@@ -40,7 +40,7 @@ BINDINGS: tuple[Binding, ...] = (
     Binding("slower", _plain(pygame.K_DOWN), "down", "slower", "Time"),
     Binding("skip", _plain(pygame.K_w), "w", "skip the waits between pulses", "Time"),
     Binding("next walker", _plain(pygame.K_TAB), "tab", "choose the next walker", "Walker"),
-    Binding("last walker", _shifted(pygame.K_TAB), "shift tab", "choose the one before", "Walker"),
+    Binding("last walker", _shifted(pygame.K_TAB), "shift tab", "choose the previous walker", "Walker"),
     Binding("why", _plain(pygame.K_c), "c", "show or hide the causes", "Walker"),
     Binding("follow", _plain(pygame.K_g), "g", "go along with the walker", "Walker"),
     Binding("ways", _plain(pygame.K_p), "p", "ways of all, of the chosen, none", "Walker"),

@@ -382,7 +382,7 @@ class Window:
         chosen = player.chosen is not None
         buttons = [
             Button("play", "pause" if player.playing else "play", "space", least=112),
-            Button("last pulse", "last pulse", "b"),
+            Button("last pulse", "previous pulse", "b"),
             Button("next pulse", "next pulse", "n"),
             Button("slower", "slower", "down"),
             Button("", f"{player.speed:g} times life", least=128),

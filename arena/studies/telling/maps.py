@@ -18,7 +18,7 @@ from replays.drawing.theme import LIGHT
 
 __all__ = ["heat_map"]
 
-_FRAMED = "framed: cannot be told from the best"
+_FRAMED = "framed: not told from the best"
 # Room for forty letters that run upwards [pixels].
 _TURNED = 310.0
 
