@@ -217,9 +217,9 @@ def _deaf_feelers(walker: Any, measured: Measurement) -> str:
     lead = other.trigger - (own.trigger_touched or own.trigger)
     jitter = math.hypot(*(float(side["jitter"]) for side in walker["side"]))
     return (
-        f"pressing its whisker puts the {own.side} trigger {_volts(abs(lead))} {'below' if lead > 0.0 else 'above'} the"
-        f" {other.side} one; with a jitter of {_volts(jitter)} between the two it fires first in"
-        f" {100.0 * chance:.0f} % of the pulses, less than {100.0 * HEARD:.0f} %"
+        f"pressing its whisker puts the {own.side} trigger {_volts(abs(lead))}"
+        f" {'below' if lead > 0.0 else 'above'} the {other.side} one; with a jitter of {_volts(jitter)}"
+        f" between the two it fires first in {100.0 * chance:.0f} % of the pulses, less than {100.0 * HEARD:.0f} %"
     )
 
 

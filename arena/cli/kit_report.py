@@ -14,6 +14,7 @@ from arena.cli.terminal import command_word, printable
 from arena.studies.kits.kit import Kit
 from arena.studies.kits.picking import Picking
 from arena.studies.kits.yields import NAMES, STRAYS
+from arena.studies.plans.titles import design_title
 from arena.studies.statistics.estimates import Estimate
 
 CAUTION = (
@@ -66,8 +67,8 @@ def _print_answer(console: Console, found: Kit, name: str) -> None:
         console.print(
             Text.assemble(
                 (printable(found.trial.design.name), "bold"),
-                f" as drawn, with no tolerance at all, is faulty already: {fault_title(fault)} at {at}. Cure that first: "
-                f"photodrome bench {command_word(Path(name))}",
+                f" as drawn, with no tolerance at all, is faulty already: {fault_title(fault)} at {at}. "
+                f"Cure that first: photodrome bench {command_word(Path(name))}",
             )
         )
     median, low, high = found.expected
@@ -124,7 +125,9 @@ def _print_blame(console: Console, found: Kit) -> None:
         told = "; ".join(f"{one.path} ({_points(one.exact.gain)} points)" for one in blamed)
         console.print(Text.assemble(("to blame: ", "bold"), told))
     else:
-        console.print(Text.assemble(("to blame: ", "bold"), "no single part whose gain is significant at 5 %"))
+        console.print(
+            Text.assemble(("to blame: ", "bold"), "no single part whose gain is significant at 5 %")
+        )
     some = f", of the first {found.blame.copies} kits" if found.blame.copies < found.share.count else ""
     console.print(
         f"exact, half: the same kits{some}, but for this part's tolerance. Gains are in points of a hundred, "
@@ -219,7 +222,10 @@ def draw_gains(found: Kit, path: Path) -> None:
         value, low, high = (min(max(share + end, 0.0), 1.0) for end in (gain.value, gain.low, gain.high))
         return Estimate(value, low, high, gain.count, gain.method)
 
-    rows = [(f"{one.path} exact", with_gain(one.exact.gain)) for one in found.blame.parts]
+    rows = [
+        (f"{design_title(one.path)} exact ({one.path})", with_gain(one.exact.gain))
+        for one in found.blame.parts
+    ]
     rows += [(f"{one.name} matched", with_gain(one.alike.gain)) for one in found.blame.pairs]
     title = f"{found.trial.design.name}: kits that work {_range(found.trial.demand.lights)}"
     note = "each is that of the gain over the line, since the kits are the same"

@@ -185,7 +185,7 @@ def print_search(search: Search) -> None:
     conditions = f" in {search.conditions:,} conditions" if search.conditions > 1 else ""
     where.print(
         f"{found.trials:,} trials{conditions}: {found.tried:,} of {search.settings:,} settings tried, "
-        f"{found.told_worse:,} significantly worse, {found.set_aside:,} dropped because the budget did not reach"
+        f"{found.told_worse:,} significantly worse, {found.set_aside:,} dropped as the budget did not reach"
         + (f", {found.without_figure:,} impossible or silent" if found.without_figure else ""),
         style="dim",
     )

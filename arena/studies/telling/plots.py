@@ -28,6 +28,7 @@ from arena.studies.telling.frames import (
     interval_words,
     joined,
     least_gap,
+    path_words,
     tick_room,
 )
 from arena.studies.telling.maps import heat_map
@@ -180,7 +181,8 @@ def bars(path: Path, title: str, score: Score, factor: Factor, estimates: Estima
     scale = scale_for(score.unit, [estimates.value, estimates.low, estimates.high])
     rows = [(name, figure, tell(score, figure)) for name, figure in zip(factor.shown, estimates, strict=True)]
     notes = [interval_words([estimates], "bars:", "in each row"), note]
-    about = f"{about_words(score, scale)}; by {factor_words(factor)}"
+    path_beside = f" ({path_words(factor)})" if path_words(factor) else ""
+    about = f"{about_words(score, scale)}; by {factor_words(factor)}{path_beside}"
     _draw_rows(path, title, about, scale, rows, None, notes)
 
 

@@ -96,7 +96,9 @@ def test_a_stricter_angle_allows_less_apart() -> None:
 
 
 def test_faults_that_are_allowed_are_told_and_not_counted() -> None:
-    whole = photodrome("kit", "poppy", *FEW, "--allow", "spin", "--allow", "whiskers without effect", "--json").json()
+    whole = photodrome(
+        "kit", "poppy", *FEW, "--allow", "spin", "--allow", "whiskers without effect", "--json"
+    ).json()
     assert whole["allowed"] == ["spin", "deaf feelers"]
     assert whole["faults"]["spin"]["copies"] > 0
     assert whole["works"]["value"] == 1.0

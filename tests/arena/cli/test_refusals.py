@@ -65,7 +65,10 @@ def good(run_folder: Path) -> Path:
         ((*FILM, "--speed", "nan"), "got 'nan'"),
         ((*FILM, "--fps", "61"), "1 to 60"),
         (("watch", "good.npz", "--scale", "9"), "got '9', expected a plain number, 1 to 4"),
-        (("try", "open-bench", "-d", "poppy", "--duration", "-1"), "got '-1 s', expected a number of seconds"),
+        (
+            ("try", "open-bench", "-d", "poppy", "--duration", "-1"),
+            "got '-1 s', expected a number of seconds",
+        ),
         ((*RUN, "--duratn", "3"), "--duration"),
         ((*RUN, "--duration", "-1"), "got '-1 s', expected a number of seconds, or a time with its unit"),
         ((*RUN, "--duration", "0"), "more than 0 s"),
