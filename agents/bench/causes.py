@@ -219,7 +219,8 @@ def _deaf_feelers(walker: Any, measured: Measurement) -> str:
     return (
         f"pressing its whisker puts the {own.side} trigger {_volts(abs(lead))}"
         f" {'below' if lead > 0.0 else 'above'} the {other.side} one; with a jitter of {_volts(jitter)}"
-        f" between the two it fires first in {100.0 * chance:.0f} % of the pulses, less than {100.0 * HEARD:.0f} %"
+        f" between the two it fires first in {100.0 * chance:.0f} % of the pulses, less than"
+        f" {100.0 * HEARD:.0f} %"
     )
 
 
