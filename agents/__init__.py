@@ -5,10 +5,10 @@ from typing import TYPE_CHECKING
 from agents.lazy import fetcher
 
 if TYPE_CHECKING:
-    from agents.bench.diagnosis import FaultReport, diagnose
-    from agents.bench.sheet import BenchPoint, bench_point
     from agents.design.spec import Design, read_design
     from agents.errors import PhotodromeError
+    from agents.testbench.diagnosis import FaultReport, diagnose
+    from agents.testbench.sheet import BenchPoint, bench_point
 
 __all__ = [
     "BenchPoint",
@@ -21,12 +21,12 @@ __all__ = [
 ]
 
 _HOMES = {
-    "BenchPoint": "agents.bench.sheet",
+    "BenchPoint": "agents.testbench.sheet",
     "Design": "agents.design.spec",
-    "FaultReport": "agents.bench.diagnosis",
+    "FaultReport": "agents.testbench.diagnosis",
     "PhotodromeError": "agents.errors",
-    "bench_point": "agents.bench.sheet",
-    "diagnose": "agents.bench.diagnosis",
+    "bench_point": "agents.testbench.sheet",
+    "diagnose": "agents.testbench.diagnosis",
     "read_design": "agents.design.spec",
 }
 

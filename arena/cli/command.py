@@ -240,9 +240,9 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 @as_json
 def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_json: bool) -> None:
     """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure."""
-    from agents.bench.diagnosis import diagnose
-    from agents.bench.sheet import bench as measure_lights
     from agents.design.spec import read_design
+    from agents.testbench.diagnosis import diagnose
+    from agents.testbench.sheet import bench as measure_lights
 
     spec = read_design(design)
     asked = sorted(lights or BENCH_LIGHTS)

@@ -16,7 +16,7 @@ class FaultName(AnyType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Take it, or fail with all there are."""
-        from agents.bench.faults import fault_title
+        from agents.testbench.faults import fault_title
         from arena.studies.kits.yields import NAMES
 
         names = {fault_title(name): name for name in NAMES}

@@ -7,7 +7,7 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
-from agents.bench.faults import fault_title
+from agents.testbench.faults import fault_title
 from agents.text.quantities import format_quantity
 from arena.cli.tables import NOTHING, Column, print_in_parts, print_table, the_console
 from arena.cli.terminal import command_word, printable

@@ -7,9 +7,9 @@ from collections.abc import Callable, Sequence
 
 from rich.text import Text
 
-from agents.bench.diagnosis import FaultReport
-from agents.bench.faults import fault_title
-from agents.bench.sheet import BenchPoint
+from agents.testbench.diagnosis import FaultReport
+from agents.testbench.faults import fault_title
+from agents.testbench.sheet import BenchPoint
 from agents.text.quantities import format_quantity
 from arena.cli.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
 from arena.cli.terminal import printable

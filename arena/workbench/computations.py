@@ -6,13 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from agents.bench.causes import cause_of
-from agents.bench.measuring import BRIGHTEST
-from agents.bench.sheet import BenchPoint, bench_record
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.handbook.light_kinds import KINDS, panel_weights
+from agents.testbench.causes import cause_of
+from agents.testbench.measuring import BRIGHTEST
+from agents.testbench.sheet import BenchPoint, bench_record
 from agents.text.quantities import Pair
 from arena.engine.light import light_map
 from arena.engine.shadow import disc_points

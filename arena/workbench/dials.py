@@ -10,9 +10,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
-from agents.bench.cures import FEELERS, LATCHES, SERIES, STORAGES
 from agents.design.spec import SIDES, Design
 from agents.handbook.preferred_values import preferred_values
+from agents.testbench.cures import FEELERS, LATCHES, SERIES, STORAGES
 from agents.text.readers import QuantityError
 from agents.text.shapes import shape_at
 from agents.text.units import format_code, format_quantity

@@ -3,8 +3,8 @@
 import math
 from dataclasses import replace
 
-from agents.bench.faults import fault_title
-from agents.bench.measuring import SidePoint
+from agents.testbench.faults import fault_title
+from agents.testbench.measuring import SidePoint
 from agents.text.units import format_quantity
 from arena.workbench.computations import Forecast
 from arena.workbench.controller import Hands

@@ -4,10 +4,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from agents.bench.measuring import SidePoint
 from agents.design.as_built import ROUND_BODY
 from agents.design.parts import Whisker
 from agents.design.spec import Design
+from agents.testbench.measuring import SidePoint
 from arena.workbench.computations import Forecast
 from replays.drawing.colours import STRAW
 from replays.drawing.sheet import Sheet, pygame

@@ -11,10 +11,10 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from agents.bench.measuring import BRIGHTEST
 from agents.design.built_copies import part_chances, part_values
 from agents.design.spec import Design
 from agents.errors import OptionError
+from agents.testbench.measuring import BRIGHTEST
 from agents.text.shapes import shape_at
 from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
 from arena.studies.kits.picking import Eye, Picking, drawn_eyes, pick, straight_range

@@ -9,11 +9,11 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
-from agents.bench.faults import fault_names
-from agents.bench.surveys import survey
 from agents.design.as_built import build
 from agents.design.built_copies import part_chances, part_values
 from agents.errors import Fault, SpecError
+from agents.testbench.faults import fault_names
+from agents.testbench.surveys import survey
 from agents.text.marked_yaml import read_text
 from agents.text.quantities import Quantity, QuantityError, quote
 from arena.studies.kits.pairing import pair_up, random_share

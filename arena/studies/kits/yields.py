@@ -1,9 +1,9 @@
 """Which built copies of a design work in a range of light, and how many of those still to be built will.
 
-A copy works where it has none of the faults of :mod:`agents.bench.faults` at any light, and steers straight:
-where it heads less far beside a lamp than asked for, see :mod:`agents.circuit.steering`. The bench's own
-fault of that kind, lopsided, tells only who circles under a lamp with no other light; in an arena even light
-takes most of the lamp's hold on the triggers, and a third of that mismatch is too much.
+A copy works where it has none of the faults of :mod:`agents.testbench.faults` at any light, and steers
+straight: where it heads less far beside a lamp than asked for, see :mod:`agents.circuit.steering`. The
+bench's own fault of that kind, lopsided, tells only who circles under a lamp with no other light; in an arena
+even light takes most of the lamp's hold on the triggers, and a third of that mismatch is too much.
 """
 
 import math
@@ -16,12 +16,12 @@ from functools import cached_property
 import numpy as np
 import numpy.typing as npt
 
-from agents.bench.faults import FAULTS
-from agents.bench.surveys import Survey, survey
 from agents.design.as_built import build
 from agents.design.built_copies import built
 from agents.design.spec import Design
 from agents.errors import OptionError
+from agents.testbench.faults import FAULTS
+from agents.testbench.surveys import Survey, survey
 from arena.studies.statistics.estimates import Estimate
 from replays.scoring.intervals import share_interval
 
@@ -68,7 +68,8 @@ class Demand:
 class Outcome:
     """What became of copies at lights, (copies, lights): bit k set for the k-th of :data:`NAMES`.
 
-    ``beside`` [rad], of the same shape, tells where each heads, as :class:`agents.bench.surveys.Survey` does.
+    ``beside`` [rad], of the same shape, tells where each heads, as
+    :class:`agents.testbench.surveys.Survey` does.
     """
 
     faults: Whole

@@ -18,10 +18,10 @@ import pytest
 import yaml
 from PIL import Image
 
-from agents.bench.sheet import bench_point
 from agents.circuit.eye import trigger_voltage
 from agents.design.as_built import build
 from agents.design.spec import Design, read_design
+from agents.testbench.sheet import bench_point
 from agents.text.shipped import configs_folder, shipped_names
 from arena.studies.plans.study import Study, parse_study, read_study
 from arena.studies.running.sweep import run

@@ -11,10 +11,10 @@ import eseries
 import numpy as np
 import pytest
 
-from agents.bench.sheet import bench_point
 from agents.design.spec import parse_design, read_design
 from agents.errors import OptionError, OutputError, SpecError, WorkError
 from agents.handbook.light_kinds import KINDS, panel_weights
+from agents.testbench.sheet import bench_point
 from agents.text.shipped import find_document
 from arena.cli.command import main
 from arena.scene.spec import parse_arena, read_arena

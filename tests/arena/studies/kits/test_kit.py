@@ -9,11 +9,11 @@ import pytest
 import scipy.stats
 from SALib.analyze import rbd_fast
 
-from agents.bench.sheet import bench_record
 from agents.design.as_built import build
 from agents.design.built_copies import copies, part_chances, part_values
 from agents.design.spec import Design, Tolerance, read_design
 from agents.errors import OptionError
+from agents.testbench.sheet import bench_record
 from agents.text.shipped import shipped_names
 from arena.studies.kits.blame import Blame, alike, explained_by, paired_difference, parts_of, tightened
 from arena.studies.kits.kit import Kit, kit, lights_between, write_copies

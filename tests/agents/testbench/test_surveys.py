@@ -9,13 +9,13 @@ import numpy.typing as npt
 import pytest
 import scipy.optimize
 
-from agents.bench.faults import FAULTS, LOPSIDED
-from agents.bench.sheet import bench_record
-from agents.bench.surveys import survey
 from agents.circuit.steering import balance, heading_beside, lead
 from agents.design.as_built import build
 from agents.design.built_copies import copies
 from agents.design.spec import Design, Tolerance, read_design
+from agents.testbench.faults import FAULTS, LOPSIDED
+from agents.testbench.sheet import bench_record
+from agents.testbench.surveys import survey
 from arena.scene.contest import Contest, Entrant, read_contest
 from arena.simulation import simulate
 from replays.format.tables import Replay

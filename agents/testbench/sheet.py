@@ -5,10 +5,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from agents.bench.faults import faults_of
-from agents.bench.measuring import Measurement, SidePoint, measure_record, told
 from agents.design.as_built import build
 from agents.design.spec import Design
+from agents.testbench.faults import faults_of
+from agents.testbench.measuring import Measurement, SidePoint, measure_record, told
 
 Json = dict[str, Any]
 

@@ -1,6 +1,6 @@
 """Many built copies on the bench at once, under several lights: their faults, and where they head.
 
-The faults are those of :mod:`agents.bench.faults`, in even light. Where a copy heads is told by
+The faults are those of :mod:`agents.testbench.faults`, in even light. Where a copy heads is told by
 :mod:`agents.circuit.steering` for a lamp and even light that come to the same light together: a lamp that
 outshines all else two to one, at the height at which it stands for most of a way. Both are choices.
 """
@@ -13,13 +13,13 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from agents.bench.faults import fault_bits
-from agents.bench.measuring import BRIGHTEST, MEASURED, measure_walker
 from agents.circuit.records import STATE
 from agents.circuit.steering import balance, heading_beside
 from agents.compiled import kernel
 from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
+from agents.testbench.faults import fault_bits
+from agents.testbench.measuring import BRIGHTEST, MEASURED, measure_walker
 
 Records = npt.NDArray[np.void]
 Floats = npt.NDArray[np.float64]
@@ -33,7 +33,7 @@ LAMP_ELEVATION = math.radians(32.0)
 class Survey:
     """What was found of copies at lights, each (copies, lights).
 
-    ``faults``: bit k set for the k-th of :data:`agents.bench.faults.FAULTS`. ``beside``: how far beside a
+    ``faults``: bit k set for the k-th of :data:`agents.testbench.faults.FAULTS`. ``beside``: how far beside a
     lamp the copy heads [rad], the mean bearing of the lamp, positive to the left; nan where it circles.
     """
 

@@ -3,7 +3,8 @@
 import math
 from typing import Any
 
-from agents.bench.faults import (
+from agents.circuit.eye import on_voltage, trigger_voltage
+from agents.testbench.faults import (
     BLIND,
     DEAF_FEELERS,
     DIM,
@@ -22,8 +23,7 @@ from agents.bench.faults import (
     twitches,
     whisker_lead,
 )
-from agents.bench.measuring import SIDE_NAMES, Measurement, SidePoint, is_touchable
-from agents.circuit.eye import on_voltage, trigger_voltage
+from agents.testbench.measuring import SIDE_NAMES, Measurement, SidePoint, is_touchable
 from agents.text.units import format_code, format_quantity
 
 # Collector voltage [V] of an NPN that holds a motor, in round figures.
@@ -33,7 +33,7 @@ PULLED_DOWN = 0.1
 def cause_of(name: str, walker: Any, measured: Measurement) -> str:
     """Say why a WALKER record has the fault ``name`` at the light of a measurement.
 
-    The measurement must show that fault, see :func:`agents.bench.faults.faults_of`.
+    The measurement must show that fault, see :func:`agents.testbench.faults.faults_of`.
     """
     tellers = {
         DIM: _dim,

@@ -11,13 +11,13 @@ import scipy.optimize
 import scipy.stats
 from shapely.geometry import Point, Polygon
 
-from agents.bench.cures import changes
-from agents.bench.diagnosis import EDGE, FaultReport, diagnose, scan_lights
-from agents.bench.faults import FAULTS, bearings_won, chance_heard, whisker_lead
-from agents.bench.sheet import bench, bench_point, bench_record
 from agents.design.as_built import build
 from agents.design.spec import Design, read_design
 from agents.errors import OptionError
+from agents.testbench.cures import changes
+from agents.testbench.diagnosis import EDGE, FaultReport, diagnose, scan_lights
+from agents.testbench.faults import FAULTS, bearings_won, chance_heard, whisker_lead
+from agents.testbench.sheet import bench, bench_point, bench_record
 from agents.text.quantities import Quantity, Reader
 from agents.text.shapes import shape_at
 from agents.text.shipped import shipped_names

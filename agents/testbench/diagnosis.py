@@ -1,6 +1,6 @@
 """The diagnosis of a design: each fault with the lights in which it occurs, its cause and its cheapest cure.
 
-A cure is not looked up. Every change of :mod:`agents.bench.cures` is tried on the bench, the cheapest and
+A cure is not looked up. Every change of :mod:`agents.testbench.cures` is tried on the bench, the cheapest and
 nearest first, and the first one that removes the fault and spoils nothing else is proposed. What it must not
 spoil: no fault may come up at a light that had none of it; no latch may come to let go above 1 V, the most
 that a good one does (common practice, no source), nor to waste more than a third of a pulse in the bases; and
@@ -15,14 +15,14 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
 
-from agents.bench.causes import cause_of
-from agents.bench.cures import changes
-from agents.bench.faults import BLIND, DIM, FAULTS
-from agents.bench.measuring import BRIGHTEST
-from agents.bench.sheet import BenchPoint, bench_record
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
+from agents.testbench.causes import cause_of
+from agents.testbench.cures import changes
+from agents.testbench.faults import BLIND, DIM, FAULTS
+from agents.testbench.measuring import BRIGHTEST
+from agents.testbench.sheet import BenchPoint, bench_record
 
 DIMMEST_SCAN = 10.0  # [lx]
 BRIGHTEST_SCAN = 100e3  # [lx]

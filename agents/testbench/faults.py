@@ -17,10 +17,10 @@ The limits of twitch, spin and lame are choices, not laws; so are the chance and
 import math
 from typing import Any
 
-from agents.bench.measuring import Measurement, SidePoint, is_touchable
 from agents.circuit.eye import trigger_voltage
 from agents.circuit.steering import lead
 from agents.compiled import kernel
+from agents.testbench.measuring import Measurement, SidePoint, is_touchable
 
 DIM = "dim"
 BLIND = "blind"

@@ -1,6 +1,0 @@
-"""The bench: one design under given light, what it does, which faults it has, why, and what cures them.
-
-Other rooms import :mod:`~agents.bench.sheet`, :mod:`~agents.bench.diagnosis` and
-:mod:`~agents.bench.surveys`; what lies below serves these. Nothing here knows of arenas, and nothing
-prints.
-"""
