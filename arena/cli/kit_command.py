@@ -19,14 +19,13 @@ class FaultName(AnyType):
         from agents.testbench.faults import fault_title
         from arena.studies.kits.yields import NAMES
 
-        names = {fault_title(name): name for name in NAMES}
-        # so that nobody need write what stands in brackets beside a name
-        names |= {title.partition(" (")[0]: name for title, name in names.items()}
-        if value in names:
-            return names[value]
+        titles = {name: fault_title(name).removesuffix(")").split(" (") for name in NAMES}
+        for name, words in titles.items():
+            if value in (*words, fault_title(name)):
+                return name
         if value not in NAMES:
-            expected = dict.fromkeys(title.partition(" (")[0] for title in names)
-            self.fail(f"got {value!r}, expected one of {', '.join(expected)}", param, ctx)
+            expected = ", ".join(words[0] for words in titles.values())
+            self.fail(f"got {value!r}, expected one of {expected}", param, ctx)
         tell_error(f"{value} is now called {fault_title(value)}")
         return value
 

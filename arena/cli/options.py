@@ -59,7 +59,7 @@ class Renamed(click.Option):
         """Let the parser take both names."""
         super().add_to_parser(parser, ctx)
         action: dict[str, Any] = (
-            {"action": "store_const", "const": self.flag_value} if self.is_flag else {"action": "store"}
+            {"action": "store_const", "const": True} if self.is_flag else {"action": "store"}
         )
         parser.add_option(obj=self, opts=[self.formerly], dest=self.formerly, nargs=self.nargs, **action)
 
