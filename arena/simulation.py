@@ -47,9 +47,9 @@ def simulate(
     """Run a contest and return its replay, the same for any number of ``threads``.
 
     ``progress`` is called with the share done, 0 to 1. ``glimpse`` is called now and then, where all walkers
-    share a floor, with the replay as far as it goes and the time [s] up to which that is. Whatever either of
-    them raises stops the run within a moment, as does KeyboardInterrupt. Raises OptionError where the walkers
-    have no room, ModelError where the model lost a walker.
+    share a floor, with the replay as far as it goes and the time [s] up to which that is, as soon as there is
+    something to see. Whatever either of them raises stops the run within a moment, as does KeyboardInterrupt.
+    Raises OptionError where the walkers have no room, ModelError where the model lost a walker.
     """
     arena = flatten(contest.arena)
     walkers, parts = _built_copies(contest)
@@ -175,9 +175,11 @@ def run_plans(
                     future.result()
                 if progress is not None:
                     progress(min(sum(done) / whole, 1.0))
-                if look is not None and len(plans) == 1 and time.monotonic() - looked > GLIMPSE_EVERY:
-                    # rows written since may be there already; those up to this time surely are
-                    until = done[0]
+                # rows written since may be there already; those up to this time surely are, which at time 0,
+                # as long as kernels are being compiled, is not a single one
+                until = done[0]
+                due = time.monotonic() - looked > GLIMPSE_EVERY
+                if look is not None and len(plans) == 1 and until > 0.0 and due:
                     looked = time.monotonic()
                     look({name: _sorted(name, list(found[0][name])) for name in TABLES}, until)
         except BaseException:

@@ -25,7 +25,7 @@ from arena.cli.options import (
     theme_option,
 )
 from arena.cli.study_commands import sweep, tune
-from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
+from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
 
 if TYPE_CHECKING:
     from arena.scene.contest import Contest
@@ -207,7 +207,6 @@ def picture(file: Path, out: Path, width: int, size: str | None, time_s: float |
 @theme_option
 def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how: Any) -> None:
     """Make a film of a replay."""
-    from agents.errors import WorkError
     from replays.format.replay_file import read_replay
 
     _spare(out, (str(file),))
@@ -217,11 +216,8 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
     from replays.drawing.theme import THEMES
 
     shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
-    try:
-        with progress("getting ready", "filming") as tell:
-            make_film(replay, out, shooting, size, THEMES[theme], tell)
-    except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
+    with telling_of_stop(out), progress("getting ready", "filming") as tell:
+        make_film(replay, out, shooting, size, THEMES[theme], tell)
     click.echo(f"film: {printable(str(out))}")
 
 
@@ -316,21 +312,18 @@ def _spare(out: Path, inputs: Sequence[str]) -> None:
 
 def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":
     """Run a contest with a progress bar and write its replay; nothing is run that could not be written."""
-    from agents.errors import WorkError
     from replays.format.replay_file import write_replay
     from replays.format.writing import check_writable
 
     for path in (out, drawing):
         if path is not None:
             check_writable(path)
-    try:
+    with telling_of_stop(out):
         with progress("getting ready") as tell:
             from arena.simulation import simulate
 
             replay = simulate(contest, threads, tell)
         write_replay(replay, out)
-    except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
     return replay
 
 

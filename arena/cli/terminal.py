@@ -99,6 +99,24 @@ def progress(words: str, doing: str = "running", stopped: str = "nothing was wri
 
 
 @contextmanager
+def telling_of_stop(path: Path) -> Iterator[None]:
+    """Let Ctrl-C end the making of the file at ``path``, and tell whether it has been written all the same.
+
+    A stop may be taken just after the file got its name. Raises WorkError in place of KeyboardInterrupt.
+    """
+    from agents.errors import WorkError
+    from replays.format.writing import mark_of
+
+    before = mark_of(path)
+    try:
+        yield
+    except KeyboardInterrupt:
+        now = mark_of(path)
+        left = "nothing was written" if now is None or now == before else f"{path} was written before that"
+        raise WorkError(f"stopped; {left}") from None
+
+
+@contextmanager
 def _prompt_stop(tidy: Callable[[], Any], stopped: str) -> Iterator[None]:
     """Let nobody who presses Ctrl-C wait for threads that cannot be stopped; a second one ends at once."""
     if threading.current_thread() is not threading.main_thread():

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from replays.format.tables import Replay
+from replays.format.tables import POSES, Replay
 
 Floats = NDArray[np.float64]
 
@@ -24,16 +24,16 @@ class Pose:
 
 
 class Poses:
-    """All poses of a replay, ready to be asked for any time."""
+    """All poses of a replay, ready to be asked for any time; who has no row yet stands where it started."""
 
     def __init__(self, replay: Replay) -> None:
         self.walkers = replay.walkers
-        self.rows = replay.poses
+        self.rows = _with_starts(replay)
         everyone = np.arange(len(replay.walkers) + 1)
-        self.edges: NDArray[np.intp] = np.searchsorted(replay.poses["walker"], everyone)
+        self.edges: NDArray[np.intp] = np.searchsorted(self.rows["walker"], everyone)
         # one sorted key for walker and time together, so that one search finds all walkers
         self._span = 2.0 * replay.seconds + 1.0
-        self._keys = self.key(replay.poses["walker"], replay.poses["time_s"])
+        self._keys = self.key(self.rows["walker"], self.rows["time_s"])
         self._latest: tuple[float, tuple[Floats, Floats, Floats]] | None = None
 
     def key(self, walker: NDArray[np.integer], time_s: Floats) -> Floats:
@@ -80,3 +80,16 @@ class Poses:
         return np.append(
             np.column_stack([rows["x"], rows["y"]]).astype(np.float64), [[here.x, here.y]], axis=0
         )
+
+
+def _with_starts(replay: Replay) -> NDArray[np.void]:
+    """The rows of poses, and one at time 0 for every walker that has none, as before a run has begun."""
+    rows, walkers = replay.poses, replay.walkers
+    missing = np.setdiff1d(np.arange(len(walkers)), rows["walker"])
+    if len(missing) == 0:
+        return rows
+    starts = np.zeros(len(missing), POSES)
+    starts["walker"] = missing
+    for column in ("x", "y", "heading"):
+        starts[column] = walkers[column][missing]
+    return np.insert(rows, np.searchsorted(rows["walker"], missing), starts)

@@ -43,6 +43,18 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     _force_folder(target.parent)
 
 
+def mark_of(path: Path) -> tuple[int, int, int] | None:
+    """What tells the file at ``path`` from any other that takes its name; None while no file is there.
+
+    As the new file of :func:`whole_file` is there before the old one goes, they never have the same mark.
+    """
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino, found.st_mtime_ns
+
+
 def make_folder(path: Path) -> None:
     """Make the folder ``path`` and those above it, where they are not there. Raises OutputError."""
     try:

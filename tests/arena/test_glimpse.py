@@ -1,13 +1,17 @@
 """A run can be looked at while it is under way, and is the same for it."""
 
+import time
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
+import arena.simulation
 from arena.scene.contest import read_contest
 from arena.simulation import TABLES, simulate
+from replays.format.checks import check_replay
 from replays.format.replay_file import read_replay, write_replay
 from replays.format.tables import Replay
 
@@ -93,3 +97,27 @@ def test_a_glimpse_can_be_written_and_read_and_lacks_no_row(
             assert {row.tobytes() for row in rows[rows[column] < until]} <= own
         write_replay(part, tmp_path / "part.npz")
         np.testing.assert_array_equal(read_replay(tmp_path / "part.npz").pulses, part.pulses)
+
+
+def test_an_engine_that_is_slow_to_start_is_looked_at_only_once_it_has_begun(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """As on a new machine, where the kernels have to be compiled: until then nobody has even a start."""
+    monkeypatch.setattr("arena.simulation.GLIMPSE_EVERY", 0.0)
+    advance = arena.simulation.advance_batch
+    told: list[float] = []
+
+    def late(*arguments: Any) -> None:
+        # several looks at the clock go by
+        time.sleep(0.01 if told[3:] else 0.5)
+        advance(*arguments)
+
+    monkeypatch.setattr("arena.simulation.advance_batch", late)
+    contest = replace(read_contest("potting-bench", ["poppy", "lentil"]), walkers=3, seconds=900.0)
+    seen: list[tuple[Replay, float]] = []
+    simulate(contest, 1, told.append, lambda replay, until: seen.append((replay, until)))
+    assert told[:3] == [0.0, 0.0, 0.0]
+    assert seen
+    for part, until in seen:
+        assert until > 0.0
+        check_replay(part)

@@ -83,10 +83,9 @@ def test_stopping_a_run_leaves_nothing_behind(code: str, arguments: tuple[str, .
     assert list(Path().iterdir()) == []
 
 
-@on_posix
-def test_stopping_while_the_replay_is_written_leaves_nothing_behind() -> None:
-    # The signal comes when all the bytes are in the new file, which has not got its name yet.
-    code = """
+# The signal comes when all the bytes are in the new file, which has not got its name yet. It is raised in the
+# main thread itself: one that is sent may be taken by another thread, and told to this one a little later.
+BEFORE_THE_NAME = """
 import os, signal
 import replays.format.writing
 class Posix:
@@ -94,19 +93,68 @@ class Posix:
         return getattr(os, name)
     def fsync(self, descriptor):
         assert [name for name in os.listdir() if name.endswith(".part")]
-        os.kill(os.getpid(), signal.SIGINT)
+        signal.raise_signal(signal.SIGINT)
 replays.format.writing.os = Posix()
 """
-    stopped = finished(*RUN, "--duration", "1", code=code)
+
+# The signal comes when the new file has just got its name.
+AFTER_THE_NAME = """
+import pathlib, signal
+rename = pathlib.Path.replace
+def late(self, target):
+    rename(self, target)
+    signal.raise_signal(signal.SIGINT)
+pathlib.Path.replace = late
+"""
+
+old_file = pytest.mark.parametrize("old", [None, b"an older run"], ids=["nothing there", "a file there"])
+
+
+@on_posix
+@old_file
+def test_stopping_while_the_replay_is_written_leaves_nothing_behind(old: bytes | None) -> None:
+    out = Path("race.npz")
+    if old is not None:
+        out.write_bytes(old)
+    stopped = finished(*RUN, "--duration", "1", "--out", out, code=BEFORE_THE_NAME)
     assert (stopped.code, stopped.out, stopped.err) == (1, "", "stopped; nothing was written\n")
-    assert list(Path().iterdir()) == []
+    assert [path.read_bytes() for path in Path().iterdir()] == ([] if old is None else [old])
+
+
+@on_posix
+@old_file
+def test_stopping_when_the_replay_has_its_name_tells_that_it_is_there(old: bytes | None) -> None:
+    out = Path("race.npz")
+    if old is not None:
+        out.write_bytes(old)
+    stopped = finished(*RUN, "--duration", "1", "--out", out, code=AFTER_THE_NAME)
+    assert (stopped.code, stopped.out, stopped.err) == (1, "", "stopped; race.npz was written before that\n")
+    assert list(Path().iterdir()) == [out]
+    whole = finished(*RUN, "--duration", "1", "--out", "whole.npz")
+    assert (whole.code, whole.err) == (0, "")
+    assert out.read_bytes() == Path("whole.npz").read_bytes()
+
+
+@on_posix
+@pytest.mark.parametrize(
+    ("code", "left", "words"),
+    [
+        (BEFORE_THE_NAME, [], "nothing was written"),
+        (AFTER_THE_NAME, ["race.gif"], "race.gif was written before that"),
+    ],
+    ids=["before", "after"],
+)
+def test_stopping_while_a_film_is_written_tells_whether_it_is_there(
+    code: str, left: list[str], words: str, replay: Path
+) -> None:
+    stopped = finished("film", replay, "--out", "race.gif", "--size", "phone", "--to", "60", code=code)
+    assert (stopped.code, stopped.out, stopped.err) == (1, "", f"stopped; {words}\n")
+    assert [path.name for path in Path().iterdir()] == left
 
 
 @on_posix
 def test_stopping_another_command_says_so() -> None:
-    code = (
-        "import agents.design.spec\ndef stop(name): raise KeyboardInterrupt\nagents.design.read_design = stop"
-    )
+    code = "import agents.design.spec\ndef stop(name): raise KeyboardInterrupt\nagents.design.spec.read_design = stop"
     stopped = finished("bench", "poppy", code=code)
     assert (stopped.code, stopped.out, stopped.err.strip()) == (1, "", "stopped")
 
