@@ -138,7 +138,7 @@ def _draw_pulse(sheet: Sheet, layout: Layout, trial: Trial) -> None:
         words, is_bad = told[most - 1]
         told = [*told[: most - 1], (sheet.shorten(f"{words} ...", size, box.width), is_bad)]
     left_over = box.bottom - top - len(told) * line - 6
-    picture = pygame.Rect(box.left, top, round(0.46 * box.width), max(left_over, 60))
+    picture = pygame.Rect(box.left, top, round(0.42 * box.width), max(left_over, 60))
     draw_walker_ahead(sheet, picture, trial.design, forecast)
     column, room = picture.right + 12, box.right - picture.right - 12
     if forecast is None:
