@@ -223,7 +223,7 @@ def draw_gains(found: Kit, path: Path) -> None:
         return Estimate(value, low, high, gain.count, gain.method)
 
     rows = [
-        (f"{design_title(one.path)} exact ({one.path})", with_gain(one.exact.gain))
+        (f"{design_title(one.path)} exact\n{one.path}", with_gain(one.exact.gain))
         for one in found.blame.parts
     ]
     rows += [(f"{one.name} matched", with_gain(one.alike.gain)) for one in found.blame.pairs]

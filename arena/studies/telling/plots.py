@@ -196,6 +196,8 @@ def forest(
 ) -> None:
     """Draw shares with their intervals, one in a row with its name, against a line, and write it.
 
+    A second line of a name is a path, which is written in small letters.
+
     The shares and the ``reference`` are from 0 to 1 and drawn in percent; ``words`` say of what. The axis is
     as long as they need, so that small gains show.
 
@@ -234,11 +236,14 @@ def _draw_rows(
     tall = min(max(30.0, 300.0 / max(len(rows), 1)), 60.0)
     mine = look(0)
     with page(path, title, about) as sheet:
-        names = [sheet.wrap(name, LETTERS, NAME, 2) for name, _, _ in rows]
+        parted = [name.partition("\n") for name, _, _ in rows]
+        names = [sheet.wrap(name, LETTERS, NAME, 1 if small else 2) for name, _, small in parted]
+        paths = [sheet.wrap(small, SMALL, NAME, 1) for _, _, small in parted]
         told = [_told_lines(sheet, words) for _, _, words in rows]
-        if any(len(lines) > 1 for lines in (*names, *told)):
+        if any(len(lines) > 1 for lines in (*names, *told)) or any(paths):
             tall = max(tall, 2.0 * LINE + 8.0)
         room = max((sheet.width(line, LETTERS) for name in names for line in name), default=0.0)
+        room = max((room, *(sheet.width(line, SMALL) for lines in paths for line in lines)))
         side = max((sheet.width(line, SMALL) for lines in told for line in lines), default=0.0)
         left = LEFT + room + 18.0
         above = 18.0 if reference is None else 36.0
@@ -269,7 +274,10 @@ def _draw_rows(
                     axes.plot([end, end], reach, color=paint(mine.colour), lw=1.4, zorder=3)
             if not math.isnan(figure.value):
                 cased_line(axes, ends[:1], [number], mine, 0.0, axes.transData, has_marks=True, order=5)
-            sheet.text(left - 12.0, y, "\n".join(name), across="right")
+            raised = 9.0 if paths[number] else 0.0
+            sheet.text(left - 12.0, y + raised, "\n".join(name), across="right")
+            for line in paths[number]:
+                sheet.text(left - 12.0, y - 10.0, line, SMALL, LIGHT.faded, across="right")
             sheet.text(left + box[2] + 16.0, y, "\n".join(words), SMALL)
 
 
