@@ -237,8 +237,12 @@ def _draw_rows(
     mine = look(0)
     with page(path, title, about) as sheet:
         parted = [name.partition("\n") for name, _, _ in rows]
-        names = [sheet.wrap(name, LETTERS, NAME, 1 if small else 2) for name, _, small in parted]
-        paths = [sheet.wrap(small, SMALL, NAME, 1) for _, _, small in parted]
+        # One line has somewhat more room, so that what a value is called need not be cut.
+        names = [
+            sheet.wrap(name, LETTERS, 1.2 * NAME, 1) if small else sheet.wrap(name, LETTERS, NAME, 2)
+            for name, _, small in parted
+        ]
+        paths = [sheet.wrap(small, SMALL, 1.2 * NAME, 1) for _, _, small in parted]
         told = [_told_lines(sheet, words) for _, _, words in rows]
         if any(len(lines) > 1 for lines in (*names, *told)) or any(paths):
             tall = max(tall, 2.0 * LINE + 8.0)
