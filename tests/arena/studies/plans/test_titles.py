@@ -27,7 +27,7 @@ from arena.studies.plans.titles import design_title, title_of
         ("arena.sun.elevation", "sun elevation"),
         ("arena.lamps.grow lamp.intensity", "grow lamp luminous intensity"),
         ("arena.lamps.1.intensity", "lamp 1 luminous intensity"),
-        ("arena.walls.1.size_y", "wall 1 depth"),
+        ("arena.walls.1.size_y", "wall 1 size along y"),
         ("arena.starts.places.2.heading", "start 2 heading"),
         ("arena.goals.by the lamp.x", "by the lamp place along x"),
     ],
