@@ -67,6 +67,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
 
     out, drawing = folder / "demo.replay.npz", folder / "demo.png"
     contest = read_contest(DEMO_ARENA, DEMO_DESIGNS, *_how(how))
+    _spare_others(contest, out, drawing)
     replay = _run(contest, out, how["threads"], drawing)
     _report_run(replay, out, to_json, drawing)
     if not no_window and not to_json and _has_screen():
@@ -308,6 +309,25 @@ def _spare(out: Path, inputs: Sequence[str]) -> None:
             continue
         if same:
             raise OptionError(f"{out}: is an input of this very command; write to another place")
+
+
+def _spare_others(contest: "Contest", out: Path, drawing: Path) -> None:
+    """Refuse to write over what no run of this contest left, or through a link: nobody named these files."""
+    from agents.errors import InputError, OptionError
+    from replays.format.replay_file import read_replay
+
+    there = [path for path in (out, drawing) if path.is_symlink() or path.is_file()]
+    is_ours = False
+    if out.is_file() and not any(path.is_symlink() for path in there):
+        with contextlib.suppress(InputError):
+            found = read_replay(out)
+            entered = [one.design.name for one in contest.entrants]
+            is_ours = (found.arena["name"], found.design_names) == (contest.arena.name, entered)
+    if there and not is_ours:
+        raise OptionError(
+            f"{out.parent}: {' and '.join(path.name for path in there)} would be written over, but no demo "
+            "left that there; move it away, or choose another --folder"
+        )
 
 
 def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":

@@ -69,17 +69,15 @@ def sweep(
         with progress("getting ready", "sweeping", KEPT.format(folder=folder)) as tell:
             from arena.studies.running.sweep import run
 
-            outcome = run(study, folder, threads, on, restart, tell)
-        from arena.studies.running.sweep import SETTINGS_CSV
-        from arena.studies.telling.summary import draw_summary, summarise, write_summary
+            outcome = run(study, folder, threads, on, restart, tell, not no_plots)
+        from arena.studies.telling.summary import publish_summary, summarise
 
         with progress("comparing", stopped=KEPT.format(folder=folder)):
             summary = summarise(outcome)
-            tables = [write_summary(summary, folder / SETTINGS_CSV), outcome.csv, outcome.npz]
-            pictures = [] if no_plots else draw_summary(summary, folder)
+            table, *pictures = publish_summary(summary, not no_plots)
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {KEPT.format(folder=folder)}") from None
-    files = [*tables, *pictures]
+    files = [table, outcome.csv, outcome.npz, *pictures]
     if to_json:
         print_json({**summary.as_dict(), "files": [str(path) for path in files]})
         return

@@ -9,7 +9,7 @@ from rich.console import Console
 
 from arena.cli.tables import NOTHING, Column, print_table, table_of, table_width, the_console
 from arena.cli.terminal import printable
-from arena.studies.running.sweep import SETTINGS_CSV
+from arena.studies.running.filenames import SETTINGS_CSV
 from arena.studies.scores import Score
 from arena.studies.search.tuning import Search
 from arena.studies.statistics.estimates import tell

@@ -32,10 +32,10 @@ import json, resource, sys, time
 from arena.studies.plans.study import read_study
 from arena.studies.telling.summary import draw_summary, summarise, write_summary
 from arena.studies.running.sweep import run
+from arena.studies.telling.summary import publish_summary, summarise
 outcome = run(read_study(sys.argv[1]), sys.argv[2])
 summary = summarise(outcome)
-write_summary(summary, outcome.folder / "settings.csv")
-draw_summary(summary, outcome.folder)
+publish_summary(summary)
 # macOS counts bytes, Linux kilobytes
 unit = 1e6 if sys.platform == "darwin" else 1e3
 peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / unit

@@ -10,7 +10,12 @@ from arena.scene.spec import ArenaSpec
 __all__ = ["design_title", "title_of"]
 
 # What is made of the outline of a thing has no field of its own.
-_OF_OUTLINES = {"x": "place along x", "y": "place along y", "size_x": "size along x", "size_y": "size along y"}
+_OF_OUTLINES = {
+    "x": "place along x",
+    "y": "place along y",
+    "size_x": "size along x",
+    "size_y": "size along y",
+}
 
 
 def title_of(path: str, arena: ArenaSpec) -> str:

@@ -7,9 +7,11 @@ lets go of when the process ends, in whatever way.
 """
 
 import contextlib
+import itertools
+import os
 import sqlite3
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -17,21 +19,28 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.errors import InputError, OutputError, WorkError
+from arena.studies.running.results_folder import as_found, check_empty, check_own, check_single
 from arena.studies.scores import TRIAL
 
 Records = npt.NDArray[np.void]
+Claimed = dict[str, set[str]]
 
 FILE = "journal.sqlite"
 """Name of the journal in its folder."""
 
 # Marks a database as ours ("ptdj"), and the form of its tables.
 _APPLICATION = 0x7074646A
-_FORM = 1
+_FORM = 2
+# A form whose journals said nothing of the files beside them.
+_FORM_WITHOUT_FILES = 1
+# Side files of a database, by the endings of their names.
+_SIDES = ("-wal", "-shm", "-journal")
 
 _TABLES = """
 CREATE TABLE identity (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE chunks (number INTEGER PRIMARY KEY, crc INTEGER NOT NULL, rows BLOB NOT NULL);
 CREATE TABLE impossible (setting INTEGER PRIMARY KEY, reason TEXT NOT NULL);
+CREATE TABLE files (name TEXT, digest TEXT, PRIMARY KEY (name, digest)) WITHOUT ROWID;
 """
 
 _AFRESH = "run with --restart to throw these trials away, or choose another folder with --folder"
@@ -40,30 +49,56 @@ _AFRESH = "run with --restart to throw these trials away, or choose another fold
 class Journal:
     """The journal of one study, open. To be used from one thread at a time; a context manager closes it."""
 
-    def __init__(self, folder: Path, parts: Mapping[str, str], trials: int, size: int, afresh: bool = False):
+    def __init__(
+        self,
+        folder: Path,
+        parts: Mapping[str, str],
+        trials: int,
+        size: int,
+        afresh: bool = False,
+        names: Collection[str] = (),
+    ):
         """Open the journal in ``folder``, or begin one, and hold it until it is closed.
 
         ``parts`` are the digests, by name, of what decides the results; ``trials`` there are, ``size`` of
-        them to a chunk. ``afresh`` throws away whatever was there.
+        them to a chunk. ``afresh`` throws away whatever was there. ``names`` are those of the files that
+        the study writes beside it.
 
         Raises InputError where the journal is damaged, or holds the trials of something else, and says
-        which part has changed; WorkError at once where another run holds it; OutputError where it cannot be
-        written, or something other than a file stands in its place.
+        which part has changed; where it is a link, or there is none in a folder that is not empty; and where
+        files that are not ours have one of the names. Nothing has been changed then. Raises WorkError at once
+        where another run holds it; OutputError where it cannot be written, or something other than a file
+        stands in its place.
         """
         self.path = folder / FILE
         self._trials, self._size = trials, size
         self._done = np.zeros(-(-trials // size), np.bool_)
-        if self.path.exists() and not self.path.is_file():
-            raise OutputError(f"{self.path}: something that is no file stands there; choose another --folder")
+        for path in _all_files(self.path):
+            check_single(path)
+        self._claimed: Claimed = {}
+        if folder.is_dir() and not _holds_anything(self.path):
+            # before the database is made; side files without one are somebody's
+            check_empty(folder, _own_names(self.path) if self.path.exists() else ())
+
+        def check(claimed: Claimed | None) -> None:
+            if claimed is None:
+                check_empty(folder, _own_names(self.path))
+            else:
+                check_own(folder, names, claimed)
+                self._claimed = claimed
+
         identity = {**parts, "trials": str(trials), "trials to a chunk": str(size)}
         with self._refusals():
             try:
-                self._database = _begun(self.path, identity, afresh)
+                self._database = _begun(self.path, identity, afresh, names, check)
             except sqlite3.DatabaseError as error:
                 if not (afresh and _is_damage(error)):
                     raise
-                _remove(self.path)
-                self._database = _begun(self.path, identity, afresh)
+                self._claimed = _salvaged(self.path)
+                check_own(folder, names, self._claimed)
+                _put_away(self.path)
+                self._database = _begun(self.path, identity, afresh, names, lambda _none: None)
+                _list_files(self._database, self._claimed)
             try:
                 for (number,) in self._database.execute("SELECT number FROM chunks"):
                     if not 0 <= number < len(self._done):
@@ -133,6 +168,24 @@ class Journal:
         with self._refusals():
             return dict(self._database.execute("SELECT setting, reason FROM impossible ORDER BY setting"))
 
+    def claimed(self) -> Mapping[str, Collection[str]]:
+        """The digests that files beside the journal may have, by name, if they are ours."""
+        return self._claimed
+
+    def claim(self, digests: Mapping[str, str]) -> None:
+        """Write down that files with these names and digests are about to be put beside it."""
+        self.check_place()
+        with self._refusals(), self._transaction():
+            self._database.executemany("INSERT OR IGNORE INTO files VALUES (?, ?)", digests.items())
+        for name, digest in digests.items():
+            self._claimed.setdefault(name, set()).add(digest)
+
+    def settle(self, digests: Mapping[str, str]) -> None:
+        """Write down that these names have no other digests any more."""
+        with self._refusals(), self._transaction():
+            self._database.executemany("DELETE FROM files WHERE name = ? AND digest <> ?", digests.items())
+        self._claimed.update((name, {digest}) for name, digest in digests.items())
+
     def check_place(self) -> None:
         """Raise OutputError where the journal's file has been removed, or another stands in its place."""
         # whoever removes a file that is open takes its name only, and what is written then is lost
@@ -176,8 +229,18 @@ class Journal:
             ) from error
 
 
-def _begun(path: Path, identity: Mapping[str, str], afresh: bool) -> sqlite3.Connection:
-    """The database, under a lock that lasts until it is closed, with all its tables."""
+def _begun(
+    path: Path,
+    identity: Mapping[str, str],
+    afresh: bool,
+    names: Collection[str],
+    check: Callable[[Claimed | None], None],
+) -> sqlite3.Connection:
+    """The database, under a lock that lasts until it is closed, with all its tables.
+
+    Before anything is changed ``check`` is called with the digests that files beside it may have, or None
+    where it holds no tables yet.
+    """
     database = sqlite3.connect(path, timeout=0.0, isolation_level=None, check_same_thread=False)
     # damaged text is to be told as what differs, not to stumble over
     database.text_factory = lambda raw: raw.decode(errors="replace")
@@ -187,8 +250,11 @@ def _begun(path: Path, identity: Mapping[str, str], afresh: bool) -> sqlite3.Con
         database.execute("PRAGMA locking_mode = EXCLUSIVE")
         database.execute("BEGIN EXCLUSIVE")
         tables = [name for (name,) in database.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")]
-        if tables:
-            _check(database, path, identity, afresh)
+        (application,) = database.execute("PRAGMA application_id").fetchone()
+        if application != _APPLICATION and (tables or application != 0):
+            raise InputError(f"{path}: this is no journal of photodrome; choose another folder with --folder")
+        claimed = _check(database, path, identity, afresh, names) if tables else None
+        check(claimed)
         database.execute("COMMIT")
         database.execute("PRAGMA journal_mode = WAL")
         # after a power cut some of the last chunks may be missing, which are then run again
@@ -201,6 +267,8 @@ def _begun(path: Path, identity: Mapping[str, str], afresh: bool) -> sqlite3.Con
             for statement in _TABLES.split(";"):
                 database.execute(statement)
             database.executemany("INSERT INTO identity VALUES (?, ?)", identity.items())
+            # files of ours stay ours when their trials are gone
+            _list_files(database, claimed or {})
             database.execute(f"PRAGMA application_id = {_APPLICATION}")
             database.execute(f"PRAGMA user_version = {_FORM}")
         database.execute("COMMIT")
@@ -210,22 +278,53 @@ def _begun(path: Path, identity: Mapping[str, str], afresh: bool) -> sqlite3.Con
     return database
 
 
-def _check(database: sqlite3.Connection, path: Path, identity: Mapping[str, str], afresh: bool) -> None:
-    """Raise InputError where the tables are not ours, or hold the trials of something else."""
-    (application,) = database.execute("PRAGMA application_id").fetchone()
+def _check(
+    database: sqlite3.Connection,
+    path: Path,
+    identity: Mapping[str, str],
+    afresh: bool,
+    names: Collection[str],
+) -> Claimed:
+    """The digests that files beside the database may have, by name.
+
+    Raises InputError where the tables hold the trials of something else.
+    """
     (form,) = database.execute("PRAGMA user_version").fetchone()
-    if application != _APPLICATION:
-        raise InputError(f"{path}: this is no journal of photodrome; choose another folder with --folder")
-    if afresh:
-        return
-    if form != _FORM:
+    if form != _FORM and not afresh:
         raise InputError(f"{path}: another version of photodrome wrote this journal; {_AFRESH}")
-    found = dict(database.execute("SELECT key, value FROM identity"))
+    found = dict(database.execute("SELECT key, value FROM identity")) if not afresh else identity
     changed = [key for key in {**identity, **found} if found.get(key) != identity.get(key)]
     if changed:
         raise InputError(
             f"{path}: holds trials of something else, for it differs in {', '.join(changed)}; {_AFRESH}"
         )
+    if form == _FORM_WITHOUT_FILES:
+        return as_found(path.parent, names)
+    return _files_of(database) if form == _FORM else {}
+
+
+def _files_of(database: sqlite3.Connection) -> Claimed:
+    claimed: Claimed = {}
+    for name, digest in database.execute("SELECT name, digest FROM files"):
+        claimed.setdefault(name, set()).add(digest)
+    return claimed
+
+
+def _list_files(database: sqlite3.Connection, claimed: Claimed) -> None:
+    rows = ((name, digest) for name, digests in claimed.items() for digest in digests)
+    database.executemany("INSERT INTO files VALUES (?, ?)", rows)
+
+
+def _salvaged(path: Path) -> Claimed:
+    """What a damaged journal still tells of the files beside it."""
+    try:
+        database = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
+        with contextlib.closing(database):
+            (application,) = database.execute("PRAGMA application_id").fetchone()
+            (form,) = database.execute("PRAGMA user_version").fetchone()
+            return _files_of(database) if (application, form) == (_APPLICATION, _FORM) else {}
+    except sqlite3.DatabaseError:
+        return {}
 
 
 def _file_at(path: Path) -> tuple[int, int] | None:
@@ -242,6 +341,32 @@ def _is_damage(error: sqlite3.DatabaseError) -> bool:
     return code & 0xFF in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
-def _remove(path: Path) -> None:
-    for ending in ("", "-wal", "-shm", "-journal"):
-        path.with_name(path.name + ending).unlink(missing_ok=True)
+def _put_away(path: Path) -> None:
+    """Remove a damaged journal, or rename what does not even look like one, with its side files."""
+    with path.open("rb") as stream:
+        head = stream.read(72)
+    # the format of SQLite has the application's mark there (sqlite.org/fileformat.html, 1.3)
+    is_own = head.startswith(b"SQLite format 3\0") and head[68:72] == _APPLICATION.to_bytes(4, "big")
+    for one in _all_files(path):
+        if is_own:
+            one.unlink(missing_ok=True)
+        elif one.exists():
+            one.rename(_free_name(one))
+
+
+def _free_name(path: Path) -> Path:
+    names = (path.with_name(f"{path.name}.damaged{number or ''}") for number in itertools.count())
+    return next(name for name in names if not os.path.lexists(name))
+
+
+def _all_files(path: Path) -> list[Path]:
+    """A database and its side files."""
+    return [path.with_name(path.name + ending) for ending in ("", *_SIDES)]
+
+
+def _own_names(path: Path) -> set[str]:
+    return {one.name for one in _all_files(path)}
+
+
+def _holds_anything(path: Path) -> bool:
+    return path.exists() and path.stat().st_size > 0

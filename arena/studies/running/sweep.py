@@ -2,9 +2,8 @@
 
 import contextlib
 import os
-import re
 import time
-from collections.abc import Callable, Generator, Sequence
+from collections.abc import Callable, Generator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from itertools import islice
@@ -16,8 +15,10 @@ import numpy.typing as npt
 
 from agents.errors import OutputError
 from arena.studies.plans.study import Study
+from arena.studies.running.filenames import CSV, NPZ, TABLES, picture_names
 from arena.studies.running.journal import Journal
 from arena.studies.running.results import write_csv, write_npz
+from arena.studies.running.results_folder import publish, remove_own, tidy
 from arena.studies.running.trials import arithmetic, chunk_size, reason_of, run_chunk
 from replays.format.writing import make_folder
 
@@ -25,22 +26,14 @@ Records = npt.NDArray[np.void]
 Progress = Callable[[float], None]
 Rows = Generator[tuple[int, Records], None, None]
 
-CSV, NPZ = "trials.csv", "trials.npz"
-"""Names of the tables in the folder of a sweep, see :mod:`arena.studies.running.results`."""
-
-SETTINGS_CSV = "settings.csv"
-"""Name of the table of settings there, see :func:`arena.studies.telling.summary.write_summary`."""
-
-# The names of files that replays.format.writing has not finished.
-_HALF_WRITTEN = re.compile(r"\..+\.(csv|npz|png)\.[0-9a-f]{8}\.part")
-
 
 @dataclass(frozen=True)
 class Outcome:
     """A sweep that is through.
 
     ``kept`` trials stood in the journal before; the others took ``seconds`` [s] of wall time. ``impossible``
-    says why settings, by their number, could not be run in part or in whole.
+    says why settings, by their number, could not be run in part or in whole. ``parts`` are the digests of
+    what decided the results, by name.
     """
 
     study: Study
@@ -48,6 +41,11 @@ class Outcome:
     kept: int
     seconds: float
     impossible: dict[int, str]
+    parts: Mapping[str, str]
+
+    def journal(self) -> Journal:
+        """The journal, opened once more, so that more files can be published beside it."""
+        return Journal(self.folder, self.parts, self.study.trials, chunk_size(self.study))
 
     @property
     def csv(self) -> Path:
@@ -73,16 +71,19 @@ def run(
     on: str | None = None,
     afresh: bool = False,
     progress: Progress | None = None,
+    pictures: bool = True,
 ) -> Outcome:
     """Run the trials of a study that the journal in ``folder`` lacks, and write the tables of all.
 
     ``threads`` is the number of cores to be used here, all by default; ``on`` the address of the scheduler of
     a Dask cluster that is to do the work instead. ``afresh`` throws away what the journal holds. ``progress``
     is called with the share of the trials that are there, 0 to 1; whatever it raises stops the sweep, as does
-    KeyboardInterrupt, and the trials of every finished chunk are kept.
+    KeyboardInterrupt, and the trials of every finished chunk are kept. ``pictures`` says whether pictures are
+    going to be drawn, so that their names have to be free.
 
-    Raises InputError where the journal is another study's or damaged, WorkError where another run is at work
-    in the folder or the cluster fails, OutputError where something cannot be written.
+    Raises InputError where the journal is another study's or damaged, or the folder holds files that are not
+    ours and no journal, or under the names of ours; nothing has been changed then. Raises WorkError where
+    another run is at work in the folder or the cluster fails, OutputError where something cannot be written.
     """
     folder = Path(folder)
     begun = time.monotonic()
@@ -96,9 +97,15 @@ def run(
             cluster = stack.enter_context(Cluster(study, on))
         rounding = arithmetic() if cluster is None else cluster.arithmetic
         parts = study.parts | {"arithmetic of processor and libraries": rounding}
-        journal = stack.enter_context(Journal(folder, parts, study.trials, chunk_size(study), afresh))
+        all_pictures = picture_names(study)
+        names = [*TABLES, *(all_pictures if pictures else ())]
+        journal = Journal(folder, parts, study.trials, chunk_size(study), afresh, names)
+        stack.enter_context(journal)
         kept, missing = journal.kept, journal.missing().tolist()
-        _tidy(folder, is_complete=not missing)
+        tidy(folder, {*TABLES, *all_pictures, *journal.claimed()})
+        if missing:
+            # they are about to be no longer true
+            remove_own(folder, TABLES, journal)
         told = set(journal.impossible())
         if cluster is None:
             work = _here(study, missing, threads or os.cpu_count() or 1)
@@ -113,23 +120,12 @@ def run(
         seconds = time.monotonic() - begun
         journal.check_place()
         try:
-            write_csv(folder / CSV, study, journal.chunks)
-            write_npz(folder / NPZ, study, journal.chunks)
+            with publish(folder, journal) as stage:
+                write_csv(stage / CSV, study, journal.chunks)
+                write_npz(stage / NPZ, study, journal.chunks)
         except OutputError as error:
             raise OutputError(f"{error}; all trials are kept, and the same command writes it anew") from error
-        return Outcome(study, folder, kept, seconds, journal.impossible())
-
-
-def _tidy(folder: Path, is_complete: bool) -> None:
-    """Remove half-written files that a killed run left, and tables that are about to be no longer true."""
-    doomed = [path for path in folder.glob(".*.part") if _HALF_WRITTEN.fullmatch(path.name)]
-    if not is_complete:
-        doomed += [folder / name for name in (CSV, NPZ, SETTINGS_CSV)]
-    for path in doomed:
-        try:
-            path.unlink(missing_ok=True)
-        except OSError as error:
-            raise OutputError(f"{path}: cannot be removed ({error.strerror})") from error
+        return Outcome(study, folder, kept, seconds, journal.impossible(), parts)
 
 
 def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:

@@ -17,12 +17,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agents.design.spec import SIDES
-from agents.errors import OptionError, OutputError
+from agents.errors import OptionError
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
 from arena.studies.plans.sampling import grid_place
 from arena.studies.plans.study import Setting, Study
+from arena.studies.running.manifest import FILE as MANIFEST
+from arena.studies.running.manifest import Manifest
 from arena.studies.running.results import csv_bytes
+from arena.studies.running.results_folder import check_own, publish, remove_own, tidy
 from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.search.racing import Place, Race, least_budget, race
@@ -300,33 +303,47 @@ class _Field:
 def prepared(study: Study, folder: Path) -> Path:
     """Make the folder of a search, so that nothing is searched that could not be written; return it.
 
-    Raises OutputError, and OptionError where the winner would be written over what the plan reads.
+    Raises OutputError; InputError where the folder holds what is not of a search of this plan, and
+    OptionError where the winner would be written over what the plan reads.
     """
+    _manifest(study, folder)
+    check_writable(folder / WINNER)
+    return folder
+
+
+def _manifest(study: Study, folder: Path) -> Manifest:
+    """The list of files of a search, in its folder, which is made; all that we write is free, or ours."""
     make_folder(folder)
     winner = folder / WINNER
     for name in study.plan.files:
         if winner.exists() and Path(name).exists() and winner.samefile(name):
             raise OptionError(f"{winner}: is an input of this very search; choose another --folder")
-    check_writable(winner)
-    return folder
+    manifest = Manifest(folder, study.name)
+    names = (WINNER, FINALISTS, ROUNDS, PICTURE)
+    check_own(folder, names, manifest.claimed())
+    tidy(folder, {MANIFEST, *names})
+    return manifest
 
 
 def write_search(search: Search, folder: Path) -> list[Path]:
     """Write the winning design, the finalists, and how the search went, and return the files.
 
-    Where nothing has won, a winner that an earlier search left there is removed. Raises OutputError.
+    Where nothing has won, a winner that an earlier search left there is removed. Raises OutputError, and
+    InputError as :func:`prepared` does.
     """
-    prepared(search.study, folder)
+    manifest = _manifest(search.study, folder)
+    if search.winner_text is None:
+        remove_own(folder, (WINNER, PICTURE), manifest)
+    with publish(folder, manifest) as stage:
+        written = _write(search, stage)
+    return [folder / path.name for path in written]
+
+
+def _write(search: Search, folder: Path) -> list[Path]:
     written = []
     if search.winner_text is not None:
         written.append(folder / WINNER)
         write_whole(written[0], search.winner_text.encode())
-    else:
-        for name in (WINNER, PICTURE):
-            try:
-                (folder / name).unlink(missing_ok=True)
-            except OSError as error:
-                raise OutputError(f"{folder / name}: cannot be removed ({error.strerror})") from error
     names = [f"{one.label()} [{one.unit}]" if one.unit else one.label() for one in search.factors]
     rows: list[list[Any]] = []
     for one in search.as_dict()["finalists"]:
@@ -354,14 +371,14 @@ def draw_search(search: Search, folder: Path) -> list[Path]:
     steps = search.race.history
     if not steps:
         return []
-    path = folder / PICTURE
-    history(
-        path,
-        f"{search.study.name}: {search.score.words}",
-        search.score,
-        [step.trials for step in steps],
-        [step.value for step in steps],
-        [step.alive for step in steps],
-        note=f"The last round is on fresh repeats; seed {search.study.seed}",
-    )
-    return [path]
+    with publish(folder, _manifest(search.study, folder)) as stage:
+        history(
+            stage / PICTURE,
+            f"{search.study.name}: {search.score.words}",
+            search.score,
+            [step.trials for step in steps],
+            [step.value for step in steps],
+            [step.alive for step in steps],
+            note=f"The last round is on fresh repeats; seed {search.study.seed}",
+        )
+    return [folder / PICTURE]

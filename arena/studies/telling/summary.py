@@ -3,7 +3,6 @@ from the best, a sentence of advice, and pictures.
 """
 
 import math
-import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -14,7 +13,9 @@ from numpy.typing import NDArray
 
 from arena.studies.plans.study import Study
 from arena.studies.plans.titles import title_of
+from arena.studies.running.filenames import SETTINGS_CSV, file_words, map_name, picture_name
 from arena.studies.running.results import csv_bytes
+from arena.studies.running.results_folder import publish
 from arena.studies.running.sweep import Outcome
 from arena.studies.scores import SCORES, Score, in_seconds
 from arena.studies.statistics.comparison import Comparison, compare
@@ -211,6 +212,23 @@ def _parts(
         yield Part(", ".join(words), settings, comparison, advice)
 
 
+def publish_summary(summary: Summary, pictures: bool = True) -> list[Path]:
+    """Put the table of settings in the folder of the sweep, then the pictures; return the files.
+
+    Raises OutputError where one cannot be written, and leaves what is not ours.
+    """
+    outcome = summary.outcome
+    folder = outcome.folder
+    with outcome.journal() as journal:
+        with publish(folder, journal) as stage:
+            table = write_summary(summary, stage / SETTINGS_CSV)
+        drawn = []
+        if pictures:
+            with publish(folder, journal) as stage:
+                drawn = draw_summary(summary, stage)
+    return [folder / path.name for path in (table, *drawn)]
+
+
 def write_summary(summary: Summary, path: Path) -> Path:
     """Write a row for every setting: its values, then figure and ends of interval for every score; CSV.
 
@@ -245,15 +263,15 @@ def draw_summary(summary: Summary, folder: Path) -> list[Path]:
     factors = summary.table.factors
     ordered = [number for number, factor in enumerate(factors) if factor.is_ordered]
     is_map = summary.table.is_grid and len(factors) == 2 == len(ordered)
-    words = _file_words([factor.name for factor in factors])
+    words = file_words([factor.name for factor in factors])
     drawn = []
     for score in summary.scores:
         for number in range(len(factors)):
-            path = folder / f"{_file_word(score.name)}-by-{words[number]}.png"
+            path = folder / picture_name(score.name, words[number])
             _draw_factor(summary, score, number, path)
             drawn.append(path)
         if is_map:
-            path = folder / f"{_file_word(score.name)}-map.png"
+            path = folder / map_name(score.name)
             _draw_map(summary, score, path)
             drawn.append(path)
     return drawn
@@ -320,18 +338,3 @@ def _picked(estimates: Estimates, order: Sequence[int]) -> Estimates:
 
 def _title(summary: Summary, score: Score) -> str:
     return f"{summary.study.name}: {score.words}"
-
-
-def _file_words(texts: Sequence[str]) -> list[str]:
-    """Words for names of files, no two alike, though the letters by which the texts differ may be lost."""
-    words: list[str] = []
-    for number, text in enumerate(texts, 1):
-        word = _file_word(text) or "value"
-        while word in words:
-            word += f"-{number}"
-        words.append(word)
-    return words
-
-
-def _file_word(text: str) -> str:
-    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")

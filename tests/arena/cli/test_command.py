@@ -10,7 +10,7 @@ import pytest
 from agents.text.shipped import shipped_names
 from arena.cli.command import photodrome as commands
 from replays.format.replay_file import read_replay
-from tests.helpers.commands import ARENA, DESIGN, finished, photodrome
+from tests.helpers.commands import ARENA, DESIGN, finished, photodrome, refusal
 
 # The keys that other programs may build on.
 POINT_KEYS = {
@@ -283,6 +283,28 @@ def test_demo_runs_scores_and_draws_a_contest_of_three() -> None:
     assert [Path(file) for file in answer["files"]] == [Path("deep/demo.replay.npz"), Path("deep/demo.png")]
     assert all(Path(file).is_file() for file in answer["files"])
     assert all(set(one) >= SCORE_KEYS for one in answer["designs"])
+
+
+@pytest.mark.parametrize("name", ["demo.png", "demo.replay.npz"])
+def test_a_demo_leaves_files_of_others_alone(name: str) -> None:
+    """Nobody has named the files that it writes; its own are replaced, also through no link."""
+    short = ("demo", "--duration", "5", "--no-window")
+    Path(name).write_text("mine")
+    assert f"{name} would be written over" in refusal(*short)
+    Path(name).rename("target")
+    Path(name).symlink_to("target")
+    assert f"{name} would be written over" in refusal(*short)
+    Path(name).unlink()
+    Path(name).symlink_to("nothing")
+    assert f"{name} would be written over" in refusal(*short)
+    assert not Path("nothing").exists()
+    Path(name).unlink()
+    for _ in range(2):
+        assert photodrome(*short).code == 0
+    Path(name).unlink()
+    assert photodrome(*short).code == (0 if name == "demo.png" else 2)
+    photodrome("run", "open-bench", "-d", "poppy", "--duration", "1", "--out", "demo.replay.npz")
+    assert "demo.replay.npz and demo.png would be written over" in refusal(*short)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="a window would open where there is a screen")

@@ -154,7 +154,9 @@ def test_stopping_while_a_film_is_written_tells_whether_it_is_there(
 
 @on_posix
 def test_stopping_another_command_says_so() -> None:
-    code = "import agents.design.spec\ndef stop(name): raise KeyboardInterrupt\nagents.design.spec.read_design = stop"
+    code = (
+        "import agents.design.spec as spec\ndef stop(name): raise KeyboardInterrupt\nspec.read_design = stop"
+    )
     stopped = finished("bench", "poppy", code=code)
     assert (stopped.code, stopped.out, stopped.err.strip()) == (1, "", "stopped")
 

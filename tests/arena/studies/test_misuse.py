@@ -23,6 +23,7 @@ from arena.studies.statistics import comparison as comparing
 from arena.studies.statistics.comparison import compare
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import sensitivity
+from arena.studies.telling.summary import publish_summary, summarise
 from tests.helpers.commands import photodrome
 from tests.helpers.plans import with_vary
 
@@ -101,8 +102,8 @@ def test_a_journal_with_wrong_entries_is_refused(statement: str, words: str, tmp
 
 def test_a_table_of_settings_from_before_does_not_outlive_its_trials(tmp_path: Path) -> None:
     study = parse_study(with_vary("design.both.latch: 10k, 22k", more=SHORT))
-    run(study, tmp_path)
-    (tmp_path / "settings.csv").write_text("of another plan")
+    publish_summary(summarise(run(study, tmp_path)), pictures=False)
+    assert (tmp_path / "settings.csv").exists()
 
     def stop(_share: float) -> None:
         raise KeyboardInterrupt
