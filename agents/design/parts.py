@@ -33,30 +33,36 @@ class Panel(BaseSpec):
     """The solar panel; lies flat on top and faces up."""
 
     current_per_light: Annotated[float, Quantity("A/lx", least=1e-10, most=1e-4)] = Field(
-        40e-9, description="photocurrent per lux of daylight"
+        40e-9, title="photocurrent per lux", description="photocurrent per lux of daylight"
     )
     response: Annotated[str, Word(tuple(RESPONSES))] = Field(
-        "crystalline-silicon", description="how it takes other kinds of light than daylight"
+        "crystalline-silicon",
+        title="spectral response",
+        description="spectral response: how it takes other kinds of light than daylight",
     )
     saturation_current: Annotated[float, Quantity("A", least=1e-18, most=1e-3)] = Field(
-        0.6e-12, description="saturation current of the single-diode equation"
+        0.6e-12, title="saturation current", description="saturation current of the single-diode equation"
     )
     junction_voltage: Annotated[float, Quantity("V", least=0.02, most=2.0)] = Field(
-        0.19, description="ideality times number of cells times thermal voltage"
+        0.19,
+        title="n N V_T",
+        description="n N V_T of the single-diode equation: ideality, cells in series, thermal voltage",
     )
     series_resistance: Annotated[float, Quantity("ohm", least=0.0, most=1e5)] = Field(
-        10.0, description="series resistance of the single-diode equation"
+        10.0, title="series resistance", description="series resistance of the single-diode equation"
     )
     shunt_resistance: Annotated[float, Quantity("ohm", least=10.0, most=1e12)] = Field(
-        10e6, description="shunt resistance of the single-diode equation"
+        10e6, title="shunt resistance", description="shunt resistance of the single-diode equation"
     )
-    ahead: Offset = Field(0.0, description="middle of the panel ahead of the axle")
-    height: Length = Field(0.03, description="height of the panel above the floor")
+    ahead: Offset = Field(
+        0.0, title="place ahead of the axle", description="middle of the panel ahead of the axle"
+    )
+    height: Length = Field(0.03, title="height", description="height of the panel above the floor")
     length: Annotated[float, Quantity("m", least=1e-3, most=0.5)] = Field(
-        0.024, description="size along the walker"
+        0.024, title="length", description="size along the walker"
     )
     width: Annotated[float, Quantity("m", least=1e-3, most=0.5)] = Field(
-        0.033, description="size across the walker"
+        0.033, title="width", description="size across the walker"
     )
 
 
@@ -64,61 +70,77 @@ class Storage(BaseSpec):
     """The storage capacitor that panel and both sides share."""
 
     capacitance: Annotated[float, Quantity("F", least=1e-6, most=10.0)] = Field(
-        2200e-6, description="capacitance"
+        2200e-6, title="capacitance", description="capacitance"
     )
     leak: Annotated[float, Quantity("ohm", least=100.0, most=1e12)] = Field(
-        1e6, description="leak, as a resistance across it"
+        1e6, title="leak resistance", description="leak, as a resistance across it"
     )
     series_resistance: Annotated[float, Quantity("ohm", least=0.0, most=1e3)] = Field(
-        0.0, description="equivalent series resistance"
+        0.0, title="series resistance", description="equivalent series resistance"
     )
     start: Annotated[float, Quantity("V", least=0.0, most=20.0)] = Field(
-        0.0, description="voltage on it when a run starts"
+        0.0, title="voltage at the start", description="voltage on it when a run starts"
     )
 
 
 class EyeRow(BaseSpec):
     """One row of a bench table of an eye."""
 
-    light: Annotated[float, Quantity("lx", least=0.0, most=1e6)] = Field(description="light on the bare eye")
-    trigger: Voltage = Field(description="voltage at the eye at which it flashes")
+    light: Annotated[float, Quantity("lx", least=0.0, most=1e6)] = Field(
+        title="light", description="light on the bare eye"
+    )
+    trigger: Voltage = Field(title="trigger voltage", description="voltage at the eye at which it flashes")
 
 
 class Eye(BaseSpec):
     """The flashing LED: the eye of its side, and what fires the latch."""
 
-    dark_trigger: Voltage = Field(2.2, description="voltage at which it flashes in the dark")
+    dark_trigger: Voltage = Field(
+        2.2, title="trigger voltage in the dark", description="voltage at which it flashes in the dark"
+    )
     slope: Annotated[float, Quantity("V/decade", least=0.0, most=5.0)] = Field(
-        0.7, description="rise of that voltage a decade of light"
+        0.7, title="trigger rise with light", description="rise of that voltage a decade of light"
     )
     knee_light: Annotated[float, Quantity("lx", least=0.1, most=1e6)] = Field(
-        150.0, description="light at which the rise sets in"
+        150.0, title="knee light", description="light at which the rise sets in"
     )
     table: tuple[EyeRow, ...] = Field(
-        (), description="bench table of light and trigger, in place of the three values above"
+        (),
+        title="bench table",
+        description="bench table of light and trigger, in place of the three values above",
     )
     tape: Annotated[float, Fraction(least=1e-4, most=1.0)] = Field(
-        1.0, description="share of the light that tape or sleeve lets through"
+        1.0, title="tape transmission", description="share of the light that tape or sleeve lets through"
     )
     quiet_current: Annotated[float, Quantity("A", least=1e-9, most=1e-2)] = Field(
-        4e-6, description="current that it draws while it waits"
+        4e-6, title="standby current", description="standby current, which it draws while it waits"
     )
-    lit_voltage: Voltage = Field(1.7, description="voltage across it while it is lit")
+    lit_voltage: Voltage = Field(
+        1.7, title="voltage while lit", description="voltage across it while it is lit"
+    )
     flash_resistance: Annotated[float, Quantity("ohm", least=1.0, most=1e5)] = Field(
-        200.0, description="resistance of its lit path into the coupling capacitor"
+        200.0, title="flash resistance", description="resistance of its lit path into the coupling capacitor"
     )
     jitter: Annotated[float, Quantity("V", least=0.0, most=1.0)] = Field(
-        0.010, description="standard deviation of its trigger from one pulse to the next"
+        0.010,
+        title="trigger jitter",
+        description="standard deviation of its trigger from one pulse to the next",
     )
-    ahead: Offset = Field(0.022, description="place ahead of the axle")
-    aside: Length = Field(0.030, description="place outward from the middle; eyes are twice this apart")
-    height: Length = Field(0.025, description="place above the floor")
-    outward: Angle = Field(math.radians(40.0), description="aim, outward from straight ahead")
+    ahead: Offset = Field(0.022, title="place ahead of the axle", description="place ahead of the axle")
+    aside: Length = Field(
+        0.030,
+        title="distance from the middle",
+        description="place outward from the middle; eyes are twice this apart",
+    )
+    height: Length = Field(0.025, title="height", description="place above the floor")
+    outward: Angle = Field(
+        math.radians(40.0), title="aim outward", description="aim, outward from straight ahead"
+    )
     up: Annotated[float, Quantity("rad", least=-math.pi / 2, most=math.pi / 2)] = Field(
-        math.radians(20.0), description="aim, above the horizontal"
+        math.radians(20.0), title="aim upward", description="aim, above the horizontal"
     )
     half_angle: Annotated[float, Quantity("rad", least=math.radians(1.0), most=math.radians(89.0))] = Field(
-        math.radians(50.0), description="angle off its aim at which it sees half as much"
+        math.radians(50.0), title="half angle", description="angle off its aim at which it sees half as much"
     )
 
     @model_validator(mode="after")
@@ -146,74 +168,96 @@ class Transistor(BaseSpec):
     """A small-signal bipolar transistor of the latch."""
 
     gain: Annotated[float, Number(least=5.0, most=2000.0)] = Field(
-        150.0, description="current gain at small current"
+        150.0, title="current gain", description="current gain at small current"
     )
-    knee_current: KneeCurrent = Field(0.080, description="collector current at which the gain has halved")
+    knee_current: KneeCurrent = Field(
+        0.080, title="knee current", description="collector current at which the gain has halved"
+    )
     saturation_current: Annotated[float, Quantity("A", least=1e-18, most=1e-9)] = Field(
-        6.7e-15, description="transport saturation current"
+        6.7e-15, title="saturation current", description="transport saturation current"
     )
     reverse_gain: Annotated[float, Number(least=0.1, most=100.0)] = Field(
-        5.0, description="current gain with emitter and collector exchanged"
+        5.0, title="reverse current gain", description="current gain with emitter and collector exchanged"
     )
 
 
 class Driver(Transistor):
     """The transistor of the latch that drives the other one: the same but for its size."""
 
-    knee_current: KneeCurrent = Field(0.020, description="collector current at which the gain has halved")
+    knee_current: KneeCurrent = Field(
+        0.020, title="knee current", description="collector current at which the gain has halved"
+    )
 
 
 class Motor(BaseSpec):
     """A small direct-current motor whose shaft carries the tyre."""
 
     resistance: Annotated[float, Quantity("ohm", least=0.5, most=1e4)] = Field(
-        28.0, description="winding resistance"
+        28.0, title="winding resistance", description="winding resistance"
     )
     constant: Annotated[float, Quantity("V s/rad", least=1e-5, most=1.0)] = Field(
-        2.2e-3, description="back-EMF a speed, which is also torque a current"
+        2.2e-3, title="constant", description="back-EMF a speed, which is also torque a current"
     )
     inertia: Annotated[float, Quantity("kg m2", least=1e-10, most=1e-4)] = Field(
-        1.5e-8, description="inertia of rotor, shaft and tyre"
+        1.5e-8, title="inertia", description="inertia of rotor, shaft and tyre"
     )
     friction: Annotated[float, Quantity("N m", least=1e-7, most=0.1)] = Field(
-        2e-5, description="dry friction of the bearings"
+        2e-5, title="friction torque", description="dry friction of the bearings"
     )
     turns: Annotated[str, Word(("forward", "backward"))] = Field(
-        "forward", description="way in which it drives the walker as wired"
+        "forward", title="direction", description="way in which it drives the walker as wired"
     )
 
 
 class Tyre(BaseSpec):
     """The tyre on the motor's shaft: heat-shrink or silicone tube."""
 
-    radius: Annotated[float, Quantity("m", least=2e-4, most=0.05)] = Field(0.0016, description="radius")
+    radius: Annotated[float, Quantity("m", least=2e-4, most=0.05)] = Field(
+        0.0016, title="radius", description="radius"
+    )
     grip: Annotated[float, Number(least=0.01, most=3.0)] = Field(
-        0.7, description="coefficient of friction on the floor"
+        0.7, title="friction coefficient", description="coefficient of friction on the floor"
     )
     slip_speed: Annotated[float, Quantity("m/s", least=1e-3, most=1.0)] = Field(
-        0.05, description="slip at which friction has come to three quarters of its full value"
+        0.05,
+        title="slip speed",
+        description="slip at which friction has come to three quarters of its full value",
     )
 
 
 class Whisker(BaseSpec):
     """A feeler wire that closes its side's switch when it is bent."""
 
-    ahead: Offset = Field(0.020, description="root ahead of the axle")
-    aside: Length = Field(0.015, description="root outward from the middle")
-    length: Annotated[float, Quantity("m", least=1e-3, most=0.3)] = Field(0.050, description="free length")
-    outward: Angle = Field(math.radians(35.0), description="direction, outward from straight ahead")
-    height: Length = Field(0.015, description="height above the floor; lower walls are not felt")
+    ahead: Offset = Field(0.020, title="root ahead of the axle", description="root ahead of the axle")
+    aside: Length = Field(0.015, title="root from the middle", description="root outward from the middle")
+    length: Annotated[float, Quantity("m", least=1e-3, most=0.3)] = Field(
+        0.050, title="length", description="free length"
+    )
+    outward: Angle = Field(
+        math.radians(35.0), title="direction outward", description="direction, outward from straight ahead"
+    )
+    height: Length = Field(
+        0.015, title="height", description="height above the floor; lower walls are not felt"
+    )
     bend_to_close: Annotated[float, Quantity("m", least=0.0, most=0.1)] | None = Field(
-        None, description="deflection of the tip that closes the switch; 4 mm if no force is given either"
+        None,
+        title="deflection to close",
+        description="deflection of the tip that closes the switch; 4 mm if no force is given either",
     )
     force_to_close: Annotated[float, Quantity("N", least=1e-6, most=10.0)] | None = Field(
-        None, description="force at the tip that closes the switch, in place of the deflection"
+        None,
+        title="force to close",
+        description="force at the tip that closes the switch, in place of the deflection",
     )
     wire_diameter: Annotated[float, Quantity("m", least=1e-5, most=5e-3)] = Field(
-        0.00025, description="diameter of the wire, which turns a force into a deflection"
+        0.00025,
+        title="wire diameter",
+        description="diameter of the wire, which turns a force into a deflection",
     )
     modulus: Annotated[float, Quantity("Pa", least=1e8, most=1e12)] = Field(
-        200e9, description="elastic modulus of the wire; spring steel about 200 GPa (from memory)"
+        200e9,
+        title="elastic modulus",
+        description="elastic modulus of the wire; spring steel about 200 GPa (from memory)",
     )
 
     @model_validator(mode="after")
@@ -241,50 +285,69 @@ class Whisker(BaseSpec):
 class Side(BaseSpec):
     """One of the two sides: eye, latch, motor and whisker."""
 
-    eye: Eye = Field(default_factory=Eye, description="flashing LED")
-    series: Resistance = Field(47e3, description="resistor that feeds the eye from the collector")
+    eye: Eye = Field(default_factory=Eye, title="eye", description="flashing LED")
+    series: Resistance = Field(
+        47e3, title="series resistor", description="resistor that feeds the eye from the collector"
+    )
     coupling: Annotated[float, Quantity("F", least=1e-9, most=1e-3)] = Field(
-        1e-6, description="capacitor from the eye to the PNP's base"
+        1e-6, title="coupling capacitor", description="capacitor from the eye to the PNP's base"
     )
-    latch: Resistance = Field(10e3, description="resistor from the PNP's base to the NPN's collector")
+    latch: Resistance = Field(
+        10e3, title="latch resistor", description="resistor from the PNP's base to the NPN's collector"
+    )
     feeler: Annotated[Resistance | None, OrNone()] = Field(
-        33e3, description="resistor from the whisker's switch to the top of the eye, or none"
+        33e3,
+        title="feeler resistor",
+        description="resistor from the whisker's switch to the top of the eye, or none",
     )
-    npn: Transistor = Field(default_factory=Transistor, description="transistor that carries the motor")
+    npn: Transistor = Field(
+        default_factory=Transistor, title="NPN", description="transistor that carries the motor"
+    )
     # a class of its own, so that a file which gives but its gain leaves its knee as it is
-    pnp: Driver = Field(default_factory=Driver, description="transistor that drives the NPN")
-    motor: Motor = Field(default_factory=Motor, description="motor")
-    tyre: Tyre = Field(default_factory=Tyre, description="tyre")
+    pnp: Driver = Field(default_factory=Driver, title="PNP", description="transistor that drives the NPN")
+    motor: Motor = Field(default_factory=Motor, title="motor", description="motor")
+    tyre: Tyre = Field(default_factory=Tyre, title="tyre", description="tyre")
     whisker: Annotated[Whisker | None, OrNone()] = Field(
-        default_factory=Whisker, description="feeler wire with its switch, or none"
+        default_factory=Whisker, title="whisker", description="feeler wire with its switch, or none"
     )
 
 
 class Body(BaseSpec):
     """Frame, mass and outline; the walker stands on two tyres and a tail."""
 
-    mass: Annotated[float, Quantity("kg", least=1e-4, most=5.0)] = Field(0.014, description="mass in all")
+    mass: Annotated[float, Quantity("kg", least=1e-4, most=5.0)] = Field(
+        0.014, title="mass", description="mass in all"
+    )
     track: Annotated[float, Quantity("m", least=5e-3, most=0.4)] = Field(
-        0.042, description="distance between the tyres"
+        0.042, title="track", description="distance between the tyres"
     )
     tyre_load: Annotated[float, Fraction(least=0.05, most=0.5)] = Field(
-        0.45, description="share of the weight on each tyre; the tail carries the rest"
+        0.45,
+        title="load on each tyre",
+        description="share of the weight on each tyre; the tail carries the rest",
     )
     pivot_inertia: Annotated[float, Quantity("kg m2", least=1e-10, most=1.0)] | None = Field(
-        None, description="inertia about the standing tyre; from mass, track and outline if left out"
+        None,
+        title="inertia about the standing tyre",
+        description="inertia about the standing tyre; from mass, track and outline if left out",
     )
     drag: Annotated[float, Quantity("N", least=0.0, most=10.0)] = Field(
-        0.012, description="force at the driven tyre that resists rolling and turning"
+        0.012, title="drag", description="force at the driven tyre that resists rolling and turning"
     )
     radius: Annotated[float, Quantity("m", least=2e-3, most=0.4)] | None = Field(
-        None, description="radius of a round body; 26 mm if no outline is given either"
+        None, title="radius", description="radius of a round body; 26 mm if no outline is given either"
     )
-    ahead: Offset = Field(0.004, description="middle of a round body ahead of the axle")
+    ahead: Offset = Field(
+        0.004, title="middle ahead of the axle", description="middle of a round body ahead of the axle"
+    )
     outline: Annotated[tuple[Pair, ...], Points(least_count=3)] | None = Field(
         None,
+        title="outline",
         description="corners of a convex body, in place of a round one: ahead of the axle and to its left",
     )
-    height: Length = Field(0.035, description="height of the body, up to which it shades others")
+    height: Length = Field(
+        0.035, title="height", description="height of the body, up to which it shades others"
+    )
 
     @model_validator(mode="after")
     def _check_outline(self) -> "Body":

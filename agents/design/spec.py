@@ -33,11 +33,17 @@ class Tolerance(BaseSpec):
     example: ClassVar[str] = "{normal: 5 %} or {uniform: 5 %}"
 
     normal: str | None = Field(
-        None, description="standard deviation, like 5 % or 30 mV; cut off at the bound"
+        None,
+        title="standard deviation",
+        description="standard deviation, like 5 % or 30 mV; cut off at the bound",
     )
-    uniform: str | None = Field(None, description="half width of an even spread, like 20 %")
+    uniform: str | None = Field(
+        None, title="half width", description="half width of an even spread, like 20 %"
+    )
     bound: str | None = Field(
-        None, description="greatest deviation of a normal spread; three standard deviations if left out"
+        None,
+        title="greatest deviation",
+        description="greatest deviation of a normal spread; three standard deviations if left out",
     )
 
     @model_validator(mode="after")
@@ -86,11 +92,11 @@ class Design(BaseSpec):
 
     name: str = Field(description="name by which tables and pictures show it")
     about: str | None = Field(None, description="what it is for, in a sentence")
-    panel: Panel = Field(default_factory=Panel, description="solar panel")
-    storage: Storage = Field(default_factory=Storage, description="storage capacitor")
-    left: Side = Field(default_factory=Side, description="left side")
-    right: Side = Field(default_factory=Side, description="right side")
-    body: Body = Field(default_factory=Body, description="frame and outline")
+    panel: Panel = Field(default_factory=Panel, title="panel", description="solar panel")
+    storage: Storage = Field(default_factory=Storage, title="storage", description="storage capacitor")
+    left: Side = Field(default_factory=Side, title="left", description="left side")
+    right: Side = Field(default_factory=Side, title="right", description="right side")
+    body: Body = Field(default_factory=Body, title="body", description="frame and outline")
     spread: dict[str, Tolerance] = Field(
         default_factory=dict, description="tolerance by part, like both.latch or storage.capacitance"
     )

@@ -76,7 +76,7 @@ def _dim(walker: Any, measured: Measurement) -> str:
             f" {_volts(trigger)} eyes and leak take {_amperes(drawn)}"
         )
     return (
-        f"at {_light(measured)} the panel has {_volts(measured.open_circuit)} with nothing on it, and the"
+        f"at {_light(measured)} the panel gives {_volts(measured.open_circuit)} open-circuit, and the"
         f" trigger is {_volts(trigger)} with {_amperes(drawn)} for eyes and leak"
     )
 
@@ -86,8 +86,8 @@ def _blind(walker: Any, measured: Measurement) -> str:
     side = walker["side"][SIDES.index(first.side)]
     return (
         f"at {_light(measured)} the trigger has risen from {_volts(float(trigger_voltage(0.0, False, side)))}"
-        f" in the dark to {_volts(first.trigger)}, and the panel has {_volts(measured.open_circuit)} with"
-        " nothing on it"
+        f" in the dark to {_volts(first.trigger)}, and the panel gives {_volts(measured.open_circuit)}"
+        " open-circuit"
     )
 
 
@@ -128,7 +128,7 @@ def _twitch(walker: Any, measured: Measurement) -> str:
     carried = _carried(rail, walker["thermal"], side)
     asked = (rail - PULLED_DOWN) / float(side["motor_resistance"])
     return (
-        f"the {point.side} latch lets go at {_volts(rail)}, {format_quantity(point.pulse or 0.0, 's', 2)}"
+        f"the {point.side} latch releases at {_volts(rail)}, {format_quantity(point.pulse or 0.0, 's', 2)}"
         f" after firing at {_volts(point.trigger)}: through {latch} it can carry about {_amperes(carried)},"
         f" and the standing motor asks for {_amperes(asked)}"
     )
@@ -137,9 +137,9 @@ def _twitch(walker: Any, measured: Measurement) -> str:
 def _locked(walker: Any, measured: Measurement) -> str:
     point = next(side for side in measured.sides if side.locked)
     return (
-        f"at {_light(measured)} the panel has {_amperes(measured.photocurrent)}, and the running"
-        f" {point.side} motor takes {_amperes(point.held_motor or 0.0)} for ever at"
-        f" {_volts(point.held_rail or 0.0)}, where the latch still holds"
+        f"at {_light(measured)} the panel gives {_amperes(measured.photocurrent)}, and the running"
+        f" {point.side} motor takes {_amperes(point.held_motor or 0.0)}: the latch holds at"
+        f" {_volts(point.held_rail or 0.0)}, never releases"
     )
 
 
@@ -204,12 +204,12 @@ def _deaf_feelers(walker: Any, measured: Measurement) -> str:
     for number, name in enumerate(SIDES):
         side = walker["side"][number]
         if not is_touchable(side):
-            missing = "feeler resistor" if side["whisker"] else "feeler wire"
+            missing = "feeler resistor" if side["whisker"] else "whisker"
             return f"the {name} side has no {missing}"
         lead = whisker_lead(walker, number)
         if lead <= 0.0:
             return (
-                f"the {name} feeler closes {format_quantity(-lead, 'm', 2)} behind the body's edge, so the"
+                f"the {name} whisker closes {format_quantity(-lead, 'm', 2)} behind the body's edge, so the"
                 " body always meets a wall first"
             )
     number = min((0, 1), key=lambda one: chance_heard(walker, one, measured.light))
@@ -218,9 +218,10 @@ def _deaf_feelers(walker: Any, measured: Measurement) -> str:
     lead = other.trigger - (own.trigger_touched or own.trigger)
     jitter = math.hypot(*(float(side["jitter"]) for side in walker["side"]))
     return (
-        f"a touch puts the {own.side} trigger {_volts(abs(lead))} {'below' if lead > 0.0 else 'above'} the"
-        f" {other.side} one; with a jitter of {_volts(jitter)} between the two it fires first in"
-        f" {100.0 * chance:.0f} % of the pulses, less than {100.0 * HEARD:.0f} %"
+        f"pressing its whisker puts the {own.side} trigger {_volts(abs(lead))}"
+        f" {'below' if lead > 0.0 else 'above'} the {other.side} one; with a jitter of {_volts(jitter)}"
+        f" between the two it fires first in {100.0 * chance:.0f} % of the pulses, less than"
+        f" {100.0 * HEARD:.0f} %"
     )
 
 

@@ -129,19 +129,19 @@ def _bends(design: Design) -> Iterator[Change]:
         present = [side.whisker for side in sides if side.whisker is not None]
         if len(present) < len(sides):
             values: dict[str, Any] = {f"{scope}.whisker": Whisker()}
-            yield Change(values, f"a feeler wire {_where(scope)}")
+            yield Change(values, f"a whisker {_where(scope)}")
             if any(side.feeler is None for side in sides):
                 values = {**values, f"{scope}.feeler": 33e3}
-                yield Change(values, f"a feeler wire and a feeler resistor of 33k {_where(scope)}")
+                yield Change(values, f"a whisker and a feeler resistor of 33k {_where(scope)}")
             continue
         for length in (0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12):
             if length > max(whisker.length for whisker in present):
-                text = f"feeler wires of {length * 1e3:.0f} mm {_where(scope)}"
+                text = f"whiskers of {length * 1e3:.0f} mm {_where(scope)}"
                 yield Change({f"{scope}.whisker.length": length}, text)
         for degrees in (35, 45, 25, 55, 15, 65):
             outward = math.radians(degrees)
             if any(abs(whisker.outward - outward) > 0.01 for whisker in present):
-                text = f"bend the feeler wires to {degrees} deg outward {_where(scope)}"
+                text = f"bend the whiskers to {degrees} deg outward {_where(scope)}"
                 yield Change({f"{scope}.whisker.outward": outward}, text)
 
 

@@ -2,13 +2,13 @@
 
 dim            the panel cannot bring the storage to the trigger
 blind          light on the eyes has put the trigger above the voltage that the panel can give
-twitch         the latch lets go at once, with more than half of the stored energy left
-locked         the latch never lets go
+twitch         the latch releases at once, with more than half of the stored energy left
+locked         the latch never releases
 spin           a pulse turns the walker by more than 120 degrees
-lame           a pulse moves the walker by less than 1 mm
+lame           hardly moves: a pulse moves the walker by less than 1 mm
 lopsided       the two sides differ so much that it circles
-narrow eyes    an eye stands inside the track of the wheels
-deaf feelers   a touch changes no decision
+narrow eyes    eyes inside the wheels: one stands within the track of the wheels
+deaf feelers   whiskers without effect: pressing one changes no decision
 reversed       a motor turns the walker backward
 
 The limits of twitch, spin and lame are choices, not laws; so are the chance and the ratio below.
@@ -35,13 +35,21 @@ REVERSED = "reversed"
 
 FAULTS = (DIM, BLIND, TWITCH, LOCKED, SPIN, LAME, LOPSIDED, NARROW_EYES, DEAF_FEELERS, REVERSED)
 
+# Faults that people read in other words than files and JSON have them.
+_TITLES = {
+    BLIND: "blind (trigger above panel)",
+    LAME: "hardly moves",
+    NARROW_EYES: "eyes inside the wheels",
+    DEAF_FEELERS: "whiskers without effect",
+}
+
 SPIN_TURN = math.radians(120.0)
 LEAST_PATH = 1e-3  # [m]
 # A pulse that leaves more than this share of the stored energy has let go at once.
 TWITCH_ENERGY = 0.5
 # With pulses more unlike than this, one side needs three pulses or more to undo one of the other.
 TURN_RATIO = 2.0
-# Chance that a touched side fires first in even light, below which its feeler counts as deaf.
+# Chance that a side fires first in even light while its whisker is pressed; below it, that has no effect.
 HEARD = 0.9
 # Elevations of a distant lamp [rad] at which the two eyes are compared, and bearings all round at each.
 ELEVATIONS = (math.radians(20.0), math.radians(32.0), math.radians(45.0))
@@ -56,6 +64,11 @@ def faults_of(walker: Any, measured: Any) -> tuple[str, ...]:
 def fault_names(bits: int) -> tuple[str, ...]:
     """Return the names of faults by their bits, in fixed order."""
     return tuple(name for number, name in enumerate(FAULTS) if bits >> number & 1)
+
+
+def fault_title(name: str) -> str:
+    """The fault ``name`` as people read it; ``name`` itself is what JSON and tables of copies say."""
+    return _TITLES.get(name, name)
 
 
 @kernel

@@ -262,6 +262,17 @@ class SidePoint:
     held_rail: float | None = None
     held_motor: float | None = None
 
+    @property
+    def between(self) -> float | None:
+        """Time from one pulse's start to the next [s], where this side fires again and again.
+
+        The pulse, and then the charging, which begins where the latch releases; a wheel that still coasts
+        when the trigger is reached comes to rest first.
+        """
+        if self.pulse is None or self.charge is None:
+            return None
+        return self.pulse + max(self.charge, self.coast or 0.0)
+
 
 @dataclass(frozen=True)
 class Measurement:

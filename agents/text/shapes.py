@@ -1,6 +1,6 @@
 """What a spec model looks like from outside: its keys, what each expects, and the table of all fields."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import UnionType
@@ -124,6 +124,28 @@ def shape_at(model: type[BaseModel], path: KeyPath) -> Shape | None:
     return shape
 
 
+def title_at(model: type[BaseModel], path: str, names: Sequence[str] = ()) -> str:
+    """Return what stands at a path in words: the titles of all fields on the way there.
+
+    An item of a list goes by its name, one of ``names``, or by its number. Keys that are no fields stand for
+    themselves.
+    """
+    words: list[str] = []
+    shape, rest = Shape(model=model), path
+    while rest:
+        if shape.item is not None:
+            name = max((one for one in names if f"{rest}.".startswith(f"{one}.")), key=len, default="")
+            words[-1:] = [name] if name else [*words[-1:], rest.partition(".")[0]]
+            rest = rest[len(name) + 1 :] if name else rest.partition(".")[2]
+            shape = shape_of(shape.item)
+            continue
+        key, _, rest = rest.partition(".")
+        field = keys_of(shape.model).get(key) if shape.model else None
+        words.append(key if field is None else field.title or "")
+        shape = Shape() if field is None else _field_shape(field)
+    return " ".join(word for word in words if word)
+
+
 def _walk(shape: Shape, prefix: str) -> Iterator[str]:
     if shape.item is not None:
         yield from _walk(shape_of(shape.item), f"{prefix}[]")
@@ -165,6 +187,7 @@ class FieldRow:
     """One line of the table of all fields; all of it is text for people."""
 
     key: str
+    title: str
     unit: str
     default: str
     range: str
@@ -173,10 +196,10 @@ class FieldRow:
 
 def field_table(model: type[BaseModel]) -> list[FieldRow]:
     """Return a row for every key of a model, nested ones too, in the order in which they are declared."""
-    return list(_rows(model, None, ""))
+    return list(_rows(model, None, "", ""))
 
 
-def _rows(model: type[BaseModel], instance: BaseModel | None, prefix: str) -> Iterator[FieldRow]:
+def _rows(model: type[BaseModel], instance: BaseModel | None, prefix: str, words: str) -> Iterator[FieldRow]:
     for (key, field), name in zip(keys_of(model).items(), model.model_fields, strict=True):
         shape = _field_shape(field)
         path = f"{prefix}.{key}" if prefix else key
@@ -194,10 +217,11 @@ def _rows(model: type[BaseModel], instance: BaseModel | None, prefix: str) -> It
         reader = nested.reader
         unit = reader.unit_text if reader else ""
         choices = ", ".join(nested.words) or (reader.range_text if reader else "")
-        yield FieldRow(path, unit, default, choices, field.description or "")
+        title = f"{words} {field.title or ''}".strip()
+        yield FieldRow(path, title, unit, default, choices, field.description or "")
         if nested.model is not None:
             inner = value if isinstance(value, BaseModel) else None
-            yield from _rows(nested.model, inner, f"{path}{suffix}")
+            yield from _rows(nested.model, inner, f"{path}{suffix}", title)
 
 
 def _show(shape: Shape, value: Any) -> str:

@@ -91,7 +91,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
 def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: Any) -> None:
     """Run designs in ARENA, print their scores and write the replay.
 
-    For example: photodrome run slalom -d poppy -d lentil --walkers 2 --seconds '20 min'
+    For example: photodrome run slalom -d poppy -d lentil --walkers 2 --duration '20 min'
     """
     from arena.scene.contest import read_contest
 
@@ -292,7 +292,7 @@ for command in (sweep, tune, kit):
 
 
 def _how(how: dict[str, Any]) -> tuple[int | None, float | None, int, bool]:
-    return how["walkers"], how["seconds"], how["seed"], how["alone"]
+    return how["walkers"], how["duration"], how["seed"], how["alone"]
 
 
 def _spare(out: Path, inputs: Sequence[str]) -> None:

@@ -123,7 +123,7 @@ def reference() -> str:
             _HEAD,
             f"## Design (`photodrome: design {VERSIONS['design']}`)",
             _SIDES,
-            design.replace("| `left.", "| `both."),
+            design.replace("| `left.", "| `both.").replace(" | left ", " | "),
             _TABLE,
             f"## Arena (`photodrome: arena {VERSIONS['arena']}`)",
             "",
@@ -143,10 +143,15 @@ def reference() -> str:
 
 
 def _table(model: type[BaseModel], keeps: Callable[[str], bool]) -> str:
-    rows = ["| field | default | range | what it is |", "|---|---|---|---|"]
-    for row in field_table(model):
-        if keeps(row.key):
-            rows.append(f"| `{row.key}` | {row.default} | {row.range} | {row.description} |")
+    kept = [row for row in field_table(model) if keeps(row.key)]
+    # a plan has no values that a plot could be drawn against
+    has_titles = any(row.title for row in kept)
+    heads = ["field", *(["in words"] if has_titles else []), "default", "range", "what it is"]
+    rows = [f"| {' | '.join(heads)} |", "|---" * len(heads) + "|"]
+    for row in kept:
+        titles = [row.title] if has_titles else []
+        cells = [f"`{row.key}`", *titles, row.default, row.range, row.description]
+        rows.append(f"| {' | '.join(cells)} |")
     return "\n".join(rows)
 
 

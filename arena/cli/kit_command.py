@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from arena.cli.options import AnyType, Measured, Whole, as_json, kind_option, threads_option
-from arena.cli.terminal import print_json, printable, progress
+from arena.cli.terminal import print_json, printable, progress, tell_error
 
 
 class FaultName(AnyType):
@@ -17,10 +17,17 @@ class FaultName(AnyType):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Take it, or fail with all there are."""
         from agents.errors import refusal
+        from agents.testbench.faults import fault_title
         from arena.studies.kits.yields import NAMES
 
+        titles = {name: fault_title(name).removesuffix(")").split(" (") for name in NAMES}
+        for name, words in titles.items():
+            if value in (*words, fault_title(name)):
+                return name
         if value not in NAMES:
-            self.fail(refusal(repr(value), f"one of {', '.join(NAMES)}"), param, ctx)
+            expected = ", ".join(words[0] for words in titles.values())
+            self.fail(refusal(repr(value), f"one of {expected}"), param, ctx)
+        tell_error(f"{value} is now called {fault_title(value)}")
         return value
 
 

@@ -7,17 +7,21 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
+from agents.testbench.faults import fault_title
 from agents.text.units import format_quantity
 from arena.cli.tables import NOTHING, Column, print_in_parts, print_table, the_console
 from arena.cli.terminal import command_word, printable
 from arena.studies.kits.kit_yield import KitYield
 from arena.studies.kits.picking import Picking
 from arena.studies.kits.yields import NAMES, STRAYS
+from arena.studies.plans.titles import design_title
 from arena.studies.statistics.estimates import Estimate
 
 CAUTION = (
     "Before anybody solders, read 'Cautions for the bench' in the README: irons, wire, lamps, capacitors."
 )
+# The heading of how many kits lose which fault.
+REMOVED = "faults removed"
 # Faults that a row of gains names at the most.
 MOST_MENDS = 2
 
@@ -63,8 +67,8 @@ def _print_answer(console: Console, found: KitYield, name: str) -> None:
         console.print(
             Text.assemble(
                 (printable(found.bench_test.design.name), "bold"),
-                f" as drawn, with no tolerance at all, is faulty already: {fault} at {at}. Cure that first: "
-                f"photodrome bench {command_word(Path(name))}",
+                f" as drawn, with no tolerance at all, is faulty already: {fault_title(fault)} at {at}. "
+                f"Cure that first: photodrome bench {command_word(Path(name))}",
             )
         )
     median, low, high = found.expected
@@ -76,7 +80,7 @@ def _print_answer(console: Console, found: KitYield, name: str) -> None:
         )
     )
     how = f"{printable(found.bench_test.design.name)}, seed {found.seed}, {demand.kind}"
-    allowed = [name for name in NAMES if name in demand.allowed]
+    allowed = [fault_title(name) for name in NAMES if name in demand.allowed]
     if allowed:
         how += f"; not counted: {', '.join(allowed)}"
     console.print(how, style="dim")
@@ -88,7 +92,7 @@ def _print_faults(console: Console, found: KitYield) -> None:
         console.print("no kit has any fault, so there is nothing to blame on a part")
         return
     demand = found.bench_test.demand
-    labels = [f"{name} (not counted)" if name in demand.allowed else name for name in counts]
+    labels = [f"{fault_title(name)}{' (not counted)' if name in demand.allowed else ''}" for name in counts]
     columns: list[Column] = [("kits", [str(count) for count, _ in counts.values()])]
     for number, light in enumerate(demand.lights):
         columns.append((_lx(light), [str(by_light[number]) for _, by_light in counts.values()]))
@@ -102,30 +106,32 @@ def _print_faults(console: Console, found: KitYield) -> None:
 
 
 def _mends(mends: Sequence[tuple[str, int]]) -> str:
-    return ", ".join(f"{name} {count}" for name, count in mends[:MOST_MENDS]) or NOTHING
+    return ", ".join(f"{fault_title(name)} {count}" for name, count in mends[:MOST_MENDS]) or NOTHING
 
 
 def _print_blame(console: Console, found: KitYield) -> None:
     parts = found.blame.parts
     columns: list[Column] = [
         ("tolerance", [one.tolerance for one in parts]),
-        ("explains", [_percent(one.explained) for one in parts]),
-        ("work if exact", [_percent(one.exact.share.value) for one in parts]),
+        ("share of\nvariance", [_percent(one.explained) for one in parts]),
+        ("work if\nexact", [_percent(one.exact.share.value) for one in parts]),
         ("gain by exact", [_points(one.exact.gain) for one in parts]),
         ("gain by half", [_points(one.half.gain) for one in parts]),
-        ("mends", [_mends(one.exact.mends) for one in parts]),
+        (REMOVED, [_mends(one.exact.mends) for one in parts]),
     ]
-    print_table(console, ("part", [one.path for one in parts]), columns, "mends")
+    print_table(console, ("part", [one.path for one in parts]), columns, REMOVED)
     blamed = [one for one in parts if one.exact.is_told]
     if blamed:
         told = "; ".join(f"{one.path} ({_points(one.exact.gain)} points)" for one in blamed)
         console.print(Text.assemble(("to blame: ", "bold"), told))
     else:
-        console.print(Text.assemble(("to blame: ", "bold"), "no single part that could be told from luck"))
+        console.print(
+            Text.assemble(("to blame: ", "bold"), "no single part whose gain is significant at 5 %")
+        )
     some = f", of the first {found.blame.copies} kits" if found.blame.copies < found.share.count else ""
     console.print(
         f"exact, half: the same kits{some}, but for this part's tolerance. Gains are in points of a hundred, "
-        "with their 95 % range. Explains: share of the variance between kits that work and that do not",
+        "with their 95 % range. Share of variance: of that between kits that work and that do not",
         style="dim",
     )
 
@@ -135,15 +141,15 @@ def _print_pairs(console: Console, found: KitYield) -> None:
     if not pairs:
         return
     columns: list[Column] = [
-        ("work if matched", [_percent(one.alike.share.value) for one in pairs]),
+        ("work if\nmatched", [_percent(one.alike.share.value) for one in pairs]),
         ("gain", [_points(one.alike.gain) for one in pairs]),
-        ("told from luck", ["yes" if one.alike.is_told else "no" for one in pairs]),
-        ("mends", [_mends(one.alike.mends) for one in pairs]),
+        ("significant\nat 5 %", ["yes" if one.alike.is_told else "no" for one in pairs]),
+        (REMOVED, [_mends(one.alike.mends) for one in pairs]),
     ]
-    print_table(console, ("left and right alike", [one.name for one in pairs]), columns, "mends")
+    print_table(console, ("left and right alike", [one.name for one in pairs]), columns, REMOVED)
     console.print(
-        "told from luck: at 5 %, all rows together; so the 95 % range of a single row may lie beside 0 "
-        "though its gain is not told",
+        "significant at 5 %: all rows together; so the 95 % range of a single row may lie beside 0 though "
+        "its gain is not significant",
         style="dim",
     )
 
@@ -178,7 +184,7 @@ def _print_picking(console: Console, found: KitYield) -> None:
             ("right eye", [f"{one.right.label}, {one.right.trigger:.3f} V" for one in pairs]),
             ("apart", [f"{1e3 * one.difference:.0f} mV" for one in pairs]),
             ("beside a lamp", [_beside(one.beside) for one in pairs]),
-            ("faults", [", ".join(one.faults) or "none" for one in pairs]),
+            ("faults", [", ".join(map(fault_title, one.faults)) or "none" for one in pairs]),
         ]
         labels = [str(number) for number in range(1, len(pairs) + 1)]
         print_table(console, ("walker", labels), columns, "faults")
@@ -197,7 +203,7 @@ def _picking_words(picking: Picking) -> str:
     sides = "; it matters which one goes left" if picking.is_handed else "; either of two may go left"
     return (
         f"{bag}: {len(picking.pairs)} of {walkers} walkers steer straight by it, {_percent(picking.listed)}; "
-        f"of eyes taken blindly {_percent(picking.blind)} would. That takes eyes at most "
+        f"of eyes paired at random {_percent(picking.blind)} would. That takes eyes at most "
         f"{format_quantity(picking.limit, 'V')} apart{sides}"
     )
 
@@ -216,7 +222,10 @@ def draw_gains(found: KitYield, path: Path) -> None:
         value, low, high = (min(max(share + end, 0.0), 1.0) for end in (gain.value, gain.low, gain.high))
         return Estimate(value, low, high, gain.count, gain.method)
 
-    rows = [(f"{one.path} exact", with_gain(one.exact.gain)) for one in found.blame.parts]
+    rows = [
+        (f"{design_title(one.path)} exact\n{one.path}", with_gain(one.exact.gain))
+        for one in found.blame.parts
+    ]
     rows += [(f"{one.name} matched", with_gain(one.alike.gain)) for one in found.blame.pairs]
     title = f"{found.bench_test.design.name}: kits that work {_range(found.bench_test.demand.lights)}"
     note = "each is that of the gain over the line, since the kits are the same"

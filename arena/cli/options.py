@@ -1,7 +1,7 @@
 """The options of the command line: values read by the same strict readers as those of files."""
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -43,6 +43,34 @@ class Value(AnyType):
             return self.reader().read(value)
         except QuantityError as error:
             self.fail(refusal(error.got, f"{or_else}{error.expected}", error.near), param, ctx)
+
+
+class Renamed(click.Option):
+    """An option with a former name, which still works, is not in the help, and is told on stderr.
+
+    What goes out with the next version: the former name.
+    """
+
+    def __init__(self, declarations: Sequence[str], formerly: str, **how: Any) -> None:
+        super().__init__(declarations, **how)
+        self.formerly = formerly
+
+    def add_to_parser(self, parser: Any, ctx: click.Context) -> None:
+        """Let the parser take both names."""
+        super().add_to_parser(parser, ctx)
+        action: dict[str, Any] = (
+            {"action": "store_const", "const": True} if self.is_flag else {"action": "store"}
+        )
+        parser.add_option(obj=self, opts=[self.formerly], dest=self.formerly, nargs=self.nargs, **action)
+
+    def handle_parse_result(self, ctx: click.Context, opts: Any, args: list[str]) -> Any:
+        """Take what the former name was given, and tell the new one."""
+        if self.formerly in opts:
+            if self.name in opts:
+                raise click.UsageError(f"{self.formerly} is {self.opts[0]} by its former name; give one", ctx)
+            click.echo(f"{self.formerly} is now called {self.opts[0]}", err=True)
+            opts = {**opts, self.name: opts[self.formerly]}
+        return super().handle_parse_result(ctx, opts, args)
 
 
 class Measured(Value):
@@ -172,9 +200,11 @@ def contest_options(function: Command) -> Command:
             help="Number from which all chance follows; the same seed gives the same run.",
         ),
         click.option(
-            "--seconds",
+            "--duration",
+            cls=Renamed,
+            formerly="--seconds",
             type=Seconds("time", "s", above=0.0, most=1e6),
-            help="Length of the run, like 600 or '10 min'; as the arena says if left out.",
+            help="How long the run lasts, like 600 or '10 min'; as the arena says if left out.",
         ),
         click.option(
             "--walkers",

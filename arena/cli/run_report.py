@@ -8,6 +8,7 @@ from collections.abc import Callable, Sequence
 from rich.text import Text
 
 from agents.testbench.diagnosis import FaultReport
+from agents.testbench.faults import fault_title
 from agents.testbench.sheet import BenchPoint
 from agents.text.units import format_quantity
 from arena.cli.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
@@ -55,7 +56,7 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
         lambda one: NOTHING if one.reached is None else f"{one.reached}, {_share(one.reach_share)}",
     ),
     ("reached, 95 % range", "reach_interval", lambda one: _range(one.reach_interval)),
-    ("median time to it", "median_reach_s", lambda one: _time(one.median_reach_s)),
+    ("median arrival time", "median_reach_s", lambda one: _time(one.median_reach_s)),
     (
         "light gain",
         "light_gain",
@@ -63,9 +64,9 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
     ),
     ("directness", "directness", lambda one: _number(one.directness)),
     ("aim", "aim", lambda one: _number(one.aim)),
-    ("aim, resultant", "aim_resultant", lambda one: _number(one.aim_resultant)),
+    ("steadiness of heading", "aim_resultant", lambda one: _number(one.aim_resultant)),
     ("contacts", "contacts", lambda one: str(one.contacts)),
-    ("shades", "shades", lambda one: str(one.shades)),
+    ("times shaded", "shades", lambda one: str(one.shades)),
     ("escaped", "escape_share", lambda one: _share(one.escape_share)),
     ("escaped, 95 % range", "escape_interval", lambda one: _range(one.escape_interval)),
     ("median time to escape", "median_escape_s", lambda one: _time(one.median_escape_s)),
@@ -105,7 +106,7 @@ def print_scores(scores: Sequence[DesignScore]) -> None:
         for label, note in zip(labels[1], notes[1], strict=True):
             console.print(Text.assemble(f"{label}: ", (note, "dim")))
     if any(NOTHING in cells for _, cells in columns):
-        console.print(f"{NOTHING}: cannot be told from this, because too few got there or nothing happened")
+        console.print(f"{NOTHING}: undefined, because too few got there or nothing happened")
 
 
 def print_bench(
@@ -119,19 +120,19 @@ def print_bench(
     lights = [format_quantity(row["light_lx"], "lx") for row in rows]
     columns: list[Column] = [
         ("trigger", [_fixed(row["trigger_V"], 2, "V") for row in rows]),
-        ("touched", [_fixed(row["trigger_touched_V"], 2, "V") for row in rows]),
-        ("charges in", [_time(row["charge_s"]) for row in rows]),
+        ("whisker\npressed", [_fixed(row["trigger_touched_V"], 2, "V") for row in rows]),
+        ("time between\npulses", [_time(point.measured.first.between) for point in points]),
         ("pulse", [_fixed(row["pulse_s"], 0, "ms", 1e3) for row in rows]),
-        ("lets go at", [_fixed(row["let_go_V"], 2, "V") for row in rows]),
-        ("turns", [_fixed(row["turn_deg"], 0, "deg") for row in rows]),
-        ("moves on", [_fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
-        ("faults", [", ".join(point.faults) or "none" for point in points]),
+        ("latch\nreleases at", [_fixed(row["let_go_V"], 2, "V") for row in rows]),
+        ("turn\na pulse", [_fixed(row["turn_deg"], 0, "deg") for row in rows]),
+        ("step", [_fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
+        ("faults", [", ".join(map(fault_title, point.faults)) or "none" for point in points]),
     ]
     table = table_of(("light", lights), columns, words="faults")
     if table_width(console, table) <= console.width:
         console.print(table)
     else:
-        headings = [heading for heading, _ in columns]
+        headings = [heading.replace("\n", " ") for heading, _ in columns]
         turned = [(light, [cells[number] for _, cells in columns]) for number, light in enumerate(lights)]
         print_in_parts(console, ("light", headings), turned)
     if any(row["left"] != row["right"] for row in rows):
@@ -139,7 +140,7 @@ def print_bench(
     for report in reports:
         low, high = (format_quantity(light, "lx") for light in report.lights)
         where = low if low == high else f"{low} to {high}"
-        console.print(Text.assemble((report.name, "bold"), f", {where}: {report.cause}"))
+        console.print(Text.assemble((fault_title(report.name), "bold"), f", {where}: {report.cause}"))
         console.print(f"  cure: {_cure(report)}")
 
 
@@ -151,5 +152,5 @@ def _cure(report: FaultReport) -> str:
     if cure.lights != report.lights:
         low, high = (format_quantity(light, "lx") for light in cure.lights)
         where = f" (shown at {low})" if low == high else f" (shown from {low} to {high})"
-    brings = f"; but it brings {', '.join(cure.brings)}" if cure.brings else ""
-    return f"{cure.text}{where}{brings}"
+    then = f"; but then: {', '.join(map(fault_title, cure.brings))}" if cure.brings else ""
+    return f"{cure.text}{where}{then}"

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import Command, Whole, as_json, threads_option
+from arena.cli.options import Command, Renamed, Whole, as_json, threads_option
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
@@ -37,14 +37,20 @@ def _study_options(function: Command) -> Command:
 @click.argument("plan")
 @_study_options
 @click.option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler whose workers are to run the trials.")
-@click.option("--afresh", is_flag=True, help="Throw away the trials that lie in the folder already.")
+@click.option(
+    "--restart",
+    cls=Renamed,
+    formerly="--afresh",
+    is_flag=True,
+    help="Throw away the trials that lie in the folder already.",
+)
 @as_json
 def sweep(
     plan: str,
     threads: int | None,
     folder: Path | None,
     on: str | None,
-    afresh: bool,
+    restart: bool,
     no_plots: bool,
     to_json: bool,
 ) -> None:
@@ -63,7 +69,7 @@ def sweep(
         with progress("getting ready", "sweeping", KEPT.format(folder=folder)) as tell:
             from arena.studies.running.sweeping import run_sweep
 
-            outcome = run_sweep(study, folder, threads, on, afresh, tell, not no_plots)
+            outcome = run_sweep(study, folder, threads, on, restart, tell, not no_plots)
         from arena.studies.telling.summary import publish_summary, summarise
 
         with progress("comparing", stopped=KEPT.format(folder=folder)):

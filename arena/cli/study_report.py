@@ -23,8 +23,8 @@ BEST_ROWS = 20
 # Nor are more conditions than this advised on.
 MOST_CONDITIONS = 12
 
-# One that cannot be told from the best need not be like it: the trials leave that open.
-BEST, OPEN, WORSE = "best figure", "open", "worse"
+# One that is not told from the best need not be like it: the trials leave that open.
+BEST, OPEN, WORSE = "best figure", "not told from the best", "worse"
 # Of a search: who led before the last repeats is not dethroned by luck in these.
 WINNER = "winner"
 VERDICT = "verdict"
@@ -52,7 +52,7 @@ def print_summary(summary: Summary) -> None:
         print_effects(where, summary.effects, scores[0])
     if summary.bests:
         each = ", in each condition by itself" if len(summary.conditions) > 1 else ""
-        legend = f"as good or worse, which these trials cannot tell by {scores[0].name}, at 5 %{each}"
+        legend = f"as good or worse, no significant difference in {scores[0].name} at 5 %{each}"
         where.print(_legend(legend, int(summary.alike.sum()) > len(summary.bests)), style="dim")
     _print_advice(where, summary)
     kept = f", {summary.outcome.kept:,} of them from before" if summary.outcome.kept else ""
@@ -112,19 +112,19 @@ def print_effects(where: Console, effects: Sensitivity, score: Score) -> None:
     """Which factors mattered."""
     if not effects.tells:
         where.print(
-            f"settings differ in {score.name} by no more than luck, so no factor can be said to matter"
+            f"settings differ in {score.name} by no more than chance, so no factor has an effect that shows"
         )
         return
     found = sorted(effects, key=lambda one: -one.first)
     columns: list[Column] = [
-        ("by itself", [_interval(one.first, one.first_low, one.first_high) for one in found]),
+        ("main effect", [_interval(one.first, one.first_low, one.first_high) for one in found]),
     ]
     if effects.is_grid:
         columns.append(
-            ("with others", [_interval(one.total, one.total_low, one.total_high) for one in found])
+            ("total effect", [_interval(one.total, one.total_low, one.total_high) for one in found])
         )
     columns.append(("rank correlation", [_signed(one.rank) for one in found]))
-    print_table(where, (f"what {score.name} hangs on", [one.factor for one in found]), columns)
+    print_table(where, (f"sensitivity of {score.name}", [one.factor for one in found]), columns)
 
 
 def _interval(value: float, low: float, high: float) -> str:
@@ -158,20 +158,21 @@ def print_search(search: Search) -> None:
     if search.effects is not None:
         print_effects(where, search.effects, score)
     others = int(found.comparison.alike.sum()) - 1
-    legend = f"better or worse than the {WINNER}, which these trials cannot tell by {score.name}, at 5 %"
+    legend = f"better or worse than the {WINNER}, no significant difference in {score.name} at 5 %"
     where.print(_legend(legend, others > 0), style="dim")
     best = ", ".join(f"{factor.name} {word}" for factor, word in zip(factors, words[0], strict=True))
     figure = tell(score, found.comparison.estimates[order[0]])
     fresh = "" if found.overturned else " on repeats that nobody was picked for"
     text = f"{best}: {score.name} {figure}{fresh}"
     if others:
+        verb = "is" if others == 1 else "are"
         among = (
             "the other finalist" if len(order) == 2 else f"{others} of the other {len(order) - 1} finalists"
         )
-        text += f"; {among} cannot be told from it"
+        text += f"; {among} {verb} not significantly worse"
     if found.set_aside:
         verb = "was" if found.set_aside == 1 else "were"
-        text += f"; {found.set_aside:,} more {verb} let go without being told worse"
+        text += f"; {found.set_aside:,} more {verb} dropped without being significantly worse"
     where.print(printable(f"{text}."))
     if found.overturned:
         where.print(
@@ -184,7 +185,7 @@ def print_search(search: Search) -> None:
     conditions = f" in {search.conditions:,} conditions" if search.conditions > 1 else ""
     where.print(
         f"{found.trials:,} trials{conditions}: {found.tried:,} of {search.settings:,} settings tried, "
-        f"{found.told_worse:,} told worse, {found.set_aside:,} let go because the budget did not reach"
+        f"{found.told_worse:,} significantly worse, {found.set_aside:,} dropped as the budget did not reach"
         + (f", {found.without_figure:,} impossible or silent" if found.without_figure else ""),
         style="dim",
     )

@@ -16,7 +16,7 @@ NOTHING = "–"
 
 # Where no terminal says how wide it is: a table that is read from a file or a pipe must not be cut.
 WIDTH = 160
-# A heading, and the cells below it.
+# A heading, which may have several lines, and the cells below it.
 Column = tuple[str, Sequence[str]]
 
 
@@ -28,6 +28,10 @@ def the_console() -> Console:
     return Console(highlight=False, markup=False, emoji=False, width=WIDTH)
 
 
+def _heading(words: str) -> Text:
+    return Text("\n".join(map(printable, words.split("\n"))))
+
+
 def table_of(
     labels: Column, columns: Sequence[Column], notes: Column | None = None, words: str = ""
 ) -> Table:
@@ -36,7 +40,7 @@ def table_of(
     table.add_column(labels[0], justify="right" if words else "left", overflow="fold")
     for heading, _ in columns:
         justify: JustifyMethod = "left" if heading == words else "right"
-        table.add_column(Text(printable(heading)), justify=justify, overflow="fold")
+        table.add_column(_heading(heading), justify=justify, overflow="fold")
     if notes is not None:
         for column in table.columns:
             column.no_wrap = True

@@ -38,17 +38,21 @@ def require_one(spec: BaseSpec, first: str, second: str) -> None:
 class Floor(BaseSpec):
     """The bench on which the walkers walk."""
 
-    outline: Outline = Field(description="corners of the floor, in order")
-    rim: Height = Field(0.04, description="height of the lip round the floor, which no walker climbs")
+    outline: Outline = Field(title="outline", description="corners of the floor, in order")
+    rim: Height = Field(
+        0.04, title="rim height", description="height of the lip round the floor, which no walker climbs"
+    )
 
 
 class Wall(BaseSpec):
     """A seed tray, a plank: stops walkers and light up to its height."""
 
-    name: str = Field(description="word by which messages name it")
-    line: Line | None = Field(None, description="thin wall from point to point")
-    outline: Outline | None = Field(None, description="solid wall, closed from the last point to the first")
-    height: Height = Field(0.06, description="height of its top")
+    name: str = Field(title="name", description="word by which messages name it")
+    line: Line | None = Field(None, title="line", description="thin wall from point to point")
+    outline: Outline | None = Field(
+        None, title="outline", description="solid wall, closed from the last point to the first"
+    )
+    height: Height = Field(0.06, title="height", description="height of its top")
 
     @model_validator(mode="after")
     def _check_form(self) -> "Wall":
@@ -59,33 +63,43 @@ class Wall(BaseSpec):
 class Shade(BaseSpec):
     """A leaf, a shelf: lies flat at a height and lets part of the light through; walkers pass below."""
 
-    name: str = Field(description="word by which messages name it")
-    outline: Outline = Field(description="corners of the shade, in order")
-    height: Height = Field(description="height at which it lies")
-    passes: Annotated[float, Fraction()] = Field(0.0, description="share of the light that gets through")
+    name: str = Field(title="name", description="word by which messages name it")
+    outline: Outline = Field(title="outline", description="corners of the shade, in order")
+    height: Height = Field(title="height", description="height at which it lies")
+    passes: Annotated[float, Fraction()] = Field(
+        0.0, title="transmission", description="share of the light that gets through"
+    )
 
 
 class Lamp(BaseSpec):
     """A lamp: a point, or a disc that always faces what it shines on."""
 
-    name: str = Field(description="word by which messages name it")
-    place: Place = Field(description="point of the plan above which it hangs; may lie outside the floor")
-    height: Height = Field(description="height at which it hangs")
-    light: Light = Field(description="kind of its light, which tells how a panel takes it")
+    name: str = Field(title="name", description="word by which messages name it")
+    place: Place = Field(
+        title="place", description="point of the plan above which it hangs; may lie outside the floor"
+    )
+    height: Height = Field(title="height", description="height at which it hangs")
+    light: Light = Field(
+        title="light kind", description="kind of its light, which tells how a panel takes it"
+    )
     intensity: Annotated[float, Quantity("cd", above=0.0, most=1e7)] | None = Field(
-        None, description="luminous intensity along its aim"
+        None, title="luminous intensity", description="luminous intensity along its aim"
     )
     flux: Annotated[float, Quantity("lm", above=0.0, most=1e8)] | None = Field(
-        None, description="luminous flux of the whole lamp, in place of its intensity"
+        None, title="luminous flux", description="luminous flux of the whole lamp, in place of its intensity"
     )
     diameter: Annotated[float, Quantity("m", least=0.0, most=10.0)] = Field(
-        0.0, description="width of the shining disc, which softens the edges of shadows; 0 m for a point"
+        0.0,
+        title="diameter",
+        description="width of the shining disc, which softens the edges of shadows; 0 m for a point",
     )
     beam: Annotated[float, Quantity("rad", least=math.radians(1.0), most=math.radians(89.0))] | None = Field(
-        None, description="angle off the aim at which half the intensity is left; none shines alike all round"
+        None,
+        title="beam half angle",
+        description="angle off the aim at which half the intensity is left; none shines alike all round",
     )
     aim: Place | None = Field(
-        None, description="point of the floor at which the beam is aimed; none: straight down"
+        None, title="aim", description="point of the floor at which the beam is aimed; none: straight down"
     )
 
     @model_validator(mode="after")
@@ -99,43 +113,49 @@ class Lamp(BaseSpec):
 class Sun(BaseSpec):
     """The sun, or the bright part of the sky that a skylight shows: parallel light with a soft edge."""
 
-    azimuth: Angle = Field(description="direction towards the sun, counter-clockwise from the x axis")
-    elevation: Annotated[float, Quantity("rad", least=math.radians(0.5), most=math.pi / 2)] = Field(
-        description="height of the sun over the horizon"
+    azimuth: Angle = Field(
+        title="azimuth", description="direction towards the sun, counter-clockwise from the x axis"
     )
-    illuminance: Illuminance = Field(description="light on a surface square to the rays")
-    light: Light = Field("daylight", description="kind of its light")
+    elevation: Annotated[float, Quantity("rad", least=math.radians(0.5), most=math.pi / 2)] = Field(
+        title="elevation", description="height of the sun over the horizon"
+    )
+    illuminance: Illuminance = Field(title="illuminance", description="light on a surface square to the rays")
+    light: Light = Field("daylight", title="light kind", description="kind of its light")
 
 
 class Ambient(BaseSpec):
     """Light that comes alike from all sides and casts no shadow."""
 
-    illuminance: Illuminance = Field(0.0, description="light on a flat surface")
-    light: Light = Field("daylight", description="kind of the light")
+    illuminance: Illuminance = Field(0.0, title="illuminance", description="light on a flat surface")
+    light: Light = Field("daylight", title="light kind", description="kind of the light")
 
 
 class StartPlace(BaseSpec):
     """One place at which a walker starts."""
 
-    place: Place = Field(description="where the walker's middle stands")
-    heading: Angle | None = Field(None, description="where its nose points; none: drawn for every run")
+    place: Place = Field(title="place", description="where the walker's middle stands")
+    heading: Angle | None = Field(
+        None, title="heading", description="where its nose points; none: drawn for every run"
+    )
 
 
 class StartZone(BaseSpec):
     """An area in which walkers start, at places drawn for every run."""
 
-    outline: Outline = Field(description="corners of the zone, in order")
+    outline: Outline = Field(title="outline", description="corners of the zone, in order")
     number: Annotated[int, Number(whole=True, least=1, most=MOST_WALKERS)] = Field(
-        description="how many walkers of each design start there"
+        title="number of walkers", description="how many walkers of each design start there"
     )
-    heading: Angle | None = Field(None, description="where all noses point; none: drawn for every walker")
+    heading: Angle | None = Field(
+        None, title="heading", description="where all noses point; none: drawn for every walker"
+    )
 
 
 class Starts(BaseSpec):
     """Where walkers start: at listed places, or in a zone."""
 
-    places: tuple[StartPlace, ...] | None = Field(None, description="listed places")
-    zone: StartZone | None = Field(None, description="a zone with a number")
+    places: tuple[StartPlace, ...] | None = Field(None, title="start", description="listed places")
+    zone: StartZone | None = Field(None, title="start zone", description="a zone with a number")
 
     @model_validator(mode="after")
     def _check_form(self) -> "Starts":
@@ -148,11 +168,11 @@ class Starts(BaseSpec):
 class Goal(BaseSpec):
     """An area that counts as reached once a walker's middle is in it."""
 
-    name: str = Field(description="word by which scores name it")
-    outline: Outline | None = Field(None, description="corners of the goal, in order")
-    centre: Place | None = Field(None, description="middle of a round goal")
+    name: str = Field(title="name", description="word by which scores name it")
+    outline: Outline | None = Field(None, title="outline", description="corners of the goal, in order")
+    centre: Place | None = Field(None, title="centre", description="middle of a round goal")
     radius: Annotated[float, Quantity("m", above=0.0, most=1000.0)] | None = Field(
-        None, description="radius of a round goal"
+        None, title="radius", description="radius of a round goal"
     )
 
     @model_validator(mode="after")
@@ -169,17 +189,25 @@ class ArenaForm(BaseSpec):
 
     name: str = Field(description="name of the arena, as tables and pictures show it")
     about: str | None = Field(None, description="what the arena puts to the test")
-    floor: Floor = Field(description="the bench on which the walkers walk")
-    walls: tuple[Wall, ...] = Field((), description="what stops walkers and light")
-    shades: tuple[Shade, ...] = Field((), description="what stops light alone")
-    lamps: tuple[Lamp, ...] = Field((), description="the lamps; none at all leaves the arena dark")
-    sun: Sun | None = Field(None, description="sunlight; none: no sun")
-    ambient: Ambient = Field(Ambient(), description="light from all sides")
+    floor: Floor = Field(title="floor", description="the bench on which the walkers walk")
+    walls: tuple[Wall, ...] = Field((), title="wall", description="what stops walkers and light")
+    shades: tuple[Shade, ...] = Field((), title="shade", description="what stops light alone")
+    lamps: tuple[Lamp, ...] = Field(
+        (), title="lamp", description="the lamps; none at all leaves the arena dark"
+    )
+    sun: Sun | None = Field(None, title="sun", description="sunlight; none: no sun")
+    ambient: Ambient = Field(Ambient(), title="ambient", description="light from all sides")
     starts: Starts = Field(description="where the walkers start")
-    goals: tuple[Goal, ...] = Field((), description="where they are to go; none: nothing counts as reached")
+    goals: tuple[Goal, ...] = Field(
+        (), title="goal", description="where they are to go; none: nothing counts as reached"
+    )
     lasts: Annotated[float, Quantity("s", least=1.0, most=1e6)] = Field(
-        3600.0, description="how long a run lasts unless the command says otherwise"
+        3600.0,
+        title="length of the run",
+        description="how long a run lasts unless the command says otherwise",
     )
     cell: Annotated[float, Quantity("m", least=0.001, most=0.1)] = Field(
-        0.01, description="width of a cell of the map of light that pictures show"
+        0.01,
+        title="cell of the map of light",
+        description="width of a cell of the map of light that pictures show",
     )

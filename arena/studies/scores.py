@@ -165,7 +165,7 @@ SCORES = {
         ),
         Score(
             "shades",
-            "shades",
+            "times shaded",
             "",
             False,
             "mean",

@@ -4,6 +4,7 @@ import math
 from dataclasses import replace
 
 from agents.design.values import SCOPES
+from agents.testbench.faults import fault_title
 from agents.testbench.measuring import SidePoint
 from agents.text.units import format_quantity
 from arena.workbench.bindings import BUTTONS, WORKBENCH_KEYS
@@ -140,7 +141,7 @@ def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
         words, is_bad = told[most - 1]
         told = [*told[: most - 1], (sheet.shorten(f"{words} ...", size, box.width), is_bad)]
     left_over = box.bottom - top - len(told) * line - 6
-    picture = pygame.Rect(box.left, top, round(0.46 * box.width), max(left_over, 60))
+    picture = pygame.Rect(box.left, top, round(0.42 * box.width), max(left_over, 60))
     draw_walker_ahead(sheet, picture, state.design, forecast)
     column, room = picture.right + 12, box.right - picture.right - 12
     if forecast is None:
@@ -161,15 +162,15 @@ def _figures(forecast: PulseForecast) -> list[tuple[str, str]]:
     """What the bench measures, in words and figures."""
     measured = forecast.point.measured
     first: SidePoint = measured.first
-    touched = "-" if first.trigger_touched is None else format_quantity(first.trigger_touched, "V")
+    pressed = "-" if first.trigger_touched is None else format_quantity(first.trigger_touched, "V")
     return [
-        ("fires at", format_quantity(first.trigger, "V")),
-        ("touched", touched),
-        ("charges in", _or_dash(first.charge, "s")),
-        ("pulse", "for ever" if first.locked else _or_dash(first.pulse, "s")),
-        ("lets go at", _or_dash(first.let_go, "V")),
-        ("turns", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
-        ("moves on", _or_dash(first.advance, "m")),
+        ("trigger", format_quantity(first.trigger, "V")),
+        ("whisker pressed", pressed),
+        ("time between pulses", _or_dash(first.between, "s")),
+        ("pulse", "never releases" if first.locked else _or_dash(first.pulse, "s")),
+        ("latch releases at", _or_dash(first.let_go, "V")),
+        ("turn a pulse", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
+        ("step", _or_dash(first.advance, "m")),
     ]
 
 
@@ -189,7 +190,7 @@ def _fault_lines(sheet: Sheet, state: WorkbenchState, size: int, room: float) ->
         return [("no fault in this light", False)]
     lines: list[tuple[str, bool]] = []
     for name, cause in background.forecast.causes:
-        lines += [(line, True) for line in sheet.wrapped(f"! {name}: {cause}", size, room)]
+        lines += [(line, True) for line in sheet.wrapped(f"! {fault_title(name)}: {cause}", size, room)]
     return lines
 
 

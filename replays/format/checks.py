@@ -90,7 +90,7 @@ def _check_values(replay: Replay) -> None:
         & (pulses["let_go_s"] >= pulses["start_s"])
         & (pulses["rest_s"] >= pulses["let_go_s"])
         & (pulses["rest_s"] <= last),
-        "start, letting go and rest in this order within the run",
+        "start, release and rest in this order within the run",
     )
     for name, table in (("poses", replay.poses), ("touches", touches), ("lights", replay.lights)):
         times = table["time_s"]

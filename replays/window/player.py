@@ -42,10 +42,10 @@ class Player(Transport):
         return {
             **super().actions,
             "next pulse": lambda: self._go_to_pulse(1),
-            "last pulse": lambda: self._go_to_pulse(-1),
+            "previous pulse": lambda: self._go_to_pulse(-1),
             "skip": self._change_skipping,
             "next walker": lambda: self._choose_beside(1),
-            "last walker": lambda: self._choose_beside(-1),
+            "previous walker": lambda: self._choose_beside(-1),
             "why": self._change_causes,
             "follow": self._change_following,
             "ways": self._change_ways,

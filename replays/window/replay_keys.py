@@ -21,7 +21,7 @@ def _shifted(*codes: int) -> tuple[Key, ...]:
 REPLAY_KEYS = KeyTable(
     _line("play", _plain(pygame.K_SPACE), "play, pause", "Time"),
     _line("next pulse", _plain(pygame.K_n), "stop at the next pulse", "Time"),
-    _line("last pulse", _plain(pygame.K_b), "back to the pulse before", "Time"),
+    _line("previous pulse", _plain(pygame.K_b), "back to the previous pulse", "Time"),
     _line("back", _plain(pygame.K_LEFT), "a hundredth of the run back", "Time"),
     _line("on", _plain(pygame.K_RIGHT), "a hundredth of the run on", "Time"),
     _line("start", _plain(pygame.K_HOME), "to the start", "Time"),
@@ -30,7 +30,7 @@ REPLAY_KEYS = KeyTable(
     _line("slower", _plain(pygame.K_DOWN), "slower", "Time"),
     _line("skip", _plain(pygame.K_w), "skip the waits between pulses", "Time"),
     _line("next walker", _plain(pygame.K_TAB), "choose the next walker", "Walker"),
-    _line("last walker", _shifted(pygame.K_TAB), "choose the one before", "Walker"),
+    _line("previous walker", _shifted(pygame.K_TAB), "choose the previous walker", "Walker"),
     _line("why", _plain(pygame.K_c), "show or hide the causes", "Walker"),
     _line("follow", _plain(pygame.K_g), "go along with the walker", "Walker"),
     _line("ways", _plain(pygame.K_p), "ways of all, of the chosen, none", "Walker"),

@@ -88,7 +88,7 @@ def sentence(trace: Trace, time_s: float) -> tuple[str, str]:
     turn = math.degrees(math.remainder(float(pulse["heading1"]) - float(pulse["heading0"]), 2 * math.pi))
     way = 1e3 * math.dist((pulse["x0"], pulse["y0"]), (pulse["x1"], pulse["y1"]))
     ended = "cut off by the end of the run" if pulse["ended"] == CUT_OFF else (
-        f"let go at {volts_words(float(pulse['let_go_V']))}")  # fmt: skip
+        f"released at {volts_words(float(pulse['let_go_V']))}")  # fmt: skip
     side = "left" if turn > 0 else "right"
     done = f"pulse {number + 1} at {clock_words(float(pulse['start_s']))}: {lasted:.0f} ms, {ended}, "
     return words, f"{done}turned {abs(turn):.0f}° to the {side}, moved {way:.0f} mm"

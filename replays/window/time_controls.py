@@ -53,7 +53,7 @@ class TimeControls:
         chosen = player.chosen is not None
         return [
             _button("play", "pause" if player.playing else "play", least=112),
-            _button("last pulse", "last pulse"),
+            _button("previous pulse", "previous pulse"),
             _button("next pulse", "next pulse"),
             _button("slower", "slower"),
             Button("", f"{player.speed:g} times life", least=128),

@@ -13,8 +13,8 @@ from arena.workbench.computations import RaceResult, RaceTerms
 from arena.workbench.controller import Controller
 from arena.workbench.view import WorkbenchView
 from arena.workbench.window import set_up
-from replays.drawing.films import Shooting, film
-from replays.drawing.pictures import picture
+from replays.drawing.films import Shooting, make_film
+from replays.drawing.pictures import draw_picture
 from replays.drawing.poses import Poses
 from replays.drawing.sheet import pygame
 from replays.format.replay_file import write_replay
@@ -44,9 +44,9 @@ def pair() -> tuple[Replay, Replay]:
 
 def test_pictures_and_films_are_the_same(pair: tuple[Replay, Replay], tmp_path: Path) -> None:
     for number, replay in enumerate(pair):
-        picture(replay, tmp_path / f"{number}.png")
-        picture(replay, tmp_path / f"{number} at.png", size="slide", time_s=60.0)
-        film(replay, tmp_path / f"{number}.gif", Shooting(to_s=60.0, skips_waits=False), "800x600")
+        draw_picture(replay, tmp_path / f"{number}.png")
+        draw_picture(replay, tmp_path / f"{number} at.png", size="slide", time_s=60.0)
+        make_film(replay, tmp_path / f"{number}.gif", Shooting(to_s=60.0, skips_waits=False), "800x600")
     for name in ("{}.png", "{} at.png", "{}.gif"):
         one, other = ((tmp_path / name.format(number)).read_bytes() for number in range(2))
         assert one == other, name

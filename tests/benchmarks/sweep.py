@@ -87,7 +87,7 @@ def processes(trials: int, cores: int) -> float:
                 subprocess.Popen(
                     [
                         *(sys.executable, "-c", COMMAND, "run", "slalom", "-d", "poppy", "--walkers", "1"),
-                        *("--seconds", "600", "--seed", str(number), "--threads", "1"),
+                        *("--duration", "600", "--seed", str(number), "--threads", "1"),
                         *("-o", str(Path(folder) / f"{number}.replay.npz")),
                     ],
                     stdout=subprocess.DEVNULL,

@@ -110,7 +110,7 @@ class PlanForm(BaseSpec):
         1, description="keys every draw of the study"
     )
     scores: Annotated[tuple[str, ...], Listing("scores")] = Field(
-        ("reached",), description="scores to be told, the main one first"
+        ("reached",), description="scores to be shown, the main one first"
     )
     marks: dict[str, dict[str, str]] = Field(
         default_factory=dict, description="lines for the plots: by path, names with their values"

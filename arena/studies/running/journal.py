@@ -43,7 +43,7 @@ CREATE TABLE impossible (setting INTEGER PRIMARY KEY, reason TEXT NOT NULL);
 CREATE TABLE files (name TEXT, digest TEXT, PRIMARY KEY (name, digest)) WITHOUT ROWID;
 """
 
-_AFRESH = "run with --afresh to throw these trials away, or choose another folder with --folder"
+_AFRESH = "run with --restart to throw these trials away, or choose another folder with --folder"
 
 
 class Journal:

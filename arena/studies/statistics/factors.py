@@ -44,7 +44,8 @@ class Factor:
     """One thing that is varied, and the ``levels`` it takes, with the words ``shown`` for each.
 
     ``is_ordered``: the levels are numbers [``unit``, SI], ascending; ``by_ratio``: they are spread evenly by
-    ratio rather than by difference. ``is_binned``: each level stands for a range of values.
+    ratio rather than by difference. ``is_binned``: each level stands for a range of values. ``title`` is what
+    plots call it, beside its name.
     """
 
     name: str
@@ -54,6 +55,12 @@ class Factor:
     by_ratio: bool = False
     unit: str = ""
     is_binned: bool = False
+    title: str = ""
+
+    @property
+    def words(self) -> str:
+        """The title, or the name where there is none."""
+        return self.title or self.name
 
 
 @dataclass(frozen=True)

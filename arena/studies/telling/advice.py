@@ -118,12 +118,12 @@ def _no_difference(
     if len(table.factors) > 1:
         # all trials of a factor together may well show that it matters, where no pair of settings does
         count = int((~np.isnan(estimates.value)).sum())
-        head = f"No single one of {_settings(count)} can be told worse in {score.name} than the best"
+        head = f"No single one of {_settings(count)} is significantly worse in {score.name} than the best"
     else:
         among = f"{factor.shown[levels[0]]} and {factor.shown[levels[-1]]}"
         if not factor.is_ordered:
             among = _listed([factor.shown[level] for level in levels])
-        head = f"No difference in {score.name} can be told between {among}"
+        head = f"No significant difference in {score.name} between {among}"
     text = (
         f"{head}: {tell(score, estimates[best])} at the best, {_place(table, best)}, "
         f"{tell(score, estimates[last])} at the last, {_place(table, last)}."
@@ -213,12 +213,12 @@ def _of_a_range(table: Table, comparison: Comparison, best: int, figure: str) ->
         for level in beyond
     ]
     if first != last:
-        parts.append(f"no difference can be told between {factor.shown[first]} and {factor.shown[last]}")
+        parts.append(f"no significant difference between {factor.shown[first]} and {factor.shown[last]}")
     text = f"{'; '.join(parts)}."
     apart = [level for level in np.flatnonzero(alike) if not first <= level <= last]
     if apart:
         verb = "is" if len(apart) == 1 else "are"
-        text += f" Nor {verb} {_listed([factor.shown[level] for level in apart], 'or')} told worse."
+        text += f" Nor {verb} {_listed([factor.shown[level] for level in apart], 'or')} significantly worse."
     return text
 
 
@@ -239,7 +239,7 @@ def _of_words(table: Table, comparison: Comparison, best: int, figure: str) -> s
         shown[table.places[setting, 0]] for setting in order if comparison.alike[setting] and setting != best
     ]
     if alike:
-        parts.append(f"no difference can be told from {_listed(alike)}")
+        parts.append(f"no significant difference from {_listed(alike)}")
     return f"{'; '.join(parts)}."
 
 
@@ -261,7 +261,7 @@ def _of_several(table: Table, comparison: Comparison, best: int, figure: str) ->
         # shortened, a list of names would hide of which factor nothing is said
         told.append(f"every value of {' and of '.join(free)} is found")
     return (
-        f"{head}; {len(alike) - 1:,} of the other {_settings(count)} cannot be told from it. "
+        f"{head}; {len(alike) - 1:,} of the other {_settings(count)} are not significantly worse. "
         f"Among them {'; '.join(told)}."
     )
 

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from arena.studies.scores import Score
 from arena.studies.statistics.estimates import Estimates
 from arena.studies.statistics.factors import Factor
-from arena.studies.telling.canvas import SMALL, Page, paint
+from arena.studies.telling.canvas import LETTERS, SMALL, WIDTH, Page, paint
 from arena.studies.telling.scales import Scale, factor_ticks, with_unit
 from replays.drawing.theme import LIGHT
 
@@ -29,6 +29,9 @@ LINE = 19.0
 """Height of a line of small letters [pixels]."""
 NAME = 270.0
 """Room for a name [pixels]; longer ones get two lines, or are cut."""
+
+GAP = 12.0
+"""Between words and the path beside them [pixels]."""
 
 # Levels up to which each has its own words on the axis.
 _MOST_WORDS = 12
@@ -134,7 +137,7 @@ class LevelAxis:
             over.plot([pixel, pixel], [bottom - 8.0, bottom], color=paint(LIGHT.ink), lw=1.0)
             sheet.text(pixel, bottom - 12.0, "\n".join(lines), SMALL, across="center", down="top")
         y = bottom - 32.0 - LINE * most
-        sheet.text(left + width / 2.0, y, factor_words(self.factor), across="center")
+        draw_factor(sheet, left + width / 2.0, y, self.factor, "center")
         for row, entries in enumerate(rows):
             y = bottom + height + 12.0 + LINE * row
             for pixel, middle, words in entries:
@@ -186,7 +189,25 @@ def least_gap(places: Floats, limits: tuple[float, float], width: float) -> floa
 def factor_words(factor: Factor) -> str:
     is_told = factor.unit == "" or all(factor.unit in words for words in factor.shown)
     unit = "" if is_told else f" [{factor.unit}]"
-    return f"{factor.name}{unit}"
+    return f"{factor.words}{unit}"
+
+
+def path_words(factor: Factor) -> str:
+    """The path of a factor, where its words say something else."""
+    return "" if factor.name == factor.words else factor.name
+
+
+def draw_factor(sheet: Page, x: float, y: float, factor: Factor, across: str = "left") -> None:
+    """Write what an axis shows at a place [pixels], with the path beside it in small letters."""
+    words = sheet.wrap(factor_words(factor), LETTERS, WIDTH - 2.0 * LEFT, 1)[0]
+    wide = sheet.width(words, LETTERS) + GAP
+    path = "".join(sheet.wrap(path_words(factor), SMALL, max(WIDTH - 2.0 * LEFT - wide, 1.0), 1))
+    whole = wide + sheet.width(path, SMALL) if path else wide - GAP
+    left = x - whole / 2.0 if across == "center" else x
+    # an axis near the edge of the picture does not push its words out of it
+    left = max(min(left, WIDTH - LEFT - whole), LEFT)
+    sheet.text(left, y, words)
+    sheet.text(left + wide, y, path, SMALL, LIGHT.faded)
 
 
 def about_words(score: Score, scale: Scale) -> str:

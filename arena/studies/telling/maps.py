@@ -11,12 +11,12 @@ from arena.studies.scores import Score
 from arena.studies.statistics.estimates import NOT_WITHIN, Estimate, Estimates, tell_value
 from arena.studies.statistics.factors import Factor
 from arena.studies.telling.canvas import LETTERS, SMALL, WIDTH, Page, page, paint
-from arena.studies.telling.frames import LEFT, NAME, Box, about_words, factor_words, interval_words, joined
+from arena.studies.telling.frames import LEFT, NAME, Box, about_words, draw_factor, interval_words, joined
 from arena.studies.telling.scales import Scale, scale_for
 from replays.drawing.colours import WHITE, Colour, light_colours, readable_on
 from replays.drawing.theme import LIGHT
 
-_FRAMED = "framed: cannot be told from the best"
+_FRAMED = "framed: not told from the best"
 # Room for forty letters that run upwards [pixels].
 _TURNED = 310.0
 
@@ -79,8 +79,8 @@ def heat_map(
                 sheet.text(middle, box[1] - 8.0, head[0], SMALL, across="right", turned=True)
             elif not is_turned:
                 sheet.text(middle, box[1] - 8.0, "\n".join(head), SMALL, across="center", down="top")
-        sheet.text(LEFT, sheet.top - 8.0, factor_words(along))
-        sheet.text(left, sheet.bottom + 24.0, factor_words(across))
+        draw_factor(sheet, LEFT, sheet.top - 8.0, along)
+        draw_factor(sheet, left, sheet.bottom + 24.0, across)
         _draw_bar(sheet, score, scale, (left + box[2] + 34.0, box[1], 26.0, min(box[3], 380.0)))
 
 

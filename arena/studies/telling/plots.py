@@ -28,6 +28,7 @@ from arena.studies.telling.frames import (
     interval_words,
     joined,
     least_gap,
+    path_words,
     tick_room,
 )
 from arena.studies.telling.scales import Scale, even_ticks, scale_for
@@ -178,7 +179,8 @@ def bars(path: Path, title: str, score: Score, factor: Factor, estimates: Estima
     scale = scale_for(score.unit, [estimates.value, estimates.low, estimates.high])
     rows = [(name, figure, tell(score, figure)) for name, figure in zip(factor.shown, estimates, strict=True)]
     notes = [interval_words([estimates], "bars:", "in each row"), note]
-    about = f"{about_words(score, scale)}; by {factor_words(factor)}"
+    path_beside = f" ({path_words(factor)})" if path_words(factor) else ""
+    about = f"{about_words(score, scale)}; by {factor_words(factor)}{path_beside}"
     _draw_rows(path, title, about, scale, rows, None, notes)
 
 
@@ -191,6 +193,8 @@ def forest(
     note: str = "",
 ) -> None:
     """Draw shares with their intervals, one in a row with its name, against a line, and write it.
+
+    A second line of a name is a path, which is written in small letters.
 
     The shares and the ``reference`` are from 0 to 1 and drawn in percent; ``words`` say of what. The axis is
     as long as they need, so that small gains show.
@@ -230,11 +234,18 @@ def _draw_rows(
     tall = min(max(30.0, 300.0 / max(len(rows), 1)), 60.0)
     mine = look(0)
     with page(path, title, about) as sheet:
-        names = [sheet.wrap(name, LETTERS, NAME, 2) for name, _, _ in rows]
+        parted = [name.partition("\n") for name, _, _ in rows]
+        # One line has somewhat more room, so that what a value is called need not be cut.
+        names = [
+            sheet.wrap(name, LETTERS, 1.2 * NAME, 1) if small else sheet.wrap(name, LETTERS, NAME, 2)
+            for name, _, small in parted
+        ]
+        paths = [sheet.wrap(small, SMALL, 1.2 * NAME, 1) for _, _, small in parted]
         told = [_told_lines(sheet, words) for _, _, words in rows]
-        if any(len(lines) > 1 for lines in (*names, *told)):
+        if any(len(lines) > 1 for lines in (*names, *told)) or any(paths):
             tall = max(tall, 2.0 * LINE + 8.0)
         room = max((sheet.width(line, LETTERS) for name in names for line in name), default=0.0)
+        room = max((room, *(sheet.width(line, SMALL) for lines in paths for line in lines)))
         side = max((sheet.width(line, SMALL) for lines in told for line in lines), default=0.0)
         left = LEFT + room + 18.0
         above = 18.0 if reference is None else 36.0
@@ -265,7 +276,10 @@ def _draw_rows(
                     axes.plot([end, end], reach, color=paint(mine.colour), lw=1.4, zorder=3)
             if not math.isnan(figure.value):
                 cased_line(axes, ends[:1], [number], mine, 0.0, axes.transData, has_marks=True, order=5)
-            sheet.text(left - 12.0, y, "\n".join(name), across="right")
+            raised = 9.0 if paths[number] else 0.0
+            sheet.text(left - 12.0, y + raised, "\n".join(name), across="right")
+            for line in paths[number]:
+                sheet.text(left - 12.0, y - 10.0, line, SMALL, LIGHT.faded, across="right")
             sheet.text(left + box[2] + 16.0, y, "\n".join(words), SMALL)
 
 

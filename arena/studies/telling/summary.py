@@ -4,7 +4,7 @@ from the best, a sentence of advice, and pictures.
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from arena.studies.plans.conditions import by_condition, given_and_chosen
 from arena.studies.plans.study import Study
+from arena.studies.plans.titles import title_of
 from arena.studies.running.filenames import SETTINGS_CSV, file_words, map_name, picture_name
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import publish
@@ -24,6 +25,7 @@ from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.margins import margin
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.advice import Advice, advise
+from arena.studies.telling.frames import path_words
 from arena.studies.telling.maps import heat_map
 from arena.studies.telling.plots import bars, curve
 from replays.format.writing import write_whole
@@ -154,8 +156,11 @@ class Summary:
 def summarise(outcome: SweepResult) -> Summary:
     """Sum up a sweep that is through."""
     study = outcome.study
-    table = table_of(
-        study.factors, [study.factor_values(study.setting(number)) for number in range(study.settings)]
+    table = _titled(
+        study,
+        table_of(
+            study.factors, [study.factor_values(study.setting(number)) for number in range(study.settings)]
+        ),
     )
     values: dict[str, tuple[Floats, Floats | None]] = {}
     for name in study.scores:
@@ -168,6 +173,18 @@ def summarise(outcome: SweepResult) -> Summary:
     effects = sensitivity(main, *values[main.name], table) if len(table.factors) > 1 < len(table) else None
     conditions = tuple(_within_conditions(study, table, main, *values[main.name], estimates[main.name]))
     return Summary(outcome, table, values, estimates, conditions, effects)
+
+
+def _titled(study: Study, table: Table) -> Table:
+    """The table with what plots call each of its factors."""
+    arena = study.arenas[0][0]
+    titles = [title_of(one.path, arena) for one in study.factors]
+    return replace(
+        table,
+        factors=tuple(
+            replace(factor, title=title) for factor, title in zip(table.factors, titles, strict=True)
+        ),
+    )
 
 
 def _within_conditions(
@@ -296,7 +313,9 @@ def _draw_factor(summary: Summary, score: Score, number: int, path: Path) -> Non
     if not factor.is_ordered and series is None:
         bars(path, title, score, factor, lines[0], note=note)
         return
-    names = () if series is None else tuple(f"{series.name} {shown}" for shown in series.shown)
+    names = () if series is None else tuple(f"{series.words} {shown}" for shown in series.shown)
+    if series is not None and path_words(series):
+        note = f"{series.words}: {path_words(series)}; {note}"
     marks = {name: float(at) for name, at in summary.study.marks.get(_path_of(summary, number), {}).items()}
     curve(path, title, score, factor, lines, names, marks, note=note)
 

@@ -89,7 +89,7 @@ def test_no_command_shows_the_help_where_errors_go() -> None:
 
 
 def test_run_writes_a_replay_that_can_be_scored_and_drawn() -> None:
-    ran = photodrome("run", "open-bench", "-d", "poppy", "--walkers", "2", "--seconds", "60", "--json")
+    ran = photodrome("run", "open-bench", "-d", "poppy", "--walkers", "2", "--duration", "60", "--json")
     assert (ran.code, ran.err) == (0, "")
     answer = ran.json()
     assert answer["files"] == ["run.replay.npz"]
@@ -120,7 +120,7 @@ def test_scores_of_several_replays_count_all_their_walkers() -> None:
             "cress",
             "--walkers",
             "2",
-            "--seconds",
+            "--duration",
             "5",
             "--seed",
             seed,
@@ -134,7 +134,7 @@ def test_scores_of_several_replays_count_all_their_walkers() -> None:
 
 def test_the_same_command_gives_the_same_bytes_for_any_number_of_threads() -> None:
     for number, out in (("1", "one.npz"), ("2", "two.npz")):
-        arguments = ("-d", "poppy", "--walkers", "3", "--seconds", "5 min", "--alone", "--threads", number)
+        arguments = ("-d", "poppy", "--walkers", "3", "--duration", "5 min", "--alone", "--threads", number)
         assert photodrome("run", "open-bench", *arguments, "--out", out).code == 0
     assert Path("one.npz").read_bytes() == Path("two.npz").read_bytes()
 
@@ -142,7 +142,7 @@ def test_the_same_command_gives_the_same_bytes_for_any_number_of_threads() -> No
 @pytest.mark.parametrize("text", ["90", "90 s", "1.5 min", "9e1", "0.025 h", " +90.0 "])
 def test_a_time_may_be_written_in_several_ways(text: str) -> None:
     Path("dark.yaml").write_text(ARENA.replace("10 klx", "0 lx"), encoding="utf-8")
-    ran = photodrome("run", "dark.yaml", "-d", "poppy", "--seconds", text, "--json")
+    ran = photodrome("run", "dark.yaml", "-d", "poppy", "--duration", text, "--json")
     assert ran.json()["seconds"] == 90.0
 
 
@@ -150,7 +150,7 @@ def test_a_dark_arena_runs_and_scores_what_is_defined() -> None:
     dark = ARENA.replace("ambient:\n  illuminance: 10 klx\n", "")
     assert "klx" not in dark
     Path("dark.yaml").write_text(dark, encoding="utf-8")
-    ran = photodrome("run", "dark.yaml", "-d", "poppy", "--seconds", "1 h", "--json")
+    ran = photodrome("run", "dark.yaml", "-d", "poppy", "--duration", "1 h", "--json")
     assert (ran.code, ran.err) == (0, "")
     [design] = ran.json()["designs"]
     undefined = SCORE_KEYS - {"design", "walkers", "contacts", "stuck_share"}
@@ -158,7 +158,7 @@ def test_a_dark_arena_runs_and_scores_what_is_defined() -> None:
     assert (design["walkers"], design["pulses"], design["contacts"], design["stuck_share"]) == (2, 0, 0, 1.0)
     table = photodrome("score", "run.replay.npz")
     assert table.code == 0
-    assert "–: cannot be told" in table.out
+    assert "–: undefined, because" in table.out
     assert photodrome("picture", "run.replay.npz", "-o", "dark.png").code == 0
 
 
@@ -197,7 +197,7 @@ def test_a_bench_sheet_says_whose_figures_it_gives_where_the_sides_differ() -> N
 def test_a_design_that_says_nothing_of_itself() -> None:
     Path("own.yaml").write_text(DESIGN, encoding="utf-8")
     assert photodrome("bench", "own.yaml", "-l", "3klx").out.startswith("borage\n")
-    arguments = ("run", "open-bench", "-d", "./own.yaml", "--walkers", "1", "--seconds", "1")
+    arguments = ("run", "open-bench", "-d", "./own.yaml", "--walkers", "1", "--duration", "1")
     assert photodrome(*arguments).code == 0
     # the format of a replay wants text there
     assert read_replay(Path("run.replay.npz")).header["designs"][0]["about"] == "-"
@@ -215,7 +215,7 @@ def test_a_design_that_says_nothing_of_itself() -> None:
 )
 def test_a_long_time_is_told_in_hours(seconds: str, shown: str) -> None:
     Path("dark.yaml").write_text(ARENA.replace("10 klx", "0 lx"), encoding="utf-8")
-    ran = photodrome("run", "dark.yaml", "-d", "poppy", "--seconds", seconds)
+    ran = photodrome("run", "dark.yaml", "-d", "poppy", "--duration", seconds)
     assert f", {shown}, seed 1" in ran.out.splitlines()[0]
 
 
@@ -225,7 +225,7 @@ def test_check_knows_every_shipped_file_and_every_kind_of_own_one() -> None:
     assert (shipped.code, shipped.err) == (0, "")
     assert len(shipped.out.splitlines()) == len(names)
 
-    assert photodrome("run", "open-bench", "-d", "poppy", "--seconds", "1", "--out", "plain").code == 0
+    assert photodrome("run", "open-bench", "-d", "poppy", "--duration", "1", "--out", "plain").code == 0
     for form, content in {
         "lf.yaml": DESIGN.encode(),
         "crlf.yaml": DESIGN.replace("\n", "\r\n").encode(),
@@ -254,7 +254,7 @@ def test_a_byte_order_mark_makes_no_other_design() -> None:
     outs = []
     for name in ("plain", "mark", "windows"):
         outs.append(f"{name}.npz")
-        arguments = ("open-bench", "-d", f"./{name}.yaml", "--walkers", "1", "--seconds", "1")
+        arguments = ("open-bench", "-d", f"./{name}.yaml", "--walkers", "1", "--duration", "1")
         assert photodrome("run", *arguments, "--out", outs[-1]).code == 0
     [design] = photodrome("score", *outs, "--json").json()["designs"]
     assert design["walkers"] == 3
@@ -262,7 +262,7 @@ def test_a_byte_order_mark_makes_no_other_design() -> None:
 
 @pytest.mark.parametrize("name", ["with space.npz", "grün.npz", "it's.npz", "-leading.npz"])
 def test_what_run_proposes_can_be_typed(name: str) -> None:
-    ran = photodrome("run", "open-bench", "-d", "poppy", "--seconds", "1", f"--out={name}")
+    ran = photodrome("run", "open-bench", "-d", "poppy", "--duration", "1", f"--out={name}")
     assert ran.code == 0
     [line] = [line for line in ran.out.splitlines() if "photodrome watch" in line]
     *_, file = shlex.split(line.partition("to see it: ")[2])
@@ -271,7 +271,7 @@ def test_what_run_proposes_can_be_typed(name: str) -> None:
 
 
 def test_demo_runs_scores_and_draws_a_contest_of_three() -> None:
-    demo = photodrome("demo", "--seconds", "5 min", "--walkers", "2")
+    demo = photodrome("demo", "--duration", "5 min", "--walkers", "2")
     assert (demo.code, demo.err) == (0, "")
     assert "demo.replay.npz" in demo.out
     assert "demo.png" in demo.out
@@ -279,7 +279,7 @@ def test_demo_runs_scores_and_draws_a_contest_of_three() -> None:
     assert len(scored["designs"]) == 3
     assert all(one["design"] in demo.out and one["walkers"] == 2 for one in scored["designs"])
     Path("deep").mkdir()
-    answer = photodrome("demo", "--seconds", "5", "--folder", "deep", "--json").json()
+    answer = photodrome("demo", "--duration", "5", "--folder", "deep", "--json").json()
     assert [Path(file) for file in answer["files"]] == [Path("deep/demo.replay.npz"), Path("deep/demo.png")]
     assert all(Path(file).is_file() for file in answer["files"])
     assert all(set(one) >= SCORE_KEYS for one in answer["designs"])
@@ -288,7 +288,7 @@ def test_demo_runs_scores_and_draws_a_contest_of_three() -> None:
 @pytest.mark.parametrize("name", ["demo.png", "demo.replay.npz"])
 def test_a_demo_leaves_files_of_others_alone(name: str) -> None:
     """Nobody has named the files that it writes; its own are replaced, also through no link."""
-    short = ("demo", "--seconds", "5", "--no-window")
+    short = ("demo", "--duration", "5", "--no-window")
     Path(name).write_text("mine")
     assert f"{name} would be written over" in refusal(*short)
     Path(name).rename("target")
@@ -303,13 +303,13 @@ def test_a_demo_leaves_files_of_others_alone(name: str) -> None:
         assert photodrome(*short).code == 0
     Path(name).unlink()
     assert photodrome(*short).code == (0 if name == "demo.png" else 2)
-    photodrome("run", "open-bench", "-d", "poppy", "--seconds", "1", "--out", "demo.replay.npz")
+    photodrome("run", "open-bench", "-d", "poppy", "--duration", "1", "--out", "demo.replay.npz")
     assert "demo.replay.npz and demo.png would be written over" in refusal(*short)
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="a window would open where there is a screen")
 def test_without_a_screen_watch_names_the_picture() -> None:
-    assert photodrome("run", "open-bench", "-d", "poppy", "--seconds", "1", "--out", "a.npz").code == 0
+    assert photodrome("run", "open-bench", "-d", "poppy", "--duration", "1", "--out", "a.npz").code == 0
     no_screen = dict.fromkeys(("DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER"))
     watched = finished("watch", "a.npz", environment=no_screen)
     assert (watched.code, watched.out) == (1, "")

@@ -30,7 +30,7 @@ BOMB = "\n".join(
 @pytest.fixture(scope="module")
 def run_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("run")
-    ran = photodrome(*RUN, "--walkers", "2", "--seconds", "60", "--out", folder / "good.npz")
+    ran = photodrome(*RUN, "--walkers", "2", "--duration", "60", "--out", folder / "good.npz")
     assert ran.code == 0
     return folder
 
@@ -65,18 +65,21 @@ def good(run_folder: Path) -> Path:
         ((*FILM, "--speed", "nan"), "got 'nan'"),
         ((*FILM, "--fps", "61"), "1 to 60"),
         (("watch", "good.npz", "--scale", "9"), "got '9', expected a plain number, 1 to 4"),
-        (("try", "open-bench", "-d", "poppy", "--seconds", "-1"), "got '-1 s', expected a number of seconds"),
-        ((*RUN, "--secnds", "3"), "--seconds"),
-        ((*RUN, "--seconds", "-1"), "got '-1 s', expected a number of seconds, or a time with its unit"),
-        ((*RUN, "--seconds", "0"), "more than 0 s"),
-        ((*RUN, "--seconds", "nan"), "got 'nan'"),
-        ((*RUN, "--seconds", "inf"), "got 'inf'"),
-        ((*RUN, "--seconds", "1e9"), "at most 1000000 s"),
-        ((*RUN, "--seconds", "1e400"), "got '1e400 s'"),
-        ((*RUN, "--seconds", "3klx"), "a time in ns, us, ms, s, min or h"),
-        ((*RUN, "--seconds", "10 d"), "got '10 d'"),
-        ((*RUN, "--seconds", "١٢"), "got '١٢'"),
-        ((*RUN, "--seconds", ""), "got nothing"),
+        (
+            ("try", "open-bench", "-d", "poppy", "--duration", "-1"),
+            "got '-1 s', expected a number of seconds",
+        ),
+        ((*RUN, "--duratn", "3"), "--duration"),
+        ((*RUN, "--duration", "-1"), "got '-1 s', expected a number of seconds, or a time with its unit"),
+        ((*RUN, "--duration", "0"), "more than 0 s"),
+        ((*RUN, "--duration", "nan"), "got 'nan'"),
+        ((*RUN, "--duration", "inf"), "got 'inf'"),
+        ((*RUN, "--duration", "1e9"), "at most 1000000 s"),
+        ((*RUN, "--duration", "1e400"), "got '1e400 s'"),
+        ((*RUN, "--duration", "3klx"), "a time in ns, us, ms, s, min or h"),
+        ((*RUN, "--duration", "10 d"), "got '10 d'"),
+        ((*RUN, "--duration", "١٢"), "got '١٢'"),
+        ((*RUN, "--duration", ""), "got nothing"),
         ((*RUN, "--seed", "-1"), "got '-1', expected a whole number, 0 to 9223372036854775807"),
         ((*RUN, "--seed", "9223372036854775808"), "expected a whole number"),
         ((*RUN, "--seed", "1.5"), "got '1.5'"),
@@ -244,7 +247,7 @@ def test_a_name_that_looks_like_markup_is_shown_as_it_is() -> None:
         "photodrome: design 1\nname: '[red]x[/red] [/b]'\nabout: '[bold]y [/nope] :fire:'\n", encoding="utf-8"
     )
     Path("floor.yaml").write_text(ARENA.replace("shed floor", "'[/shed]'"), encoding="utf-8")
-    ran = photodrome("run", "floor.yaml", "-d", "own.yaml", "--seconds", "1")
+    ran = photodrome("run", "floor.yaml", "-d", "own.yaml", "--duration", "1")
     assert (ran.code, ran.err) == (0, "")
     assert ran.out.startswith("[/shed]: 2 walkers, 1.0 s")
     assert "[red]x[/red] [/b]" in ran.out
@@ -264,7 +267,7 @@ def test_nothing_counts_twice(good: Path) -> None:
 def test_no_input_is_written_over(good: Path) -> None:
     Path("own.yaml").write_text(DESIGN, encoding="utf-8")
     Path("floor.yaml").write_text(ARENA, encoding="utf-8")
-    run = ("run", "floor.yaml", "-d", "own.yaml", "--seconds", "1")
+    run = ("run", "floor.yaml", "-d", "own.yaml", "--duration", "1")
     for out in ("own.yaml", "./floor.yaml"):
         assert "is an input" in refusal(*run, "--out", out)
     for command in ("picture", "film"):
@@ -301,7 +304,7 @@ def test_a_picture_under_a_name_of_another_sort(good: Path, name: str) -> None:
 
 def test_demo_writes_nothing_where_one_of_its_files_cannot_be() -> None:
     Path("demo.png").mkdir()
-    assert "demo.png: cannot be written (it is a folder)" in refusal("demo", "--seconds", "1", code=1)
+    assert "demo.png: cannot be written (it is a folder)" in refusal("demo", "--duration", "1", code=1)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="folders are closed in another way")
@@ -310,7 +313,7 @@ def test_a_folder_that_is_closed_to_writing(good: Path) -> None:
     folder.mkdir(mode=0o555, exist_ok=True)
     if not folder.is_dir():
         pytest.skip("nothing is closed to root here")
-    assert "cannot be written" in refusal(*RUN, "--seconds", "1", "--out", folder / "a.npz", code=1)
+    assert "cannot be written" in refusal(*RUN, "--duration", "1", "--out", folder / "a.npz", code=1)
     assert "cannot be written" in refusal("picture", good, "--out", folder / "a.png", code=1)
     assert "cannot be written" in refusal("demo", "--folder", folder, code=1)
 
@@ -344,7 +347,7 @@ def test_a_device_is_neither_replaced_nor_read_for_ever(good: Path) -> None:
 def test_a_link_stays_a_link() -> None:
     Path("real").mkdir()
     Path("link").symlink_to("real/a.npz")
-    assert photodrome(*RUN, "--seconds", "1", "--out", "link").code == 0
+    assert photodrome(*RUN, "--duration", "1", "--out", "link").code == 0
     assert Path("link").is_symlink()
     assert [path.name for path in Path("real").iterdir()] == ["a.npz"]
     assert photodrome("score", "real/a.npz").code == 0

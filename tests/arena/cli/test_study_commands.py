@@ -123,7 +123,7 @@ def test_a_second_sweep_runs_nothing_and_writes_the_same() -> None:
     assert again["trials_kept_from_before"] == first["trials"] == 5 * 12
     assert {name: Path("plan.sweep", name).read_bytes() for name in kept} == kept
     assert again["settings"] == first["settings"]
-    afresh = photodrome("sweep", name, "--json", "--no-plots", "--afresh").json()
+    afresh = photodrome("sweep", name, "--json", "--no-plots", "--restart").json()
     assert afresh["trials_kept_from_before"] == 0
     assert afresh["settings"] == first["settings"]
 

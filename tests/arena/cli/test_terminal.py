@@ -61,7 +61,7 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 @pytest.fixture(scope="module")
 def replay(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("run") / "good.npz"
-    assert photodrome(*RUN, "-d", "lentil", "--walkers", "2", "--seconds", "10 min", "--out", path).code == 0
+    assert photodrome(*RUN, "-d", "lentil", "--walkers", "2", "--duration", "10 min", "--out", path).code == 0
     return path
 
 
@@ -73,7 +73,7 @@ def replay(tmp_path_factory: pytest.TempPathFactory) -> Path:
 )
 def test_stopping_a_run_leaves_nothing_behind(code: str, arguments: tuple[str, ...]) -> None:
     # Hours of work for a fast machine: only the signal can end it in time.
-    long_run = (*RUN, "--seconds", "1e6", *arguments)
+    long_run = (*RUN, "--duration", "1e6", *arguments)
     with program(*long_run, code=code) as process:
         assert process.stdout is not None
         assert process.stdout.readline() == "at work\n"
@@ -116,7 +116,7 @@ def test_stopping_while_the_replay_is_written_leaves_nothing_behind(old: bytes |
     out = Path("race.npz")
     if old is not None:
         out.write_bytes(old)
-    stopped = finished(*RUN, "--seconds", "1", "--out", out, code=BEFORE_THE_NAME)
+    stopped = finished(*RUN, "--duration", "1", "--out", out, code=BEFORE_THE_NAME)
     assert (stopped.code, stopped.out, stopped.err) == (1, "", "stopped; nothing was written\n")
     assert [path.read_bytes() for path in Path().iterdir()] == ([] if old is None else [old])
 
@@ -127,10 +127,10 @@ def test_stopping_when_the_replay_has_its_name_tells_that_it_is_there(old: bytes
     out = Path("race.npz")
     if old is not None:
         out.write_bytes(old)
-    stopped = finished(*RUN, "--seconds", "1", "--out", out, code=AFTER_THE_NAME)
+    stopped = finished(*RUN, "--duration", "1", "--out", out, code=AFTER_THE_NAME)
     assert (stopped.code, stopped.out, stopped.err) == (1, "", "stopped; race.npz was written before that\n")
     assert list(Path().iterdir()) == [out]
-    whole = finished(*RUN, "--seconds", "1", "--out", "whole.npz")
+    whole = finished(*RUN, "--duration", "1", "--out", "whole.npz")
     assert (whole.code, whole.err) == (0, "")
     assert out.read_bytes() == Path("whole.npz").read_bytes()
 
@@ -294,7 +294,7 @@ def test_demo_on_a_terminal_without_a_screen_opens_nothing_and_shows_the_cursor_
     no_screen = dict.fromkeys(("DISPLAY", "WAYLAND_DISPLAY", "SDL_VIDEODRIVER", "CI", "FORCE_COLOR"))
     streams: dict[str, IO[str] | int] = dict.fromkeys(("stdin", "stdout", "stderr"), terminal)
     environment = {**no_screen, "TERM": "xterm", "COLUMNS": "90"}
-    demo = finished("demo", "--seconds", "30", environment=environment, **streams)
+    demo = finished("demo", "--duration", "30", environment=environment, **streams)
     os.close(terminal)
     reader.join(20.0)
     os.close(main_end)

@@ -76,5 +76,5 @@ def test_the_command_tells_by_its_exit_what_was_wrong(
 
     monkeypatch.setattr(pygame.display, "flip", flipped)
     others = set(threading.enumerate())
-    assert exit_of("open-bench", "--design", "poppy", "--seconds", "100000") == 0
+    assert exit_of("open-bench", "--design", "poppy", "--duration", "100000") == 0
     assert not set(threading.enumerate()) - others, "nothing goes on once the window is closed"

@@ -344,7 +344,7 @@ def test_every_button_can_be_pressed_by_its_key(replay: Replay) -> None:
     window = ReplayWindow(replay)
     window.draw(pygame.Surface((1900, 1000)))
     actions = [placed.button.action for placed in window.buttons if placed.button.action]
-    assert {"play", "next pulse", "last pulse", "skip", "why", "follow", "help", "all"} <= set(actions)
+    assert {"play", "next pulse", "previous pulse", "skip", "why", "follow", "help", "all"} <= set(actions)
     shown = {line.bindings[0].action: line.keys for line in REPLAY_KEYS.help_lines if line.bindings}
     for placed in window.buttons:
         if placed.button.action:

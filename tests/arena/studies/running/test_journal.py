@@ -80,7 +80,7 @@ def test_what_is_kept_is_there_again(tmp_path: Path) -> None:
 def test_trials_of_something_else_are_never_mixed_in(tmp_path: Path) -> None:
     with journal(tmp_path) as one:
         one.keep(0, rows_of(0), {})
-    with pytest.raises(InputError, match=r"differs in arena shed, program; .*--afresh"):
+    with pytest.raises(InputError, match=r"differs in arena shed, program; .*--restart"):
         journal(tmp_path, program="d", **{"arena shed": "e"})
     with pytest.raises(InputError, match="differs in trials"):
         journal(tmp_path, trials=700)
@@ -171,7 +171,7 @@ def test_a_damaged_journal_is_told(tmp_path: Path) -> None:
         (whole[:place] + bytes([whole[place] ^ 1]) + whole[place + 1 :], "the trials from 256 to 511"),
     ):
         (tmp_path / FILE).write_bytes(content)
-        with pytest.raises(InputError, match=rf"{told}.*--afresh"), journal(tmp_path) as one:
+        with pytest.raises(InputError, match=rf"{told}.*--restart"), journal(tmp_path) as one:
             list(one.chunks())
     (tmp_path / FILE).write_bytes(b"leaf mould" * 500)
     with journal(tmp_path, afresh=True) as one:

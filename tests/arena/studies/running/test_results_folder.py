@@ -145,8 +145,8 @@ def put_folder(path: Path) -> None:
         (SWEEP, "settings.csv"),
         (SWEEP, "trials.csv"),
         (SWEEP, "trials.npz"),
-        ((*SWEEP, "--afresh"), "settings.csv"),
-        ((*SWEEP, "--afresh"), "trials.npz"),
+        ((*SWEEP, "--restart"), "settings.csv"),
+        ((*SWEEP, "--restart"), "trials.npz"),
         (("sweep", "plan.yaml", "-o", "out"), "reached-by-both-latch.png"),
         (TUNE, "winner.yaml"),
         (TUNE, "finalists.csv"),
@@ -156,7 +156,7 @@ def put_folder(path: Path) -> None:
 def test_what_took_the_place_of_a_result_is_not_written_over(
     command: tuple[str, ...], name: str, put: Callable[[Path], None]
 ) -> None:
-    done(*(one for one in command if one != "--afresh"))
+    done(*(one for one in command if one != "--restart"))
     put(Path("out", name))
     elsewhere, links = listing(Path("elsewhere")), Path("out", name).is_symlink()
     said = one_line(refused(*command))
@@ -188,7 +188,7 @@ def test_a_journal_that_leads_elsewhere_is_refused(ending: str, is_link: bool) -
     else:
         target.write_text(MINE)
     path.symlink_to(target.absolute()) if is_link else path.hardlink_to(target)
-    for more in ((), ("--afresh",)):
+    for more in ((), ("--restart",)):
         said = one_line(refused(*SWEEP, *more))
         assert ("is a link" if is_link else "has 2 names (hard links)") in said
 
@@ -244,20 +244,20 @@ def test_a_link_put_there_while_a_sweep_runs_is_not_followed(monkeypatch: pytest
 def test_a_sweep_begun_anew_replaces_its_own_files_only() -> None:
     done(*SWEEP[:2], "-o", "out")
     before = listing(Path("out"))
-    done(*SWEEP[:2], "-o", "out", "--afresh")
+    done(*SWEEP[:2], "-o", "out", "--restart")
     after = listing(Path("out"))
     assert {**before, f"out/{FILE}": b""} == {**after, f"out/{FILE}": b""}
     plan("design.both.latch: 10k, 33k")
     said = one_line(refused(*SWEEP))
     assert "differs in plan" in said
-    done(*SWEEP, "--afresh")
+    done(*SWEEP, "--restart")
     assert b"33000" in Path("out/trials.csv").read_bytes()
 
 
 def test_a_foreign_file_stops_a_sweep_before_its_trials_are_thrown_away() -> None:
     done(*SWEEP)
     Path("out/settings.csv").write_text(MINE)
-    refused(*SWEEP, "--afresh")
+    refused(*SWEEP, "--restart")
     Path("out/settings.csv").unlink()
     answer = photodrome(*SWEEP, "--json").json()
     assert answer["trials_kept_from_before"] == answer["trials"] == 6
@@ -279,7 +279,7 @@ def test_files_beside_the_database_of_another_program_are_left_alone() -> None:
     with sqlite3.connect(Path("out", FILE)) as other:
         other.execute("PRAGMA application_id = 5")
     other.close()
-    for more in ((), ("--afresh",)):
+    for more in ((), ("--restart",)):
         assert "no journal of photodrome" in one_line(refused(*SWEEP, *more))
     Path("out", FILE).rename("out/journal.sqlite-wal")
     assert "found journal.sqlite-wal" in one_line(refused(*SWEEP))
@@ -290,10 +290,10 @@ def test_what_is_no_database_is_put_aside_and_not_thrown_away() -> None:
     Path("out", FILE).write_text(MINE * 500)
     assert "the journal is damaged" in one_line(refused(*SWEEP))
     # nothing tells any more whether the tables are ours
-    assert "would be written over" in one_line(refused(*SWEEP, "--afresh"))
+    assert "would be written over" in one_line(refused(*SWEEP, "--restart"))
     for name in SWEEP_FILES[1:]:
         Path("out", name).unlink()
-    done(*SWEEP, "--afresh")
+    done(*SWEEP, "--restart")
     assert Path("out", f"{FILE}.damaged").read_text() == MINE * 500
 
 
@@ -307,7 +307,7 @@ def test_a_damaged_journal_that_still_lists_its_files_is_begun_anew() -> None:
     content[(page - 1) * size : page * size] = b"\xff" * size
     Path("out", FILE).write_bytes(content)
     assert "the journal is damaged" in one_line(refused(*SWEEP))
-    done(*SWEEP, "--afresh")
+    done(*SWEEP, "--restart")
     assert names() == SWEEP_FILES
 
 
@@ -318,7 +318,7 @@ def test_files_of_a_journal_from_before_they_were_listed_are_ours() -> None:
         database.execute("PRAGMA user_version = 1")
     database.close()
     assert "another version of photodrome" in one_line(refused(*SWEEP))
-    done(*SWEEP, "--afresh")
+    done(*SWEEP, "--restart")
     assert names() == SWEEP_FILES
     # listed from now on
     Path("out/settings.csv").write_text(MINE)
@@ -337,7 +337,7 @@ def test_a_disk_that_is_full_when_tables_are_written_leaves_those_of_before() ->
     """The system refuses to let any file grow beyond what the journal has."""
     done(*SWEEP)
     plan("design.both.latch: E24 1k..100k", more="repeats: 8\nlasts: 20 s\n")
-    done(*SWEEP, "--afresh")
+    done(*SWEEP, "--restart")
     before = listing(Path("out"))
     limit = len(before["out/trials.csv"]) - 1000
     code = (
@@ -376,7 +376,7 @@ def test_whoever_kills_it_while_files_take_their_places_loses_nothing(
         f"{module}.{name} = killed\n"
     )
     plan("design.both.latch: 10k, 22k, 33k")
-    more = ("--afresh",) if command is SWEEP else ()
+    more = ("--restart",) if command is SWEEP else ()
     with program(*command, *more, code=code) as process:
         process.communicate(timeout=120)
         assert process.returncode == -signal.SIGKILL

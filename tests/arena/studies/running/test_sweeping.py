@@ -143,7 +143,7 @@ def test_another_plan_is_told_but_not_what_changes_no_trial(tmp_path: Path) -> N
     plan = study(repeats=5)
     run_sweep(plan, tmp_path)
     before = tables(tmp_path)
-    with pytest.raises(InputError, match=r"differs in plan.*--afresh"):
+    with pytest.raises(InputError, match=r"differs in plan.*--restart"):
         run_sweep(study(repeats=5, lasts="61 s"), tmp_path)
     assert tables(tmp_path) == before
     other = study(repeats=5, name="another name", about="another question", scores=["held", "reached"])

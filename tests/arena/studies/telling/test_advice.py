@@ -54,7 +54,7 @@ def test_a_range_that_cannot_be_told_from_the_best() -> None:
     advice = advice_on(REACHED, one(FEELER), values)
     assert advice.text == (
         "22k or less: reached 95 % [91, 97] at 15k; 33k is worse: 61 % [54, 67]; "
-        "no difference can be told between 10k and 22k."
+        "no significant difference between 10k and 22k."
     )
     assert (advice.best, advice.alike, advice.at_edge, advice.repeats_needed) == (1, 2, (), None)
 
@@ -82,13 +82,13 @@ def test_settings_in_any_order_are_told_by_their_values() -> None:
 def test_a_gap_is_not_papered_over() -> None:
     advice = advice_on(REACHED, one(FEELER), scattered(4, 0.9, 0.4, 0.92, 0.91, 0.3))
     assert advice.text.startswith("22k to 33k: reached 92 %")
-    assert advice.text.endswith("Nor is 10k told worse.")
+    assert advice.text.endswith("Nor is 10k significantly worse.")
 
 
 def test_no_difference_says_how_many_repeats_would_tell_one() -> None:
     values = scattered(5, 0.5, 0.52, 0.48, 0.5, 0.51, repeats=60)
     advice = advice_on(REACHED, one(FEELER), values)
-    assert advice.text.startswith("No difference in reached can be told between 10k and 47k: ")
+    assert advice.text.startswith("No significant difference in reached between 10k and 47k: ")
     assert "at the best, " in advice.text
     assert "at the last, " in advice.text
     # Half of the pairs differ: by the normal approximation about (3.5 sqrt(0.5))² / 0.01 repeats.
@@ -110,7 +110,7 @@ def test_no_difference_after_many_repeats_says_what_would_have_shown() -> None:
 def test_no_share_is_said_to_lack_repeats_for_a_difference_that_cannot_be() -> None:
     """Where 6 % do at the best, none can be 10 points worse."""
     advice = advice_on(REACHED, one(FEELER), scattered(5, 0.05, 0.06, 0.04, 0.05, 0.05))
-    assert advice.text.startswith("No difference in reached")
+    assert advice.text.startswith("No significant difference in reached")
     assert "points" not in advice.text
     assert advice.repeats_needed is None
     time = np.full((5, 200), 600.0)
@@ -139,7 +139,7 @@ def test_fewer_contacts_are_better_and_times_have_no_end() -> None:
 def test_kinds_are_named_one_by_one() -> None:
     advice = advice_on(REACHED, one(DESIGN), scattered(7, 0.6, 0.9, 0.88))
     assert advice.text == (
-        "sage: reached 90 % [85, 93]; poppy is worse: 60 % [53, 67]; no difference can be told from thyme."
+        "sage: reached 90 % [85, 93]; poppy is worse: 60 % [53, 67]; no significant difference from thyme."
     )
     assert advice.notes == ()
     alike = advice_on(REACHED, one(DESIGN), scattered(7, 0.6, 0.6, 0.6))
@@ -155,7 +155,7 @@ def test_several_factors_name_the_best_and_what_occurs_among_its_like() -> None:
     shares[(table.places[:, 0] == 1) & (table.places[:, 1] == 1)] = 0.95
     advice = advice_on(REACHED, table, scattered(9, *shares))
     assert advice.text.startswith("both.feeler 15k, both.eye.aside 20 mm: reached 95 % [91, 97]; ")
-    assert f"; {advice.alike} of the other 14 settings cannot be told from it. " in advice.text
+    assert f"; {advice.alike} of the other 14 settings are not significantly worse. " in advice.text
     assert advice.alike == 5
     assert advice.text.endswith("Among them both.feeler is 22k or less; both.eye.aside is 20 mm or more.")
     # The spacing lies between its ends, and the feeler too.
@@ -167,7 +167,7 @@ def test_several_factors_name_the_best_and_what_occurs_among_its_like() -> None:
     assert "both.feeler 47k is the most that was tried; more may do better." in alone_advice.notes
     nothing = advice_on(REACHED, table, scattered(11, *[0.5] * 15, repeats=50))
     assert nothing.text.startswith(
-        "No single one of 15 settings can be told worse in reached than the best: "
+        "No single one of 15 settings is significantly worse in reached than the best: "
     )
     feeler_only = advice_on(REACHED, table, scattered(13, *np.where(table.places[:, 0] <= 2, 0.9, 0.2)))
     assert feeler_only.text.endswith(
@@ -228,4 +228,4 @@ def test_advice_is_always_one_or_two_sentences(shares: list[float], name: str, i
 @pytest.mark.parametrize("repeats", [1, 4])
 def test_a_handful_of_repeats_is_no_ground_for_advice(repeats: int) -> None:
     advice = advice_on(REACHED, one(FEELER), hits(1.0, 1.0, 0.0, 0.0, 0.0, repeats=repeats))
-    assert advice.text.startswith("No difference in reached can be told")
+    assert advice.text.startswith("No significant difference in reached between")
