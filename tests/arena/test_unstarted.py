@@ -50,7 +50,7 @@ def test_pictures_and_films_are_the_same(pair: tuple[Replay, Replay], tmp_path: 
     for name in ("{}.png", "{} at.png", "{}.gif"):
         one, other = ((tmp_path / name.format(number)).read_bytes() for number in range(2))
         assert one == other, name
-    picture(potting_bench().replay(), tmp_path / "moved.png")
+    draw_picture(potting_bench().replay(), tmp_path / "moved.png")
     assert (tmp_path / "moved.png").read_bytes() != (tmp_path / "0.png").read_bytes()
 
 
