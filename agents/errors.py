@@ -11,7 +11,31 @@ PhotodromeError
     └── ModelError        a kernel reported a state that the model cannot follow
 """
 
+import difflib
+from collections.abc import Iterable
 from dataclasses import dataclass
+
+REFUSAL = "got {got}, expected {expected}"
+"""How every refusal of a value is worded."""
+
+
+def refusal(got: str, expected: str, near: str = "") -> str:
+    """Return why a value is refused, in words; ``near`` is the nearest right one, or empty."""
+    return REFUSAL.format(got=got, expected=expected) + nearest_note(near)
+
+
+def nearest_note(near: str) -> str:
+    """Return the note that ends a message with the nearest right word; empty where there is none."""
+    return f" (nearest: {near})" if near else ""
+
+
+def nearest(word: str, words: Iterable[str], cutoff: float = 0.6) -> str:
+    """Return the one of ``words`` that is most like ``word``, or empty where none is alike enough.
+
+    ``cutoff`` is the least likeness, 0 to 1, as :func:`difflib.get_close_matches` has it.
+    """
+    found = difflib.get_close_matches(word, list(words), n=1, cutoff=cutoff)
+    return found[0] if found else ""
 
 
 class PhotodromeError(Exception):
@@ -65,8 +89,7 @@ class Fault:
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}: "
         key = f"{self.key}: " if self.key else ""
-        near = f" (nearest: {self.near})" if self.near else ""
-        return f"{place}{key}got {self.got}, expected {self.expected}{near}"
+        return f"{place}{key}{refusal(self.got, self.expected, self.near)}"
 
 
 class SpecError(InputError):

@@ -1,7 +1,6 @@
 """Arenas: where walkers of all designs meet light, walls and one another, and the command line.
 
-The names below are fetched when they are first asked for. A contest is run by
-:func:`arena.simulation.simulate`.
+The names below are fetched when they are first asked for.
 """
 
 from typing import TYPE_CHECKING
@@ -11,14 +10,31 @@ from agents.lazy import fetcher
 if TYPE_CHECKING:
     from arena.scene.contest import Contest, read_contest
     from arena.scene.spec import ArenaSpec, read_arena
+    from arena.simulation import simulate
+    from arena.studies.plans.study import Study, read_study
 
-__all__ = ["ArenaSpec", "Contest", "read_arena", "read_contest"]
+__all__ = [
+    "ArenaSpec",
+    "Contest",
+    "Study",
+    "read_arena",
+    "read_contest",
+    "read_study",
+    "simulate",
+]
 
 _HOMES = {
     "ArenaSpec": "arena.scene.spec",
     "Contest": "arena.scene.contest",
+    "Study": "arena.studies.plans.study",
     "read_arena": "arena.scene.spec",
     "read_contest": "arena.scene.contest",
+    "read_study": "arena.studies.plans.study",
+    "simulate": "arena.simulation",
 }
 
 __getattr__ = fetcher(__name__, _HOMES)
+
+
+def __dir__() -> list[str]:
+    return [*globals(), *__all__]

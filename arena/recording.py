@@ -4,8 +4,8 @@ import math
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, IntArray, RecordArray
 from arena.engine.light import light_map
 from arena.engine.shadow import disc_points
 from arena.scene.contest import Contest
@@ -16,9 +16,6 @@ from arena.scene.spec import ArenaSpec
 from replays.format.header import FORMAT, VERSION
 from replays.format.tables import WALKERS, Replay
 
-Floats = npt.NDArray[np.float64]
-Records = npt.NDArray[np.void]
-
 # Corners of the polygon that stands for a round goal.
 ROUND_CORNERS = 48
 
@@ -26,12 +23,12 @@ ROUND_CORNERS = 48
 def compose(
     contest: Contest,
     arena: FlatArena,
-    walkers: Records,
+    walkers: RecordArray,
     parts: list[dict[str, float]],
-    poses: Floats,
-    heats: npt.NDArray[np.int64],
-    tables: dict[str, Records],
-    ledger: Floats,
+    poses: FloatArray,
+    heats: IntArray,
+    tables: dict[str, RecordArray],
+    ledger: FloatArray,
     threads: int,
 ) -> Replay:
     """Return the replay of a contest that has been run.
@@ -57,7 +54,7 @@ def compose(
         ],
         "arena": describe_arena(contest.arena, contest.text),
     }
-    height = float(np.median(walkers["panel_z"]))
+    height = float(np.median(walkers["panel_height"]))
     return Replay(
         header=header,
         walkers=walker_rows(walkers, poses, heats, contest.walkers),
@@ -71,7 +68,7 @@ def compose(
     )
 
 
-def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> Floats:
+def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> FloatArray:
     """Illuminance [lx] on a surface facing up at ``height`` [m], a value for each cell of the floor."""
     arena = flatten(spec)
     west, south = (float(edge) for edge in arena.floor.min(axis=0))
@@ -91,17 +88,17 @@ def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> Floats:
     )
 
 
-def walker_rows(walkers: Records, poses: Floats, heats: npt.NDArray[np.int64], copies: int) -> Records:
+def walker_rows(walkers: RecordArray, poses: FloatArray, heats: IntArray, copies: int) -> RecordArray:
     """The replay's row of every WALKER record; ``copies`` of each design stand one behind the other."""
     rows = np.zeros(len(walkers), WALKERS)
     rows["design"] = np.arange(len(walkers)) // copies
     rows["heat"] = heats
     rows["x"], rows["y"], rows["heading"] = poses.T
     rows["radius"] = walkers["body_reach"]
-    rows["body_ahead"] = walkers["body_x"]
+    rows["body_ahead"] = walkers["body_ahead"]
     rows["track"] = walkers["track"]
-    rows["eye_ahead"] = walkers["side"]["eye_x"][:, 0]
-    rows["eye_aside"] = walkers["side"]["eye_y"][:, 0]
+    rows["eye_ahead"] = walkers["side"]["eye_ahead"][:, 0]
+    rows["eye_aside"] = walkers["side"]["eye_aside"][:, 0]
     return rows
 
 
@@ -146,7 +143,7 @@ def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
         },
         "ambient_lx": spec.ambient.illuminance,
         "ambient_light": spec.ambient.light,
-        "goals": [{"name": goal.name, "outline": _goal_outline(goal)} for goal in spec.goals],
+        "goals": [{"name": goal.name, "outline": goal_outline(goal)} for goal in spec.goals],
     }
 
 
@@ -168,7 +165,8 @@ def _lamp(lamp: Lamp, intensity: float) -> dict[str, Any]:
     }
 
 
-def _goal_outline(goal: Goal) -> list[list[float]]:
+def goal_outline(goal: Goal) -> list[list[float]]:
+    """The corners of a goal [m], a polygon's for a round one."""
     if goal.outline is not None:
         return _points(goal.outline)
     assert goal.centre is not None

@@ -7,14 +7,14 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import FIRST_EXCEPTION, ThreadPoolExecutor, wait
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
-from agents.design.built_copies import built, part_chances, part_values
+from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError
-from arena.engine.assembly import WorldPlan, assemble, joined
+from arena.engine.assembly import WorldPlan, assemble, join_tables
 from arena.engine.batch import advance_batch
-from arena.engine.memory import ENDED, FRESH, FULL, LOST, STOPPED, Batch, Records
+from arena.engine.memory import ENDED, FRESH, FULL, LOST, STOPPED, Batch
 from arena.recording import compose
 from arena.scene.contest import Contest
 from arena.scene.flat_arena import FlatArena, flatten
@@ -27,7 +27,7 @@ BATCH = 16
 QUIET_BATCH = 64
 SLICES = 100
 
-TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights": LIGHTS}
+OUTPUT_TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights": LIGHTS}
 
 Progress = Callable[[float], None]
 Glimpse = Callable[[Replay, float], None]
@@ -50,18 +50,25 @@ def simulate(
     share a floor, with the replay as far as it goes and the time [s] up to which that is, as soon as there is
     something to see. Whatever either of them raises stops the run within a moment, as does KeyboardInterrupt.
     Raises OptionError where the walkers have no room, ModelError where the model lost a walker.
+
+    >>> contest = read_contest("open-bench", ["poppy"], walkers=2, seconds=300, seed=7)
+    >>> race = simulate(contest)
+    >>> len(race.walkers), race.seconds, set(race.pulses["walker"].tolist())
+    (2, 300.0, {0, 1})
+    >>> simulate(contest, threads=1).pulses.tobytes() == race.pulses.tobytes()
+    True
     """
     arena = flatten(contest.arena)
     walkers, parts = _built_copies(contest)
     poses, heats = starts_of(contest, arena, walkers)
     plans = _plans(contest, arena, walkers, poses, heats)
 
-    def whole(tables: dict[str, Records], ledger: npt.NDArray[np.float64]) -> Replay:
+    def whole(tables: dict[str, RecordArray], ledger: FloatArray) -> Replay:
         return compose(
             contest, arena, walkers, parts, poses, heats, tables, ledger, threads or os.cpu_count() or 1
         )
 
-    def look(tables: dict[str, Records], until: float) -> None:
+    def look(tables: dict[str, RecordArray], until: float) -> None:
         assert glimpse is not None
         glimpse(whole(tables, np.zeros((len(walkers), len(LEDGER)))), until)
 
@@ -69,22 +76,20 @@ def simulate(
     return whole(tables, ledger)
 
 
-def _built_copies(contest: Contest) -> tuple[Records, list[dict[str, float]]]:
+def _built_copies(contest: Contest) -> tuple[RecordArray, list[dict[str, float]]]:
     """Every walker as built, design by design, and the parts that were drawn for it."""
     walkers = np.zeros(len(contest.entrants) * contest.walkers, WALKER)
     parts: list[dict[str, float]] = []
     for index, entrant in enumerate(contest.entrants):
         design = entrant.design
         values = part_values(design, part_chances(design, contest.seed, range(contest.walkers)))
-        walkers[index * contest.walkers :][: contest.walkers] = built(design, values)
+        walkers[index * contest.walkers :][: contest.walkers] = build_copies(design, values)
         names = [spread.path for spread in design.spreads]
         parts += [dict(zip(names, row, strict=True)) for row in values.tolist()]
     return walkers, parts
 
 
-def starts_of(
-    contest: Contest, arena: FlatArena, walkers: Records
-) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.int64]]:
+def starts_of(contest: Contest, arena: FlatArena, walkers: RecordArray) -> tuple[FloatArray, IntArray]:
     """Start pose, (walkers, 3), and heat of every WALKER record; on a common floor designs take turns.
 
     Raises OptionError where the walkers have no room.
@@ -112,9 +117,9 @@ def starts_of(
 def _plans(
     contest: Contest,
     arena: FlatArena,
-    walkers: Records,
-    poses: npt.NDArray[np.float64],
-    heats: npt.NDArray[np.int64],
+    walkers: RecordArray,
+    poses: FloatArray,
+    heats: IntArray,
 ) -> list[WorldPlan]:
     chances = np.tile(np.arange(contest.walkers), len(contest.entrants))
     groups = [[number] for number in range(len(walkers))] if contest.alone else [list(range(len(walkers)))]
@@ -136,8 +141,8 @@ def run_plans(
     plans: Sequence[WorldPlan],
     threads: int | None = None,
     progress: Progress | None = None,
-    look: Callable[[dict[str, Records], float], None] | None = None,
-) -> tuple[dict[str, Records], npt.NDArray[np.float64]]:
+    look: Callable[[dict[str, RecordArray], float], None] | None = None,
+) -> tuple[dict[str, RecordArray], FloatArray]:
     """Run worlds side by side; returns their output tables, sorted, and the ledger of every walker.
 
     The ledger [J] has the columns of replays.format.tables.LEDGER; its rows are in the order of the plans'
@@ -150,18 +155,18 @@ def run_plans(
     groups = [plans[first : first + size] for first in range(0, len(plans), size)]
     whole = sum(float(plan.until) for plan in plans)
     done = [0.0] * len(groups)
-    found: list[dict[str, list[Records]]] = [{name: [] for name in TABLES} for _ in groups]
+    found: list[dict[str, list[RecordArray]]] = [{name: [] for name in OUTPUT_TABLES} for _ in groups]
     stop = np.zeros(1, np.int64)
     looked = time.monotonic()
 
-    def run(number: int) -> npt.NDArray[np.float64]:
+    def run(number: int) -> FloatArray:
         batch, spans = assemble(groups[number])
         batch = batch._replace(out=batch.out._replace(stop=stop))
 
-        def tell(reached: float) -> None:
+        def report(reached: float) -> None:
             done[number] = reached * len(spans)
 
-        if np.any(_run_batch(batch, spans, found[number], tell) == LOST):
+        if np.any(_run_batch(batch, spans, found[number], report) == LOST):
             raise ModelError(LOSS)
         return _ledger(batch)
 
@@ -181,7 +186,7 @@ def run_plans(
                 due = time.monotonic() - looked > GLIMPSE_EVERY
                 if look is not None and len(plans) == 1 and until > 0.0 and due:
                     looked = time.monotonic()
-                    look({name: _sorted(name, list(found[0][name])) for name in TABLES}, until)
+                    look({name: _sorted(name, list(found[0][name])) for name in OUTPUT_TABLES}, until)
         except BaseException:
             # whatever went wrong, nobody is to wait for the other worlds
             stop[0] = 1
@@ -189,20 +194,20 @@ def run_plans(
                 future.cancel()
             raise
     ledger = np.concatenate([future.result() for future in futures])
-    tables = {name: _sorted(name, [one for chunks in found for one in chunks[name]]) for name in TABLES}
+    tables = {
+        name: _sorted(name, [one for chunks in found for one in chunks[name]]) for name in OUTPUT_TABLES
+    }
     return tables, ledger
 
 
-def run_worlds(
-    plans: Sequence[WorldPlan], stop: npt.NDArray[np.int64]
-) -> tuple[dict[str, Records], npt.NDArray[np.int64]]:
+def run_worlds(plans: Sequence[WorldPlan], stop: IntArray) -> tuple[dict[str, RecordArray], IntArray]:
     """Run worlds one after the other in this thread, for whoever runs many threads of them.
 
     Returns the output tables, where each walker's rows are in order of time and follow the world before, and
     the places (n,) of the plans whose world lost a walker to a state that is no number. Ends early, with
     half the rows, once ``stop[0]`` is not 0.
     """
-    found: dict[str, list[Records]] = {name: [] for name in TABLES}
+    found: dict[str, list[RecordArray]] = {name: [] for name in OUTPUT_TABLES}
     codes = []
     for first in range(0, len(plans), QUIET_BATCH):
         if stop[0]:
@@ -210,21 +215,21 @@ def run_worlds(
         batch, spans = assemble(plans[first : first + QUIET_BATCH])
         batch = batch._replace(out=batch.out._replace(stop=stop))
         codes.append(_run_batch(batch, spans, found))
-    tables = {name: joined(found[name], kind) for name, kind in TABLES.items()}
+    tables = {name: join_tables(found[name], kind) for name, kind in OUTPUT_TABLES.items()}
     # the other tables are put in order by whoever reads them
     tables |= {name: _sorted(name, [tables[name]]) for name in ("poses", "lights")}
     return tables, np.flatnonzero(np.concatenate([np.zeros(0, np.int64), *codes]) == LOST)
 
 
 def _run_batch(
-    batch: Batch, spans: Records, chunks: dict[str, list[Records]], tell: Progress | None = None
-) -> npt.NDArray[np.int64]:
+    batch: Batch, spans: RecordArray, chunks: dict[str, list[RecordArray]], report: Progress | None = None
+) -> IntArray:
     """Run the worlds of one batch to their end, emptying their output into ``chunks`` whenever it is full.
 
     Returns what stopped each of them: ENDED, LOST or STOPPED.
     """
     last = float(np.max(batch.crowd.settings["until"]))
-    slices = SLICES if tell is not None and len(spans) == 1 else 1
+    slices = SLICES if report is not None and len(spans) == 1 else 1
     codes = np.full(len(spans), FRESH)
     for step in range(1, slices + 1):
         until = last * step / slices if step < slices else math.inf
@@ -235,23 +240,23 @@ def _run_batch(
                 break
         if np.any(codes == STOPPED) or np.any(codes == LOST):
             return codes
-        if tell is not None:
-            tell(min(until, last))
+        if report is not None:
+            report(min(until, last))
     assert np.all(codes == ENDED)
     return codes
 
 
-def _empty(batch: Batch, chunks: dict[str, list[Records]]) -> None:
+def _empty(batch: Batch, chunks: dict[str, list[RecordArray]]) -> None:
     """Move what the worlds have written to ``chunks``."""
-    for place, (name, kind) in enumerate(TABLES.items()):
+    for place, (name, kind) in enumerate(OUTPUT_TABLES.items()):
         table = getattr(batch.out, name)
         counts = batch.out.counts[:, place].tolist()
-        chunks[name].append(joined([table[number, :count] for number, count in enumerate(counts)], kind))
-    batch.out.counts[:, : len(TABLES)] = 0
+        chunks[name].append(join_tables([table[number, :count] for number, count in enumerate(counts)], kind))
+    batch.out.counts[:, : len(OUTPUT_TABLES)] = 0
 
 
-def _sorted(name: str, chunks: list[Records]) -> Records:
-    table = joined(chunks, TABLES[name])
+def _sorted(name: str, chunks: list[RecordArray]) -> RecordArray:
+    table = join_tables(chunks, OUTPUT_TABLES[name])
     first, second = {
         "pulses": ("start_s", "walker"),
         "poses": ("walker", "time_s"),
@@ -268,7 +273,7 @@ def _sorted(name: str, chunks: list[Records]) -> Records:
     return table.view(np.dtype((np.void, table.itemsize)))[order].view(table.dtype)
 
 
-def _ledger(batch: Batch) -> npt.NDArray[np.float64]:
+def _ledger(batch: Batch) -> FloatArray:
     state, walkers = batch.crowd.bodies["state"], batch.crowd.walkers
     stored = 0.5 * walkers["capacitance"] * (state["rail"] ** 2 - walkers["start_rail"] ** 2)
     spent = [state[f"{name}_energy"] for name in ("motor", "base", "eye", "leak", "esr")]

@@ -12,13 +12,13 @@ from pathlib import Path
 
 os.environ["SDL_VIDEODRIVER"] = "dummy"
 
-from arena.workbench.computations import Terms
-from arena.workbench.controller import Hands
-from arena.workbench.view import Face
+from arena.workbench.computations import RaceTerms
+from arena.workbench.controller import Controller
+from arena.workbench.view import WorkbenchView
 from arena.workbench.window import set_up
 from replays.drawing.sheet import pygame
 from replays.format.replay_file import read_replay
-from replays.window.replay_window import Window
+from replays.window.replay_window import ReplayWindow
 
 FOLDER = Path(__file__).parent.parent / ".pictures"
 SIZE = (1200, 720)
@@ -28,7 +28,7 @@ MOMENT, WALKER = 710.5, 9
 
 def window_on(path: Path) -> pygame.Surface:
     """The window on the replay at ``path``, with the causes of one walker."""
-    window = Window(read_replay(path))
+    window = ReplayWindow(read_replay(path))
     sheet = pygame.Surface(SIZE)
     window.player.choose(WALKER)
     window.player.go_to(MOMENT)
@@ -40,22 +40,22 @@ def window_on(path: Path) -> pygame.Surface:
 
 def workbench_on(arena: str, design: str) -> pygame.Surface:
     """The workbench after its first race."""
-    trial = set_up(arena, [design], Terms(walkers=8, seconds=2400.0))
+    state = set_up(arena, [design], RaceTerms(walkers=8, seconds=2400.0))
     try:
-        trial.refresh()
-        hands, sheet = Hands(trial), pygame.Surface(SIZE)
-        while trial.races.busy or trial.skies.busy or trial.spots.busy:
+        state.refresh()
+        controller, sheet = Controller(state), pygame.Surface(SIZE)
+        while state.background.is_busy:
             time.sleep(0.01)
-        hands.advance(0.01)
-        trial.go_to(1500.0)
-        face = Face(hands)
-        face.draw(sheet)
-        while not face.is_still():
-            face.draw(sheet)
+        controller.advance(0.01)
+        state.transport.go_to(1500.0)
+        view = WorkbenchView(controller)
+        view.draw(sheet)
+        while not view.is_still():
+            view.draw(sheet)
         return sheet
     finally:
-        trial.close()
-        trial.join()
+        state.close()
+        state.join()
 
 
 if __name__ == "__main__":

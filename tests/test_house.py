@@ -16,12 +16,25 @@ PUBLIC = {
         "Design",
         "FaultReport",
         "PhotodromeError",
+        "bench",
         "bench_point",
+        "change_design",
+        "design_text",
         "diagnose",
         "read_design",
     ],
-    "replays": ["DesignScore", "Replay", "read_replay", "score_many", "watch", "write_replay"],
-    "arena": ["ArenaSpec", "Contest", "read_arena", "read_contest"],
+    "replays": [
+        "DesignScore",
+        "Replay",
+        "draw_picture",
+        "make_film",
+        "read_replay",
+        "score",
+        "score_many",
+        "watch",
+        "write_replay",
+    ],
+    "arena": ["ArenaSpec", "Contest", "Study", "read_arena", "read_contest", "read_study", "simulate"],
 }
 
 # What takes long to import, and the commands that may do so are none of those that only answer --help.
@@ -80,6 +93,12 @@ def test_files_stay_short_enough_to_read() -> None:
     for package in PUBLIC:
         for path in (ROOT / package).rglob("*.py"):
             assert len(path.read_text(encoding="utf-8").splitlines()) <= 450, path.name
+
+
+def test_only_packages_list_their_names() -> None:
+    for package in PUBLIC:
+        for path in (ROOT / package).rglob("*.py"):
+            assert path.name == "__init__.py" or "__all__" not in path.read_text(encoding="utf-8"), path
 
 
 def test_the_reference_of_fields_is_up_to_date() -> None:

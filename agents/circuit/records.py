@@ -1,7 +1,7 @@
 """The flat records in which the kernels see one walker as built.
 
 All in SI units, light in lux. Places are in the walker's own frame: the origin on the floor under the middle
-of the axle, x ahead, y to the left, z up. Side 0 is the left one, side 1 the right one.
+of the axle; ``ahead``, ``aside`` to the left, ``height``. Side 0 is the left one, side 1 the right one.
 """
 
 import numpy as np
@@ -33,9 +33,9 @@ SIDE = np.dtype(
         ("lit_voltage", np.float64),
         ("flash_resistance", np.float64),
         ("jitter", np.float64),  # standard deviation of the trigger [V]
-        ("eye_x", np.float64),
-        ("eye_y", np.float64),
-        ("eye_z", np.float64),
+        ("eye_ahead", np.float64),
+        ("eye_aside", np.float64),
+        ("eye_height", np.float64),
         ("aim_x", np.float64),
         ("aim_y", np.float64),
         ("aim_z", np.float64),
@@ -55,11 +55,11 @@ SIDE = np.dtype(
         ("tyre_grip", np.float64),  # greatest tyre force = friction coefficient times load [N]
         ("slip_speed", np.float64),
         ("whisker", np.int64),  # 1 where there is one
-        ("root_x", np.float64),
-        ("root_y", np.float64),
-        ("tip_x", np.float64),
-        ("tip_y", np.float64),
-        ("whisker_z", np.float64),
+        ("root_ahead", np.float64),
+        ("root_aside", np.float64),
+        ("tip_ahead", np.float64),
+        ("tip_aside", np.float64),
+        ("whisker_height", np.float64),
         ("bend_to_close", np.float64),
     ],
     align=True,
@@ -74,8 +74,8 @@ WALKER = np.dtype(
         ("panel_thermal", np.float64),  # ideality times cells times thermal voltage [V]
         ("panel_series", np.float64),
         ("panel_shunt", np.float64),  # inf where there is none
-        ("panel_x", np.float64),
-        ("panel_z", np.float64),
+        ("panel_ahead", np.float64),
+        ("panel_height", np.float64),
         ("panel_length", np.float64),  # along the walker
         ("panel_width", np.float64),
         ("capacitance", np.float64),
@@ -87,7 +87,7 @@ WALKER = np.dtype(
         ("pivot_mass", np.float64),  # inertia about the standing tyre over track squared [kg]
         ("drag", np.float64),  # force at the driven tyre that resists rolling [N]
         ("skid", np.float64),  # force that it takes to drag the walker across the floor [N]
-        ("body_x", np.float64),  # centre of the body's bounding circle ahead of the axle
+        ("body_ahead", np.float64),  # centre of the body's bounding circle ahead of the axle
         ("body_reach", np.float64),  # radius of that circle
         ("body_radius", np.float64),  # rounding of the core polygon
         ("body_height", np.float64),

@@ -4,8 +4,8 @@ import math
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import RecordArray
 from agents.circuit.records import WALKER
 from agents.design.parts import Body, Side, Transistor
 from agents.design.spec import Design
@@ -19,10 +19,8 @@ ROUND_BODY = 0.026  # radius of a body of which nothing is said [m]
 # The longest step of a pulse [s]; shorter where a pulse empties the storage faster.
 LONGEST_STEP = 4e-3
 
-Records = npt.NDArray[np.void]
 
-
-def build(design: Design) -> Records:
+def build(design: Design) -> RecordArray:
     """Return ``design`` as an array of one WALKER record."""
     records = np.zeros(1, WALKER)
     fill(records[0], design)
@@ -38,8 +36,8 @@ def fill(walker: Any, design: Design) -> None:
     walker["panel_thermal"] = panel.junction_voltage
     walker["panel_series"] = panel.series_resistance
     walker["panel_shunt"] = panel.shunt_resistance
-    walker["panel_x"] = panel.ahead
-    walker["panel_z"] = panel.height
+    walker["panel_ahead"] = panel.ahead
+    walker["panel_height"] = panel.height
     walker["panel_length"] = panel.length
     walker["panel_width"] = panel.width
     walker["capacitance"] = storage.capacitance
@@ -64,7 +62,7 @@ def _fill_body(walker: Any, body: Body) -> None:
     west, east = min(x for x, _ in corners), max(x for x, _ in corners)
     middle = 0.5 * (west + east)
     walker["track"] = body.track
-    walker["body_x"] = middle
+    walker["body_ahead"] = middle
     walker["body_reach"] = max(math.hypot(x - middle, y) for x, y in corners) + rounding
     walker["body_radius"] = rounding
     walker["body_height"] = body.height
@@ -106,9 +104,9 @@ def _fill_side(record: Any, side: Side, outward: float, load: float) -> None:
     record["lit_voltage"] = eye.lit_voltage
     record["flash_resistance"] = eye.flash_resistance
     record["jitter"] = eye.jitter
-    record["eye_x"] = eye.ahead
-    record["eye_y"] = outward * eye.aside
-    record["eye_z"] = eye.height
+    record["eye_ahead"] = eye.ahead
+    record["eye_aside"] = outward * eye.aside
+    record["eye_height"] = eye.height
     record["aim_x"] = math.cos(eye.up) * math.cos(eye.outward)
     record["aim_y"] = outward * math.cos(eye.up) * math.sin(eye.outward)
     record["aim_z"] = math.sin(eye.up)
@@ -130,11 +128,11 @@ def _fill_side(record: Any, side: Side, outward: float, load: float) -> None:
     if side.whisker is not None:
         whisker = side.whisker
         record["whisker"] = 1
-        record["root_x"] = whisker.ahead
-        record["root_y"] = outward * whisker.aside
-        record["tip_x"] = whisker.ahead + whisker.length * math.cos(whisker.outward)
-        record["tip_y"] = outward * (whisker.aside + whisker.length * math.sin(whisker.outward))
-        record["whisker_z"] = whisker.height
+        record["root_ahead"] = whisker.ahead
+        record["root_aside"] = outward * whisker.aside
+        record["tip_ahead"] = whisker.ahead + whisker.length * math.cos(whisker.outward)
+        record["tip_aside"] = outward * (whisker.aside + whisker.length * math.sin(whisker.outward))
+        record["whisker_height"] = whisker.height
         record["bend_to_close"] = whisker.closing_bend
 
 

@@ -4,16 +4,13 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
 from agents.compiled import kernel
 from agents.design.as_built import build, fill
 from agents.design.spec import Design
 from agents.noise import PARTS, uniform_pair
-
-Floats = npt.NDArray[np.float64]
-Records = npt.NDArray[np.void]
 
 
 @kernel
@@ -22,7 +19,7 @@ def _draw(seed: int, numbers: Any, stream: int, index: int, chances: Any) -> Non
         chances[place] = uniform_pair(seed, numbers[place], stream, index)[0]
 
 
-def part_chances(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray[np.int64]) -> Floats:
+def part_chances(design: Design, seed: int, numbers: Sequence[int] | IntArray) -> FloatArray:
     """Return the quantile at which each part of each copy is drawn, (copies, parts), between 0 and 1.
 
     The parts are those of ``design.spreads``, in their order; the draws are those of
@@ -36,7 +33,7 @@ def part_chances(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray
     return np.ascontiguousarray(chances.T)
 
 
-def part_values(design: Design, chances: Floats) -> Floats:
+def part_values(design: Design, chances: FloatArray) -> FloatArray:
     """Return the parts' values, SI, at quantiles (copies, parts) of their spreads."""
     values = np.empty(chances.shape)
     for part, spread in enumerate(design.spreads):
@@ -44,7 +41,7 @@ def part_values(design: Design, chances: Floats) -> Floats:
     return values
 
 
-def built(design: Design, values: Floats) -> Records:
+def build_copies(design: Design, values: FloatArray) -> RecordArray:
     """Return the WALKER records (copies,) with the parts' ``values`` (copies, parts) in place."""
     paths = [spread.path for spread in design.spreads]
     records = np.zeros(len(values), WALKER)
@@ -57,6 +54,6 @@ def built(design: Design, values: Floats) -> Records:
     return records
 
 
-def copies(design: Design, seed: int, numbers: Sequence[int] | npt.NDArray[np.int64]) -> Records:
+def draw_copies(design: Design, seed: int, numbers: Sequence[int] | IntArray) -> RecordArray:
     """Return the WALKER records of built copies by their ``numbers``: those that take part in races."""
-    return built(design, part_values(design, part_chances(design, seed, numbers)))
+    return build_copies(design, part_values(design, part_chances(design, seed, numbers)))

@@ -13,14 +13,13 @@ from typing import Any
 import yaml
 from pydantic import BaseModel
 
-from agents.design.spec import SIDES, Design
+from agents.design.spec import Design
+from agents.design.values import BOTH, SIDES, of_one
 from agents.errors import WorkError
 from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
 from agents.text.shapes import keys_of, shape_at
 from agents.text.yaml_text import layout_of, plain_of, replaced
-
-__all__ = ["design_places", "rewrite", "rewrite_design", "rewrite_values"]
 
 
 def rewrite(text: str, values: Mapping[KeyPath, str], model: type[BaseModel]) -> str:
@@ -53,8 +52,8 @@ def rewrite_values(text: str, values: Mapping[KeyPath, Any], model: type[BaseMod
 
     Raises WorkError, and KeyError for a path that ``model`` does not know.
     """
-    root = layout_of(text).root
-    texts = {path: _written(model, path, value, [plain_at(root, path)]) for path, value in values.items()}
+    plain = plain_of(layout_of(text).root)
+    texts = {path: _written(model, path, value, [plain_at(plain, path)]) for path, value in values.items()}
     return rewrite(text, texts, model)
 
 
@@ -65,22 +64,28 @@ def rewrite_design(text: str, values: Mapping[str, Any]) -> str:
     says it over. ``left`` and ``right`` set one side and leave the other as it is.
     """
     for path, value in values.items():
-        root = layout_of(text).root
-        first, *rest = path.split(".")
-        texts = {}
-        for place in design_places(plain_of(root), first, tuple(rest)):
-            alike = [plain_at(root, place), plain_at(root, ("both", *place[1:]))]
-            texts[place] = _written(Design, place, value, alike)
+        plain = plain_of(layout_of(text).root)
+        texts = {
+            place: _written(Design, place, value, said_at(plain, place))
+            for place in places_saying(plain, tuple(path.split(".")))
+        }
         text = rewrite(text, texts, Design)
     return text
 
 
-def design_places(plain: Any, first: str, rest: KeyPath) -> list[KeyPath]:
-    """Where a design's file, as nested dicts, has to say a value so that it holds for ``first``."""
-    if first != "both":
-        return [(first, *rest)]
-    over = [side for side in SIDES if _says(plain.get(side), rest)]
-    return [(side, *rest) for side in (over if len(over) == len(SIDES) else ("both", *over))]
+def places_saying(plain: Any, place: KeyPath) -> list[KeyPath]:
+    """Where a design's file, as nested dicts, has to say a value to hold for all that ``place`` means."""
+    first, *rest = place
+    if first != BOTH:
+        return [place]
+    over = [side for side in SIDES if _says(plain.get(side), tuple(rest))]
+    return [(side, *rest) for side in (over if len(over) == len(SIDES) else (BOTH, *over))]
+
+
+def said_at(plain: Any, place: KeyPath) -> list[Any]:
+    """What a design's file, as nested dicts, says of a value: at its place, and for a side, of both."""
+    places = [place, (BOTH, *place[1:])] if place[0] in SIDES else [place]
+    return [plain_at(plain, one) for one in places]
 
 
 def _says(plain: Any, path: KeyPath) -> bool:
@@ -93,7 +98,7 @@ def _says(plain: Any, path: KeyPath) -> bool:
 
 
 def _written(model: type[BaseModel], path: KeyPath, value: Any, alike: Sequence[Any]) -> str:
-    shape = shape_at(model, tuple(SIDES[0] if key == "both" else key for key in path))
+    shape = shape_at(model, of_one(path))
     if shape is None:
         raise KeyError(path_text(path))
     like = next((text for text in alike if isinstance(text, str) and text), "")
@@ -104,18 +109,17 @@ def _written(model: type[BaseModel], path: KeyPath, value: Any, alike: Sequence[
 
 def _order(model: type[BaseModel], path: KeyPath) -> list[str]:
     """The keys of the map at ``path`` of a file, in the order of the reference of fields."""
-    shape = shape_at(model, tuple(SIDES[0] if key == "both" else key for key in path))
+    shape = shape_at(model, of_one(path))
     keys = list(keys_of(shape.model)) if shape and shape.model else []
     if not path:
         keys.insert(0, "photodrome")
         if SIDES[0] in keys:
-            keys.insert(keys.index(SIDES[0]), "both")
+            keys.insert(keys.index(SIDES[0]), BOTH)
     return keys
 
 
-def plain_at(root: yaml.Node, path: KeyPath) -> Any:
-    """What stands at a path, as nested dicts, lists and text; None where nothing does."""
-    plain = plain_of(root)
+def plain_at(plain: Any, path: KeyPath) -> Any:
+    """What stands at a path of nested dicts, lists and text; None where nothing does."""
     for key in path:
         try:
             plain = plain[key]

@@ -5,35 +5,26 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
 from statistics import NormalDist
-from typing import Any, ClassVar, TypeVar
+from typing import Any, ClassVar
 from zlib import crc32
 
-from pydantic import BaseModel, Field, model_validator
+from pydantic import Field, model_validator
 
 from agents.design.parts import Body, Panel, Side, Storage
+from agents.design.values import BOTH, SIDES, expanded, of_one, value_places
 from agents.noise import PARTS, uniform
-from agents.text.documents import (
-    BaseSpec,
-    KeyedError,
-    KeyedErrors,
-    KeyPath,
-    Node,
-    key_paths,
-    merge_marked,
-    nearest_path,
-    parse_document,
-    read_document,
-)
-from agents.text.quantities import Fraction, Number, Quantity, QuantityError
-from agents.text.shapes import shape_at
+from agents.text.documents import KeyedError, KeyedErrors, parse_document, read_document
+from agents.text.marked_yaml import KeyPath, Node, merge_marked
+from agents.text.quantities import Fraction, Number, Quantity
+from agents.text.readers import QuantityError
+from agents.text.shapes import BaseSpec, key_paths, nearest_path, shape_at
 from agents.text.shipped import find_document
-
-SIDES = ("left", "right")
+from agents.text.values import in_turn, value_at
 
 # A pulse that empties the storage faster than this [1/s] is over before anything can turn.
 FASTEST_DISCHARGE = 1e4
 
-Model = TypeVar("Model", bound=BaseModel)
+Numeric = Quantity | Fraction | Number
 
 
 class Tolerance(BaseSpec):
@@ -147,15 +138,12 @@ class Design(BaseSpec):
         """Turn the tolerance at ``path`` into one spread for each part it is about."""
         tolerance = self.spread[path]
         key = ("spread", path)
-        first, _, rest = path.partition(".")
-        concrete = [f"{side}.{rest}" for side in SIDES] if first == "both" else [path]
-        shape = shape_at(Design, tuple(concrete[0].split(".")))
-        reader = shape.reader if shape else None
-        if not isinstance(reader, Quantity | Fraction | Number):
+        reader = part_reader(path)
+        if reader is None:
             near = _nearest(path)
             raise KeyedError(key, f"no part value {path!r}", "the path of a value, like both.latch", near)
         spreads = []
-        for name in concrete:
+        for name in expanded(path):
             value = self.value_at(name)
             if value is None:
                 raise KeyedError(key, f"{name}, which this design leaves out", "a part that it has")
@@ -180,12 +168,7 @@ class Design(BaseSpec):
 
     def value_at(self, path: str) -> Any:
         """Return the value at a path like ``left.eye.tape``; None where the part is left out."""
-        value: Any = self
-        for key in path.split("."):
-            value = getattr(value, key)
-            if value is None:
-                return None
-        return value
+        return value_at(self, tuple(path.split(".")))
 
     def with_values(self, values: dict[str, Any]) -> "Design":
         """Return the design with SI ``values`` in place by path; ``both.`` sets either side.
@@ -200,21 +183,7 @@ class Design(BaseSpec):
         It is the same object each time, and a path once set stays set until it is set anew: this is for
         thousands of copies that are read off as they come.
         """
-        design = _own_copy(self)
-        own: dict[int, BaseModel] = {}
-        places: dict[str, list[tuple[BaseModel, str]]] = {}
-        for values in rows:
-            for path, value in values.items():
-                if path not in places:
-                    first, _, rest = path.partition(".")
-                    targets = [f"{side}.{rest}" for side in SIDES] if first == "both" else [path]
-                    places[path] = [_place(design, target.split("."), own) for target in targets]
-                for model, key in places[path]:
-                    _set(model, key, value)
-                if not isinstance(value, float):
-                    # other paths may have led into what stood there
-                    places.clear()
-            yield design
+        return in_turn(self, rows, value_places)
 
     @cached_property
     def spreads(self) -> tuple[Spread, ...]:
@@ -236,67 +205,47 @@ class Design(BaseSpec):
         }
 
 
-def _deviation(
-    text: str, value: float, reader: Quantity | Fraction | Number, key: KeyPath, tolerance: Tolerance
-) -> float:
+def part_reader(path: str) -> Numeric | None:
+    """Return the reader of the part's value at a path like ``both.latch``; None where there is no number."""
+    shape = shape_at(Design, of_one(tuple(path.split("."))))
+    reader = shape.reader if shape else None
+    return reader if isinstance(reader, Numeric) else None
+
+
+def deviation_reader(reader: Numeric, is_share: bool) -> Numeric:
+    """Return the reader of a tolerance of what ``reader`` reads: a share of it, or an amount in its unit."""
+    if is_share:
+        return Fraction(least=0.0, most=1.0)
+    return Quantity(reader.unit, least=0.0) if isinstance(reader, Quantity) else Number(least=0.0)
+
+
+def _deviation(text: str, value: float, reader: Numeric, key: KeyPath, tolerance: Tolerance) -> float:
     """Read a share of ``value`` or an amount in the unit of its reader, not below nought."""
     word = next(name for name in ("normal", "uniform", "bound") if getattr(tolerance, name) == text)
     try:
-        if text.rstrip().endswith("%"):
-            return float(Fraction(least=0.0, most=1.0).read(text)) * abs(value)
-        amount = Quantity(reader.unit, least=0.0) if isinstance(reader, Quantity) else Number(least=0.0)
-        return float(amount.read(text))
+        is_share = text.rstrip().endswith("%")
+        deviation = float(deviation_reader(reader, is_share).read(text))
+        return deviation * abs(value) if is_share else deviation
     except QuantityError as error:
         raise KeyedError((*key, word), error.got, f"{error.expected}, or a share like 5 %") from None
 
 
 def _nearest(path: str) -> str:
     first, _, rest = path.partition(".")
-    if first == "both" and rest:
+    if first == BOTH and rest:
         near = nearest_path(Side, rest)
-        return f"both.{near}" if near else ""
+        return f"{BOTH}.{near}" if near else ""
     if path in key_paths(Side):
-        return f"both.{path}"
+        return f"{BOTH}.{path}"
     return nearest_path(Design, path) or ""
-
-
-def _own_copy(model: Model) -> Model:
-    """Return a copy of a model, not of what it holds."""
-    copy = model.model_copy()
-    # what the model has worked out of its values and kept is copied too, and is about to be no longer true
-    for name in set(copy.__dict__) - set(type(model).model_fields):
-        del copy.__dict__[name]
-    return copy
-
-
-def _place(model: BaseModel, keys: list[str], own: dict[int, BaseModel]) -> tuple[BaseModel, str]:
-    """Return the model and the key that a path leads to from a frozen model that is the caller's own.
-
-    What that holds on the way is copied, unless it is in ``own`` by its id already.
-    """
-    for key in keys[:-1]:
-        inner = model.__dict__[key]
-        if id(inner) not in own:
-            inner = _own_copy(inner)
-            own[id(inner)] = inner
-            _set(model, key, inner)
-        model = inner
-    if keys[-1] not in type(model).model_fields:
-        raise KeyError(keys[-1])
-    return model, keys[-1]
-
-
-def _set(model: BaseModel, key: str, value: Any) -> None:
-    model.__dict__[key] = value
-    model.__pydantic_fields_set__.add(key)
 
 
 def both_sides(tree: Node) -> Node:
     """Put what stands under ``both:`` beneath ``left:`` and ``right:``, which may each say it over."""
     if not isinstance(tree.value, dict):
         return tree
-    both = tree.child("both")
-    value = {key: node for key, node in tree.value.items() if key != "both"}
+    both = tree.child(BOTH)
+    value = {key: node for key, node in tree.value.items() if key != BOTH}
     for side in SIDES:
         merged = merge_marked(both, tree.child(side))
         if merged is not None:
@@ -308,6 +257,13 @@ def read_design(name_or_path: str | Path) -> Design:
     """Read a design by the name of a shipped one or by the path of a file.
 
     Raises SpecError with all that is wrong with the file, and NotFoundError.
+
+    >>> poppy = read_design("poppy")
+    >>> poppy.left.latch, poppy.storage.capacitance
+    (10000.0, 0.0022)
+    >>> read_design("popy")
+    Traceback (most recent call last):
+    agents.errors.NotFoundError: 'popy': no shipped design of this name (nearest: poppy); there are ...
     """
     return read_document(find_document(str(name_or_path), "design"), Design, "design", both_sides)
 

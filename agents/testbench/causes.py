@@ -4,6 +4,7 @@ import math
 from typing import Any
 
 from agents.circuit.eye import on_voltage, trigger_voltage
+from agents.design.values import SIDES
 from agents.testbench.faults import (
     BLIND,
     DEAF_FEELERS,
@@ -23,19 +24,19 @@ from agents.testbench.faults import (
     twitches,
     whisker_lead,
 )
-from agents.testbench.measuring import SIDE_NAMES, Measurement, SidePoint, is_touchable
+from agents.testbench.measuring import Measurement, SidePoint, is_touchable
 from agents.text.units import format_code, format_quantity
 
 # Collector voltage [V] of an NPN that holds a motor, in round figures.
 PULLED_DOWN = 0.1
 
 
-def cause_of(name: str, walker: Any, measured: Measurement) -> str:
+def fault_cause(name: str, walker: Any, measured: Measurement) -> str:
     """Say why a WALKER record has the fault ``name`` at the light of a measurement.
 
     The measurement must show that fault, see :func:`agents.testbench.faults.faults_of`.
     """
-    tellers = {
+    sentences = {
         DIM: _dim,
         BLIND: _blind,
         TWITCH: _twitch,
@@ -47,7 +48,7 @@ def cause_of(name: str, walker: Any, measured: Measurement) -> str:
         DEAF_FEELERS: _deaf_feelers,
         REVERSED: _reversed,
     }
-    return tellers[name](walker, measured)
+    return sentences[name](walker, measured)
 
 
 def _volts(value: float) -> str:
@@ -82,7 +83,7 @@ def _dim(walker: Any, measured: Measurement) -> str:
 
 def _blind(walker: Any, measured: Measurement) -> str:
     first = measured.first
-    side = walker["side"][SIDE_NAMES.index(first.side)]
+    side = walker["side"][SIDES.index(first.side)]
     return (
         f"at {_light(measured)} the trigger has risen from {_volts(float(trigger_voltage(0.0, False, side)))}"
         f" in the dark to {_volts(first.trigger)}, and the panel gives {_volts(measured.open_circuit)}"
@@ -119,7 +120,7 @@ def _weak_flash(measured: Measurement, point: SidePoint, side: Any) -> str:
 
 def _twitch(walker: Any, measured: Measurement) -> str:
     point = next(side for side in measured.sides if twitches(side))
-    side = walker["side"][SIDE_NAMES.index(point.side)]
+    side = walker["side"][SIDES.index(point.side)]
     latch = format_code(float(side["latch"]), "ohm")
     if not point.ignites:
         return _weak_flash(measured, point, side)
@@ -160,7 +161,7 @@ def _lame(walker: Any, measured: Measurement) -> str:
         (side for side in measured.sides if side.path is not None),
         key=lambda side: side.path if side.path is not None else math.inf,
     )
-    side = walker["side"][SIDE_NAMES.index(point.side)]
+    side = walker["side"][SIDES.index(point.side)]
     if not point.ignites:
         return f"{_weak_flash(measured, point, side)}, so its motor gets no current and nothing moves"
     pull = float(side["motor_constant"]) * (point.peak or 0.0) - float(side["motor_friction"])
@@ -191,7 +192,7 @@ def _lopsided(walker: Any, measured: Measurement) -> str:
 
 
 def _narrow_eyes(walker: Any, measured: Measurement) -> str:
-    aside = min(abs(float(side["eye_y"])) for side in walker["side"])
+    aside = min(abs(float(side["eye_aside"])) for side in walker["side"])
     return (
         f"an eye stands {format_quantity(aside, 'm')} from the middle and the wheel"
         f" {format_quantity(0.5 * float(walker['track']), 'm')}, so a wheel meets an obstacle whose shadow"
@@ -200,7 +201,7 @@ def _narrow_eyes(walker: Any, measured: Measurement) -> str:
 
 
 def _deaf_feelers(walker: Any, measured: Measurement) -> str:
-    for number, name in enumerate(SIDE_NAMES):
+    for number, name in enumerate(SIDES):
         side = walker["side"][number]
         if not is_touchable(side):
             missing = "feeler resistor" if side["whisker"] else "whisker"
@@ -225,6 +226,6 @@ def _deaf_feelers(walker: Any, measured: Measurement) -> str:
 
 
 def _reversed(walker: Any, measured: Measurement) -> str:
-    names = [name for name, side in zip(SIDE_NAMES, walker["side"], strict=True) if side["turns"] < 0.0]
+    names = [name for name, side in zip(SIDES, walker["side"], strict=True) if side["turns"] < 0.0]
     motors = "both motors are" if len(names) == 2 else f"the {names[0]} motor is"
     return f"{motors} wired to turn backward"

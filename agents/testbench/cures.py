@@ -14,10 +14,9 @@ from typing import Any
 
 from agents.design.parts import Motor, Side, Whisker
 from agents.design.spec import Design
+from agents.design.values import BOTH, SCOPES, SIDES, sides_in
 from agents.handbook.preferred_values import preferred_values
 from agents.text.units import format_code, format_quantity
-
-SCOPES = ("both", "left", "right")
 
 TAPES = (0.5, 0.4, 0.3, 0.2, 0.1)
 LEAST_TAPE = 1e-4
@@ -60,11 +59,11 @@ def changes(design: Design) -> Iterator[Change]:
 
 
 def _sides(design: Design, scope: str) -> tuple[Side, ...]:
-    return {"both": (design.left, design.right), "left": (design.left,), "right": (design.right,)}[scope]
+    return tuple(getattr(design, name) for name in sides_in(scope))
 
 
 def _where(scope: str) -> str:
-    return "on both sides" if scope == "both" else f"on the {scope} side"
+    return "on both sides" if scope == BOTH else f"on the {scope} side"
 
 
 def _distance(value: float, present: Sequence[float | None]) -> float:
@@ -90,7 +89,7 @@ def _nearest_first(found: list[tuple[float, Change]]) -> Iterator[Change]:
 
 
 def _leads(design: Design) -> Iterator[Change]:
-    backward = [name for name in SCOPES[1:] if _sides(design, name)[0].motor.turns == "backward"]
+    backward = [name for name in SIDES if _sides(design, name)[0].motor.turns == "backward"]
     if backward:
         values = {f"{name}.motor.turns": "forward" for name in backward}
         yield Change(values, f"exchange the leads of the {' and '.join(backward)} motor")
@@ -103,7 +102,7 @@ def _tapes(design: Design) -> Iterator[Change]:
         for tape in (1.0, *TAPES):
             if all(one == tape for one in present):
                 continue
-            eyes = "both eyes" if scope == "both" else f"the {scope} eye"
+            eyes = "both eyes" if scope == BOTH else f"the {scope} eye"
             text = f"tape that lets {tape * 100:.0f} % through over {eyes}"
             if tape == 1.0:
                 text = f"no tape over {eyes}"
@@ -111,7 +110,7 @@ def _tapes(design: Design) -> Iterator[Change]:
     if design.left.eye.tape != design.right.eye.tape:
         # unlike tapes may even out unlike eyes, which the same tape over both would undo
         for tape in TAPES:
-            values = {f"{name}.eye.tape": tape * getattr(design, name).eye.tape for name in SCOPES[1:]}
+            values = {f"{name}.eye.tape": tape * getattr(design, name).eye.tape for name in SIDES}
             text = f"further tape that lets {tape * 100:.0f} % through over both eyes"
             if min(values.values()) >= LEAST_TAPE:
                 found.append((_distance(tape, [1.0]), Change(values, text)))
@@ -201,7 +200,7 @@ def _rewound(motor: Motor, turns: float) -> Motor:
 def _motors(design: Design) -> Iterator[Change]:
     found = []
     for scope in SCOPES:
-        names = SCOPES[1:] if scope == "both" else (scope,)
+        names = sides_in(scope)
         for turns in WINDINGS:
             values = {f"{name}.motor": _rewound(_sides(design, name)[0].motor, turns) for name in names}
             resistances = " and ".join(

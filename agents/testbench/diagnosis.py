@@ -18,7 +18,7 @@ from typing import Any
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
-from agents.testbench.causes import cause_of
+from agents.testbench.causes import fault_cause
 from agents.testbench.cures import changes
 from agents.testbench.faults import BLIND, DIM, FAULTS
 from agents.testbench.measuring import BRIGHTEST
@@ -167,6 +167,13 @@ def diagnose(
     triggers are lowest and highest; a fault that comes and goes between two of these is missed. The edges of
     a range are then found to 1 %. Raises :class:`~agents.errors.OptionError` for a range of lights that
     cannot be, or a kind that is not there.
+
+    >>> [report] = diagnose(read_design("thistle-spins"), (3e3, 3e3))
+    >>> print(report.name, "because", report.cause)
+    spin because a left pulse turns it by 251 deg, more than 120 deg: 4700 uF run from 3.31 V down to 748 mV \
+in 367 ms
+    >>> print(report.cure.text)
+    a storage capacitor of 2200 uF in place of 4700 uF
     """
     scanned = scan_lights(lights)
     scan = _Scan(design, kind)
@@ -222,7 +229,7 @@ def _report(
     proofs = _spaced(start, end, PROOFS - 1)
     # a fault that is gone in the middle of its own range by some whim is looked at where it was found
     looked_at = middle if scan.has(name, middle) else start
-    cause = cause_of(name, scan.walker, scan.point(looked_at).measured)
+    cause = fault_cause(name, scan.walker, scan.point(looked_at).measured)
     cure = (
         _search(design, scan, scanned, name, proofs)
         or _search(design, scan, scanned, name, (looked_at,))

@@ -196,7 +196,7 @@ def is_lopsided(walker: Any, measured: Any) -> bool:
 @kernel
 def has_narrow_eyes(walker: Any) -> bool:
     """Whether an eye stands nearer to the middle than its wheel."""
-    nearest = min(abs(walker["side"][0]["eye_y"]), abs(walker["side"][1]["eye_y"]))
+    nearest = min(abs(walker["side"][0]["eye_aside"]), abs(walker["side"][1]["eye_aside"]))
     return nearest < 0.5 * walker["track"]
 
 
@@ -237,7 +237,7 @@ def whisker_lead(walker: Any, number: int) -> float:
         for corner in range(walker["core_count"]):
             x, y = walker["core"][corner]
             body = max(body, ahead * x + aside * y)
-        best = max(best, side["tip_x"] * ahead + side["tip_y"] * aside - body)
+        best = max(best, side["tip_ahead"] * ahead + side["tip_aside"] * aside - body)
     return best - side["bend_to_close"] - walker["body_radius"]
 
 

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from agents.circuit.charging import time_to_reach, waiting_currents
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
@@ -19,12 +18,9 @@ from agents.circuit.panel import open_circuit_voltage
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.compiled import kernel
+from agents.design.values import SIDES
 from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
-
-Record = npt.NDArray[np.void]
-
-SIDE_NAMES = ("left", "right")
 
 # A pulse that outlasts this [s] with an ordinary storage is taken as locked; larger storages get longer.
 LONGEST_PULSE = 20.0
@@ -204,7 +200,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
         point["held_motor"] = -state["drain"] - state["rail"] / walker["leak"]
         return
     turn = passed / walker["track"]
-    arm = math.hypot(walker["body_x"], 0.5 * walker["track"])
+    arm = math.hypot(walker["body_ahead"], 0.5 * walker["track"])
     spent = state["motor_energy"] + state["base_energy"]
     point["charge"] = max(time_to_reach(walker, photocurrent, state["rail"], trigger), recovery_time(side))
     point["pulse"] = held
@@ -329,9 +325,9 @@ def measure_record(walker: Any, light: float, kind: str) -> Any:
     return measured
 
 
-def told(measured: Any, kind: str) -> Measurement:
+def measurement_of(measured: Any, kind: str) -> Measurement:
     """A MEASURED record taken in a ``kind`` of light, with names, and None where there is nothing to tell."""
-    left, right = (_side_point(name, measured["side"][number]) for number, name in enumerate(SIDE_NAMES))
+    left, right = (_side_point(name, measured["side"][number]) for number, name in enumerate(SIDES))
     numbers = {
         name: float(measured[name]) for name in ("photocurrent", "open_circuit", "panel", "eyes", "leak")
     }

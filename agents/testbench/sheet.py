@@ -8,9 +8,12 @@ from typing import Any
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.testbench.faults import faults_of
-from agents.testbench.measuring import Measurement, SidePoint, measure_record, told
+from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
 
 Json = dict[str, Any]
+
+LIGHTS = (300.0, 1e3, 3e3, 10e3, 30e3, 100e3)
+"""Lights of a bench sheet if none is asked for [lx]: a desk, a window, the open shade, the sun."""
 
 
 @dataclass(frozen=True)
@@ -19,6 +22,16 @@ class BenchPoint:
 
     measured: Measurement
     faults: tuple[str, ...]
+
+    @property
+    def light(self) -> float:
+        """The light [lx], alike at both eyes and the panel."""
+        return self.measured.light
+
+    @property
+    def first(self) -> SidePoint:
+        """What the side does that fires first, in SI units."""
+        return self.measured.first
 
     def as_dict(self) -> Json:
         """Return the point for JSON; SI units but for those in the names, None where undefined.
@@ -67,6 +80,12 @@ def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> Benc
     """Measure a design in ``light_lx`` [lx] of a kind, alike at both eyes (before their tape) and the panel.
 
     Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
+
+    >>> point = bench_point(read_design("thistle-spins"), 3e3)
+    >>> point.faults
+    ('spin',)
+    >>> print(f"{point.as_dict()['turn_deg']:.0f} deg")
+    251 deg
     """
     return bench_record(build(design)[0], light_lx, kind)
 
@@ -74,10 +93,17 @@ def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> Benc
 def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchPoint:
     """Measure a built WALKER record; as :func:`bench_point` otherwise."""
     measured = measure_record(walker, light_lx, kind)
-    return BenchPoint(told(measured, kind), faults_of(walker, measured))
+    return BenchPoint(measurement_of(measured, kind), faults_of(walker, measured))
 
 
-def bench(design: Design, lights: Iterable[float], kind: str = "daylight") -> list[BenchPoint]:
-    """Measure a design at each of ``lights`` [lx], in their order."""
+def bench(design: Design, lights: Iterable[float] = LIGHTS, kind: str = "daylight") -> list[BenchPoint]:
+    """Measure a design at each of ``lights`` [lx], in their order; as :func:`bench_point` otherwise.
+
+    >>> for point in bench(read_design("poppy"), [3e3, 10e3, 100e3]):
+    ...     print(f"{point.first.trigger:.2f} V", point.faults)
+    3.31 V ()
+    3.67 V ()
+    4.37 V ('blind',)
+    """
     walker = build(design)[0]
     return [bench_record(walker, light, kind) for light in lights]

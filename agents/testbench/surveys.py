@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import STATE
 from agents.circuit.steering import balance, heading_beside
 from agents.compiled import kernel
@@ -20,9 +20,6 @@ from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
 from agents.testbench.faults import fault_bits
 from agents.testbench.measuring import BRIGHTEST, MEASURED, measure_walker
-
-Records = npt.NDArray[np.void]
-Floats = npt.NDArray[np.float64]
 
 # Share of the light that comes from the lamp, and the lamp's elevation [rad].
 LAMP_SHARE = 2.0 / 3.0
@@ -37,8 +34,8 @@ class Survey:
     lamp the copy heads [rad], the mean bearing of the lamp, positive to the left; nan where it circles.
     """
 
-    faults: npt.NDArray[np.int64]
-    beside: Floats
+    faults: IntArray
+    beside: FloatArray
 
 
 @kernel
@@ -66,7 +63,7 @@ def _survey(
             beside[copy, number] = heading_beside(balanced, left, right)
 
 
-def survey(walkers: Records, lights: Sequence[float], kind: str) -> Survey:
+def survey(walkers: RecordArray, lights: Sequence[float], kind: str) -> Survey:
     """Measure WALKER records at each of ``lights`` [lx] of a ``kind``.
 
     Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.

@@ -5,7 +5,6 @@ form. Checks within a spec that concern several keys raise :class:`KeyedError` w
 which the fault is to be shown, relative to the model that raises it.
 """
 
-import difflib
 import re
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass
@@ -14,36 +13,14 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
-from agents.errors import Fault, SpecError
-from agents.text.marked_yaml import KeyPath, Mark, Node, load_marked, merge_marked, parse_marked, path_text
+from agents.errors import Fault, SpecError, nearest, refusal
+from agents.text.marked_yaml import KeyPath, Mark, Node, load_marked, parse_marked, path_text
+from agents.text.readers import with_article
 from agents.text.shapes import (
-    BaseSpec,
-    FieldRow,
-    field_table,
-    key_paths,
     keys_of,
     nearest_key,
-    nearest_path,
     shape_at,
 )
-
-__all__ = [
-    "VERSIONS",
-    "BaseSpec",
-    "FieldRow",
-    "KeyPath",
-    "KeyedError",
-    "KeyedErrors",
-    "Node",
-    "fault_at",
-    "field_table",
-    "key_paths",
-    "merge_marked",
-    "nearest_path",
-    "parse_document",
-    "path_text",
-    "read_document",
-]
 
 # The kinds of files and the version of each that this program reads.
 VERSIONS = {"design": 1, "arena": 1, "study": 1}
@@ -59,7 +36,7 @@ class KeyedError(ValueError):
 
     def __init__(self, path: KeyPath, got: str, expected: str, near: str = "") -> None:
         self.path, self.got, self.expected, self.near = path, got, expected, near
-        super().__init__(f"{path_text(path)}: got {got}, expected {expected}")
+        super().__init__(f"{path_text(path)}: {refusal(got, expected)}")
 
 
 class KeyedErrors(ValueError):  # noqa: N818 - several of them, hence the plural
@@ -145,7 +122,7 @@ def _check_kind(file: str, tree: Node, kind: str) -> list[Fault]:
     if match is None or match[1] not in VERSIONS:
         fault = _fault_at(file, node, (), node.describe(), wanted)
     elif match[1] != kind:
-        fault = _fault_at(file, node, (), f"{_article(match[1])} file", f"{_article(kind)} file")
+        fault = _fault_at(file, node, (), f"{with_article(match[1])} file", f"{with_article(kind)} file")
     elif int(match[2]) > VERSIONS[kind]:
         got = f"version {match[2]}, which a newer photodrome has written"
         fault = _fault_at(file, node, (), got, f"version {VERSIONS[kind]}")
@@ -165,10 +142,6 @@ def _check_names(file: str, tree: Node) -> Iterator[Fault]:
                 expected = f"a name in one line, of at most {LONGEST_NAME} characters"
                 yield _fault_at(file, node, (), node.describe(), expected)
         yield from _check_names(file, node)
-
-
-def _article(word: str) -> str:
-    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 
 
 def _locate(tree: Node, location: KeyPath) -> tuple[Node, KeyPath]:
@@ -240,8 +213,7 @@ def _findings(file: str, tree: Node, model: type[BaseModel], error: ValidationEr
         else:
             got = "nothing" if rest else node.describe()
             shape = shape_at(model, location)
-            words = difflib.get_close_matches(str(node.value), shape.words, n=1) if shape else []
-            near = words[0] if words else ""
+            near = nearest(str(node.value), shape.words) if shape else ""
             fault = _fault_at(file, node, rest, got, _expected(model, location, detail), near)
         yield _Finding(fault, location, unknown, False)
 

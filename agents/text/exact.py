@@ -4,8 +4,8 @@ import re
 from collections.abc import Iterator
 from typing import Any
 
-from agents.text.quantities import Fraction, Number, Point, Points, Quantity, QuantityError
-from agents.text.readers import Reader
+from agents.text.quantities import Fraction, Number, Point, Points, Quantity
+from agents.text.readers import QuantityError, Reader
 from agents.text.units import DIMENSIONS, format_code, format_quantity, plain_text
 
 # Digits that always tell one double from the next.

@@ -12,23 +12,8 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from agents.text.readers import QuantityError, Reader, Word, YesNo, quote, sort_of
-from agents.text.units import DIMENSIONS, Dimension, Factor, format_code, format_quantity, plain_text
-
-__all__ = [
-    "Fraction",
-    "Number",
-    "Point",
-    "Points",
-    "Quantity",
-    "QuantityError",
-    "Reader",
-    "Word",
-    "YesNo",
-    "format_code",
-    "format_quantity",
-    "quote",
-]
+from agents.text.readers import QuantityError, Reader, quote, sort_of
+from agents.text.units import DIMENSIONS, Dimension, UnitFactor, format_quantity, plain_text
 
 _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _PLAIN = re.compile(_NUMBER)
@@ -36,7 +21,7 @@ _WITH_UNIT = re.compile(rf"({_NUMBER}) ?(\S(?:.*\S)?)")
 _WHOLE = re.compile(r"[+-]?[0-9]+")
 
 
-def _to_float(number: str, factor: Factor) -> float:
+def _to_float(number: str, factor: UnitFactor) -> float:
     """Multiply exactly where the factor is decimal, so that 2200 uF is the very float 2.2e-3."""
     if isinstance(factor, Decimal):
         return float(Decimal(number) * factor)

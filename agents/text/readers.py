@@ -4,13 +4,14 @@ A reader takes the text of a file, or a value from Python, and gives what the pr
 cannot use is refused with what was got and what is expected.
 """
 
-import difflib
 from abc import abstractmethod
 from dataclasses import dataclass
 from typing import Any
 
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
+
+from agents.errors import REFUSAL, nearest, refusal
 
 # Longer text holds no number that a person wrote.
 _LONGEST = 60
@@ -21,7 +22,7 @@ class QuantityError(ValueError):
 
     def __init__(self, got: str, expected: str, near: str = "") -> None:
         self.got, self.expected, self.near = got, expected, near
-        super().__init__(f"got {got}, expected {expected}")
+        super().__init__(refusal(got, expected))
 
 
 def quote(text: str) -> str:
@@ -39,6 +40,11 @@ def sort_of(value: Any) -> str:
     if isinstance(value, dict):
         return "a map"
     return "a list" if isinstance(value, list | tuple) else repr(value)[:_LONGEST]
+
+
+def with_article(word: str) -> str:
+    """Return a word with its article, for a message: an arena, a design."""
+    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
 
 
 @dataclass(frozen=True)
@@ -94,7 +100,7 @@ class Reader:
             return self.read(value)
         except QuantityError as error:
             context = {"got": error.got, "expected": error.expected, "near": error.near}
-            raise PydanticCustomError("photodrome", "got {got}, expected {expected}", context) from None
+            raise PydanticCustomError("photodrome", REFUSAL, context) from None
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         """Tell pydantic to leave reading and checking to this annotation."""
@@ -129,8 +135,7 @@ class Word(Reader):
     def parse(self, text: str) -> str:
         """Return the word."""
         if text not in self.choices:
-            near = difflib.get_close_matches(text, self.choices, n=1)
-            raise self._refuse(text, near=near[0] if near else "")
+            raise self._refuse(text, near=nearest(text, self.choices))
         return text
 
     def check(self, value: Any) -> Any:

@@ -1,6 +1,5 @@
 """What a spec model looks like from outside: its keys, what each expects, and the table of all fields."""
 
-import difflib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -10,6 +9,7 @@ from typing import Annotated, Any, ClassVar, Literal, Union, get_args, get_origi
 from pydantic import BaseModel, ConfigDict
 from pydantic.fields import FieldInfo
 
+from agents.errors import nearest
 from agents.text.marked_yaml import KeyPath
 from agents.text.readers import OrNone, Reader
 
@@ -169,19 +169,17 @@ def nearest_key(model: type[BaseModel], path: KeyPath, also: tuple[str, ...] = (
     key = str(path[-1])
     beside = shape_at(model, path[:-1])
     keys: list[str] = [*(keys_of(beside.model) if beside and beside.model else ()), *also]
-    if near := difflib.get_close_matches(key, keys, n=1):
-        return near[0]
+    if near := nearest(key, keys):
+        return near
     elsewhere: dict[str, str] = {}
     for known in key_paths(model):
         elsewhere.setdefault(known.rpartition(".")[2].removesuffix("[]"), known)
-    found = difflib.get_close_matches(key, elsewhere, n=1, cutoff=0.75)
-    return elsewhere[found[0]] if found else ""
+    return elsewhere.get(nearest(key, elsewhere, cutoff=0.75), "")
 
 
 def nearest_path(model: type[BaseModel], path: str) -> str:
     """Return the key path of the model that is nearest to a whole path that someone wrote, or empty."""
-    found = difflib.get_close_matches(path, key_paths(model), n=1)
-    return found[0] if found else nearest_key(model, (path.rpartition(".")[2],))
+    return nearest(path, key_paths(model)) or nearest_key(model, (path.rpartition(".")[2],))
 
 
 @dataclass(frozen=True)

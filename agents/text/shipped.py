@@ -1,9 +1,9 @@
 """Finding a file by the bare name of a shipped one, or by the user's own path."""
 
-import difflib
 from pathlib import Path
 
-from agents.errors import NotFoundError
+from agents.errors import NotFoundError, nearest, nearest_note
+from agents.text.readers import with_article
 
 _FOLDERS = {"design": "designs", "arena": "arenas", "study": "studies"}
 
@@ -32,18 +32,13 @@ def find_document(name_or_path: str | Path, kind: str) -> Path:
         if path.is_file():
             return path
         what = "is a folder" if path.is_dir() else "no such file"
-        raise NotFoundError(f"{text}: {what}; expected a file of {_article(kind)}")
+        raise NotFoundError(f"{text}: {what}; expected a file of {with_article(kind)}")
     names = shipped_names(kind)
     if text in names:
         return configs_folder() / _FOLDERS[kind] / f"{text}.yaml"
-    near = difflib.get_close_matches(text, names, n=1)
-    nearest = f" (nearest: {near[0]})" if near else ""
+    note = nearest_note(nearest(text, names))
     for other in _FOLDERS:
         if other != kind and text in shipped_names(other):
-            nearest = f" ({text} is {_article(other)})"
+            note = f" ({text} is {with_article(other)})"
     listed = ", ".join(names) or "none"
-    raise NotFoundError(f"{text!r}: no shipped {kind} of this name{nearest}; there are {listed}")
-
-
-def _article(word: str) -> str:
-    return f"{'an' if word[0] in 'aeiou' else 'a'} {word}"
+    raise NotFoundError(f"{text!r}: no shipped {kind} of this name{note}; there are {listed}")

@@ -14,7 +14,7 @@ _PREFIXES = {"p": -12, "n": -9, "u": -6, "m": -3, "": 0, "k": 3, "M": 6, "G": 9}
 # The micro sign and the Greek letter look alike, and keyboards give one or the other.
 _MICRO = ("u", "µ", "μ")
 
-Factor = Decimal | float
+UnitFactor = Decimal | float
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ class Dimension:
     noun: str
     example: str
     main: tuple[str, ...]
-    spellings: Mapping[str, Factor]
+    spellings: Mapping[str, UnitFactor]
     shown: tuple[tuple[str, float], ...]
     letters: Mapping[str, Decimal] = field(default_factory=dict)
 
@@ -49,14 +49,14 @@ def _variants(spelling: str) -> set[str]:
 def _dimension(
     noun: str,
     example: str,
-    units: dict[str, Factor],
+    units: dict[str, UnitFactor],
     shown: str,
     *,
-    also: dict[str, Factor] | None = None,
+    also: dict[str, UnitFactor] | None = None,
     letters: dict[str, Decimal] | None = None,
 ) -> Dimension:
     """Build a dimension; ``shown`` lists the spellings for printing, ascending, separated by commas."""
-    spellings: dict[str, Factor] = {}
+    spellings: dict[str, UnitFactor] = {}
     for spelling, factor in units.items():
         for variant in _variants(spelling):
             spellings[variant] = factor
@@ -65,7 +65,7 @@ def _dimension(
     return Dimension(noun, example, tuple(units), spellings, printed, letters or {})
 
 
-def _prefixed(symbol: str, prefixes: str, head: str = "", tail: str = "") -> dict[str, Factor]:
+def _prefixed(symbol: str, prefixes: str, head: str = "", tail: str = "") -> dict[str, UnitFactor]:
     """Return a unit with each of the prefixes (``-`` is none), between a fixed head and tail."""
     names = [prefix.replace("-", "") for prefix in prefixes.split()]
     return {f"{head}{name}{symbol}{tail}": Decimal(f"1e{_PREFIXES[name]}") for name in names}

@@ -1,13 +1,12 @@
 """Telling what a file is by how it begins, and reading it as that."""
 
 import codecs
-import difflib
 import os
 import re
 from pathlib import Path
 
 from agents.design.spec import read_design
-from agents.errors import NotFoundError
+from agents.errors import NotFoundError, nearest, nearest_note
 from agents.text.shipped import shipped_names
 from arena.scene.spec import read_arena
 from replays.format.replay_file import read_replay
@@ -46,7 +45,8 @@ def check_file(name: str) -> str:
 
 def _study(name: str) -> str:
     # Studies bring statistics with them, and most files are none.
-    from arena.studies.plans.study import MOST_TRIALS, read_study
+    from arena.studies.plans.plan_form import MOST_TRIALS
+    from arena.studies.plans.study import read_study
 
     study = read_study(name, most_trials=None)
     # A plan with a budget is for a search, which tries few of its settings.
@@ -69,10 +69,7 @@ def _beginning(name: str) -> bytes:
             return stream.read(65536)
     except FileNotFoundError:
         names = [name for kind in ("design", "arena", "study") for name in shipped_names(kind)]
-        near = difflib.get_close_matches(name, names, n=1, cutoff=0.7)
-        nearest = f" (nearest: {near[0]})" if near else ""
-        raise NotFoundError(
-            f"{name!r}: no such file, and no shipped design, arena or study{nearest}"
-        ) from None
+        note = nearest_note(nearest(name, names, cutoff=0.7))
+        raise NotFoundError(f"{name!r}: no such file, and no shipped design, arena or study{note}") from None
     except OSError as error:
         raise NotFoundError(f"{name}: cannot be read: {error.strerror}") from None

@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     from arena.scene.contest import Contest
     from replays.format.tables import Replay
 
-# Lights of a bench sheet if none is asked for [lx]: a desk, a window, the open shade, the sun.
-BENCH_LIGHTS = (300.0, 1e3, 3e3, 10e3, 30e3, 100e3)
-
 DEMO_ARENA = "potting-bench"
 DEMO_DESIGNS = ("poppy", "sunflower", "lentil")
 
@@ -151,10 +148,10 @@ def watch(file: Path, theme: str, scale: float | None) -> None:
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
     """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once."""
-    from arena.workbench.computations import Terms
+    from arena.workbench.computations import RaceTerms
     from arena.workbench.window import workbench
 
-    if not workbench(arena, designs, Terms(*_how(how), how["threads"])):
+    if not workbench(arena, designs, RaceTerms(*_how(how), how["threads"])):
         tell_error("the engine is still being compiled for the next time; this takes up to a minute")
 
 
@@ -179,7 +176,7 @@ def picture(file: Path, out: Path, width: int, size: str | None, time_s: float |
     check_writable(out)
     if out.suffix.lower() != ".png":
         raise OptionError(f"{out}: a picture is a PNG; expected a name that ends in .png")
-    from replays.drawing.pictures import picture as draw_picture
+    from replays.drawing.pictures import draw_picture
     from replays.drawing.theme import THEMES
 
     draw_picture(replay, out, width, score_one(replay), size=size, time_s=time_s, theme=THEMES[theme])
@@ -212,8 +209,7 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 
     _spare(out, (str(file),))
     replay = read_replay(file)
-    from replays.drawing.films import Shooting
-    from replays.drawing.films import film as make_film
+    from replays.drawing.films import Shooting, make_film
     from replays.drawing.theme import THEMES
 
     shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
@@ -239,10 +235,11 @@ def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_
     """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure."""
     from agents.design.spec import read_design
     from agents.testbench.diagnosis import diagnose
+    from agents.testbench.sheet import LIGHTS
     from agents.testbench.sheet import bench as measure_lights
 
     spec = read_design(design)
-    asked = sorted(lights or BENCH_LIGHTS)
+    asked = sorted(lights or LIGHTS)
     with progress("measuring"):
         points = measure_lights(spec, asked, kind)
         faulty = not no_cures and any(point.faults for point in points)
@@ -352,7 +349,7 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None
 
     scores = score_one(replay)
     if drawing is not None:
-        from replays.drawing.pictures import picture as draw_picture
+        from replays.drawing.pictures import draw_picture
 
         draw_picture(replay, drawing, scores=scores)
     if to_json:

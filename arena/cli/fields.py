@@ -6,7 +6,8 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from agents.design.spec import Design
-from agents.text.documents import VERSIONS, field_table
+from agents.text.documents import VERSIONS
+from agents.text.shapes import field_table
 from agents.text.shipped import configs_folder
 from arena.scene.spec import ArenaSpec
 from arena.studies.plans.plan_form import PlanForm

@@ -16,6 +16,7 @@ class FaultName(AnyType):
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Take it, or fail with all there are."""
+        from agents.errors import refusal
         from agents.testbench.faults import fault_title
         from arena.studies.kits.yields import NAMES
 
@@ -25,7 +26,7 @@ class FaultName(AnyType):
                 return name
         if value not in NAMES:
             expected = ", ".join(words[0] for words in titles.values())
-            self.fail(f"got {value!r}, expected one of {expected}", param, ctx)
+            self.fail(refusal(repr(value), f"one of {expected}"), param, ctx)
         tell_error(f"{value} is now called {fault_title(value)}")
         return value
 
@@ -118,8 +119,7 @@ def kit(
     from agents.design.spec import read_design
     from agents.errors import OptionError, WorkError
     from agents.text.shipped import find_document
-    from arena.studies.kits.kit import kit as draw_kits
-    from arena.studies.kits.kit import lights_between, write_copies
+    from arena.studies.kits.kit_yield import estimate_yield, lights_between, write_copies
     from arena.studies.kits.picking import read_eyes
     from arena.studies.kits.yields import Demand
     from replays.format.writing import check_writable
@@ -141,7 +141,7 @@ def kit(
         raise OptionError(f"{plot}: a picture is a PNG; expected a name that ends in .png")
     try:
         with progress("getting ready", "building kits") as tell:
-            found = draw_kits(
+            found = estimate_yield(
                 spec, demand, how["copies"], how["seed"], how["kits"], eyes, how["threads"], tell
             )
     except KeyboardInterrupt:

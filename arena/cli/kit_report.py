@@ -8,10 +8,10 @@ from rich.console import Console
 from rich.text import Text
 
 from agents.testbench.faults import fault_title
-from agents.text.quantities import format_quantity
+from agents.text.units import format_quantity
 from arena.cli.tables import NOTHING, Column, print_in_parts, print_table, the_console
 from arena.cli.terminal import command_word, printable
-from arena.studies.kits.kit import Kit
+from arena.studies.kits.kit_yield import KitYield
 from arena.studies.kits.picking import Picking
 from arena.studies.kits.yields import NAMES, STRAYS
 from arena.studies.plans.titles import design_title
@@ -48,7 +48,7 @@ def _range(lights: Sequence[float]) -> str:
     return f"at {low}" if low == high else f"from {low} to {high}"
 
 
-def print_kit(found: Kit, name: str) -> None:
+def print_kit(found: KitYield, name: str) -> None:
     """Print all of it; ``name`` is how the command was told the design."""
     console = the_console()
     _print_answer(console, found, name)
@@ -60,13 +60,13 @@ def print_kit(found: Kit, name: str) -> None:
     console.print(CAUTION, style="dim")
 
 
-def _print_answer(console: Console, found: Kit, name: str) -> None:
-    demand = found.trial.demand
+def _print_answer(console: Console, found: KitYield, name: str) -> None:
+    demand = found.bench_test.demand
     for fault, lights in found.faulty_as_drawn.items():
         at = ", ".join(map(_lx, lights))
         console.print(
             Text.assemble(
-                (printable(found.trial.design.name), "bold"),
+                (printable(found.bench_test.design.name), "bold"),
                 f" as drawn, with no tolerance at all, is faulty already: {fault_title(fault)} at {at}. "
                 f"Cure that first: photodrome bench {command_word(Path(name))}",
             )
@@ -79,19 +79,19 @@ def _print_answer(console: Console, found: Kit, name: str) -> None:
             f" work {_range(demand.lights)}; of {found.kits}, expect {median} ({low} to {high})",
         )
     )
-    how = f"{printable(found.trial.design.name)}, seed {found.seed}, {demand.kind}"
+    how = f"{printable(found.bench_test.design.name)}, seed {found.seed}, {demand.kind}"
     allowed = [fault_title(name) for name in NAMES if name in demand.allowed]
     if allowed:
         how += f"; not counted: {', '.join(allowed)}"
     console.print(how, style="dim")
 
 
-def _print_faults(console: Console, found: Kit) -> None:
+def _print_faults(console: Console, found: KitYield) -> None:
     counts = found.counts()
     if not counts:
         console.print("no kit has any fault, so there is nothing to blame on a part")
         return
-    demand = found.trial.demand
+    demand = found.bench_test.demand
     labels = [f"{fault_title(name)}{' (not counted)' if name in demand.allowed else ''}" for name in counts]
     columns: list[Column] = [("kits", [str(count) for count, _ in counts.values()])]
     for number, light in enumerate(demand.lights):
@@ -109,7 +109,7 @@ def _mends(mends: Sequence[tuple[str, int]]) -> str:
     return ", ".join(f"{fault_title(name)} {count}" for name, count in mends[:MOST_MENDS]) or NOTHING
 
 
-def _print_blame(console: Console, found: Kit) -> None:
+def _print_blame(console: Console, found: KitYield) -> None:
     parts = found.blame.parts
     columns: list[Column] = [
         ("tolerance", [one.tolerance for one in parts]),
@@ -136,7 +136,7 @@ def _print_blame(console: Console, found: Kit) -> None:
     )
 
 
-def _print_pairs(console: Console, found: Kit) -> None:
+def _print_pairs(console: Console, found: KitYield) -> None:
     pairs = found.blame.pairs
     if not pairs:
         return
@@ -164,7 +164,7 @@ def _beside(angle: float) -> str:
     return f"{degrees} deg to the {'right' if angle > 0.0 else 'left'}"
 
 
-def _print_picking(console: Console, found: Kit) -> None:
+def _print_picking(console: Console, found: KitYield) -> None:
     picking = found.picking
     low, high = found.eye_range
     if not low <= 0.0 <= high:
@@ -208,7 +208,7 @@ def _picking_words(picking: Picking) -> str:
     )
 
 
-def draw_gains(found: Kit, path: Path) -> None:
+def draw_gains(found: KitYield, path: Path) -> None:
     """Draw what exact and matched parts would buy, with the intervals of the gains, as a PNG.
 
     Raises OutputError where it cannot be written.
@@ -227,6 +227,6 @@ def draw_gains(found: Kit, path: Path) -> None:
         for one in found.blame.parts
     ]
     rows += [(f"{one.name} matched", with_gain(one.alike.gain)) for one in found.blame.pairs]
-    title = f"{found.trial.design.name}: kits that work {_range(found.trial.demand.lights)}"
+    title = f"{found.bench_test.design.name}: kits that work {_range(found.bench_test.demand.lights)}"
     note = "each is that of the gain over the line, since the kits are the same"
     forest(path, title, rows, share, "share of kits that work", note)

@@ -36,13 +36,13 @@ class Value(AnyType):
     def _read(
         self, value: Any, or_else: str, param: click.Parameter | None, ctx: click.Context | None
     ) -> Any:
-        from agents.text.quantities import QuantityError
+        from agents.errors import refusal
+        from agents.text.readers import QuantityError
 
         try:
             return self.reader().read(value)
         except QuantityError as error:
-            near = f" (nearest: {error.near})" if error.near else ""
-            self.fail(f"got {error.got}, expected {or_else}{error.expected}{near}", param, ctx)
+            self.fail(refusal(error.got, f"{or_else}{error.expected}", error.near), param, ctx)
 
 
 class Renamed(click.Option):
@@ -134,7 +134,7 @@ class OneOf(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.text.quantities import Word
+        from agents.text.readers import Word
 
         return Word(self.words)
 
@@ -145,7 +145,7 @@ class Kind(Value):
     def reader(self) -> "Reader":
         """The reader of the text."""
         from agents.handbook.light_kinds import KINDS
-        from agents.text.quantities import Word
+        from agents.text.readers import Word
 
         return Word(KINDS)
 

@@ -10,7 +10,7 @@ from rich.text import Text
 from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
 from agents.testbench.sheet import BenchPoint
-from agents.text.quantities import format_quantity
+from agents.text.units import format_quantity
 from arena.cli.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
 from arena.cli.terminal import printable
 from replays.format.tables import Replay

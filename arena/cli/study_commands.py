@@ -67,9 +67,9 @@ def sweep(
     _announce(study, folder, to_json)
     try:
         with progress("getting ready", "sweeping", KEPT.format(folder=folder)) as tell:
-            from arena.studies.running.sweep import run
+            from arena.studies.running.sweeping import run_sweep
 
-            outcome = run(study, folder, threads, on, restart, tell, not no_plots)
+            outcome = run_sweep(study, folder, threads, on, restart, tell, not no_plots)
         from arena.studies.telling.summary import publish_summary, summarise
 
         with progress("comparing", stopped=KEPT.format(folder=folder)):

@@ -51,7 +51,7 @@ def print_summary(summary: Summary) -> None:
     if summary.effects is not None:
         print_effects(where, summary.effects, scores[0])
     if summary.bests:
-        each = ", in each condition by itself" if len(summary.parts) > 1 else ""
+        each = ", in each condition by itself" if len(summary.conditions) > 1 else ""
         legend = f"as good or worse, no significant difference in {scores[0].name} at 5 %{each}"
         where.print(_legend(legend, int(summary.alike.sum()) > len(summary.bests)), style="dim")
     _print_advice(where, summary)
@@ -60,14 +60,14 @@ def print_summary(summary: Summary) -> None:
 
 
 def _print_advice(where: Console, summary: Summary) -> None:
-    if len(summary.parts) == 1:
-        advice = summary.parts[0].advice
+    if len(summary.conditions) == 1:
+        advice = summary.conditions[0].advice
         for line in (advice.text, *advice.notes):
             where.print(printable(line))
         return
-    for part in summary.parts[:MOST_CONDITIONS]:
-        where.print(printable(f"{part.condition}: {part.advice}"))
-    left_out = len(summary.parts) - MOST_CONDITIONS
+    for one in summary.conditions[:MOST_CONDITIONS]:
+        where.print(printable(f"{one.condition}: {one.advice}"))
+    left_out = len(summary.conditions) - MOST_CONDITIONS
     if left_out > 0:
         where.print(f"and {left_out:,} more conditions, each with its best in {SETTINGS_CSV}")
 

@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.circuit.records import WALKER
-from arena.engine.memory import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
+from arena.engine.memory import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Output, Scene
 from arena.engine.schedule import tree_size
 from arena.engine.senses import TOUCH_ROOM
 from arena.engine.shadow import disc_points
@@ -51,7 +51,7 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
     place = {identity: index for index, identity in enumerate(arenas)}
     stands_on = np.array([place[id(plan.arena)] for plan in plans])
     counts = [len(plan.walkers) for plan in plans]
-    walkers = joined([plan.walkers for plan in plans], WALKER)
+    walkers = join_tables([plan.walkers for plan in plans], WALKER)
     settings = _settings(plans, walkers, _offsets(counts), floors, stands_on)
     own = {
         "walkers": _offsets(counts),
@@ -66,10 +66,10 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
         spans[key] = np.column_stack([offsets[:-1], offsets[1:]])
     largest = max(counts)
     scene = Scene(
-        sources=joined([floor.sources for floor in floors], SOURCE),
-        walls=joined([floor.walls for floor in floors], WALL),
+        sources=join_tables([floor.sources for floor in floors], SOURCE),
+        walls=join_tables([floor.walls for floor in floors], WALL),
         wall_table=np.concatenate([wall_table(floor.walls).ravel() for floor in floors]),
-        shades=joined([floor.shades for floor in floors], SHADE),
+        shades=join_tables([floor.shades for floor in floors], SHADE),
         shade_points=np.concatenate([floor.shade_points for floor in floors]),
         disc_samples=disc_points(),
         ambient=np.array([plan.arena.ambient for plan in plans]),
@@ -85,7 +85,7 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
         heads=np.full(own["heads"][-1], -1, np.int64),
         settings=settings,
     )
-    out = Out(
+    out = Output(
         under_way=np.zeros(len(walkers), PULSES),
         pulses=np.zeros((len(plans), 64 + 4 * largest), PULSES),
         poses=np.zeros((len(plans), 1024 + 16 * largest), POSES),
@@ -97,7 +97,7 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
     return Batch(scene, crowd, out), spans
 
 
-def joined(tables: Sequence[Records], kind: np.dtype[np.void]) -> Records:
+def join_tables(tables: Sequence[Records], kind: np.dtype[np.void]) -> Records:
     """Tables of one ``kind`` end to end. Copied as bytes: numpy takes records apart, which costs far more."""
     whole = np.dtype((np.void, kind.itemsize))
     return np.concatenate([np.zeros(0, whole), *(table.view(whole) for table in tables)]).view(kind)
@@ -135,17 +135,17 @@ def _settings(
         return np.asarray(np.maximum.reduceat(values, firsts), np.float64)
 
     sides = walkers["side"]
-    offset = largest(np.abs(walkers["body_x"]))
+    offset = largest(np.abs(walkers["body_ahead"]))
     reach = largest(walkers["body_reach"])
-    tip = largest(np.hypot(sides["tip_x"], sides["tip_y"]).max(axis=1))
-    eye = largest(np.hypot(sides["eye_x"], sides["eye_y"]).max(axis=1))
+    tip = largest(np.hypot(sides["tip_ahead"], sides["tip_aside"]).max(axis=1))
+    eye = largest(np.hypot(sides["eye_ahead"], sides["eye_aside"]).max(axis=1))
     panel = largest(
-        np.abs(walkers["panel_x"]) + 0.5 * np.hypot(walkers["panel_length"], walkers["panel_width"])
+        np.abs(walkers["panel_ahead"]) + 0.5 * np.hypot(walkers["panel_length"], walkers["panel_width"])
     )
     # a body's middle is off its axle, the mover's as well as the neighbour's
     shade = largest(walkers["shade_radius"]) + 2.0 * offset
     top = largest(walkers["body_height"])
-    lowest = -largest(-np.minimum(sides["eye_z"].min(axis=1), walkers["panel_z"]))
+    lowest = -largest(-np.minimum(sides["eye_height"].min(axis=1), walkers["panel_height"]))
     settings = np.zeros(len(plans), SETTINGS)
     settings["seed"] = [plan.seed for plan in plans]
     settings["until"] = [plan.until for plan in plans]

@@ -2,11 +2,11 @@
 
 from agents.compiled import kernel, kernel_part
 from arena.engine.loop import advance, end_world, settle_world
-from arena.engine.memory import DONE, ENDED, FRESH, FULL, Batch, Crowd, Integers, Out, Records, Scene
+from arena.engine.memory import DONE, ENDED, FRESH, FULL, Batch, Crowd, Integers, Output, Records, Scene
 
 
 @kernel_part
-def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, Out]:
+def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, Output]:
     """The arrays of one world of a batch."""
     span = spans[number]
     sources, walls, shades = span["sources"], span["walls"], span["shades"]
@@ -31,7 +31,7 @@ def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, O
         batch.crowd.heads[heads[0] : heads[1]],
         batch.crowd.settings[number : number + 1],
     )
-    out = Out(
+    out = Output(
         batch.out.under_way[first:last],
         batch.out.pulses[number],
         batch.out.poses[number],

@@ -26,19 +26,6 @@ _TOUCH = 1e-9
 
 
 @kernel
-def place_points(core: Floats, count: int, x: float, y: float, heading: float, out: Floats) -> None:
-    """Write to ``out`` the first ``count`` points of ``core`` [m] of a body at (x, y) that heads ``heading``.
-
-    ``heading`` [rad] is the turn from the x axis towards y; both tables have shape (at least count, 2).
-    """
-    cosine = math.cos(heading)
-    sine = math.sin(heading)
-    for i in range(count):
-        out[i, 0] = x + cosine * core[i, 0] - sine * core[i, 1]
-        out[i, 1] = y + sine * core[i, 0] + cosine * core[i, 1]
-
-
-@kernel
 def _from_segment(
     px: float, py: float, ax: float, ay: float, bx: float, by: float
 ) -> tuple[float, float, float]:
@@ -148,7 +135,7 @@ def body_body_gap(
 ) -> tuple[float, float, float]:
     """Return gap [m] and direction (x, y) between two bodies; the first one moves.
 
-    Tables of points as :func:`place_points` writes them.
+    Tables of points, of shape (at least count, 2) [m].
     """
     if count == 1 and other_count == 1:
         return disc_disc_gap(points[0, 0], points[0, 1], radius, others[0, 0], others[0, 1], other_radius)

@@ -60,7 +60,7 @@ def open_light(
 
 
 @kernel
-def irradiation(
+def direct_illuminance(
     px: float,
     py: float,
     pz: float,
@@ -105,7 +105,7 @@ def light_map_rows(
             x = west + (column + 0.5) * cell
             light = ambient
             for k in range(len(sources)):
-                light += weights[k] * irradiation(
+                light += weights[k] * direct_illuminance(
                     x,
                     y,
                     height,

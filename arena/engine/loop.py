@@ -29,20 +29,20 @@ from arena.engine.memory import (
     WAITING,
     Crowd,
     Integers,
-    Out,
+    Output,
     Records,
     Scene,
 )
-from arena.engine.motion import WALL_MARGIN, drive, settle_place, tell_shadow
+from arena.engine.motion import WALL_MARGIN, drive, publish_shadow, settle_place
 from arena.engine.output import (
     open_pulse,
     room_left,
-    tell_light,
-    tell_motion,
-    tell_pose,
-    tell_pulse,
-    tell_standing,
-    tell_touch,
+    write_light,
+    write_motion,
+    write_pose,
+    write_pulse,
+    write_standing,
+    write_touch,
 )
 from arena.engine.schedule import first_walker, set_time
 from arena.engine.senses import (
@@ -74,7 +74,7 @@ def settle_world(crowd: Crowd) -> None:
     """Put every walker in its start place; each is to arrive there at time 0."""
     for number in range(len(crowd.bodies)):
         settle_place(crowd, number)
-        tell_shadow(crowd.bodies[number])
+        publish_shadow(crowd.bodies[number])
         crowd.bodies[number]["phase"] = ARRIVING
         crowd.bodies[number]["state"]["rail"] = crowd.walkers[number]["start_rail"]
         set_time(crowd.tree, number, 0.0)
@@ -111,7 +111,7 @@ def plan_trigger(crowd: Crowd, counts: Integers, number: int, now: float) -> Non
 
 
 @kernel_part
-def advance(scene: Scene, crowd: Crowd, out: Out, until: float) -> int:
+def advance(scene: Scene, crowd: Crowd, out: Output, until: float) -> int:
     """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.engine.memory`.
 
     FULL asks to empty the output and to call again, STOPPED that ``stop`` was set; both leave the world
@@ -129,21 +129,21 @@ def advance(scene: Scene, crowd: Crowd, out: Out, until: float) -> int:
             return FULL
         number = first_walker(crowd.tree)
         phase = crowd.bodies[number]["phase"]
-        tells = False
+        notifies = False
         if phase == WAITING:
             fire(crowd, out, number, time)
         elif phase == ARRIVING or (phase == COASTING and at_rest(crowd.bodies[number]["state"])):
             come_to_rest(scene, crowd, out, number, time)
-            tells = phase == COASTING
+            notifies = phase == COASTING
         else:
-            time, tells = move_on(scene, crowd, out, number, time, until)
-        if tells and len(crowd.bodies) > 1:
-            tell_neighbours(scene, crowd, out, number, time)
+            time, notifies = move_on(scene, crowd, out, number, time, until)
+        if notifies and len(crowd.bodies) > 1:
+            update_neighbours(scene, crowd, out, number, time)
 
 
 @kernel_part
 def move_on(
-    scene: Scene, crowd: Crowd, out: Out, number: int, time: float, until: float
+    scene: Scene, crowd: Crowd, out: Output, number: int, time: float, until: float
 ) -> tuple[float, bool]:
     """Let a moving walker make strides from ``time`` [s] until it rests or something else is due.
 
@@ -153,21 +153,21 @@ def move_on(
     set_time(crowd.tree, number, math.inf)
     next_other = crowd.tree[1]
     end = crowd.settings[0]["until"]
-    tells = False
+    notifies = False
     while True:
         way, time = stride(crowd, out, number, time)
-        tells = after_stride(scene, crowd, out, number, time, way)
+        notifies = after_stride(scene, crowd, out, number, time, way)
         if end - time <= OVER:
-            return time, tells
+            return time, notifies
         resting = crowd.bodies[number]["phase"] == COASTING and at_rest(state)
         asked = out.stop[0] != 0
-        if asked or tells or resting or time >= next_other or time > until or not room_left(out):
+        if asked or notifies or resting or time >= next_other or time > until or not room_left(out):
             set_time(crowd.tree, number, time)
-            return time, tells
+            return time, notifies
 
 
 @kernel_part
-def fire(crowd: Crowd, out: Out, number: int, time: float) -> None:
+def fire(crowd: Crowd, out: Output, number: int, time: float) -> None:
     """The rail has reached a trigger: that side begins its pulse."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     state = body["state"]
@@ -188,13 +188,13 @@ def fire(crowd: Crowd, out: Out, number: int, time: float) -> None:
     body["let_go"] = math.inf
     body["path"] = 0.0
     body["looked"] = time
-    tell_pose(out.poses, out.counts, body, time)
+    write_pose(out.poses, out.counts, body, time)
     open_pulse(out.under_way[number], body, time)
     set_time(crowd.tree, number, time)
 
 
 @kernel_part
-def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, float]:
+def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, float]:
     """Step a moving walker's circuit and tyre from ``time`` [s]; returns the way passed [m] and the time."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     state = body["state"]
@@ -235,7 +235,7 @@ def _short_of_wall(step: float, speed: float, left: float) -> float:
 
 
 @kernel_part
-def after_stride(scene: Scene, crowd: Crowd, out: Out, number: int, time: float, way: float) -> bool:
+def after_stride(scene: Scene, crowd: Crowd, out: Output, number: int, time: float, way: float) -> bool:
     """Move the body by the ``way`` [m] that its tyre has rolled up to ``time``.
 
     Returns whether it is time to tell those whom it concerns.
@@ -243,8 +243,8 @@ def after_stride(scene: Scene, crowd: Crowd, out: Out, number: int, time: float,
     body = crowd.bodies[number]
     if way > 0.0:
         way *= crowd.walkers[number]["side"][body["side"]]["turns"]
-        tell_pushed(crowd, out, drive(scene.walls, crowd, number, way), time)
-        tell_motion(out.poses, out.counts, body, time)
+        write_pushed(crowd, out, drive(scene.walls, crowd, number, way), time)
+        write_motion(out.poses, out.counts, body, time)
     looks = time - body["looked"] >= LOOK_EVERY and _has_gone_on(crowd.walkers[number], body)
     if looks:
         body["looked"] = time
@@ -264,19 +264,19 @@ def _has_gone_on(walker: Any, body: Any) -> bool:
 
 
 @kernel_part
-def come_to_rest(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
+def come_to_rest(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> None:
     """The wheel has stopped, or the run begins: take stock and work out the next trigger."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     list_walls(scene.walls, crowd, number, WALL_MARGIN)
-    tell_pose(out.poses, out.counts, body, time)
+    write_pose(out.poses, out.counts, body, time)
     if body["phase"] == COASTING:
         wait(walker, body["photocurrent"], body["state"], time - body["since"])
         body["hold"] = body["let_go"] + recovery_time(walker["side"][body["side"]])
-        tell_pulse(out.pulses, out.counts, out.under_way[number], body, time)
+        write_pulse(out.pulses, out.counts, out.under_way[number], body, time)
     body["phase"] = WAITING
     look_at_touch(scene.walls, crowd, out.touches, out.counts, number, time)
     take_light(scene, crowd, number)
-    tell_light(out.lights, out.counts, body, time)
+    write_light(out.lights, out.counts, body, time)
     draw_jitter(crowd, number)
     plan_trigger(crowd, out.counts, number, time)
 
@@ -290,25 +290,25 @@ def look_at_touch(
     before = body["left_touch"], body["right_touch"], body["body_touch"]
     now = take_touch(walls, crowd, number)
     for part in range(3):
-        tell_touch(touches, counts, body, time, part, before[part], now[part])
+        write_touch(touches, counts, body, time, part, before[part], now[part])
     body["left_touch"], body["right_touch"], body["body_touch"] = now
     return bool(now[0] != before[0] or now[1] != before[1])
 
 
 @kernel_part
-def tell_pushed(crowd: Crowd, out: Out, count: int, time: float) -> None:
-    """Write down where those whom a stride has pushed stood before, and stand after it.
+def write_pushed(crowd: Crowd, out: Output, count: int, time: float) -> None:
+    """Write where those whom a stride has pushed stood before, and stand after it.
 
     They are the entries 1 .. ``count`` - 1 of the field ``gathered``; the first is the driver.
     """
     for place in range(1, count):
         pushed = crowd.bodies[crowd.bodies[place]["gathered"]]
-        tell_standing(out.poses, out.counts, pushed, time - 1e-3)
-        tell_motion(out.poses, out.counts, pushed, time)
+        write_standing(out.poses, out.counts, pushed, time - 1e-3)
+        write_motion(out.poses, out.counts, pushed, time)
 
 
 @kernel
-def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: float) -> None:
+def update_neighbours(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> None:
     """A walker has moved and may have pushed others: work out anew those whom that concerns.
 
     Each is worked out once, however many have moved about it.
@@ -322,7 +322,7 @@ def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: flo
             heard = note(bodies, mover, heard, True)
             take_light(scene, crowd, mover)
             look_at_touch(scene.walls, crowd, out.touches, out.counts, mover, time)
-        heard = tell_of(scene, crowd, out, mover, time, heard)
+        heard = note_affected(scene, crowd, out, mover, time, heard)
     for place in range(heard):
         adapt(crowd, out, bodies[place]["hearing"], time)
 
@@ -368,8 +368,8 @@ def list_moved(crowd: Crowd, number: int) -> int:
 
 
 @kernel_part
-def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float, heard: int) -> int:
-    """Tell those near ``mover`` where it now stands; returns how many have ``heard`` of any mover so far."""
+def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: float, heard: int) -> int:
+    """Note whom near ``mover`` its move affects; returns how many have ``heard`` of any mover so far."""
     bodies = crowd.bodies
     body, settings = bodies[mover], crowd.settings[0]
     # those near its old place are to learn that it has gone
@@ -393,16 +393,16 @@ def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float, heard
             scene.walls, crowd, out.touches, out.counts, which, time
         ):
             heard = note(bodies, which, heard, False)
-    tell_shadow(body)
+    publish_shadow(body)
     return heard
 
 
 @kernel_part
-def adapt(crowd: Crowd, out: Out, number: int, time: float) -> None:
+def adapt(crowd: Crowd, out: Output, number: int, time: float) -> None:
     """Work out anew a walker whose light or touch has changed: see :func:`note`."""
     body = crowd.bodies[number]
     if body["heard"] == 2:
-        tell_light(out.lights, out.counts, body, time)
+        write_light(out.lights, out.counts, body, time)
     body["heard"] = 0
     if body["phase"] == WAITING:
         wait(crowd.walkers[number], body["current_so_far"], body["state"], time - body["since"])
@@ -410,7 +410,7 @@ def adapt(crowd: Crowd, out: Out, number: int, time: float) -> None:
 
 
 @kernel_part
-def end_world(crowd: Crowd, out: Out) -> None:
+def end_world(crowd: Crowd, out: Output) -> None:
     """Bring every walker's rail to the end of the run and write the pulses that it cuts off."""
     until = crowd.settings[0]["until"]
     for number in range(len(crowd.bodies)):
@@ -419,6 +419,6 @@ def end_world(crowd: Crowd, out: Out) -> None:
             left = until - body["since"]
             wait(crowd.walkers[number], body["photocurrent"], body["state"], left)
         if body["phase"] != WAITING:
-            tell_pose(out.poses, out.counts, body, until)
+            write_pose(out.poses, out.counts, body, until)
             out.under_way[number]["ended"] = 1
-            tell_pulse(out.pulses, out.counts, out.under_way[number], body, until)
+            write_pulse(out.pulses, out.counts, out.under_way[number], body, until)

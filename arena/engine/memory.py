@@ -73,10 +73,10 @@ BODY = np.dtype(
         ("start", np.float64),  # of the pulse under way [s]
         ("let_go", np.float64),
         ("path", np.float64),
-        ("told", np.float64),  # when its pose was last written [s]
-        ("told_x", np.float64),
-        ("told_y", np.float64),
-        ("told_heading", np.float64),
+        ("written", np.float64),  # when its pose was last written [s]
+        ("written_x", np.float64),
+        ("written_y", np.float64),
+        ("written_heading", np.float64),
         ("looked", np.float64),  # when others were last told of it [s], and where it headed then
         ("looked_heading", np.float64),
         ("near_count", np.int64),  # walls in reach
@@ -175,7 +175,7 @@ class Crowd(NamedTuple):
     settings: Records
 
 
-class Out(NamedTuple):
+class Output(NamedTuple):
     """What is written down, in the dtypes of :mod:`replays.format.tables`.
 
     ``under_way`` (N,) the row of each walker's pulse while it lasts; ``counts`` (COUNTS,) rows in use of
@@ -200,4 +200,4 @@ class Batch(NamedTuple):
 
     scene: Scene
     crowd: Crowd
-    out: Out
+    out: Output

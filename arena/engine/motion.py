@@ -36,7 +36,7 @@ def settle_place(crowd: Crowd, number: int) -> None:
 
 
 @kernel
-def tell_shadow(body: Any) -> None:
+def publish_shadow(body: Any) -> None:
     """Take note that everyone now knows where a body's shadow is."""
     body["shade_x"] = body["disc_x"]
     body["shade_y"] = body["disc_y"]
@@ -46,8 +46,8 @@ def tell_shadow(body: Any) -> None:
 def _place_outline(walker: Any, body: Any) -> None:
     """Work out where the corners and the middle of a body are."""
     x, y, cosine, sine = body["x"], body["y"], body["cosine"], body["sine"]
-    body["disc_x"] = x + cosine * walker["body_x"]
-    body["disc_y"] = y + sine * walker["body_x"]
+    body["disc_x"] = x + cosine * walker["body_ahead"]
+    body["disc_y"] = y + sine * walker["body_ahead"]
     core = walker["core"]
     points = body["points"]
     for corner in range(walker["core_count"]):

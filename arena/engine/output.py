@@ -4,20 +4,20 @@ import math
 from typing import Any
 
 from agents.compiled import kernel
-from arena.engine.memory import PULSING, Integers, Out, Records
+from arena.engine.memory import PULSING, Integers, Output, Records
 
 # A pose is written when the walker has moved [m] or turned [rad] this much since the last one.
 POSE_MOVE = 0.002
 POSE_TURN = 0.09
-# A walker that was not told for so long was standing [s].
+# A walker of which nothing was written for so long was standing [s].
 STANDING_AFTER = 0.1
-# A pulse that lasts longer than this is told this seldom [s].
+# Of a pulse that lasts longer than this, poses are written this seldom [s].
 LOCKED_AFTER = 5.0
 LOCKED_PACE = 0.2
 
 
 @kernel
-def room_left(out: Out) -> bool:
+def room_left(out: Output) -> bool:
     """Whether the output tables hold what one event can write at most."""
     walkers = len(out.under_way)
     return bool(
@@ -29,12 +29,12 @@ def room_left(out: Out) -> bool:
 
 
 @kernel
-def tell_pose(poses: Records, counts: Integers, body: Any, time: float) -> None:
+def write_pose(poses: Records, counts: Integers, body: Any, time: float) -> None:
     """Write where a walker stands at ``time`` [s]."""
-    body["told"] = time
-    body["told_x"] = body["x"]
-    body["told_y"] = body["y"]
-    body["told_heading"] = body["heading"]
+    body["written"] = time
+    body["written_x"] = body["x"]
+    body["written_y"] = body["y"]
+    body["written_heading"] = body["heading"]
     _pose_row(poses, counts, body, time)
 
 
@@ -43,33 +43,33 @@ def _pose_row(poses: Records, counts: Integers, body: Any, time: float) -> None:
     pose = poses[counts[1]]
     pose["walker"] = body["number"]
     pose["time_s"] = time
-    pose["x"] = body["told_x"]
-    pose["y"] = body["told_y"]
-    pose["heading"] = body["told_heading"]
+    pose["x"] = body["written_x"]
+    pose["y"] = body["written_y"]
+    pose["heading"] = body["written_heading"]
     counts[1] += 1
 
 
 @kernel
-def tell_standing(poses: Records, counts: Integers, body: Any, time: float) -> None:
-    """Write that a walker that is about to move still stood where it was last told, at ``time`` [s]."""
-    if time - body["told"] >= STANDING_AFTER:
+def write_standing(poses: Records, counts: Integers, body: Any, time: float) -> None:
+    """Write that a walker that is about to move still stood where it was last written, at ``time`` [s]."""
+    if time - body["written"] >= STANDING_AFTER:
         _pose_row(poses, counts, body, time)
-        body["told"] = time
+        body["written"] = time
 
 
 @kernel
-def tell_motion(poses: Records, counts: Integers, body: Any, time: float) -> None:
+def write_motion(poses: Records, counts: Integers, body: Any, time: float) -> None:
     """Write the pose of a moving walker if it has changed enough to be seen."""
-    far = abs(body["x"] - body["told_x"]) + abs(body["y"] - body["told_y"]) > POSE_MOVE
-    if not far and abs(body["heading"] - body["told_heading"]) < POSE_TURN:
+    far = abs(body["x"] - body["written_x"]) + abs(body["y"] - body["written_y"]) > POSE_MOVE
+    if not far and abs(body["heading"] - body["written_heading"]) < POSE_TURN:
         return
     locked = body["phase"] == PULSING and time - body["start"] > LOCKED_AFTER
-    if not locked or time - body["told"] >= LOCKED_PACE:
-        tell_pose(poses, counts, body, time)
+    if not locked or time - body["written"] >= LOCKED_PACE:
+        write_pose(poses, counts, body, time)
 
 
 @kernel
-def tell_light(lights: Records, counts: Integers, body: Any, time: float) -> None:
+def write_light(lights: Records, counts: Integers, body: Any, time: float) -> None:
     """Write the light that a walker has from ``time`` [s] on."""
     light = lights[counts[3]]
     light["walker"] = body["number"]
@@ -82,7 +82,7 @@ def tell_light(lights: Records, counts: Integers, body: Any, time: float) -> Non
 
 
 @kernel
-def tell_touch(
+def write_touch(
     touches: Records, counts: Integers, body: Any, time: float, part: int, before: int, now: int
 ) -> None:
     """Write that a whisker (``part`` 0 left, 1 right) or the body (2) met or left something.
@@ -103,7 +103,7 @@ def tell_touch(
 
 @kernel
 def open_pulse(pulse: Any, body: Any, time: float) -> None:
-    """Begin the row of a pulse that has just been fired; :func:`tell_pulse` writes it."""
+    """Begin the row of a pulse that has just been fired; :func:`write_pulse` writes it."""
     touched = 0
     if body["left_touch"] > 0:
         touched += 1
@@ -130,7 +130,7 @@ def open_pulse(pulse: Any, body: Any, time: float) -> None:
 
 
 @kernel
-def tell_pulse(pulses: Records, counts: Integers, pulse: Any, body: Any, time: float) -> None:
+def write_pulse(pulses: Records, counts: Integers, pulse: Any, body: Any, time: float) -> None:
     """Write the row of a pulse that came to rest, or was cut off by the run's end, at ``time`` [s]."""
     pulse["let_go_s"] = min(body["let_go"], time)
     pulse["rest_s"] = time

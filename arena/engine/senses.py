@@ -8,7 +8,7 @@ from agents.circuit.latch import ignites
 from agents.compiled import kernel
 from arena.engine.contact import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
-from arena.engine.light import ambient_share, irradiation, open_light
+from arena.engine.light import ambient_share, direct_illuminance, open_light
 from arena.engine.memory import PANEL_POINTS, RECEPTORS, Crowd, Records, Scene
 from arena.engine.shadow import body_hides
 from arena.engine.whiskers import whisker_body_bend, whisker_wall_bend
@@ -29,15 +29,15 @@ def receptor(walker: Any, body: Any, place: int) -> tuple[float, float, float, f
     cosine, sine = body["cosine"], body["sine"]
     if place < 2:
         side = walker["side"][place]
-        ahead, aside, height = side["eye_x"], side["eye_y"], side["eye_z"]
+        ahead, aside, height = side["eye_ahead"], side["eye_aside"], side["eye_height"]
         look_x = cosine * side["aim_x"] - sine * side["aim_y"]
         look_y = sine * side["aim_x"] + cosine * side["aim_y"]
         look_z, power = side["aim_z"], side["lobe"]
     else:
         spot = place - 2
-        ahead = walker["panel_x"] + walker["panel_length"] * (0.25 if spot % 2 == 0 else -0.25)
+        ahead = walker["panel_ahead"] + walker["panel_length"] * (0.25 if spot % 2 == 0 else -0.25)
         aside = walker["panel_width"] * (0.25 if spot < 2 else -0.25)
-        height = walker["panel_z"]
+        height = walker["panel_height"]
         look_x, look_y, look_z, power = 0.0, 0.0, 1.0, 1.0
     x = body["x"] + cosine * ahead - sine * aside
     y = body["y"] + sine * ahead + cosine * aside
@@ -58,7 +58,7 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
         x, y, z, look_x, look_y, look_z, power = receptor(walker, body, place)
         for lamp in range(len(sources)):
             source = sources[lamp]
-            light = irradiation(
+            light = direct_illuminance(
                 x,
                 y,
                 z,
@@ -203,7 +203,7 @@ def list_walls(walls: Records, crowd: Crowd, number: int, margin: float) -> None
     body["near_x"] = body["x"]
     body["near_y"] = body["y"]
     body["whisker_room"] = max(nearest - longest - TOUCH_ROOM, 0.0)
-    body["body_room"] = max(nearest - abs(walker["body_x"]) - walker["body_reach"] - TOUCH_ROOM, 0.0)
+    body["body_room"] = max(nearest - abs(walker["body_ahead"]) - walker["body_reach"] - TOUCH_ROOM, 0.0)
 
 
 @kernel
@@ -216,11 +216,11 @@ def walls_within(body: Any, room: float) -> int:
 @kernel
 def whisker_reach(walker: Any) -> float:
     """Distance [m] from the middle of the axle to the farthest part of a walker."""
-    reach = abs(walker["body_x"]) + walker["body_reach"]
+    reach = abs(walker["body_ahead"]) + walker["body_reach"]
     for number in range(2):
         side = walker["side"][number]
         if side["whisker"] == 1:
-            reach = max(reach, math.hypot(side["tip_x"], side["tip_y"]))
+            reach = max(reach, math.hypot(side["tip_ahead"], side["tip_aside"]))
     return reach
 
 
@@ -242,10 +242,10 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
         side = walker["side"][which]
         if side["whisker"] == 0:
             continue
-        rx = body["x"] + cosine * side["root_x"] - sine * side["root_y"]
-        ry = body["y"] + sine * side["root_x"] + cosine * side["root_y"]
-        tx = body["x"] + cosine * side["tip_x"] - sine * side["tip_y"]
-        ty = body["y"] + sine * side["tip_x"] + cosine * side["tip_y"]
+        rx = body["x"] + cosine * side["root_ahead"] - sine * side["root_aside"]
+        ry = body["y"] + sine * side["root_ahead"] + cosine * side["root_aside"]
+        tx = body["x"] + cosine * side["tip_ahead"] - sine * side["tip_aside"]
+        ty = body["y"] + sine * side["tip_ahead"] + cosine * side["tip_aside"]
         limit = side["bend_to_close"]
         pressed = 0
         if near > 0:
@@ -254,7 +254,7 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
                 ry,
                 tx,
                 ty,
-                side["whisker_z"],
+                side["whisker_height"],
                 walls,
                 crowd.near_walls[number],
                 near,
@@ -271,7 +271,7 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
                     ry,
                     tx,
                     ty,
-                    side["whisker_z"],
+                    side["whisker_height"],
                     crowd.bodies[other]["points"],
                     crowd.walkers[other]["core_count"],
                     crowd.walkers[other]["body_radius"],
@@ -325,8 +325,8 @@ def may_touch(walker: Any, body: Any, x: float, y: float, reach: float) -> bool:
         side = walker["side"][number]
         if side["whisker"] == 0:
             continue
-        way_x, way_y = side["tip_x"] - side["root_x"], side["tip_y"] - side["root_y"]
-        to_x, to_y = ahead - side["root_x"], aside - side["root_y"]
+        way_x, way_y = side["tip_ahead"] - side["root_ahead"], side["tip_aside"] - side["root_aside"]
+        to_x, to_y = ahead - side["root_ahead"], aside - side["root_aside"]
         along = (to_x * way_x + to_y * way_y) / (way_x * way_x + way_y * way_y)
         along = min(max(along, 0.0), 1.0)
         to_x -= along * way_x

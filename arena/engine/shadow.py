@@ -123,28 +123,6 @@ def _shades_pass(
 
 
 @kernel
-def ray_transmission(
-    px: float,
-    py: float,
-    pz: float,
-    qx: float,
-    qy: float,
-    qz: float,
-    walls: Floats,
-    shades: Records,
-    shade_points: Floats,
-) -> float:
-    """Return the share of light [-], 0 to 1, that gets from the point Q to the point P, all in [m].
-
-    Walls are opaque; every shade that the ray pierces multiplies by its transmission. The module's docstring
-    says how the borderline cases are decided.
-    """
-    if _walls_stop(px, py, pz, qx - px, qy - py, qz - pz, walls, 0, walls.shape[1]):
-        return 0.0
-    return _shades_pass(px, py, pz, qx - px, qy - py, qz - pz, shades, shade_points)
-
-
-@kernel
 def _walls_near_cone(
     px: float,
     py: float,
@@ -377,22 +355,3 @@ def body_hides(
     # lowest point of the ray over the body against its top, both times the ray's length squared
     lowest = min(enters * dz, leaves * dz)
     return enters < length_square and lowest < (top - pz) * length_square
-
-
-@kernel
-def shadow_reach(px: float, py: float, pz: float, source: np.void, body_height: float) -> float:
-    """Return how far from P [m] in plan the rim of a body of ``body_height`` [m] can shade P from ``source``.
-
-    It is the plan distance from P at which the ray climbs past the body's height, and that of the source
-    itself if the source hangs lower; 0 if the whole ray runs above. Bodies farther off than this plus their
-    radius need no test.
-    """
-    dx = source["x"] - px
-    dy = source["y"] - py
-    span = math.sqrt(dx * dx + dy * dy)
-    if source["z"] < body_height:
-        return span
-    if pz >= body_height:
-        return 0.0
-    # below the body's height at P, at or above it at the source
-    return float((body_height - pz) / (source["z"] - pz) * span)

@@ -6,6 +6,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from agents.design.spec import Design, read_design
+from agents.design.writing import design_text
 from agents.errors import OptionError
 from agents.text.shipped import find_document
 from arena.scene.elements import MOST_WALKERS
@@ -47,7 +48,7 @@ class Contest:
 
 def read_contest(
     arena: str | Path,
-    designs: Sequence[str | Path],
+    designs: Sequence[str | Path | Design],
     walkers: int | None = None,
     seconds: float | None = None,
     seed: int = 1,
@@ -55,19 +56,26 @@ def read_contest(
 ) -> Contest:
     """Read arena and designs by name or path; what is None is taken from the arena.
 
-    Raises SpecError, NotFoundError and OptionError.
+    A design may also be given as it is, read before and perhaps changed. ``walkers`` of each design start,
+    and run for ``seconds`` [s]; see :class:`Contest`. Raises SpecError, NotFoundError and OptionError.
+
+    >>> contest = read_contest("open-bench", ["poppy", "lentil"], walkers=2, seconds=600)
+    >>> [entrant.design.name for entrant in contest.entrants], contest.seed
+    (['poppy', 'lentil'], 1)
+    >>> from agents import change_design, read_design
+    >>> mine = change_design(read_design("poppy"), {"name": "mine", "both.latch": "1k"})
+    >>> read_contest("open-bench", ["poppy", mine]).walkers
+    4
     """
     if not designs:
         raise OptionError("no design is to run; name at least one")
     spec = read_arena(arena)
-    entrants = tuple(
-        Entrant(read_design(name), find_document(str(name), "design").read_text(encoding="utf-8-sig"))
-        for name in designs
-    )
-    entered: dict[str, str | Path] = {}
-    for entrant, path in zip(entrants, designs, strict=True):
+    entrants = tuple(_entrant(design) for design in designs)
+    entered: dict[str, str] = {}
+    for entrant, given in zip(entrants, designs, strict=True):
         name = entrant.design.name
-        if str(entered.get(name)) == str(path):
+        path = f"a design named {name!r}" if isinstance(given, Design) else str(given)
+        if entered.get(name) == path:
             raise OptionError(f"design {name!r} is entered twice; for more copies, ask for more walkers")
         if name in entered:
             raise OptionError(
@@ -88,3 +96,10 @@ def read_contest(
         raise OptionError(f"a seed lies between 0 and 2^63 - 1, not {seed}")
     text = find_document(str(arena), "arena").read_text(encoding="utf-8-sig")
     return Contest(spec, text, entrants, count, lasts, seed, alone)
+
+
+def _entrant(design: str | Path | Design) -> Entrant:
+    if isinstance(design, Design):
+        return Entrant(design, design_text(design))
+    path = find_document(str(design), "design")
+    return Entrant(read_design(design), path.read_text(encoding="utf-8-sig"))

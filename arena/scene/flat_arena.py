@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from itertools import chain, pairwise
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, RecordArray
 from agents.handbook.formulae import lobe_exponent
 from agents.handbook.light_kinds import KINDS, kind_index
 from agents.text.quantities import Pair
@@ -15,9 +15,6 @@ from arena.scene.records import SHADE, SOURCE, SUN_DISTANCE, WALL
 
 # Width of the sun as seen from the earth's mean distance [rad].
 SUN_WIDTH = math.radians(0.533)
-
-Floats = npt.NDArray[np.float64]
-Records = npt.NDArray[np.void]
 
 
 @dataclass(frozen=True)
@@ -29,12 +26,12 @@ class FlatArena:
     edges.
     """
 
-    sources: Records
-    walls: Records
-    shades: Records
-    shade_points: Floats
-    ambient: Floats
-    floor: Floats
+    sources: RecordArray
+    walls: RecordArray
+    shades: RecordArray
+    shade_points: FloatArray
+    ambient: FloatArray
+    floor: FloatArray
 
 
 def flatten(spec: ArenaForm) -> FlatArena:

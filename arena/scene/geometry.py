@@ -12,8 +12,10 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 from shapely.validation import explain_validity
 
-from agents.text.documents import KeyedError, KeyedErrors, KeyPath
-from agents.text.quantities import Pair, format_quantity
+from agents.text.documents import KeyedError, KeyedErrors
+from agents.text.marked_yaml import KeyPath
+from agents.text.quantities import Pair
+from agents.text.units import format_quantity
 from arena.scene.elements import ArenaForm, Goal, Shade, Starts, Wall
 
 # What lies on an edge counts as inside, whatever rounding says [m].

@@ -5,15 +5,12 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, RecordArray
 from agents.errors import OptionError
 from agents.noise import START, uniform_pair
 from arena.scene.flat_arena import FlatArena
 from arena.scene.spec import ArenaSpec
-
-Floats = npt.NDArray[np.float64]
-Records = npt.NDArray[np.void]
 
 # Room [m] left round every body at the start.
 ROOM = 1e-3
@@ -37,9 +34,9 @@ class Footprint:
         return x + math.cos(heading) * self.ahead, y + math.sin(heading) * self.ahead
 
 
-def footprints(walkers: Records) -> list[Footprint]:
+def footprints(walkers: RecordArray) -> list[Footprint]:
     """The footprint of every WALKER record."""
-    return [Footprint(float(one["body_reach"]), float(one["body_x"])) for one in walkers]
+    return [Footprint(float(one["body_reach"]), float(one["body_ahead"])) for one in walkers]
 
 
 class Ground:
@@ -74,8 +71,12 @@ class Ground:
             self._contains(solid, x, y) for solid in self._solid
         )
 
-    def place(self, prints: list[Footprint], seed: int) -> Floats:
-        """Start poses of walkers on one floor, see :func:`place_walkers`."""
+    def place(self, prints: list[Footprint], seed: int) -> FloatArray:
+        """Return a start pose x, y [m] and heading [rad] for every footprint, (walkers, 3), on one floor.
+
+        Listed places are taken in their order. In a zone, place and heading of walker k are drawn by ``seed``
+        and k; a draw that has no room is drawn anew. Raises OptionError where there is no room for all.
+        """
         return self._listed(prints, seed) if self._zone is None else self._in_zone(prints, seed)
 
     def place_alone(self, outline: Footprint, seed: int, copy: int) -> tuple[float, float, float]:
@@ -101,7 +102,7 @@ class Ground:
             )
         return x, y, heading
 
-    def _listed(self, prints: list[Footprint], seed: int) -> Floats:
+    def _listed(self, prints: list[Footprint], seed: int) -> FloatArray:
         count = len(self._spec.starts.places or ())
         if len(prints) > count:
             raise OptionError(
@@ -121,7 +122,7 @@ class Ground:
             poses.append(pose)
         return np.array(poses)
 
-    def _in_zone(self, prints: list[Footprint], seed: int) -> Floats:
+    def _in_zone(self, prints: list[Footprint], seed: int) -> FloatArray:
         zone, area = self._spec.starts.zone, self._zone
         assert zone is not None
         assert area is not None
@@ -166,7 +167,7 @@ class Ground:
             self._roomy[outline] = bool(free.intersects(area.buffer(1.01 * abs(outline.ahead) + 1e-6)))
         return self._roomy[outline]
 
-    def _holds(self, area: Any, prints: list[Footprint], radii: Floats) -> int:
+    def _holds(self, area: Any, prints: list[Footprint], radii: FloatArray) -> int:
         """How many such bodies a zone holds at the very most."""
         # bodies reach beyond the edge of a zone that their axles are in
         beyond = max(outline.radius + abs(outline.ahead) for outline in prints)
@@ -182,15 +183,6 @@ def start_count(spec: ArenaSpec, designs: int, alone: bool) -> int:
         return places if alone else max(places // designs, 1)
     assert spec.starts.zone is not None
     return spec.starts.zone.number
-
-
-def place_walkers(spec: ArenaSpec, arena: FlatArena, prints: list[Footprint], seed: int) -> Floats:
-    """Return a start pose x, y [m] and heading [rad] for every footprint, shape (walkers, 3), on one floor.
-
-    Listed places are taken in their order. In a zone, place and heading of walker k are drawn by ``seed`` and
-    k; a draw that has no room is drawn anew. Raises OptionError where there is no room for all.
-    """
-    return Ground(spec, arena).place(prints, seed)
 
 
 def _full(name: str, number: int, wanted: int) -> OptionError:

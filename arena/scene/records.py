@@ -5,7 +5,8 @@ the plane z = 0, x runs along it to the right and y away from the viewer of the 
 """
 
 import numpy as np
-import numpy.typing as npt
+
+from agents.arrays import FloatArray, RecordArray
 
 SOURCE = np.dtype(
     [
@@ -60,6 +61,6 @@ SHADE = np.dtype(
 SUN_DISTANCE = 1.0e6
 
 
-def wall_table(walls: npt.NDArray[np.void]) -> npt.NDArray[np.float64]:
+def wall_table(walls: RecordArray) -> FloatArray:
     """Return WALL records as rows ax, ay, bx, by and height, shape (5, walls), for the light kernels."""
     return np.stack([walls[name] for name in ("ax", "ay", "bx", "by", "height")])

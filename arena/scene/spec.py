@@ -22,7 +22,12 @@ class ArenaSpec(ArenaForm):
 
 
 def read_arena(name_or_path: str | Path) -> ArenaSpec:
-    """Read a shipped arena by its name, or an own file by its path. Raises SpecError and NotFoundError."""
+    """Read a shipped arena by its name, or an own file by its path. Raises SpecError and NotFoundError.
+
+    >>> bench = read_arena("open-bench")
+    >>> [(lamp.name, lamp.intensity) for lamp in bench.lamps], bench.ambient.illuminance
+    ([('grow lamp', 5000.0)], 1000.0)
+    """
     return read_document(find_document(name_or_path, "arena"), ArenaSpec, "arena")
 
 

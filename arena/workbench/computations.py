@@ -10,7 +10,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.handbook.light_kinds import KINDS, panel_weights
-from agents.testbench.causes import cause_of
+from agents.testbench.causes import fault_cause
 from agents.testbench.measuring import BRIGHTEST
 from agents.testbench.sheet import BenchPoint, bench_record
 from agents.text.quantities import Pair
@@ -24,7 +24,7 @@ from arena.scene.placement import start_count
 from arena.scene.records import wall_table
 from arena.scene.spec import ArenaSpec
 from arena.simulation import simulate, starts_of
-from arena.workbench.worker import Tell
+from arena.workbench.worker import ProgressReport
 from replays.format.tables import Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.scores import score as score_one
@@ -34,7 +34,7 @@ _SPOT = 1e-3
 
 
 @dataclass(frozen=True)
-class Terms:
+class RaceTerms:
     """How races are run; None is taken from the arena, or all cores."""
 
     walkers: int | None = None
@@ -44,7 +44,7 @@ class Terms:
     threads: int | None = None
 
 
-def contest_of(spec: ArenaSpec, text: str, entrants: Sequence[Entrant], terms: Terms) -> Contest:
+def contest_of(spec: ArenaSpec, text: str, entrants: Sequence[Entrant], terms: RaceTerms) -> Contest:
     """A contest on these terms. Raises OptionError where there cannot be one."""
     names = [entrant.design.name for entrant in entrants]
     for name in names:
@@ -63,7 +63,7 @@ def check_room(contest: Contest) -> None:
 
 
 @dataclass(frozen=True)
-class Race:
+class RaceJob:
     """A race to be run."""
 
     contest: Contest
@@ -71,7 +71,7 @@ class Race:
 
 
 @dataclass(frozen=True)
-class Raced:
+class RaceResult:
     """A race that has been run, or as much of it as has: up to ``until`` [s], then without scores."""
 
     replay: Replay
@@ -79,36 +79,38 @@ class Raced:
     until: float
 
 
-def run_race(race: Race, tell: Tell[Raced]) -> Raced:
-    """Run it. Raises OptionError where the walkers have no room, ModelError, and what ``tell`` raises."""
+def run_race(race: RaceJob, report: ProgressReport[RaceResult]) -> RaceResult:
+    """Run it. Raises OptionError where the walkers have no room, ModelError, and what ``report`` raises."""
     seconds = race.contest.seconds
     replay = simulate(
         race.contest,
         race.threads,
-        lambda done: tell(done),
-        lambda part, until: tell(until / seconds, Raced(part, (), until)),
+        lambda done: report(done),
+        lambda part, until: report(until / seconds, RaceResult(part, (), until)),
     )
     scores = tuple(score_one(replay))
-    tell(1.0)
-    return Raced(replay, scores, seconds)
+    report(1.0)
+    return RaceResult(replay, scores, seconds)
 
 
 @dataclass(frozen=True)
-class Sky:
+class LightMapJob:
     """An arena of which the map of light is wanted, at the panels' ``height`` [m]."""
 
     spec: ArenaSpec
     height: float
 
 
-def map_sky(sky: Sky, tell: Tell[npt.NDArray[np.float32]]) -> npt.NDArray[np.float32]:
+def map_illuminance(
+    sky: LightMapJob, report: ProgressReport[npt.NDArray[np.float32]]
+) -> npt.NDArray[np.float32]:
     """The map of light [lx], as a replay holds it."""
-    tell(0.0)
+    report(0.0)
     return map_of(sky.spec, sky.height).astype(np.float32)
 
 
 @dataclass(frozen=True)
-class Spot:
+class ForecastJob:
     """A design at a ``place`` [m] of an arena."""
 
     spec: ArenaSpec
@@ -117,7 +119,7 @@ class Spot:
 
 
 @dataclass(frozen=True)
-class Forecast:
+class PulseForecast:
     """What a pulse will be at a spot: ``light`` [lx] there on a level surface, of ``kinds`` by share.
 
     ``causes`` are the faults by name, each with its cause in words.
@@ -130,13 +132,13 @@ class Forecast:
     causes: tuple[tuple[str, str], ...]
 
 
-def foresee(spot: Spot, tell: Tell[Forecast]) -> Forecast:
+def forecast_pulse(spot: ForecastJob, report: ProgressReport[PulseForecast]) -> PulseForecast:
     """Measure the design on the bench in the light of the spot, at the height of its panel.
 
     The bench knows one kind of light at a time. A mixture is put to it as daylight of the same illuminance,
     with a panel that takes from a lux what it takes from a lux of the mixture: I_ph = k Σ w_kind E_kind.
     """
-    tell(0.0)
+    report(0.0)
     by_kind = light_by_kind(spot.spec, spot.place, spot.design.panel.height)
     light = min(float(by_kind.sum()), BRIGHTEST)
     walkers = build(spot.design)
@@ -145,12 +147,12 @@ def foresee(spot: Spot, tell: Tell[Forecast]) -> Forecast:
         walkers["photo_per_lux"] *= float(by_kind @ weights / by_kind.sum())
     walker = walkers[0]
     point = bench_record(walker, light)
-    causes = tuple((name, cause_of(name, walker, point.measured)) for name in point.faults)
+    causes = tuple((name, fault_cause(name, walker, point.measured)) for name in point.faults)
     shares = sorted(
         zip(KINDS, by_kind / max(float(by_kind.sum()), 1e-12), strict=True), key=lambda one: -one[1]
     )
     kinds = tuple((kind, float(share)) for kind, share in shares if share > 0.005)
-    return Forecast(spot.design, light, kinds, point, causes)
+    return PulseForecast(spot.design, light, kinds, point, causes)
 
 
 def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> npt.NDArray[np.float64]:

@@ -2,69 +2,55 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 
 from agents.errors import PhotodromeError
-from arena.workbench.dials import DIALS, SCOPES
-from arena.workbench.documents import Paper, first_line
-from arena.workbench.layout import BUTTONS, Layout, lay_out
-from arena.workbench.movables import thing_at, thing_of
-from arena.workbench.state import SPEEDS, Trial
+from arena.workbench.bindings import (
+    BUTTONS,
+    FILE_NAME_KEYS,
+    UNSAVED_KEYS,
+    WORKBENCH_KEYS,
+)
+from arena.workbench.documents import Document, first_line
+from arena.workbench.layout import WorkbenchLayout, lay_out
+from arena.workbench.movables import movable_at
+from arena.workbench.state import WorkbenchState
 from replays.drawing.sheet import pygame
 from replays.drawing.view import Point, View
-
-HELP = (
-    ("Tab", "go from the dials to the plan and back"),
-    ("up, down", "dials: choose one"),
-    ("left, right", "dials: one stop down or up; with shift, five"),
-    ("s", "dials: turn both sides, the left or the right"),
-    ("d", "dials: the next design"),
-    ("n, p", "plan: the next or the previous thing"),
-    ("arrows", "plan: move it 10 mm; with shift, 1 mm"),
-    ("mouse", "drag pegs, lamps, walls, shades, starts, the light meter"),
-    ("u, r", "undo and redo; ctrl z and ctrl y too"),
-    ("w, a", "save the design, save the arena"),
-    ("l, k", "a file changed on disk: load it, or keep yours"),
-    ("space", "play and stop"),
-    ("comma, full stop", "a hundredth of the run back or on"),
-    ("home, end", "start or end of the run"),
-    ("-, +", "play slower or faster"),
-    ("t, f", "lamplight or daylight colours; full screen"),
-    ("h, F1", "show or hide this"),
-    ("q", "close; Esc leaves what is under way"),
-)
-"""Keys, and what they do."""
 
 # How near [points] to a thing a click has to be.
 _REACH = 16.0
 _STEP, _FINE_STEP = 0.01, 0.001
 _MANY = 5
+# Across and along: an arrow on the plan goes where it points.
+_WAYS = {"west": (-1, 0), "east": (1, 0), "north": (0, 1), "south": (0, -1)}
 
 
 @dataclass
 class Question:
     """A question that has to be answered first.
 
-    ``paper`` is what is to be saved under the name ``text``, or None where the window is to be closed
-    although ``unsaved`` papers are left. ``warned`` is the path of which the viewer has been told that a file
-    is there.
+    ``document`` is what is to be saved under the name ``text``, or None where the window is to be closed
+    although ``unsaved`` documents are left. ``warned`` is the path of which the viewer has been told that a
+    file is there.
     """
 
-    paper: Paper | None
+    document: Document | None
     text: str = ""
     note: str = ""
     warned: Path | None = None
 
 
 @dataclass
-class Hands:
-    """Turns events into what happens to ``trial``.
+class Controller:
+    """Turns events into what happens to ``state``.
 
     Whoever draws keeps ``layout``, ``view`` and ``scale``, pixels a point, up to date.
     """
 
-    trial: Trial
-    layout: Layout = field(default_factory=lambda: lay_out(1280, 760))
+    state: WorkbenchState
+    layout: WorkbenchLayout = field(default_factory=lambda: lay_out(1280, 760))
     view: View | None = None
     scale: float = 1.0
     question: Question | None = None
@@ -82,7 +68,7 @@ class Hands:
         if event.type == pygame.QUIT:
             self.leave()
         elif event.type == pygame.KEYDOWN:
-            self._key(event.key, getattr(event, "mod", 0), getattr(event, "unicode", ""))
+            self._key(event)
         elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
             # whatever has come up meanwhile, what is let go of is held no longer
             self._release(self._points(event.pos))
@@ -104,41 +90,54 @@ class Hands:
     def advance(self, elapsed_s: float) -> None:
         """Let ``elapsed_s`` [s] go by."""
         self._follow()
-        self.trial.advance(elapsed_s)
+        self.state.advance(elapsed_s)
 
     def leave(self) -> None:
         """Close, after a question where changes would be lost; asked twice, close."""
-        leaving = self.question is not None and self.question.paper is None
-        if leaving or not self.trial.unsaved:
-            self.trial.close()
+        leaving = self.question is not None and self.question.document is None
+        if leaving or not self.state.documents.unsaved:
+            self.state.close()
         else:
             self.question = Question(None)
 
-    def ask_to_save(self, paper: Paper) -> None:
-        """Ask under which name a paper is to be saved."""
-        if paper.fault:
-            self.trial.note = f"not saved, for it could not be read again: {first_line(paper.fault)}"
+    def ask_to_save(self, document: Document) -> None:
+        """Ask under which name a document is to be saved."""
+        if document.fault:
+            self.state.note = f"not saved, for it could not be read again: {first_line(document.fault)}"
             return
-        self.question = Question(paper, str(paper.proposed_path()))
+        self.question = Question(document, str(document.proposed_path()))
 
-    def _answer(self, key: int, letters: str) -> None:
-        question = self.question
-        assert question is not None
-        if key == pygame.K_ESCAPE:
-            self.question = None
-        elif question.paper is None:
-            if key in (pygame.K_q, pygame.K_RETURN):
-                self.trial.close()
-            elif key in (pygame.K_w, pygame.K_a):
-                self.ask_to_save(self.trial.unsaved[0])
-        elif key in (pygame.K_RETURN, pygame.K_KP_ENTER):
-            self._save(question, question.paper)
-        elif key == pygame.K_BACKSPACE:
-            question.text, question.note, question.warned = question.text[:-1], "", None
-        elif letters.isprintable() and letters:
+    def _answer(self, question: Question, event: pygame.event.Event) -> None:
+        keys = UNSAVED_KEYS if question.document is None else FILE_NAME_KEYS
+        action = keys.action_of(event)
+        letters = getattr(event, "unicode", "")
+        if action is not None:
+            self.answers(question)[action]()
+        elif question.document is not None and letters.isprintable() and letters:
             question.text, question.note, question.warned = question.text + letters, "", None
 
-    def _save(self, question: Question, paper: Paper) -> None:
+    def answers(self, question: Question) -> dict[str, Callable[[], None]]:
+        """What keys can ask for while a question is open, by name."""
+        document = question.document
+        if document is None:
+            return {
+                "save": lambda: self.ask_to_save(self.state.documents.unsaved[0]),
+                "close": self.state.close,
+                "stay": self._stay,
+            }
+        return {
+            "save": lambda: self._save(question, document),
+            "stay": self._stay,
+            "rub out": lambda: self._rub_out(question),
+        }
+
+    def _stay(self) -> None:
+        self.question = None
+
+    def _rub_out(self, question: Question) -> None:
+        question.text, question.note, question.warned = question.text[:-1], "", None
+
+    def _save(self, question: Question, document: Document) -> None:
         text = question.text.strip()
         if not text:
             question.note = "write a file name"
@@ -150,10 +149,10 @@ class Hands:
             if path.exists() and question.warned != path:
                 question.warned = path
                 question.note = f"{path.name} is there already; Enter again writes over it"
-                if path.resolve() == paper.path.resolve() and paper.foreign() is not None:
+                if path.resolve() == document.path.resolve() and document.foreign() is not None:
                     question.note = f"{path.name} has changed on disk meanwhile; Enter again writes over it"
                 return
-            self.trial.save(paper, path)
+            self.state.save(document, path)
         except PhotodromeError as error:
             question.note = first_line(str(error))
             return
@@ -163,121 +162,88 @@ class Hands:
             return
         self.question = None
 
-    def _key(self, key: int, mod: int, letters: str) -> None:
+    def _key(self, event: pygame.event.Event) -> None:
         if self.question is not None:
-            self._answer(key, letters)
-            return
-        if self.help_shown:
+            self._answer(self.question, event)
+        elif self.help_shown:
             self.help_shown = False
-            return
-        if mod & (pygame.KMOD_CTRL | pygame.KMOD_META):
-            key = {
-                pygame.K_z: pygame.K_r if mod & pygame.KMOD_SHIFT else pygame.K_u,
-                pygame.K_y: pygame.K_r,
-                pygame.K_s: pygame.K_w,
-            }.get(key, 0)
-        act = self._plain_keys().get(key)
-        if act is not None:
-            act()
-        elif key == pygame.K_ESCAPE:
-            self._escape()
-        elif key in _ARROWS:
-            self._arrow(key, bool(mod & pygame.KMOD_SHIFT))
+        else:
+            action = WORKBENCH_KEYS.action_of(event, self.state.selection.mode)
+            if action is not None:
+                self.act(action)
 
-    def _plain_keys(self) -> dict[int, Callable[[], None]]:
-        trial = self.trial
+    @property
+    def actions(self) -> dict[str, Callable[[], None]]:
+        """What keys and buttons can ask for, by name."""
+        state = self.state
         return {
-            pygame.K_q: self.leave,
-            pygame.K_h: self._help,
-            pygame.K_F1: self._help,
-            pygame.K_TAB: self._change_place,
-            pygame.K_s: self._next_scope,
-            pygame.K_d: lambda: trial.choose_design(trial.chosen + 1),
-            pygame.K_n: lambda: self._next_thing(1),
-            pygame.K_p: lambda: self._next_thing(-1),
-            pygame.K_u: trial.undo,
-            pygame.K_r: trial.redo,
-            pygame.K_w: lambda: self.ask_to_save(trial.paper),
-            pygame.K_a: lambda: self.ask_to_save(trial.arena),
-            pygame.K_l: trial.load_changed,
-            pygame.K_k: trial.keep_own,
-            pygame.K_SPACE: trial.play,
-            pygame.K_COMMA: lambda: trial.go_to(trial.time_s - 0.01 * trial.seconds),
-            pygame.K_PERIOD: lambda: trial.go_to(trial.time_s + 0.01 * trial.seconds),
-            pygame.K_HOME: lambda: trial.go_to(0.0),
-            pygame.K_END: lambda: trial.go_to(trial.seconds),
-            pygame.K_MINUS: lambda: self._change_speed(-1),
-            pygame.K_KP_MINUS: lambda: self._change_speed(-1),
-            pygame.K_PLUS: lambda: self._change_speed(1),
-            pygame.K_EQUALS: lambda: self._change_speed(1),
-            pygame.K_KP_PLUS: lambda: self._change_speed(1),
-            pygame.K_t: self._change_light,
-            pygame.K_f: self._change_screen,
-            pygame.K_F11: self._change_screen,
+            **state.transport.actions,
+            "change mode": state.selection.change_mode,
+            "dial above": lambda: state.selection.choose_beside(-1),
+            "dial below": lambda: state.selection.choose_beside(1),
+            "turn down": lambda: state.turn_by(-1),
+            "turn up": lambda: state.turn_by(1),
+            "turn far down": lambda: state.turn_by(-_MANY),
+            "turn far up": lambda: state.turn_by(_MANY),
+            "next scope": state.selection.next_scope,
+            "next design": state.choose_next_design,
+            "next movable": lambda: state.choose_movable_beside(1),
+            "last movable": lambda: state.choose_movable_beside(-1),
+            **{
+                f"{manner} {way}": partial(state.nudge, across * step, along * step)
+                for manner, step in (("move", _STEP), ("move finely", _FINE_STEP))
+                for way, (across, along) in _WAYS.items()
+            },
+            "undo": state.undo,
+            "redo": state.redo,
+            "save design": lambda: self.ask_to_save(state.document),
+            "save arena": lambda: self.ask_to_save(state.documents.arena),
+            "load changed": state.load_changed,
+            "keep own": state.keep_own,
+            "theme": self._change_theme,
+            "full screen": self._change_screen,
+            "help": self._help,
+            "close": self.leave,
+            "leave": self._escape,
         }
+
+    def act(self, action: str) -> None:
+        """Do one of the :attr:`actions`."""
+        self.actions[action]()
 
     def _help(self) -> None:
         self.help_shown = True
 
-    def _change_place(self) -> None:
-        self.trial.on_plan = not self.trial.on_plan
-
-    def _change_light(self) -> None:
+    def _change_theme(self) -> None:
         self.dark = not self.dark
 
     def _change_screen(self) -> None:
         self.full_screen = not self.full_screen
 
-    def _next_scope(self) -> None:
-        self.trial.scope = (self.trial.scope + 1) % len(SCOPES)
-
-    def _change_speed(self, step: int) -> None:
-        self.trial.speed_step = min(max(self.trial.speed_step + step, 0), len(SPEEDS) - 1)
-
-    def _next_thing(self, step: int) -> None:
-        trial = self.trial
-        things = trial.things()
-        here = things.index(thing_of(things, trial.thing))
-        # the first press shows what is chosen
-        step = step if trial.on_plan else 0
-        trial.on_plan = True
-        trial.thing = things[(here + step) % len(things)].path
-
     def _escape(self) -> None:
         if self._holds:
             self._holds, self._pointer = "", None
-            self.trial.put_back()
+            self.state.put_back()
         else:
-            self.trial.on_plan = False
-
-    def _arrow(self, key: int, shifted: bool) -> None:
-        across, along = _ARROWS[key]
-        trial = self.trial
-        if trial.on_plan:
-            step = _FINE_STEP if shifted else _STEP
-            trial.nudge(across * step, along * step)
-        elif along:
-            trial.dial = (trial.dial - along) % len(DIALS)
-        else:
-            trial.turn_by(across * (_MANY if shifted else 1))
+            self.state.selection.on_plan = False
 
     def _press(self, place: Point) -> None:
-        layout, trial = self.layout, self.trial
+        layout, state = self.layout, self.state
         self._gestures += 1
-        for rect, (_, _, does) in zip(layout.buttons, BUTTONS, strict=True):
+        for rect, button in zip(layout.buttons, BUTTONS, strict=True):
             if rect.collidepoint(place):
-                self._push(does)
+                self.act(button.action)
                 return
         for number, rect in enumerate(layout.scopes):
             if rect.collidepoint(place):
-                trial.scope = number
+                state.selection.scope = number
                 return
         if layout.title.collidepoint(place):
-            trial.choose_design(trial.chosen + 1)
+            state.choose_next_design()
             return
         for number, rect in enumerate(layout.rows):
             if rect.collidepoint(place):
-                trial.dial, trial.on_plan = number, False
+                state.selection.choose_dial(number)
                 if layout.rails[number].inflate(20, 24).collidepoint(place):
                     self._holds = "peg"
                     self._turn_to(place)
@@ -288,24 +254,15 @@ class Hands:
         elif self.view is not None and layout.plan.inflate(30, 30).collidepoint(place):
             self._grasp(place)
 
-    def _push(self, does: str) -> None:
-        {
-            "undo": self.trial.undo,
-            "redo": self.trial.redo,
-            "save_design": lambda: self.ask_to_save(self.trial.paper),
-            "save_arena": lambda: self.ask_to_save(self.trial.arena),
-            "help": self._help,
-        }[does]()
-
     def _grasp(self, place: Point) -> None:
         assert self.view is not None
         x, y = self.view.place(place)
-        thing = thing_at(self.trial.things(), x, y, _REACH / self.view.zoom)
-        if thing is None:
-            self.trial.on_plan = False
+        movable = movable_at(self.state.floor.movables(), x, y, _REACH / self.view.zoom)
+        if movable is None:
+            self.state.selection.on_plan = False
             return
-        self._holds, self._from = "thing", (x, y)
-        self.trial.carry(thing)
+        self._holds, self._from = "movable", (x, y)
+        self.state.start_drag(movable)
 
     def _follow(self) -> None:
         """Take what is held to where the pointer now is."""
@@ -316,41 +273,32 @@ class Hands:
             self._turn_to(place)
         elif self._holds == "bar":
             self._scrub(place)
-        elif self._holds == "thing" and self.view is not None:
+        elif self._holds == "movable" and self.view is not None:
             x, y = self.view.place(place)
-            self.trial.carry_to(x - self._from[0], y - self._from[1])
+            self.state.drag_to(x - self._from[0], y - self._from[1])
 
     def _release(self, place: Point) -> None:
         if self._holds:
             self._pointer = place
             self._follow()
-            if self._holds == "thing":
-                self.trial.let_fall()
+            if self._holds == "movable":
+                self.state.drop()
         self._holds = ""
 
     def _turn_to(self, place: Point) -> None:
-        trial, rail = self.trial, self.layout.rails[self.trial.dial]
-        if trial.dial_value(trial.dial) is not None:
-            dial = DIALS[trial.dial]
+        state, rail = self.state, self.layout.rails[self.state.selection.dial]
+        dial = state.selection.the_dial
+        if state.dial_value() is not None:
             value = dial.at((place[0] - rail.left) / rail.width)
-            trial.turn(dial, value, f"mouse {self._gestures}")
+            state.turn(dial, value, f"mouse {self._gestures}")
 
     def _scrub(self, place: Point) -> None:
         bar = self.layout.bar
-        self.trial.playing = False
-        self.trial.go_to((place[0] - bar.left) / bar.width * self.trial.seconds)
+        self.state.transport.playing = False
+        self.state.transport.go_to((place[0] - bar.left) / bar.width * self.state.transport.seconds)
 
     def _wheel(self, steps: int, place: Point) -> None:
         for number, row in enumerate(self.layout.rows):
             if row.collidepoint(place):
-                self.trial.dial, self.trial.on_plan = number, False
-                self.trial.turn_by(steps)
-
-
-# Across and along: an arrow on the plan goes where it points.
-_ARROWS = {
-    pygame.K_LEFT: (-1, 0),
-    pygame.K_RIGHT: (1, 0),
-    pygame.K_UP: (0, 1),
-    pygame.K_DOWN: (0, -1),
-}
+                self.state.selection.choose_dial(number)
+                self.state.turn_by(steps)

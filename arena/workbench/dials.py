@@ -8,18 +8,16 @@ import math
 from bisect import bisect_left, bisect_right
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import Any
 
-from agents.design.spec import SIDES, Design
+from agents.design.rewriting import said_at
+from agents.design.spec import Design
+from agents.design.values import BOTH, expanded
 from agents.handbook.preferred_values import preferred_values
 from agents.testbench.cures import FEELERS, LATCHES, SERIES, STORAGES
 from agents.text.readers import QuantityError
 from agents.text.shapes import shape_at
 from agents.text.units import format_code, format_quantity
 from agents.text.yaml_text import layout_of, plain_of
-
-SCOPES = ("both", *SIDES)
-"""What a turn of a dial changes: both sides alike, or one of them."""
 
 # Two values nearer than this, in ratio, are the same stop.
 _SAME = 1e-9
@@ -38,8 +36,7 @@ class Dial:
 
     def values(self, design: Design) -> tuple[float | None, ...]:
         """The value of left and right, or the one that both share; None for a part that is left out."""
-        paths = [f"{side}.{self.path}" for side in SIDES] if self.two_sided else [self.path]
-        return tuple(design.value_at(path) for path in paths)
+        return tuple(design.value_at(path) for path in expanded(self.path_in(BOTH)))
 
     def value(self, design: Design, scope: str) -> float | None:
         """The value that a turn starts from: of the left side where both are meant."""
@@ -95,24 +92,15 @@ def sketch(text: str, spec: Design) -> Design:
     plain = plain_of(layout_of(text).root)
     values = {}
     for dial in DIALS:
-        for path in [f"{side}.{dial.path}" for side in SIDES] if dial.two_sided else [dial.path]:
-            shape = shape_at(Design, tuple(path.split(".")))
-            first, *rest = path.split(".")
-            said = [
-                _said(plain, (place, *rest)) for place in ((first, "both") if dial.two_sided else (first,))
-            ]
-            written = next((one for one in said if isinstance(one, str)), None)
+        for path in expanded(dial.path_in(BOTH)):
+            place = tuple(path.split("."))
+            shape = shape_at(Design, place)
+            written = next((one for one in said_at(plain, place) if isinstance(one, str)), None)
             if written is None or shape is None or shape.reader is None or spec.value_at(path) is None:
                 continue
             with suppress(QuantityError):
                 values[path] = shape.reader.read(written)
     return spec.with_values(values)
-
-
-def _said(plain: Any, path: tuple[str, ...]) -> Any:
-    for key in path:
-        plain = plain.get(key) if isinstance(plain, dict) else None
-    return plain
 
 
 def _spaced(least: int, most: int, step: int, factor: float) -> tuple[float, ...]:

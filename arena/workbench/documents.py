@@ -23,7 +23,7 @@ _MARK = "\ufeff"
 
 
 @dataclass
-class Paper:
+class Document:
     """One file. ``text`` may say something impossible; ``spec`` is the last that could be.
 
     ``clean`` is the text as it was last read or saved, ``held`` the bytes that the disk then held (None for
@@ -95,7 +95,7 @@ class Paper:
 
     def load(self) -> None:
         """Take what the disk holds. Raises SpecError and NotFoundError, and then nothing has changed."""
-        fresh = read_paper(self.kind, self.path)
+        fresh = read_document(self.kind, self.path)
         self.text, self.clean, self.held, self.mark = fresh.text, fresh.clean, fresh.held, fresh.mark
         self.spec, self.fault = fresh.spec, ""
 
@@ -105,7 +105,7 @@ def read_spec(kind: str, text: str, file: str) -> Design | ArenaSpec:
     return parse_design(text, file) if kind == "design" else parse_arena(text, file)
 
 
-def read_paper(kind: str, name_or_path: str | Path) -> Paper:
+def read_document(kind: str, name_or_path: str | Path) -> Document:
     """Read a shipped file by its name, or an own one by its path. Raises SpecError and NotFoundError."""
     path = find_document(name_or_path, kind)
     content = _bytes(path)
@@ -117,7 +117,7 @@ def read_paper(kind: str, name_or_path: str | Path) -> Paper:
         raise InputError(f"{path}: it holds bytes that are no UTF-8 ({error.reason})") from None
     mark = _MARK if text.startswith(_MARK) else ""
     text = text.removeprefix(_MARK)
-    return Paper(kind, path, text, read_spec(kind, text, str(path)), text, content, mark)
+    return Document(kind, path, text, read_spec(kind, text, str(path)), text, content, mark)
 
 
 def _bytes(path: Path) -> bytes | None:
@@ -128,7 +128,7 @@ def _bytes(path: Path) -> bytes | None:
 
 @dataclass
 class History:
-    """Texts of all papers, step by step; ``place`` is the step that is shown."""
+    """Texts of all documents, step by step; ``place`` is the step that is shown."""
 
     steps: list[tuple[str, ...]]
     place: int = 0
@@ -181,16 +181,16 @@ def name_for(path: Path) -> str:
     return path.stem.replace("-", " ").replace("_", " ").strip() or "unnamed"
 
 
-def design_of(paper: Paper) -> Design:
-    """The design that a paper holds."""
-    assert isinstance(paper.spec, Design)
-    return paper.spec
+def design_of(document: Document) -> Design:
+    """The design that a document holds."""
+    assert isinstance(document.spec, Design)
+    return document.spec
 
 
-def arena_of(paper: Paper) -> ArenaSpec:
-    """The arena that a paper holds."""
-    assert isinstance(paper.spec, ArenaSpec)
-    return paper.spec
+def arena_of(document: Document) -> ArenaSpec:
+    """The arena that a document holds."""
+    assert isinstance(document.spec, ArenaSpec)
+    return document.spec
 
 
 def first_line(text: str) -> str:

@@ -7,10 +7,10 @@ import numpy as np
 
 from arena.recording import describe_arena
 from arena.scene.spec import ArenaSpec
-from arena.workbench.computations import Raced
-from arena.workbench.layout import Layout
-from arena.workbench.movables import Thing
-from arena.workbench.state import Trial
+from arena.workbench.computations import RaceResult
+from arena.workbench.layout import WorkbenchLayout
+from arena.workbench.movables import Movable
+from arena.workbench.state import WorkbenchState
 from replays.drawing.colours import INK, PAPER, STRAW, Colour
 from replays.drawing.ground import draw_ground, names_of_things
 from replays.drawing.legend import draw_scale_bar
@@ -19,7 +19,7 @@ from replays.drawing.marks import CROWD, draw_walker
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.drawing.trails import Trails
-from replays.drawing.view import Room, View, fit
+from replays.drawing.view import LabelPlacement, View, fit
 from replays.words import light_words
 
 # Paths are drawn so many times finer, and no longer than this [s] in a frame.
@@ -27,11 +27,11 @@ _FINE = 2
 _BUDGET = 0.02
 # How much of the last run is hidden while another is being run.
 _STALE = 110
-# Width and height of a line of what is told of a thing [points].
-_TELL_WIDTH, _TELL_LINE = 330.0, 18.0
+# Width and height of a line of the caption of a movable [points].
+_CAPTION_WIDTH, _CAPTION_LINE = 330.0, 18.0
 
 
-class Plan:
+class FloorView:
     """Draws the plan, and keeps what does not change from frame to frame."""
 
     def __init__(self) -> None:
@@ -42,7 +42,7 @@ class Plan:
         self._names: list[tuple[str, Point]] = []
         self._light: LightMap | None = None
         self._light_of: object = None
-        self._raced: Raced | None = None
+        self._raced: RaceResult | None = None
         self._poses: Poses | None = None
         self._trails: Trails | None = None
         self._trails_of: tuple[object, ...] = ()
@@ -54,41 +54,41 @@ class Plan:
         """The map of light that was drawn last."""
         return self._light
 
-    def draw(self, sheet: Sheet, layout: Layout, trial: Trial) -> bool:
+    def draw(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> bool:
         """Draw it; returns whether there is more to draw in the next frame."""
-        spec = trial.spec
-        self._look_at(layout, trial, spec)
+        spec = state.floor.spec
+        self._look_at(layout, state, spec)
         view = self.view
         assert view is not None
-        self._lay_ground(sheet, trial, spec, view)
-        more = self._lay_run(sheet, trial, view)
+        self._lay_ground(sheet, state, spec, view)
+        more = self._lay_run(sheet, state, view)
         corner = (round(view.left * sheet.scale), round(view.top * sheet.scale))
         assert self._run is not None
         assert self._ground is not None
         sheet.surface.blit(self._run, corner)
-        if trial.is_faded:
+        if state.is_faded:
             self._ground.set_alpha(_STALE)
             sheet.surface.blit(self._ground, corner)
             self._ground.set_alpha(None)
         window = pygame.Rect(corner, self._run.get_size())
         sheet.surface.set_clip(window)
-        self._draw_walkers(sheet, trial, view)
-        held = _held(trial)
+        self._draw_walkers(sheet, state, view)
+        held = _held(state)
         if held is not None:
-            _mark(sheet, view, held, bool(trial.carried and trial.carried.fault))
+            _mark(sheet, view, held, bool(state.floor.drag and state.floor.drag.fault))
         for words, place in self._names:
             sheet.plate(words, (place[0] + view.left, place[1] + view.top), LABEL_SIZE)
-        _draw_meter(sheet, view, trial)
+        _draw_meter(sheet, view, state)
         if held is not None:
-            _tell(sheet, view, held, trial.carried.fault if trial.carried else "")
+            _draw_caption(sheet, view, held, state.floor.drag.fault if state.floor.drag else "")
         sheet.surface.set_clip(None)
         draw_scale_bar(sheet, view, (view.left + 4, layout.plan.bottom + round(14 * layout.unit)))
         return more
 
-    def _look_at(self, layout: Layout, trial: Trial, spec: ArenaSpec) -> None:
+    def _look_at(self, layout: WorkbenchLayout, state: WorkbenchState, spec: ArenaSpec) -> None:
         """Choose the view; it stays while something is carried, lest the floor runs away from the hand."""
         plan = layout.plan
-        if self.view is not None and trial.carried is not None and self._plan_of == tuple(plan):
+        if self.view is not None and state.floor.drag is not None and self._plan_of == tuple(plan):
             return
         if self.view is None or self._spec != spec or self._plan_of != tuple(plan):
             self._plan_of = tuple(plan)
@@ -96,11 +96,12 @@ class Plan:
             view = fit(describe_arena(spec, ""), plan.left, plan.top, plan.width, plan.height)
             self.view = replace(view, top=plan.top + (plan.height - view.height) / 2)
 
-    def _lay_ground(self, sheet: Sheet, trial: Trial, spec: ArenaSpec, view: View) -> None:
-        if trial.light is not None and trial.light is not self._light_of:
+    def _lay_ground(self, sheet: Sheet, state: WorkbenchState, spec: ArenaSpec, view: View) -> None:
+        background = state.background
+        if background.light is not None and background.light is not self._light_of:
             west, south = (min(values) for values in zip(*spec.floor.outline, strict=True))
-            self._light = LightMap(trial.light, {"x": west, "y": south, "cell": spec.cell})
-            self._light_of = trial.light
+            self._light = LightMap(background.light, {"x": west, "y": south, "cell": spec.cell})
+            self._light_of = background.light
         key = (view, spec, id(self._light), sheet.theme.name, sheet.scale)
         if self._ground is not None and key == self._ground_of:
             return
@@ -112,54 +113,55 @@ class Plan:
         self._ground.fill(sheet.theme.paper)
         inner = View(0.0, 0.0, view.width, view.height, view.west, view.south, view.zoom)
         if self._light is not None:
-            self._light.paint(ground, inner, arena["floor"], coarse=trial.carried is not None)
-        room = Room(inner)
+            self._light.paint(ground, inner, arena["floor"], coarse=state.floor.drag is not None)
+        room = LabelPlacement(inner)
         _draw_starts(ground, inner, spec)
         draw_ground(ground, inner, arena, room)
         self._names = names_of_things(ground, inner, arena, room)
         self._trails_of = (*self._trails_of[:2], None)
 
-    def _lay_run(self, sheet: Sheet, trial: Trial, view: View) -> bool:
+    def _lay_run(self, sheet: Sheet, state: WorkbenchState, view: View) -> bool:
         """Bring ``_run``, the ground with the paths so far, up to the time that is shown."""
+        background, transport = state.background, state.transport
         assert self._ground is not None
-        if trial.raced is None:
+        if background.race is None:
             self._run = self._ground
             return False
-        if trial.raced is not self._raced:
-            self._raced, self._poses = trial.raced, Poses(trial.raced.replay)
+        if background.race is not self._raced:
+            self._raced, self._poses = background.race, Poses(background.race.replay)
         assert self._poses is not None
-        key = (id(trial.raced), (view, sheet.scale), id(self._ground))
+        key = (id(background.race), (view, sheet.scale), id(self._ground))
         whole = key != self._trails_of
-        if self._trails is None or key[:2] != self._trails_of[:2] or trial.time_s < self._trails.time_s:
+        if self._trails is None or key[:2] != self._trails_of[:2] or transport.time_s < self._trails.time_s:
             # a window that is enlarged is fine enough by itself
             fine = _FINE if sheet.scale < 1.5 else 1
-            walkers = np.arange(len(trial.raced.replay.walkers))
-            self._trails = Trails(trial.raced.replay, self._poses, view, sheet.scale, fine, walkers)
+            walkers = np.arange(len(background.race.replay.walkers))
+            self._trails = Trails(background.race.replay, self._poses, view, sheet.scale, fine, walkers)
             whole = True
         self._trails_of = key
-        done, changed = self._trails.advance(trial.time_s, _BUDGET)
+        done, changed = self._trails.advance(transport.time_s, _BUDGET)
         if whole or self._run is None or self._run is self._ground:
             self._run = self._ground.copy()
             changed = [self._trails.casing.get_rect()]
         self._trails.compose(self._ground, self._run, changed)
         return not done
 
-    def _draw_walkers(self, sheet: Sheet, trial: Trial, view: View) -> None:
-        if trial.raced is None or self._poses is None:
+    def _draw_walkers(self, sheet: Sheet, state: WorkbenchState, view: View) -> None:
+        if state.background.race is None or self._poses is None:
             return
-        walkers = trial.raced.replay.walkers
+        walkers = state.background.race.replay.walkers
         opacity = 0.4 if len(walkers) > CROWD else 0.85
-        x, y, heading = self._poses.at(trial.time_s)
+        x, y, heading = self._poses.at(state.transport.time_s)
         for number, walker in enumerate(walkers):
             pose = Pose(float(x[number]), float(y[number]), float(heading[number]))
-            draw_walker(sheet, view, walker, pose, 0.35 * opacity if trial.is_faded else opacity)
+            draw_walker(sheet, view, walker, pose, 0.35 * opacity if state.is_faded else opacity)
 
 
-def _held(trial: Trial) -> Thing | None:
+def _held(state: WorkbenchState) -> Movable | None:
     """What is carried, or chosen for the keys."""
-    if trial.carried is not None:
-        return trial.carried.now
-    return trial.chosen_thing() if trial.on_plan else None
+    if state.floor.drag is not None:
+        return state.floor.drag.now
+    return state.chosen_movable() if state.selection.on_plan else None
 
 
 def _draw_starts(sheet: Sheet, view: View, spec: ArenaSpec) -> None:
@@ -177,32 +179,30 @@ def _draw_starts(sheet: Sheet, view: View, spec: ArenaSpec) -> None:
         sheet.text(str(number), (x, y), LABEL_SIZE, INK, across=0.5, down=0.5)
 
 
-def _draw_meter(sheet: Sheet, view: View, trial: Trial) -> None:
+def _draw_meter(sheet: Sheet, view: View, state: WorkbenchState) -> None:
     """A light meter: a window with four fins, and what it reads."""
-    carried = trial.carried
-    here = carried.now.points[0] if carried is not None and carried.now.kind == "meter" else trial.meter
-    x, y = view(*here)
+    x, y = view(*state.floor.meter_shown)
     for turn in range(4):
         angle = math.pi / 4 + turn * math.pi / 2
         ends = [(x + r * math.cos(angle), y + r * math.sin(angle)) for r in (8, 17)]
         sheet.cased_line(ends, PAPER, INK, 3.4)
     sheet.disc((x, y), 11, PAPER, INK, 2.4)
     sheet.disc((x, y), 5, STRAW, INK, 1.4)
-    if trial.forecast is not None:
-        sheet.plate(f"meter {light_words(trial.forecast.light)}", (x + 20, y - 10), LABEL_SIZE)
+    if state.background.forecast is not None:
+        sheet.plate(f"meter {light_words(state.background.forecast.light)}", (x + 20, y - 10), LABEL_SIZE)
 
 
-def _mark(sheet: Sheet, view: View, thing: Thing, is_bad: bool) -> None:
+def _mark(sheet: Sheet, view: View, movable: Movable, is_bad: bool) -> None:
     """A frame round what is chosen or held; crossed out where it cannot be."""
-    points = view.line(thing.points)
+    points = view.line(movable.points)
     colour: Colour = INK if is_bad else STRAW
     casing: Colour = PAPER if is_bad else INK
-    if thing.is_point:
+    if movable.is_point:
         sheet.disc(points[0], 19, None, casing, 4.6)
         sheet.disc(points[0], 18, None, colour, 2.4)
         middle = points[0]
     else:
-        sheet.cased_line(points, colour, casing, 3.0, pattern=(6, 5), closed=thing.closed)
+        sheet.cased_line(points, colour, casing, 3.0, pattern=(6, 5), closed=movable.closed)
         middle = (sum(x for x, _ in points) / len(points), sum(y for _, y in points) / len(points))
     if is_bad:
         for slant in (-1, 1):
@@ -210,13 +210,13 @@ def _mark(sheet: Sheet, view: View, thing: Thing, is_bad: bool) -> None:
             sheet.cased_line(ends, colour, casing, 3.4)
 
 
-def _tell(sheet: Sheet, view: View, thing: Thing, fault: str) -> None:
+def _draw_caption(sheet: Sheet, view: View, movable: Movable, fault: str) -> None:
     """Say below a thing, or above it where there is no room, where it is, or why it cannot be there."""
-    points = view.line(thing.points)
-    place = f"{thing.points[0][0]:.4g} {thing.points[0][1]:.4g} m"
-    lines = sheet.wrapped(fault, LABEL_SIZE, _TELL_WIDTH) if fault else [f"{thing.name}, {place}"]
+    points = view.line(movable.points)
+    place = f"{movable.points[0][0]:.4g} {movable.points[0][1]:.4g} m"
+    lines = sheet.wrapped(fault, LABEL_SIZE, _CAPTION_WIDTH) if fault else [f"{movable.name}, {place}"]
     width = max(sheet.text_size(line, LABEL_SIZE)[0] for line in lines) + 12
-    height = _TELL_LINE * len(lines) + 6
+    height = _CAPTION_LINE * len(lines) + 6
     x = sum(x for x, _ in points) / len(points) - width / 2
     y = max(y for _, y in points) + 24
     if y + height > view.top + view.height - 2:
@@ -225,4 +225,4 @@ def _tell(sheet: Sheet, view: View, thing: Thing, fault: str) -> None:
     y = min(max(y, view.top + 2), view.top + view.height - height - 2)
     sheet.card((x, y), (width, height), sheet.theme.paper, sheet.theme.ink, 3)
     for number, line in enumerate(lines):
-        sheet.text(line, (x + 6, y + 4 + number * _TELL_LINE), LABEL_SIZE)
+        sheet.text(line, (x + 6, y + 4 + number * _CAPTION_LINE), LABEL_SIZE)

@@ -11,18 +11,9 @@ LEAST_SIZE = (1000, 640)
 USUAL_SIZE = (1280, 760)
 """Width and height [points] for which it is made; a larger window shows the same, enlarged."""
 
-BUTTONS = (
-    ("undo", "u", "undo"),
-    ("redo", "r", "redo"),
-    ("save", "w", "save_design"),
-    ("save arena", "a", "save_arena"),
-    ("keys", "h", "help"),
-)
-"""What is written on each button, its key, and what it does."""
-
 
 @dataclass(frozen=True)
-class Layout:
+class WorkbenchLayout:
     """Rectangles [points]; ``unit`` is what everything is multiplied by in a small window."""
 
     size: tuple[int, int]
@@ -50,7 +41,7 @@ def scale_of(width: int, height: int) -> float:
     return max(1.0, min(width / USUAL_SIZE[0], height / USUAL_SIZE[1]))
 
 
-def lay_out(width: int, height: int) -> Layout:
+def lay_out(width: int, height: int) -> WorkbenchLayout:
     """The layout of a window of so many points, as if it were no smaller than the least size."""
     width, height = max(width, LEAST_SIZE[0]), max(height, LEAST_SIZE[1])
     unit = min(max(min(height / USUAL_SIZE[1], width / USUAL_SIZE[0]), 0.9), 1.0)
@@ -96,7 +87,7 @@ def lay_out(width: int, height: int) -> Layout:
     bar = pygame.Rect(margin, foot.top - grown(24), panel.left - 2 * margin, grown(10))
     head = pygame.Rect(margin, grown(12), panel.left - 2 * margin, grown(66))
     plan = pygame.Rect(margin, head.bottom, head.width, bar.top - grown(34) - head.bottom)
-    return Layout(
+    return WorkbenchLayout(
         (width, height),
         unit,
         head,

@@ -7,8 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from agents.text.documents import KeyedErrors, KeyPath
+from agents.text.documents import KeyedErrors
+from agents.text.marked_yaml import KeyPath
 from agents.text.quantities import Pair
+from agents.text.values import with_values
 from arena.scene.elements import ArenaForm
 from arena.scene.spec import ArenaSpec
 from replays.scoring.outline import inside
@@ -19,8 +21,12 @@ GRID = 0.005
 _DIGITS = 4
 
 
+METER: KeyPath = ("meter",)
+"""Stands for the path of the light meter, which is in no file."""
+
+
 @dataclass(frozen=True)
-class Thing:
+class Movable:
     """Something on the plan: ``points`` [m] are all of it, ``path`` the key that holds them in the file.
 
     ``kind`` is lamp, aim, wall, shade, start, zone or goal; ``closed`` tells an outline from a line.
@@ -37,10 +43,10 @@ class Thing:
         """Whether the file gives one place."""
         return len(self.points) == 1
 
-    def moved(self, across: float, along: float) -> "Thing":
+    def moved(self, across: float, along: float) -> "Movable":
         """The same thing ``across`` and ``along`` [m] from where it is."""
         points = tuple((round(x + across, _DIGITS), round(y + along, _DIGITS)) for x, y in self.points)
-        return Thing(self.kind, self.name, self.path, points, self.closed)
+        return Movable(self.kind, self.name, self.path, points, self.closed)
 
     @property
     def value(self) -> Any:
@@ -66,61 +72,62 @@ def _to_segment(point: Pair, one: Pair, other: Pair) -> float:
     return math.dist(point, (one[0] + share * way[0], one[1] + share * way[1]))
 
 
-def things_of(spec: ArenaForm) -> list[Thing]:
+def movables_of(spec: ArenaForm) -> list[Movable]:
     """All that can be moved, the nearest to the viewer first: what hangs, what stands, what is marked."""
-    things = []
+    movables = []
     for index, lamp in enumerate(spec.lamps):
         if lamp.aim is not None:
-            things.append(Thing("aim", f"aim of {lamp.name}", ("lamps", index, "aim"), (lamp.aim,)))
-        things.append(Thing("lamp", lamp.name, ("lamps", index, "place"), (lamp.place,)))
+            movables.append(Movable("aim", f"aim of {lamp.name}", ("lamps", index, "aim"), (lamp.aim,)))
+        movables.append(Movable("lamp", lamp.name, ("lamps", index, "place"), (lamp.place,)))
     for index, place in enumerate(spec.starts.places or ()):
         key: KeyPath = ("starts", "places", index, "place")
-        things.append(Thing("start", f"start {index + 1}", key, (place.place,)))
+        movables.append(Movable("start", f"start {index + 1}", key, (place.place,)))
     for index, wall in enumerate(spec.walls):
         points, closed = wall.outline or wall.line or (), wall.outline is not None
         key = ("walls", index, "outline" if closed else "line")
-        things.append(Thing("wall", wall.name, key, points, closed))
+        movables.append(Movable("wall", wall.name, key, points, closed))
     for index, shade in enumerate(spec.shades):
-        things.append(Thing("shade", shade.name, ("shades", index, "outline"), shade.outline, True))
+        movables.append(Movable("shade", shade.name, ("shades", index, "outline"), shade.outline, True))
     if spec.starts.zone is not None:
         key = ("starts", "zone", "outline")
-        things.append(Thing("zone", "start zone", key, spec.starts.zone.outline, True))
+        movables.append(Movable("zone", "start zone", key, spec.starts.zone.outline, True))
     for index, goal in enumerate(spec.goals):
         if goal.centre is not None:
-            things.append(Thing("goal", goal.name, ("goals", index, "centre"), (goal.centre,)))
+            movables.append(Movable("goal", goal.name, ("goals", index, "centre"), (goal.centre,)))
         elif goal.outline is not None:
-            things.append(Thing("goal", goal.name, ("goals", index, "outline"), goal.outline, True))
-    return things
+            movables.append(Movable("goal", goal.name, ("goals", index, "outline"), goal.outline, True))
+    return movables
 
 
-def thing_of(things: Sequence[Thing], path: KeyPath) -> Thing:
+def movable_of(movables: Sequence[Movable], path: KeyPath) -> Movable:
     """The thing at a path, or the first one where there is none."""
-    return next((thing for thing in things if thing.path == path), things[0])
+    return next((movable for movable in movables if movable.path == path), movables[0])
 
 
-def thing_at(things: Sequence[Thing], x: float, y: float, reach: float) -> Thing | None:
+def movable_at(movables: Sequence[Movable], x: float, y: float, reach: float) -> Movable | None:
     """What a click at a place [m] takes hold of: a point within ``reach`` [m] first, then what lies there."""
-    near = [(thing.distance(x, y), thing) for thing in things if thing.is_point]
-    near = [(distance, thing) for distance, thing in near if distance <= reach]
+    near = [(movable.distance(x, y), movable) for movable in movables if movable.is_point]
+    near = [(distance, movable) for distance, movable in near if distance <= reach]
     if near:
         return min(near, key=lambda pair: pair[0])[1]
     return next(
-        (thing for thing in things if not thing.is_point and thing.distance(x, y) <= 0.7 * reach), None
+        (movable for movable in movables if not movable.is_point and movable.distance(x, y) <= 0.7 * reach),
+        None,
     )
 
 
-def snapped(thing: Thing, across: float, along: float) -> Thing:
-    """``thing`` moved by about so much [m], its first point on the grid where it moves at all."""
-    x, y = thing.points[0]
-    return thing.moved(
+def snapped(movable: Movable, across: float, along: float) -> Movable:
+    """``movable`` moved by about so much [m], its first point on the grid where it moves at all."""
+    x, y = movable.points[0]
+    return movable.moved(
         round((x + across) / GRID) * GRID - x if across else 0.0,
         round((y + along) / GRID) * GRID - y if along else 0.0,
     )
 
 
-def with_thing(spec: ArenaSpec, thing: Thing) -> ArenaSpec:
+def with_movable(spec: ArenaSpec, movable: Movable) -> ArenaSpec:
     """The arena with a thing where it now is. Raises KeyedErrors where that cannot be."""
-    changed = _put(spec, thing.path, thing.value)
+    changed = with_values(spec, {movable.path: movable.value})
     # a copy is not checked by itself
     from arena.scene.geometry import check_geometry
 
@@ -132,12 +139,3 @@ def why_not(error: KeyedErrors) -> str:
     """In a few words why a place cannot be."""
     first = error.errors[0]
     return f"{first.got}; {first.expected} is needed"
-
-
-def _put(value: Any, path: KeyPath, new: Any) -> Any:
-    if not path:
-        return new
-    key = path[0]
-    if isinstance(key, int):
-        return (*value[:key], _put(value[key], path[1:], new), *value[key + 1 :])
-    return value.model_copy(update={key: _put(getattr(value, key), path[1:], new)})

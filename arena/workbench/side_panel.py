@@ -3,15 +3,17 @@
 import math
 from dataclasses import replace
 
+from agents.design.values import SCOPES
 from agents.testbench.faults import fault_title
 from agents.testbench.measuring import SidePoint
 from agents.text.units import format_quantity
-from arena.workbench.computations import Forecast
-from arena.workbench.controller import Hands
-from arena.workbench.dials import DIALS, SCOPES, Dial
+from arena.workbench.bindings import BUTTONS, WORKBENCH_KEYS
+from arena.workbench.computations import PulseForecast
+from arena.workbench.controller import Controller
+from arena.workbench.dials import DIALS, Dial
 from arena.workbench.documents import design_of
-from arena.workbench.layout import BUTTONS, Layout
-from arena.workbench.state import Trial
+from arena.workbench.layout import WorkbenchLayout
+from arena.workbench.state import WorkbenchState
 from arena.workbench.walker_view import draw_walker_ahead
 from replays.drawing.colours import look
 from replays.drawing.marks import draw_mark
@@ -25,19 +27,19 @@ _MOST_NOTCHES = 40
 _SCOPE_WORDS = {"both": "both sides", "left": "left side", "right": "right side"}
 
 
-def draw_panel(sheet: Sheet, layout: Layout, hands: Hands) -> None:
+def draw_panel(sheet: Sheet, layout: WorkbenchLayout, controller: Controller) -> None:
     """Draw all of it."""
-    trial, panel = hands.trial, layout.panel
+    state, panel = controller.state, layout.panel
     sheet.fill(panel.topleft, panel.size, sheet.theme.card)
     sheet.line([panel.topleft, panel.bottomleft], sheet.theme.wood, 3)
-    _draw_title(sheet, layout, trial)
+    _draw_title(sheet, layout, state)
     for number, dial in enumerate(DIALS):
-        _draw_dial(sheet, layout, trial, number, dial)
-    _draw_pulse(sheet, layout, trial)
-    _draw_race(sheet, layout, trial)
-    for rect, (words, key, _) in zip(layout.buttons, BUTTONS, strict=True):
+        _draw_dial(sheet, layout, state, number, dial)
+    _draw_pulse(sheet, layout, state)
+    _draw_race(sheet, layout, state)
+    for rect, button in zip(layout.buttons, BUTTONS, strict=True):
         sheet.card(rect.topleft, rect.size, sheet.theme.paper, sheet.theme.wood, 6)
-        _centred(sheet, f"{words}  {key}", rect, layout.letters(14), sheet.theme.ink)
+        _centred(sheet, f"{button.words}  {button.key}", rect, layout.letters(14), sheet.theme.ink)
 
 
 def _centred(sheet: Sheet, words: str, rect: pygame.Rect, size: int, colour: tuple[int, int, int]) -> None:
@@ -45,39 +47,40 @@ def _centred(sheet: Sheet, words: str, rect: pygame.Rect, size: int, colour: tup
     sheet.text(words, rect.center, size, colour, across=0.5, down=0.5)
 
 
-def _draw_title(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+def _draw_title(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     title, size = layout.title, layout.letters(15)
     large = layout.letters(21)
-    design = design_of(trial.paper)
-    draw_mark(sheet, (title.left + 9, title.top + large / 2), 8 * layout.unit, look(trial.chosen))
-    words = design.name + (" (not saved)" if trial.paper.is_changed else "")
+    design = design_of(state.document)
+    draw_mark(sheet, (title.left + 9, title.top + large / 2), 8 * layout.unit, look(state.selection.design))
+    words = design.name + (" (not saved)" if state.document.is_changed else "")
     room = title.width - 26
-    if len(trial.designs) > 1:
-        hint = f"{trial.chosen + 1} of {len(trial.designs)}, next: d"
+    if len(state.documents.designs) > 1:
+        key = WORKBENCH_KEYS.key_of("next design")
+        hint = f"{state.selection.design + 1} of {len(state.documents.designs)}, next: {key}"
         sheet.text(hint, (title.right, title.top + 3), size, sheet.theme.faded, across=1.0)
         room -= round(sheet.text_size(hint, size)[0]) + 12
     sheet.text(sheet.shorten(words, large, room), (title.left + 26, title.top), large)
     about = sheet.shorten(design.about or "", size, title.width)
     sheet.text(about, (title.left, title.top + large + 7 * layout.unit), size, sheet.theme.faded)
     for number, rect in enumerate(layout.scopes):
-        chosen = number == trial.scope
+        chosen = number == state.selection.scope
         theme = sheet.theme
         sheet.card(rect.topleft, rect.size, theme.accent if chosen else theme.paper, theme.wood, 0)
         colour = theme.on_accent if chosen else theme.faded
-        key = "  s" if chosen else ""
+        key = f"  {WORKBENCH_KEYS.key_of('next scope')}" if chosen else ""
         _centred(sheet, _SCOPE_WORDS[SCOPES[number]] + key, rect, size, colour)
 
 
-def _draw_dial(sheet: Sheet, layout: Layout, trial: Trial, number: int, dial: Dial) -> None:
+def _draw_dial(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState, number: int, dial: Dial) -> None:
     row, rail, theme = layout.rows[number], layout.rails[number], sheet.theme
     size = layout.letters(15)
-    chosen = number == trial.dial and not trial.on_plan
+    chosen = number == state.selection.dial and not state.selection.on_plan
     if chosen:
         sheet.card((row.left - 8, row.top), (row.width + 16, row.height), theme.paper, theme.wood, 6)
         tip = (row.left - 1, row.centery)
         sheet.polygon([tip, (tip[0] - 6, tip[1] - 5), (tip[0] - 6, tip[1] + 5)], theme.ink)
     sheet.text(dial.label, (row.left + 6, row.centery), size, down=0.5)
-    design = trial.design
+    design = state.design
     values = dial.values(design)
     sheet.text(dial.shown(design), (row.right, row.centery), size, across=1.0, down=0.5)
     present = [value for value in values if value is not None]
@@ -116,10 +119,10 @@ def _draw_peg(
     sheet.line(shape, sheet.theme.ink, 1.6, closed=True)
 
 
-def _draw_pulse(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     box, size, theme = layout.pulse, layout.letters(15), sheet.theme
     line = round(20 * layout.unit)
-    forecast = trial.forecast
+    forecast = state.background.forecast
     sheet.line([box.topleft, box.topright], theme.wood, 1)
     top = box.top + round(7 * layout.unit)
     heading = "One pulse, where the meter lies"
@@ -132,14 +135,14 @@ def _draw_pulse(sheet: Sheet, layout: Layout, trial: Trial) -> None:
         mixture = ", ".join(f"{100 * share:.0f} % {kind}" for kind, share in forecast.kinds)
         sheet.text(sheet.shorten(mixture, size, box.width), (box.left, top), size, theme.faded)
     top += round(23 * layout.unit)
-    told = _fault_lines(sheet, trial, size, box.width)
+    told = _fault_lines(sheet, state, size, box.width)
     most = max(2, (box.height - round(160 * layout.unit)) // line)
     if len(told) > most:
         words, is_bad = told[most - 1]
         told = [*told[: most - 1], (sheet.shorten(f"{words} ...", size, box.width), is_bad)]
     left_over = box.bottom - top - len(told) * line - 6
     picture = pygame.Rect(box.left, top, round(0.42 * box.width), max(left_over, 60))
-    draw_walker_ahead(sheet, picture, trial.design, forecast)
+    draw_walker_ahead(sheet, picture, state.design, forecast)
     column, room = picture.right + 12, box.right - picture.right - 12
     if forecast is None:
         sheet.text("being worked out", (column, top), size, theme.faded)
@@ -155,7 +158,7 @@ def _draw_pulse(sheet: Sheet, layout: Layout, trial: Trial) -> None:
         sheet.text(words, (box.left, y), size, theme.ink if is_bad else theme.faded)
 
 
-def _figures(forecast: Forecast) -> list[tuple[str, str]]:
+def _figures(forecast: PulseForecast) -> list[tuple[str, str]]:
     """What the bench measures, in words and figures."""
     measured = forecast.point.measured
     first: SidePoint = measured.first
@@ -175,66 +178,80 @@ def _or_dash(value: float | None, unit: str) -> str:
     return "-" if value is None else format_quantity(value, unit)
 
 
-def _fault_lines(sheet: Sheet, trial: Trial, size: int, room: float) -> list[tuple[str, bool]]:
+def _fault_lines(sheet: Sheet, state: WorkbenchState, size: int, room: float) -> list[tuple[str, bool]]:
     """What is wrong, in lines: with the file, with the design in this light, or nothing."""
-    if trial.paper.fault:
-        words = "cannot be: " + "; ".join(trial.paper.fault.splitlines())
+    background = state.background
+    if state.document.fault:
+        words = "cannot be: " + "; ".join(state.document.fault.splitlines())
         return [(line, True) for line in sheet.wrapped(words, size, room)]
-    if trial.forecast is None:
+    if background.forecast is None:
         return []
-    if not trial.forecast.causes:
+    if not background.forecast.causes:
         return [("no fault in this light", False)]
     lines: list[tuple[str, bool]] = []
-    for name, cause in trial.forecast.causes:
+    for name, cause in background.forecast.causes:
         lines += [(line, True) for line in sheet.wrapped(f"! {fault_title(name)}: {cause}", size, room)]
     return lines
 
 
-def _draw_race(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
+    background = state.background
     box, size, theme = layout.race, layout.letters(15), sheet.theme
     line = round(20 * layout.unit)
     sheet.line([box.topleft, box.topright], theme.wood, 1)
     top = box.top + round(7 * layout.unit)
     large = layout.letters(17)
     sheet.text("The race", (box.left, top), large)
-    state = _race_state(trial)
-    sheet.text(state, (box.right, top + 2), size, theme.faded, across=1.0)
+    status = _race_state(state)
+    sheet.text(status, (box.right, top + 2), size, theme.faded, across=1.0)
     top += round(23 * layout.unit)
-    if trial.races.busy:
+    if background.races.busy:
         sheet.card((box.left, top), (box.width, 6), theme.paper, theme.wood, 3)
-        sheet.card((box.left, top), (max(6.0, box.width * trial.races.done), 6), theme.accent, theme.wood, 3)
+        sheet.card(
+            (box.left, top),
+            (max(6.0, box.width * background.races.done), 6),
+            theme.accent,
+            theme.wood,
+            3,
+        )
     top += round(11 * layout.unit)
     rows = max(1, (box.bottom - top) // line)
-    if trial.fault and not trial.paper.fault:
-        for number, words in enumerate(sheet.wrapped(f"! {trial.fault}", size, box.width)[:rows]):
+    if state.fault and not state.document.fault:
+        for number, words in enumerate(sheet.wrapped(f"! {state.fault}", size, box.width)[:rows]):
             sheet.text(words, (box.left, top + number * line), size)
         return
-    if trial.raced is None or not trial.raced.scores:
+    if background.race is None or not background.race.scores:
         return
-    before = {score.design: score for score in trial.before}
-    scores = list(enumerate(trial.raced.scores))
+    before = {score.design: score for score in background.scores_before}
+    scores = list(enumerate(background.race.scores))
     # the chosen design is told of even where there is not room for all
-    scores.sort(key=lambda pair: pair[0] != trial.chosen)
+    scores.sort(key=lambda pair: pair[0] != state.selection.design)
     each = rows // len(scores)
     for place, (number, score) in enumerate(scores[:rows]):
         y = top + place * max(each, 1) * line
-        told = _score_words(score, before.get(score.design) or _only(trial), each)
+        told = _score_words(score, before.get(score.design) or _only(state), each)
         draw_mark(sheet, (box.left + 8, y + size / 2), 5.5 * layout.unit, look(number))
         for offset, part in enumerate(told):
             sheet.text(sheet.shorten(part, size, box.width - 24), (box.left + 24, y + offset * line), size)
 
 
-def _only(trial: Trial) -> DesignScore | None:
+def _only(state: WorkbenchState) -> DesignScore | None:
     """The scores before of a design that goes by another name now."""
-    return trial.before[0] if len(trial.before) == 1 and len(trial.designs) == 1 else None
+    background = state.background
+    return (
+        background.scores_before[0]
+        if len(background.scores_before) == 1 and len(state.documents.designs) == 1
+        else None
+    )
 
 
-def _race_state(trial: Trial) -> str:
-    if trial.races.busy:
-        done = trial.races.done
-        words = "under way" if trial.raced is None or trial.is_live else "run anew"
+def _race_state(state: WorkbenchState) -> str:
+    background = state.background
+    if background.races.busy:
+        done = background.races.done
+        words = "under way" if background.race is None or background.is_live else "run anew"
         return f"{words}, {done:.0%}" if done > 0.0 else "getting ready"
-    if trial.fault:
+    if state.fault:
         return "the last one that could be run"
     return "as it lies on the bench"
 

@@ -1,43 +1,28 @@
-"""The state of the workbench: which designs and arena lie on it, what is chosen, what is being worked out.
+"""The state of the workbench: its parts, and what a change of one means for the others.
 
-Nothing here draws. :mod:`arena.workbench.controller` turns keys and mouse into calls of :class:`Trial`.
+Nothing here draws. :mod:`arena.workbench.controller` turns keys and mouse into calls of
+:class:`WorkbenchState`.
 """
 
-from dataclasses import dataclass, field
 from pathlib import Path
-
-import numpy as np
-import numpy.typing as npt
 
 from agents.design.rewriting import rewrite_design, rewrite_values
 from agents.design.spec import Design
 from agents.errors import InputError, OptionError, WorkError
-from agents.text.documents import KeyedErrors, KeyPath
 from agents.text.quantities import Pair
 from arena.scene.contest import Contest, Entrant
 from arena.scene.spec import ArenaSpec
-from arena.workbench.computations import (
-    Forecast,
-    Race,
-    Raced,
-    Sky,
-    Spot,
-    Terms,
-    check_room,
-    contest_of,
-    foresee,
-    map_sky,
-    run_race,
-)
-from arena.workbench.dials import DIALS, SCOPES, Dial, sketch
-from arena.workbench.documents import History, Paper, arena_of, design_of, first_line
-from arena.workbench.movables import Thing, snapped, thing_of, things_of, why_not, with_thing
-from arena.workbench.worker import Latest
-from replays.scoring.scores import DesignScore
+from arena.workbench.background import Background
+from arena.workbench.computations import RaceResult, RaceTerms, check_room, contest_of
+from arena.workbench.dials import Dial, sketch
+from arena.workbench.documents import Document, arena_of, design_of, first_line
+from arena.workbench.floor_plan import Drag, FloorPlan
+from arena.workbench.movables import Movable, movable_of
+from arena.workbench.open_documents import OpenDocuments
+from arena.workbench.selection import Selection
+from replays.window.transport import Transport
 
-SPEEDS = (1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
-"""Seconds of the run that go by in a second."""
-
+_FIRST_SPEED = 50.0
 # The files are looked at this often [s]; changes by key that follow within so long [s] are one step.
 _LOOK = 1.0
 _PAUSE = 1.2
@@ -45,405 +30,258 @@ _PAUSE = 1.2
 # this time nothing flashes three times a second, which is the limit of WCAG 2.3.1.
 _PATIENCE = 0.4
 
-METER: KeyPath = ("meter",)
-"""Stands for the path of the light meter, which is in no file."""
 
+class WorkbenchState:
+    """All that the window shows: ``documents``, ``selection``, ``floor``, ``background`` and ``transport``.
 
-@dataclass
-class Carried:
-    """A thing that is being dragged: where it was, where it hangs now, and why it cannot stay there."""
-
-    origin: Thing
-    now: Thing
-    fault: str = ""
-
-
-@dataclass
-class Trial:
-    """All that the window shows. ``note`` is the line at its foot, ``meter`` where pulses are foreseen [m].
-
-    The run on show stays until the next one is there: ``raced`` is the last one that was finished, or the
-    first one as far as it goes; ``before`` are the scores of the one before it.
+    ``terms`` tell how races are run; ``note`` is the line at the window's foot.
     """
 
-    arena: Paper
-    designs: list[Paper]
-    terms: Terms
-    meter: Pair
-    history: History
-    chosen: int = 0
-    dial: int = 0
-    scope: int = 0
-    on_plan: bool = False
-    thing: KeyPath = METER
-    carried: Carried | None = None
-    note: str = ""
-    time_s: float = 0.0
-    playing: bool = False
-    speed_step: int = SPEEDS.index(50.0)
-    raced: Raced | None = None
-    before: tuple[DesignScore, ...] = ()
-    race_fault: str = ""
-    light: npt.NDArray[np.float32] | None = None
-    forecast: Forecast | None = None
-    closed: bool = False
-    changed_on_disk: list[Paper] = field(default_factory=list)
-    races: Latest[Race, Raced] = field(default_factory=lambda: Latest("race", run_race))
-    skies: Latest[Sky, npt.NDArray[np.float32]] = field(default_factory=lambda: Latest("light", map_sky))
-    spots: Latest[Spot, Forecast] = field(default_factory=lambda: Latest("pulse", foresee))
-    _mapped: Sky | None = None
-    _sketched: tuple[tuple[str, int], Design] | None = None
-    _stale_s: float = 0.0
-    _since_look: float = 0.0
-    _since_key: float = 0.0
+    def __init__(self, arena: Document, designs: list[Document], terms: RaceTerms, meter: Pair) -> None:
+        self.documents = OpenDocuments(arena, designs)
+        self.selection = Selection()
+        self.floor = FloorPlan(arena, meter, lambda spec: check_room(self.contest(spec)))
+        self.background = Background()
+        self.terms = terms
+        self.transport = Transport(self._seconds_ahead, _FIRST_SPEED)
+        self.note = ""
+        self.closed = False
+        self._sketched: tuple[tuple[str, int], Design] | None = None
+        self._stale_s = 0.0
+        self._since_look = 0.0
+        self._since_key = 0.0
 
     @property
-    def papers(self) -> list[Paper]:
-        """The arena, then the designs."""
-        return [self.arena, *self.designs]
-
-    @property
-    def paper(self) -> Paper:
+    def document(self) -> Document:
         """The file of the chosen design."""
-        return self.designs[self.chosen]
+        return self.documents.designs[self.selection.design]
 
     @property
     def design(self) -> Design:
         """The chosen design as its dials stand, be it possible or not."""
-        paper = self.paper
-        if self._sketched is None or self._sketched[0] != (paper.text, id(paper.spec)):
-            self._sketched = ((paper.text, id(paper.spec)), sketch(paper.text, design_of(paper)))
+        document = self.document
+        key = (document.text, id(document.spec))
+        if self._sketched is None or self._sketched[0] != key:
+            self._sketched = (key, sketch(document.text, design_of(document)))
         return self._sketched[1]
 
     @property
-    def spec(self) -> ArenaSpec:
-        """The arena that is shown: with a carried thing where it hangs, if it can be there."""
-        if self.carried is None or self.carried.fault or self.carried.now.kind == "meter":
-            return arena_of(self.arena)
-        return with_thing(arena_of(self.arena), self.carried.now)
-
-    @property
-    def speed(self) -> float:
-        """Seconds of the run that go by in a second."""
-        return SPEEDS[self.speed_step]
-
-    @property
-    def seconds(self) -> float:
-        """Length of the run that is shown, or will be [s]."""
-        if self.raced is not None:
-            return self.raced.replay.seconds
-        return self.terms.seconds or arena_of(self.arena).lasts
-
-    @property
-    def until(self) -> float:
-        """How far the run goes that is shown [s]."""
-        return self.raced.until if self.raced is not None else self.seconds
+    def _seconds_ahead(self) -> float:
+        """Length of the race that will be run first [s]."""
+        return self.terms.seconds or arena_of(self.documents.arena).lasts
 
     @property
     def fault(self) -> str:
         """What keeps a race from being run, or empty."""
-        return next((paper.fault for paper in self.papers if paper.fault), self.race_fault)
+        return self.documents.fault or self.background.race_fault
 
     @property
     def is_stale(self) -> bool:
         """Whether the run on show is of something else than what lies on the bench."""
-        return (self.races.busy and not self.is_live) or bool(self.fault)
-
-    @property
-    def is_live(self) -> bool:
-        """Whether the run on show is still under way."""
-        return self.raced is not None and self.raced.until < self.raced.replay.seconds
+        return (self.background.races.busy and not self.background.is_live) or bool(self.fault)
 
     @property
     def is_faded(self) -> bool:
         """Whether the run is shown as stale: after a while, so that quick runs do not make it flicker."""
         return self._stale_s > _PATIENCE
 
-    @property
-    def unsaved(self) -> list[Paper]:
-        """The papers with changes that no file has."""
-        return [paper for paper in self.papers if paper.is_changed]
-
-    def things(self) -> list[Thing]:
-        """What can be moved on the plan, the light meter first."""
-        meter = Thing("meter", "light meter", METER, (self.meter,))
-        return [meter, *things_of(arena_of(self.arena))]
-
-    def chosen_thing(self) -> Thing:
+    def chosen_movable(self) -> Movable:
         """What the keys move; the light meter where the arena has lost what was chosen."""
-        return thing_of(self.things(), self.thing)
+        return movable_of(self.floor.movables(), self.selection.movable)
 
-    def choose_design(self, number: int) -> None:
-        """Show the dials of another design."""
-        self.chosen = number % len(self.designs)
-        self.foresee()
+    def choose_movable_beside(self, step: int) -> None:
+        """Choose the next thing on the plan, or the one before; at first show what is chosen."""
+        movables = self.floor.movables()
+        here = movables.index(self.chosen_movable())
+        step = step if self.selection.on_plan else 0
+        self.selection.choose_movable(movables[(here + step) % len(movables)].path)
+
+    def choose_next_design(self) -> None:
+        """Show the dials of the next design."""
+        self.selection.design = (self.selection.design + 1) % len(self.documents.designs)
+        self.ask_for_forecast()
 
     def turn(self, dial: Dial, value: float, gesture: str) -> None:
-        """Set a value of the chosen design, on the sides that the scope says."""
-        scope = SCOPES[self.scope]
-        path = dial.path_in(scope)
+        """Set a value of the chosen design, on the sides that are chosen."""
+        sides, document = self.selection.sides, self.document
+        path = dial.path_in(sides)
         try:
-            text = rewrite_design(self.paper.text, {path: value})
+            text = rewrite_design(document.text, {path: value})
         except WorkError as error:
             self.note = str(error)
             return
-        if text != self.paper.text:
-            self.paper.set_text(text)
-            side = f" {scope}" if dial.two_sided and scope != "both" else ""
+        if text != document.text:
+            document.set_text(text)
+            side = f" {sides}" if dial.two_sided and sides != "both" else ""
             self.commit(f"{dial.label}{side} {dial.words(value)}", f"{gesture} {path}")
 
     def turn_by(self, steps: int) -> None:
         """Turn the chosen dial by so many stops."""
         self._since_key = 0.0
-        dial, value = DIALS[self.dial], self.dial_value(self.dial)
+        dial, value = self.selection.the_dial, self.dial_value()
         if value is not None:
             self.turn(dial, dial.turned(value, steps), "keys")
 
-    def dial_value(self, number: int) -> float | None:
-        """Where a dial stands on the sides of the scope; tells of a part that the design has not."""
-        dial, scope = DIALS[number], SCOPES[self.scope]
-        missing = dial.value(self.design, scope) is None
-        if scope == "both":
+    def dial_value(self) -> float | None:
+        """Where the chosen dial stands on the chosen sides; tells of a part that the design has not."""
+        dial, sides = self.selection.the_dial, self.selection.sides
+        missing = dial.value(self.design, sides) is None
+        if sides == "both":
             missing = None in dial.values(self.design)
         if missing:
             self.note = f"this design leaves out its {dial.label}"
             return None
-        return dial.value(self.design, scope)
+        return dial.value(self.design, sides)
 
-    def carry(self, thing: Thing) -> None:
+    def start_drag(self, movable: Movable) -> None:
         """Take hold of a thing."""
-        self.thing, self.on_plan = thing.path, True
-        self.carried = Carried(thing, thing)
+        self.selection.choose_movable(movable.path)
+        self.floor.drag = Drag(movable, movable)
 
-    def carry_to(self, across: float, along: float, exact: bool = False) -> None:
-        """Hold the thing ``across`` and ``along`` [m] from where it was; on the grid unless ``exact``."""
-        if self.carried is None:
-            return
-        origin = self.carried.origin
-        now = origin.moved(across, along) if exact else snapped(origin, across, along)
-        if now.points == self.carried.now.points:
-            return
-        self.carried = Carried(origin, now, self.fault_of(now))
-        if not self.carried.fault:
-            self.map_light()
-            self.foresee()
+    def drag_to(self, across: float, along: float, *, exact: bool = False) -> None:
+        """Hold it ``across`` and ``along`` [m] from where it was; on the grid unless ``exact``."""
+        if self.floor.drag_to(across, along, exact=exact):
+            self._ask_for_light()
 
-    def let_fall(self, gesture: str = "") -> None:
-        """Leave the thing where it hangs, or put it back where that cannot be."""
-        carried, self.carried = self.carried, None
-        if carried is None or carried.now.points == carried.origin.points:
+    def drop(self, gesture: str = "") -> None:
+        """Leave what is dragged where it hangs, or put it back where that cannot be."""
+        drag = self.floor.end_drag()
+        if drag is None:
             return
-        if carried.fault:
-            self.note = f"{carried.now.name} stays where it was: {carried.fault}"
-            self.map_light()
-            self.foresee()
-        elif carried.now.kind == "meter":
-            self.meter = carried.now.points[0]
-            self.foresee()
+        if drag.fault:
+            self.note = f"{drag.now.name} stays where it was: {drag.fault}"
+            self._ask_for_light()
+        elif drag.now.kind == "meter":
+            self.floor.meter = drag.now.points[0]
+            self.ask_for_forecast()
         else:
-            value = {carried.now.path: carried.now.value}
+            arena = self.documents.arena
             try:
-                self.arena.set_text(rewrite_values(self.arena.text, value, ArenaSpec))
+                arena.set_text(rewrite_values(arena.text, {drag.now.path: drag.now.value}, ArenaSpec))
             except WorkError as error:
                 self.note = str(error)
-                self.put_back()
+                self._ask_for_light()
             else:
-                self.commit(f"{carried.now.name} moved", gesture)
+                self.commit(f"{drag.now.name} moved", gesture)
 
     def put_back(self) -> None:
-        """Let go of a thing without moving it."""
-        self.carried = None
-        self.map_light()
-        self.foresee()
+        """Let go of what is dragged without moving it."""
+        self.floor.drag = None
+        self._ask_for_light()
 
     def nudge(self, across: float, along: float) -> None:
         """Move the chosen thing by so much [m]."""
         self._since_key = 0.0
-        thing = self.chosen_thing()
-        self.carry(thing)
-        self.carry_to(across, along, exact=True)
-        self.let_fall(f"keys {thing.path}")
-
-    def fault_of(self, thing: Thing) -> str:
-        """Why a thing cannot be where it is, or empty."""
-        if thing.kind == "meter":
-            across, along = zip(*arena_of(self.arena).floor.outline, strict=True)
-            x, y = thing.points[0]
-            on_floor = min(across) <= x <= max(across) and min(along) <= y <= max(along)
-            return "" if on_floor else "the meter lies on the floor"
-        try:
-            spec = with_thing(arena_of(self.arena), thing)
-            if thing.kind in ("wall", "start", "zone"):
-                check_room(self.contest(spec))
-        except KeyedErrors as error:
-            return why_not(error)
-        except OptionError as error:
-            return str(error)
-        return ""
+        movable = self.chosen_movable()
+        self.start_drag(movable)
+        self.drag_to(across, along, exact=True)
+        self.drop(f"keys {movable.path}")
 
     def undo(self) -> None:
         """Take the last change back."""
-        self._step(self.history.back(), "taken back", "nothing is left to take back")
+        self._show_step(self.documents.undo(), "taken back", "nothing is left to take back")
 
     def redo(self) -> None:
         """Make a change again that was taken back."""
-        self._step(self.history.forth(), "made again", "nothing was taken back")
+        self._show_step(self.documents.redo(), "made again", "nothing was taken back")
 
-    def _step(self, step: tuple[tuple[str, ...], str] | None, done: str, nothing: str) -> None:
-        if step is None:
+    def _show_step(self, words: str | None, done: str, nothing: str) -> None:
+        if words is None:
             self.note = nothing
             return
-        texts, words = step
-        # what is carried may be another thing, or none, in the text to come
-        self.carried = None
-        for paper, text in zip(self.papers, texts, strict=True):
-            if text != paper.text:
-                paper.set_text(text)
+        # what is dragged may be another thing, or none, in the text that is now there
+        self.floor.drag = None
         self.refresh()
         self.note = f"{done}: {words}"
 
-    def save(self, paper: Paper, path: Path) -> None:
-        """Write a paper. Raises SpecError and OutputError; then nothing has changed."""
-        paper.save(path)
-        self.history.amend(tuple(one.text for one in self.papers))
-        self.changed_on_disk = [one for one in self.changed_on_disk if one is not paper]
+    def save(self, document: Document, path: Path) -> None:
+        """Write a document. Raises SpecError and OutputError; then nothing has changed."""
+        self.documents.save(document, path)
         self.refresh()
         self.note = f"saved as {path}"
 
     def load_changed(self) -> None:
         """Take what the disk holds of the files that have changed there."""
-        papers, self.changed_on_disk = self.changed_on_disk, []
-        if papers and self.carried is not None:
+        changed = self.documents.take_changed()
+        if changed and self.floor.drag is not None:
             self.put_back()
-        for paper in papers:
+        for document in changed:
             try:
-                paper.load()
+                document.load()
             except InputError as error:
-                paper.keep()
-                self.note = f"{paper.path.name} stays as it is here: {first_line(str(error))}"
+                document.keep()
+                self.note = f"{document.path.name} stays as it is here: {first_line(str(error))}"
             else:
-                self.commit(f"{paper.path.name} loaded anew")
+                self.commit(f"{document.path.name} loaded anew")
 
     def keep_own(self) -> None:
         """Stay with what lies on the bench although files have changed."""
-        for paper in self.changed_on_disk:
-            paper.keep()
-        self.changed_on_disk = []
+        self.documents.keep_own()
         self.note = "kept as it is here"
 
     def contest(self, spec: ArenaSpec | None = None) -> Contest:
         """What lies on the bench as a contest, or with another arena. Raises OptionError."""
-        entrants = [Entrant(design_of(paper), paper.text) for paper in self.designs]
-        return contest_of(spec or arena_of(self.arena), self.arena.text, entrants, self.terms)
+        arena, designs = self.documents.arena, self.documents.designs
+        entrants = [Entrant(design_of(document), document.text) for document in designs]
+        return contest_of(spec or arena_of(arena), arena.text, entrants, self.terms)
 
     def commit(self, words: str, gesture: str = "") -> None:
-        """A paper's text has changed: keep a step of it and work everything out anew."""
-        self.history.note(tuple(paper.text for paper in self.papers), words, gesture)
+        """A text has changed: keep a step of it and work everything out anew."""
+        self.documents.note_step(words, gesture)
         self.refresh()
         self.note = words
 
     def refresh(self) -> None:
-        """Ask for all that depends on the papers."""
-        self.map_light()
-        self.foresee()
-        self.race_fault = ""
-        if any(paper.fault for paper in self.papers):
-            self.races.drop()
+        """Ask for all that depends on the documents."""
+        self._ask_for_light()
+        if self.background.race is None:
+            self.transport.set_length(self._seconds_ahead)
+        if self.documents.fault:
+            self.background.drop_race()
             return
         try:
-            self.races.ask(Race(self.contest(), self.terms.threads))
+            self.background.ask_for_race(self.contest(), self.terms.threads)
         except OptionError as error:
-            self.races.drop()
-            self.race_fault = str(error)
+            self.background.drop_race(str(error))
 
-    def map_light(self) -> None:
-        """Ask for the map of light, unless nothing that casts, stops or takes up light has changed."""
-        # at the height at which a replay of these designs has it
-        height = float(np.median([design_of(paper).panel.height for paper in self.designs]))
-        sky = Sky(self.spec, height)
-        mapped = self._mapped
-        if (
-            mapped is None
-            or sky.height != mapped.height
-            or any(
-                getattr(sky.spec, key) != getattr(mapped.spec, key)
-                for key in ("floor", "walls", "shades", "lamps", "sun", "ambient", "cell")
-            )
-        ):
-            self._mapped = sky
-            self.skies.ask(sky)
+    def _ask_for_light(self) -> None:
+        designs = [design_of(document) for document in self.documents.designs]
+        self.background.ask_for_light_map(self.floor.spec, designs)
+        self.ask_for_forecast()
 
-    def foresee(self) -> None:
+    def ask_for_forecast(self) -> None:
         """Ask what a pulse of the chosen design will be at the light meter."""
-        place = self.meter
-        if self.carried is not None and self.carried.now.kind == "meter" and not self.carried.fault:
-            place = self.carried.now.points[0]
-        self.spots.ask(Spot(self.spec, design_of(self.paper), place))
+        self.background.ask_for_forecast(self.floor.spec, design_of(self.document), self.floor.meter_place)
 
     def advance(self, elapsed_s: float) -> None:
         """Let ``elapsed_s`` [s] of the viewer's time go by, and take in what has been worked out."""
-        self._take_results()
+        shows_all = self.background.race is None or (
+            self.transport.time_s >= self.transport.until_s and not self.transport.playing
+        )
+        race = self.background.take_results()
+        if race is not None:
+            self._show_race(race, shows_all=shows_all)
         self._stale_s = self._stale_s + elapsed_s if self.is_stale else 0.0
         self._since_key += elapsed_s
         if self._since_key > _PAUSE:
-            self.history.end_gesture()
+            self.documents.history.end_gesture()
         self._since_look += elapsed_s
         if self._since_look >= _LOOK:
             self._since_look = 0.0
-            self.look_at_disk()
-        if self.playing:
-            self.go_to(self.time_s + elapsed_s * self.speed)
-            self.playing = self.time_s < self.seconds or self.is_live
+            self.documents.look_at_disk()
+        self.transport.advance(elapsed_s)
 
-    def _take_results(self) -> None:
-        race = self.races.take()
-        if race is not None:
-            self.race_fault = race.fault
-            if race.result is not None:
-                self._show_run(race.result)
-        elif self.races.so_far is not None and (self.raced is None or self.is_live):
-            # there is no older run to look at meanwhile
-            self._show_run(self.races.so_far)
-        sky = self.skies.take()
-        if sky is not None and sky.result is not None:
-            self.light = sky.result
-        spot = self.spots.take()
-        if spot is not None:
-            self.forecast = spot.result
-
-    def _show_run(self, raced: Raced) -> None:
-        if self.raced is raced:
-            return
-        # whoever looks at the whole run goes on doing so
-        shows_all = self.raced is None or (self.time_s >= self.until and not self.playing)
-        if self.raced is not None and self.raced.scores:
-            self.before = self.raced.scores
-        self.raced = raced
-        self.go_to(self.until if shows_all else self.time_s)
-
-    def look_at_disk(self) -> None:
-        """See whether the files are still those that were read or saved."""
-        for paper in self.papers:
-            if paper not in self.changed_on_disk and paper.foreign() is not None:
-                self.changed_on_disk.append(paper)
-
-    def go_to(self, time_s: float) -> None:
-        """Show another time of the run [s]."""
-        self.time_s = min(max(time_s, 0.0), self.until)
-
-    def play(self) -> None:
-        """Play, from the start if the end is shown; or stop."""
-        if not self.playing and self.time_s >= self.until:
-            self.time_s = 0.0
-        self.playing = not self.playing
+    def _show_race(self, race: RaceResult, *, shows_all: bool) -> None:
+        """Show another race; whoever looks at the whole of one goes on doing so."""
+        transport = self.transport
+        transport.set_length(race.replay.seconds, race.until)
+        transport.go_to(transport.until_s if shows_all else transport.time_s)
 
     def close(self) -> None:
         """End it: what is under way is stopped, and nothing is written."""
         self.closed = True
-        for work in (self.races, self.skies, self.spots):
-            work.close()
+        self.background.close()
 
     def join(self, timeout_s: float | None = None) -> bool:
         """Wait for the threads to end, each at most ``timeout_s`` [s]; returns whether they have."""
-        ended = [work.join(timeout_s) for work in (self.races, self.skies, self.spots)]
-        return all(ended)
+        return self.background.join(timeout_s)

@@ -5,12 +5,13 @@ from pathlib import Path
 
 import numpy as np
 
-from arena.workbench.controller import HELP, Hands, Question
+from arena.workbench.bindings import FILE_NAME_KEYS, UNSAVED_KEYS, WORKBENCH_KEYS
+from arena.workbench.controller import Controller, Question
 from arena.workbench.documents import arena_of, name_for
-from arena.workbench.floor_view import Plan
-from arena.workbench.layout import Layout, lay_out, scale_of
+from arena.workbench.floor_view import FloorView
+from arena.workbench.layout import WorkbenchLayout, lay_out, scale_of
 from arena.workbench.side_panel import draw_panel
-from arena.workbench.state import Trial
+from arena.workbench.state import WorkbenchState
 from replays.drawing.colours import LIGHT_STEPS, light_colours
 from replays.drawing.ground import draw_sun_mark
 from replays.drawing.sheet import Sheet, pygame
@@ -18,31 +19,31 @@ from replays.drawing.theme import DARK, LIGHT
 from replays.words import clock_words, light_words
 
 
-class Face:
+class WorkbenchView:
     """Shows the state, as replays.window.screen wants it, and tells the controller where things lie."""
 
-    def __init__(self, hands: Hands) -> None:
-        self.hands = hands
+    def __init__(self, controller: Controller) -> None:
+        self.controller = controller
         self.closed = False
         self.full_screen = False
-        self._plan = Plan()
+        self._floor_view = FloorView()
         self._drawn: tuple[object, ...] = ()
         self._is_stale = True
 
     @property
     def title(self) -> str:
         """Title of the window."""
-        return f"photodrome: {arena_of(self.hands.trial.arena).name}"
+        return f"photodrome: {arena_of(self.controller.state.documents.arena).name}"
 
     def handle_event(self, event: pygame.event.Event) -> None:
         """Do what an event asks for."""
-        self.hands.handle_event(event)
-        self.closed, self.full_screen = self.hands.trial.closed, self.hands.full_screen
+        self.controller.handle_event(event)
+        self.closed, self.full_screen = self.controller.state.closed, self.controller.full_screen
         self._is_stale = True
 
     def advance(self, elapsed_s: float) -> None:
         """Let time of the viewer go by [s]."""
-        self.hands.advance(elapsed_s)
+        self.controller.advance(elapsed_s)
 
     def is_still(self) -> bool:
         """Whether it would look the same if it were drawn again."""
@@ -50,41 +51,42 @@ class Face:
 
     def _signs(self) -> tuple[object, ...]:
         """What can change without an event."""
-        trial = self.hands.trial
-        results = (trial.raced, trial.light, trial.forecast, *trial.changed_on_disk)
-        work = (trial.races.busy, round(trial.races.done, 2), trial.race_fault)
-        return (*map(id, results), *work, trial.time_s, trial.playing, trial.is_faded, trial.note)
+        state = self.controller.state
+        background, transport = state.background, state.transport
+        results = (background.race, background.light, background.forecast, *state.documents.changed_on_disk)
+        work = (background.races.busy, round(background.races.done, 2), background.race_fault)
+        return (*map(id, results), *work, transport.time_s, transport.playing, state.is_faded, state.note)
 
     def draw(self, surface: pygame.Surface) -> None:
         """Draw a frame."""
-        hands, trial = self.hands, self.hands.trial
+        controller, state = self.controller, self.controller.state
         width, height = surface.get_size()
-        hands.scale = scale_of(width, height)
-        sheet = Sheet(surface, hands.scale, DARK if hands.dark else LIGHT)
-        layout = lay_out(round(width / hands.scale), round(height / hands.scale))
+        controller.scale = scale_of(width, height)
+        sheet = Sheet(surface, controller.scale, DARK if controller.dark else LIGHT)
+        layout = lay_out(round(width / controller.scale), round(height / controller.scale))
         surface.fill(sheet.theme.paper)
         self._drawn = self._signs()
         # paths that take long are drawn bit by bit
-        self._is_stale = self._plan.draw(sheet, layout, trial)
-        hands.layout, hands.view = layout, self._plan.view
-        self._draw_head(sheet, layout, trial)
-        _draw_bar(sheet, layout, trial)
-        _draw_foot(sheet, layout, trial)
-        draw_panel(sheet, layout, hands)
-        if trial.changed_on_disk:
-            _draw_banner(sheet, layout, trial)
-        if hands.question is not None:
-            _draw_question(sheet, layout, trial, hands.question)
-        if hands.help_shown:
+        self._is_stale = self._floor_view.draw(sheet, layout, state)
+        controller.layout, controller.view = layout, self._floor_view.view
+        self._draw_head(sheet, layout, state)
+        _draw_bar(sheet, layout, state)
+        _draw_foot(sheet, layout, state)
+        draw_panel(sheet, layout, controller)
+        if state.documents.changed_on_disk:
+            _draw_banner(sheet, layout, state)
+        if controller.question is not None:
+            _draw_question(sheet, layout, state, controller.question)
+        if controller.help_shown:
             _draw_help(sheet, layout)
 
-    def _draw_head(self, sheet: Sheet, layout: Layout, trial: Trial) -> None:
-        head, spec = layout.head, arena_of(trial.arena)
+    def _draw_head(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
+        head, spec = layout.head, arena_of(state.documents.arena)
         room = float(head.width)
-        if self._plan.light is not None:
-            room -= _draw_light_scale(sheet, layout, self._plan) + 20
+        if self._floor_view.light is not None:
+            room -= _draw_light_scale(sheet, layout, self._floor_view) + 20
         large, size = layout.letters(26), layout.letters(15)
-        name = spec.name + (" (not saved)" if trial.arena.is_changed else "")
+        name = spec.name + (" (not saved)" if state.documents.arena.is_changed else "")
         name = sheet.shorten(name, large, room)
         sheet.text(name, head.topleft, large)
         if spec.sun is not None:
@@ -97,10 +99,13 @@ class Face:
         sheet.text(about, (head.left, head.top + large + 6 * layout.unit), size, sheet.theme.faded)
 
 
-def _draw_light_scale(sheet: Sheet, layout: Layout, plan: Plan) -> float:
+_key = WORKBENCH_KEYS.key_of
+
+
+def _draw_light_scale(sheet: Sheet, layout: WorkbenchLayout, floor: FloorView) -> float:
     """What the colours of the floor mean, at the right of the head; returns its width [points]."""
-    assert plan.light is not None
-    head, scale = layout.head, plan.light.scale
+    assert floor.light is not None
+    head, scale = layout.head, floor.light.scale
     width = min(round(250 * layout.unit), head.width // 2)
     left, top, height = head.right - width, head.top + round(8 * layout.unit), round(14 * layout.unit)
     colours = light_colours()
@@ -123,37 +128,41 @@ def _draw_light_scale(sheet: Sheet, layout: Layout, plan: Plan) -> float:
     return width
 
 
-def _draw_bar(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+def _draw_bar(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
+    transport = state.transport
     bar, theme, size = layout.bar, sheet.theme, layout.letters(15)
-    share = trial.time_s / trial.seconds
+    share = transport.time_s / transport.seconds
     sheet.card(bar.topleft, bar.size, theme.card, theme.wood, 4)
     sheet.card(bar.topleft, (max(8.0, bar.width * share), bar.height), theme.accent, theme.wood, 4)
-    if trial.until < trial.seconds:
-        x = bar.left + bar.width * trial.until / trial.seconds
+    if transport.until_s < transport.seconds:
+        x = bar.left + bar.width * transport.until_s / transport.seconds
         sheet.line([(x, bar.top - 3), (x, bar.bottom + 3)], theme.ink, 2)
     sheet.disc((bar.left + bar.width * share, bar.centery), 8 * layout.unit, theme.accent, theme.ink, 2)
-    state = f"playing {trial.speed:g} times as fast as life" if trial.playing else "space: play"
-    words = f"{clock_words(trial.time_s)} of {clock_words(trial.seconds)}, {state}"
-    if trial.raced is None:
-        words = "the first run is being worked out" if trial.races.busy else ""
+    status = (
+        f"playing {transport.speed:g} times as fast as life" if transport.playing else f"{_key('play')}: play"
+    )
+    words = f"{clock_words(transport.time_s)} of {clock_words(transport.seconds)}, {status}"
+    if state.background.race is None:
+        words = "the first run is being worked out" if state.background.races.busy else ""
     place = (bar.right, layout.plan.bottom + round(14 * layout.unit))
     sheet.text(words, place, size, across=1.0, down=0.5)
 
 
-def _draw_foot(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+def _draw_foot(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     foot, size = layout.foot, layout.letters(15)
-    hint = "Tab: to the plan" if not trial.on_plan else "Tab: to the dials"
-    hint += ", h: all keys"
+    there = "dials" if state.selection.on_plan else "plan"
+    hint = f"{_key('change mode').capitalize()}: to the {there}, {_key('help')}: all keys"
     sheet.text(hint, (foot.right, foot.centery), size, sheet.theme.faded, across=1.0, down=0.5)
     room = foot.width - sheet.text_size(hint, size)[0] - 16
-    words = trial.note or "drag what lies on the plan, or turn a dial"
+    words = state.note or "drag what lies on the plan, or turn a dial"
     sheet.text(sheet.shorten(words, size, room), (foot.left, foot.centery), size, down=0.5)
 
 
-def _draw_banner(sheet: Sheet, layout: Layout, trial: Trial) -> None:
+def _draw_banner(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     size = layout.letters(16)
-    names = " and ".join(paper.path.name for paper in trial.changed_on_disk)
-    words = f"{names} changed on disk meanwhile. l: load it (u takes that back), k: keep what is here"
+    names = " and ".join(document.path.name for document in state.documents.changed_on_disk)
+    load = f"{_key('load changed')}: load it ({_key('undo')} takes that back)"
+    words = f"{names} changed on disk meanwhile. {load}, {_key('keep own')}: keep what is here"
     lines = sheet.wrapped(words, size, layout.plan.width - 40)
     line = round(22 * layout.unit)
     height = len(lines) * line + 16
@@ -164,16 +173,20 @@ def _draw_banner(sheet: Sheet, layout: Layout, trial: Trial) -> None:
         sheet.text(part, place, size, sheet.theme.on_accent)
 
 
-def _draw_question(sheet: Sheet, layout: Layout, trial: Trial, question: Question) -> None:
+def _draw_question(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState, question: Question) -> None:
     size, line = layout.letters(16), round(26 * layout.unit)
     width = min(round(640 * layout.unit), layout.size[0] - 40)
-    if question.paper is None:
-        names = " and ".join(paper.path.stem for paper in trial.unsaved)
-        lines = [f"Not saved yet: {names}.", "w: save    q: close without saving    Esc: stay"]
+    if question.document is None:
+        names = " and ".join(document.path.stem for document in state.documents.unsaved)
+        lines = [
+            f"Not saved yet: {names}.",
+            "    ".join(f"{line.keys}: {line.words}" for line in UNSAVED_KEYS.help_lines),
+        ]
         entry = ""
     else:
-        called = f"named {name_for(Path(question.text))} in tables.   Enter: save   Esc: do not save"
-        lines = [f"Save the {question.paper.kind} as", "", question.note or called]
+        keys = "   ".join(f"{line.keys}: {line.words}" for line in FILE_NAME_KEYS.help_lines)
+        called = f"named {name_for(Path(question.text))} in tables.   {keys}"
+        lines = [f"Save the {question.document.kind} as", "", question.note or called]
         entry = question.text
     height = line * len(lines) + 40
     left, top = (layout.size[0] - width) / 2, (layout.size[1] - height) / 2
@@ -181,7 +194,7 @@ def _draw_question(sheet: Sheet, layout: Layout, trial: Trial, question: Questio
     for number, words in enumerate(lines):
         y = top + 20 + number * line
         sheet.text(sheet.shorten(words, size, width - 48), (left + 24, y), size)
-    if question.paper is not None:
+    if question.document is not None:
         y = top + 20 + line - 4
         sheet.card((left + 24, y), (width - 48, line - 2), sheet.theme.paper, sheet.theme.wood, 4)
         shown = entry
@@ -193,15 +206,16 @@ def _draw_question(sheet: Sheet, layout: Layout, trial: Trial, question: Questio
         sheet.fill((cursor, y + 4), (2, line - 10), sheet.theme.ink)
 
 
-def _draw_help(sheet: Sheet, layout: Layout) -> None:
+def _draw_help(sheet: Sheet, layout: WorkbenchLayout) -> None:
     size, line = layout.letters(16), round(27 * layout.unit)
-    width, height = round(690 * layout.unit), line * len(HELP) + 40
+    told = WORKBENCH_KEYS.help_lines
+    width, height = round(690 * layout.unit), line * len(told) + 40
     left, top = (layout.size[0] - width) / 2, (layout.size[1] - height) / 2
     _draw_card(sheet, left, top, width, height)
-    for number, (keys, meaning) in enumerate(HELP):
+    for number, help_line in enumerate(told):
         y = top + 22 + line * number
-        sheet.text(keys, (left + 24, y), size)
-        sheet.text(meaning, (left + 24 + 170 * layout.unit, y), size, sheet.theme.faded)
+        sheet.text(help_line.keys, (left + 24, y), size)
+        sheet.text(help_line.words, (left + 24 + 170 * layout.unit, y), size, sheet.theme.faded)
 
 
 def _draw_card(sheet: Sheet, left: float, top: float, width: float, height: float) -> None:

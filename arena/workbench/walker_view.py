@@ -8,7 +8,7 @@ from agents.design.as_built import ROUND_BODY
 from agents.design.parts import Whisker
 from agents.design.spec import Design
 from agents.testbench.measuring import SidePoint
-from arena.workbench.computations import Forecast
+from arena.workbench.computations import PulseForecast
 from replays.drawing.colours import STRAW
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.view import Point
@@ -45,7 +45,7 @@ def stand_after(design: Design, point: SidePoint) -> _Stand | None:
     return _Stand(pivot * math.sin(turn), pivot * (1.0 - math.cos(turn)), turn)
 
 
-def draw_walker_ahead(sheet: Sheet, box: pygame.Rect, design: Design, forecast: Forecast | None) -> None:
+def draw_walker_ahead(sheet: Sheet, box: pygame.Rect, design: Design, forecast: PulseForecast | None) -> None:
     """Draw ``design`` into ``box`` [points], nose up; the ends of its pulses if the forecast is of it."""
     ends = []
     if forecast is not None:

@@ -3,43 +3,45 @@
 from collections.abc import Sequence
 
 from arena.scene.contest import read_contest
-from arena.workbench.computations import Terms
-from arena.workbench.controller import Hands
-from arena.workbench.documents import History, arena_of, read_paper
-from arena.workbench.state import Trial
-from arena.workbench.view import Face
+from arena.workbench.computations import RaceTerms
+from arena.workbench.controller import Controller
+from arena.workbench.documents import arena_of, read_document
+from arena.workbench.state import WorkbenchState
+from arena.workbench.view import WorkbenchView
 from replays.window.screen import open_display, show, usual_scale
 
 # A thread that does not end within so long [s] is compiling, which cannot be stopped.
 _PATIENCE = 2.0
 
 
-def set_up(arena: str, designs: Sequence[str], terms: Terms) -> Trial:
+def set_up(arena: str, designs: Sequence[str], terms: RaceTerms) -> WorkbenchState:
     """Read arena and designs; nothing is worked out before the first ``refresh``.
 
     Raises SpecError, NotFoundError and OptionError.
     """
     read_contest(arena, designs, terms.walkers, terms.seconds, terms.seed, terms.alone)
-    paper, papers = read_paper("arena", arena), [read_paper("design", design) for design in designs]
-    starts = arena_of(paper).starts
+    document, documents = (
+        read_document("arena", arena),
+        [read_document("design", design) for design in designs],
+    )
+    starts = arena_of(document).starts
     places = starts.zone.outline if starts.zone is not None else [one.place for one in starts.places or ()]
     across, along = zip(*places, strict=True)
     meter = (round(sum(across) / len(across), 2), round(sum(along) / len(along), 2))
-    history = History([tuple(one.text for one in (paper, *papers))])
-    return Trial(paper, papers, terms, meter, history)
+    return WorkbenchState(document, documents, terms, meter)
 
 
-def workbench(arena: str, designs: Sequence[str], terms: Terms) -> bool:
+def workbench(arena: str, designs: Sequence[str], terms: RaceTerms) -> bool:
     """Show arena and designs in a window until the viewer closes it.
 
     Returns whether all work has ended; else a thread is still compiling, and ends with that. Raises what
     :func:`set_up` does, and OutputError where there is no screen.
     """
-    trial = set_up(arena, designs, terms)
+    state = set_up(arena, designs, terms)
     open_display()
     try:
-        trial.refresh()
-        show(Face(Hands(trial)), usual_scale())
+        state.refresh()
+        show(WorkbenchView(Controller(state)), usual_scale())
     finally:
-        trial.close()
-    return trial.join(_PATIENCE)
+        state.close()
+    return state.join(_PATIENCE)

@@ -13,7 +13,7 @@ Result = TypeVar("Result")
 Seen = TypeVar("Seen", contravariant=True)
 
 
-class Tell(Protocol[Seen]):
+class ProgressReport(Protocol[Seen]):
     """What work calls to tell how far it is; it may raise, which is to end the work."""
 
     def __call__(self, done: float, so_far: Seen | None = None) -> None:
@@ -25,7 +25,7 @@ class SupersededError(Exception):
 
 
 @dataclass(frozen=True)
-class Outcome(Generic[Job, Result]):
+class JobResult(Generic[Job, Result]):
     """What came of a job: a result, or the ``fault`` in words."""
 
     job: Job
@@ -33,15 +33,15 @@ class Outcome(Generic[Job, Result]):
     fault: str = ""
 
 
-class Latest(Generic[Job, Result]):
+class LatestWorker(Generic[Job, Result]):
     """Does ``work`` for the latest job; what is still under way for an older one is stopped."""
 
-    def __init__(self, name: str, work: Callable[[Job, Tell[Result]], Result]) -> None:
+    def __init__(self, name: str, work: Callable[[Job, ProgressReport[Result]], Result]) -> None:
         """``work`` is given a job, and what it is to call to tell how far it is."""
         self._work = work
         self._news = threading.Condition()
         self._job: Job | None = None
-        self._outcome: Outcome[Job, Result] | None = None
+        self._outcome: JobResult[Job, Result] | None = None
         self._crash: BaseException | None = None
         self._done = 0.0
         self._so_far: Result | None = None
@@ -75,7 +75,7 @@ class Latest(Generic[Job, Result]):
         """What can be shown of the result of the job under way."""
         return self._so_far
 
-    def take(self) -> Outcome[Job, Result] | None:
+    def take(self) -> JobResult[Job, Result] | None:
         """What has come out since the last call, once; None if nothing has. Raises what crashed the work."""
         with self._news:
             if self._crash is not None:
@@ -102,7 +102,7 @@ class Latest(Generic[Job, Result]):
             self._thread.join(timeout_s)
         return not self._thread.is_alive()
 
-    def _tell(self, done: float, so_far: Result | None = None) -> None:
+    def _report(self, done: float, so_far: Result | None = None) -> None:
         with self._news:
             if self._closed or self._dropped or self._job is not None:
                 raise SupersededError
@@ -122,7 +122,7 @@ class Latest(Generic[Job, Result]):
             result: Result | None = None
             fault = ""
             try:
-                result = self._work(job, self._tell)
+                result = self._work(job, self._report)
             except SupersededError:
                 continue
             except PhotodromeError as error:
@@ -133,4 +133,4 @@ class Latest(Generic[Job, Result]):
                 continue
             with self._news:
                 if self._job is None and not self._closed and not self._dropped:
-                    self._outcome, self._busy = Outcome(job, result, fault), False
+                    self._outcome, self._busy = JobResult(job, result, fault), False

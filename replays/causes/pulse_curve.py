@@ -3,13 +3,11 @@
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.compiled import kernel
-
-Floats = NDArray[np.float64]
 
 # A pulse that takes more steps than this is followed no further; only one that locks up does.
 MOST_STEPS = 4000
@@ -23,14 +21,14 @@ def follow_pulse(
     walker: Any,
     number: int,
     photocurrent: float,
-    touch_times: Floats,
-    touch_states: Floats,
-    held_times: Floats,
-    held_speeds: Floats,
+    touch_times: FloatArray,
+    touch_states: FloatArray,
+    held_times: FloatArray,
+    held_speeds: FloatArray,
     longest: float,
     rounding: float,
     state: Any,
-    out: Floats,
+    out: FloatArray,
 ) -> int:
     """Run the pulse of side ``number`` from the rail in ``state``; returns how many rows of ``out`` it fills.
 
@@ -74,10 +72,10 @@ def pulse_rows(
     number: int,
     rail: float,
     photocurrent: float,
-    touches: tuple[Floats, Floats],
-    held: tuple[Floats, Floats],
+    touches: tuple[FloatArray, FloatArray],
+    held: tuple[FloatArray, FloatArray],
     longest: float,
-) -> Floats:
+) -> FloatArray:
     """Rows (n, 3) of :func:`follow_pulse` for a pulse that fires at ``rail`` [V]."""
     state = np.zeros(1, STATE)
     state["rail"] = rail

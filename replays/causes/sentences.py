@@ -16,11 +16,10 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from agents.design.values import SIDES
 from replays.causes.traces import Trace
 from replays.format.tables import TOUCHED_LEFT, TOUCHED_RIGHT
 from replays.words import light_words
-
-SIDES = ("left", "right")
 
 # A further part is worth a word from this share of the largest on, and from this much [V].
 _WORTH_TELLING = 0.2
@@ -57,7 +56,7 @@ def volts_words(volts: float) -> str:
     return f"{1e3 * volts:.0f} mV" if abs(volts) < 0.0995 else f"{volts:.2f} V"
 
 
-def cause_of(trace: Trace, number: int) -> Cause:
+def pulse_cause(trace: Trace, number: int) -> Cause:
     """Why pulse ``number`` of a walker was fired by the side that fired."""
     pulse = trace.pulses[number]
     side = int(pulse["side"])

@@ -15,8 +15,8 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import BoolArray, FloatArray, RecordArray
 from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
@@ -26,10 +26,8 @@ from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
 from agents.handbook.light_kinds import KINDS
 from agents.noise import TRIGGER, normal_pair
-from replays.causes.pulse_curve import Floats, pulse_rows
+from replays.causes.pulse_curve import pulse_rows
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
-
-Records = NDArray[np.void]
 
 # Samples of the rail in a wait, shared out over the pieces between changes of light.
 _SAMPLES = 32
@@ -50,12 +48,12 @@ class Circuits:
         """The WALKER record of ``walker`` as built. Raises ReplayError where its design cannot be read."""
         number = int(self.replay.walkers["design"][walker])
         if number not in self._designs:
-            told = self.replay.header["designs"][number]
+            entry = self.replay.header["designs"][number]
             try:
-                self._designs[number] = parse_design(told["yaml"], told["name"])
+                self._designs[number] = parse_design(entry["yaml"], entry["name"])
             except SpecError as error:
                 raise ReplayError(
-                    f"the design {told['name']} in this replay cannot be read, so its circuit is not known"
+                    f"the design {entry['name']} in this replay cannot be read, so its circuit is not known"
                 ) from error
         names = self.replay.header["built_names"]
         drawn = zip(names, self.replay.built[walker].tolist(), strict=True)
@@ -84,21 +82,21 @@ class Wait:
     whiskers are ``pressed`` (n, 2).
     """
 
-    times: Floats
-    rail: Floats
-    changes: Floats
-    triggers: Floats
-    lights: Floats
-    pressed: NDArray[np.bool_]
+    times: FloatArray
+    rail: FloatArray
+    changes: FloatArray
+    triggers: FloatArray
+    lights: FloatArray
+    pressed: BoolArray
 
 
 @dataclass(frozen=True)
 class PulseCurve:
     """One pulse: ``times`` [s] of the run, ``rail`` [V], motor ``current`` [A]."""
 
-    times: Floats
-    rail: Floats
-    current: Floats
+    times: FloatArray
+    rail: FloatArray
+    current: FloatArray
 
 
 class Trace:
@@ -108,13 +106,13 @@ class Trace:
         self.record = record
         self.walker = walker
         self.seconds = replay.seconds
-        self.pulses: Records = replay.pulses[replay.pulses["walker"] == walker]
+        self.pulses: RecordArray = replay.pulses[replay.pulses["walker"] == walker]
         first, last = np.searchsorted(replay.lights["walker"], [walker, walker + 1])
-        self.lights: Records = replay.lights[first:last]
+        self.lights: RecordArray = replay.lights[first:last]
         mine = replay.touches[replay.touches["walker"] == walker]
         self._switches = [mine[mine["part"] == part] for part in (LEFT_WHISKER, RIGHT_WHISKER)]
         first, last = np.searchsorted(replay.poses["walker"], [walker, walker + 1])
-        self._poses: Records = replay.poses[first:last]
+        self._poses: RecordArray = replay.poses[first:last]
         self._seed = int(replay.header["seed"])
         designs = replay.walkers["design"]
         self._copy = walker - int(np.argmax(designs == designs[walker]))
@@ -154,7 +152,7 @@ class Trace:
         row = int(np.searchsorted(switch["time_s"], time_s, side="right")) - 1
         return row >= 0 and bool(switch["closed"][row])
 
-    def presses(self, side: int, from_s: float, to_s: float) -> Records:
+    def presses(self, side: int, from_s: float, to_s: float) -> RecordArray:
         """Rows of the touches of ``side`` after ``from_s`` and not after ``to_s`` [s]."""
         switch = self._switches[side]
         first, last = np.searchsorted(switch["time_s"], [from_s, to_s], side="right")
@@ -195,7 +193,9 @@ class Trace:
         times, volts = self._charge(rail, edges, factor * currents, _SAMPLES)
         return Wait(times, volts, *self._thresholds(number, rest, until))
 
-    def _charge(self, rail: float, edges: Floats, currents: Floats, samples: int) -> tuple[Floats, Floats]:
+    def _charge(
+        self, rail: float, edges: FloatArray, currents: FloatArray, samples: int
+    ) -> tuple[FloatArray, FloatArray]:
         """Times [s] and rail [V] along a charging from ``rail`` [V] with a photocurrent for each piece."""
         state = np.zeros(1, STATE)
         state["rail"] = rail
@@ -211,7 +211,7 @@ class Trace:
                 volts.append(float(state["rail"][0]))
         return np.array(times), np.array(volts)
 
-    def _factor(self, rail: float, edges: Floats, currents: Floats, goal: float) -> float:
+    def _factor(self, rail: float, edges: FloatArray, currents: FloatArray, goal: float) -> float:
         """By what the currents have to be multiplied for the rail to end at ``goal`` [V]."""
 
         def end(factor: float) -> float:
@@ -230,7 +230,7 @@ class Trace:
 
     def _thresholds(
         self, number: int, rest: float, until: float
-    ) -> tuple[Floats, Floats, Floats, NDArray[np.bool_]]:
+    ) -> tuple[FloatArray, FloatArray, FloatArray, BoolArray]:
         """Changes, triggers, lights and pressed whiskers of a wait, as in :class:`Wait`."""
         light_rows = self.lights["time_s"]
         moments = {rest, *light_rows[(light_rows > rest) & (light_rows < until)].tolist()}
@@ -294,7 +294,7 @@ class Trace:
         scale = (rail - rail_end) / drop if drop > 0.0 else 1.0
         return PulseCurve(start + stretch * rows[:, 0], rail - scale * (rail - rows[:, 1]), rows[:, 2])
 
-    def _floor_speeds(self, start: float, rest: float) -> tuple[Floats, Floats]:
+    def _floor_speeds(self, start: float, rest: float) -> tuple[FloatArray, FloatArray]:
         """From when [s since ``start``] on how fast [m/s] the floor passed under the driven tyre."""
         rows = self._poses[(self._poses["time_s"] >= start) & (self._poses["time_s"] <= rest)]
         if len(rows) < 2:

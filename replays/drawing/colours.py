@@ -9,6 +9,8 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
+
 Colour = tuple[int, int, int]
 
 PAPER: Colour = (247, 241, 228)
@@ -65,7 +67,7 @@ class LightScale:
     low_lx: float
     high_lx: float
 
-    def share(self, light_lx: NDArray[np.float64]) -> NDArray[np.float64]:
+    def share(self, light_lx: FloatArray) -> FloatArray:
         """Where on the scale ``light_lx`` [lx] stands, 0 to 1; what lies beyond goes to the nearer end."""
         inside = np.clip(light_lx, self.low_lx, self.high_lx)
         return np.log(inside / self.low_lx) / math.log(self.high_lx / self.low_lx)

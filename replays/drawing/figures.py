@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import BoolArray, FloatArray
 from replays.drawing.colours import INK, STRAW, WHITE, look
 from replays.drawing.marks import CROWD, draw_mark, draw_walker, shown_radii
-from replays.drawing.poses import Floats, Pose, Poses
+from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.view import View
 from replays.format.tables import Replay
@@ -46,8 +47,8 @@ class Figures:
         self._glow_stamps: dict[tuple[int, int], pygame.Surface] = (
             known._glow_stamps if known and same else {}
         )
-        self._radii: Floats = shown_radii(replay.walkers["radius"], view)
-        self._asides: Floats = 0.5 * replay.walkers["track"] * self._radii / replay.walkers["radius"]
+        self._radii: FloatArray = shown_radii(replay.walkers["radius"], view)
+        self._asides: FloatArray = 0.5 * replay.walkers["track"] * self._radii / replay.walkers["radius"]
 
     def draw_starts(self, sheet: Sheet) -> None:
         """Draw the marks of the places where walkers started."""
@@ -89,7 +90,7 @@ class Figures:
             self._stamps[key] = self._averaged(2.0 * reach + 6.0, draw)
         return self._stamps[key]
 
-    def places(self, time_s: float) -> tuple[Floats, Floats, Floats]:
+    def places(self, time_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """x, y [points] of the middle of every body at ``time_s`` [s], and its heading [rad]."""
         x, y, heading = self._poses.at(time_s)
         ahead = self._walkers["body_ahead"]
@@ -97,7 +98,13 @@ class Figures:
         return across, down, heading
 
     def draw(
-        self, sheet: Sheet, time_s: float, levels: Floats | None, chosen: int | None, *, quickly: bool = False
+        self,
+        sheet: Sheet,
+        time_s: float,
+        levels: FloatArray | None,
+        chosen: int | None,
+        *,
+        quickly: bool = False,
     ) -> None:
         """Draw walkers, and what fired.
 
@@ -122,9 +129,9 @@ class Figures:
             if levels is not None:
                 self._draw_glows(sheet, across, down, heading, np.where(shown[:, None], levels, 0.0))
 
-    def _in_view(self, across: Any, down: Any) -> NDArray[np.bool_]:
+    def _in_view(self, across: Any, down: Any) -> BoolArray:
         view, margin = self._view, 2.0 * self._radii
-        shown: NDArray[np.bool_] = (
+        shown: BoolArray = (
             (across > view.left - margin)
             & (across < view.left + view.width + margin)
             & (down > view.top - margin)
@@ -135,7 +142,7 @@ class Figures:
     def _draw_bodies(
         self,
         sheet: Sheet,
-        poses: tuple[Floats, Floats, Floats],
+        poses: tuple[FloatArray, FloatArray, FloatArray],
         points: tuple[Any, Any],
         numbers: NDArray[np.intp],
     ) -> None:
@@ -161,7 +168,9 @@ class Figures:
             sheet.disc(place, radius + 1.2, None, mine.casing, rim + 2.4)
             sheet.disc(place, radius, None, mine.colour, rim)
 
-    def _draw_glows(self, sheet: Sheet, across: Any, down: Any, heading: Floats, levels: Floats) -> None:
+    def _draw_glows(
+        self, sheet: Sheet, across: Any, down: Any, heading: FloatArray, levels: FloatArray
+    ) -> None:
         """Light up the driven wheel of each side that fired."""
         number, side = np.nonzero(levels > 0.02)
         turn = heading[number] + np.where(side == 0, math.pi / 2, -math.pi / 2)

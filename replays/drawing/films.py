@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from agents.errors import OptionError, OutputError
 from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing.glow import Glows
-from replays.drawing.pages import Scene
+from replays.drawing.pages import ReplayPage
 from replays.drawing.sheet import pygame
 from replays.drawing.sizes import Size, size_of
 from replays.drawing.stretches import Stretches
@@ -95,7 +95,7 @@ def frames(
     """The frames of a film, (height, width, 3), one after the other."""
     times = frame_times(replay, shooting)
     width, height = size.points
-    scene = Scene(replay, width, height, size.scale, theme=theme, has_standings=True)
+    scene = ReplayPage(replay, width, height, size.scale, theme=theme, has_standings=True)
     surface = pygame.Surface((size.width, size.height))
     dissolve = Dissolve() if _hurries(replay, times, shooting.rate) else None
     pulses = replay.pulses
@@ -129,9 +129,9 @@ def _hurries(replay: Replay, times: NDArray[np.float64], rate: float) -> bool:
     return bool(pulses / max(len(replay.walkers), 1) > HURRIED * len(times) / rate)
 
 
-def film(
+def make_film(
     replay: Replay,
-    path: Path,
+    path: str | Path,
     shooting: Shooting | None = None,
     size: str | None = None,
     theme: Theme = LIGHT,
@@ -141,8 +141,12 @@ def film(
 
     ``size`` is slide, phone, or like 1280x720; None takes what suits the format. Raises OptionError for what
     cannot be made, OutputError when the file cannot be written or the extra for MP4 is missing.
+
+    >>> from arena import read_contest, simulate
+    >>> race = simulate(read_contest("slalom", ["poppy"], walkers=1, seconds=30))
+    >>> make_film(race, "slalom.gif", size="320x320")
     """
-    shooting = shooting or Shooting()
+    path, shooting = Path(path), shooting or Shooting()
     ending = path.suffix.lower()
     if ending not in FORMATS:
         raise OptionError(f"{path}: a film ends in {', '.join(FORMATS[:-1])} or {FORMATS[-1]}")

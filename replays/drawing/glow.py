@@ -11,7 +11,7 @@ being a pair of opposing changes in relative luminance of a tenth of its maximum
 import numpy as np
 from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from agents.arrays import FloatArray
 
 HOLD = 0.42
 """How long a side stays lit after it fired [s of the viewer]."""
@@ -20,16 +20,18 @@ FADE = 0.5
 """How long it takes to go out [s of the viewer]."""
 
 
-def glow(since_s: Floats) -> Floats:
+def glow(since_s: FloatArray) -> FloatArray:
     """How far a side is lit, 0 to 1, ``since_s`` [s of the viewer] after it last fired."""
-    level: Floats = np.clip(1.0 - (since_s - HOLD) / FADE, 0.0, 1.0)
+    level: FloatArray = np.clip(1.0 - (since_s - HOLD) / FADE, 0.0, 1.0)
     return level
 
 
 class Glows:
     """When each side of each walker last fired, in the viewer's time."""
 
-    def __init__(self, start_s: Floats, walker: NDArray[np.integer], side: NDArray[np.integer], walkers: int):
+    def __init__(
+        self, start_s: FloatArray, walker: NDArray[np.integer], side: NDArray[np.integer], walkers: int
+    ):
         """Pulses by ``start_s`` [s of the run], sorted, of ``walker`` and ``side``."""
         self._start_s, self._walker, self._side = start_s, walker, side
         self._fired = np.full((walkers, 2), -np.inf)
@@ -49,6 +51,6 @@ class Glows:
         self._fired[self._walker[first:reached], self._side[first:reached]] = now_s
         self._next = reached
 
-    def levels(self, now_s: float) -> Floats:
+    def levels(self, now_s: float) -> FloatArray:
         """How far each side is lit (walkers, 2), 0 to 1, at ``now_s`` [s of the viewer]."""
         return glow(now_s - self._fired)

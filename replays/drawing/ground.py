@@ -8,11 +8,11 @@ import numpy as np
 from replays.drawing.colours import INK, LEAF_DARK, LEAF_PALE, PAPER, STRAW, TRAY, WHITE, WOOD
 from replays.drawing.light_map import LABEL_SIZE
 from replays.drawing.sheet import Sheet
-from replays.drawing.view import Point, Room, View
+from replays.drawing.view import LabelPlacement, Point, View
 from replays.scoring.outline import inside
 
 
-def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> None:
+def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: LabelPlacement) -> None:
     """Everything that stands, hangs or is marked on the floor; what it covers is taken from ``room``."""
     floor = view.line(arena["floor"])
     sheet.line(floor, WOOD, 7, closed=True)
@@ -29,7 +29,9 @@ def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> 
         _draw_lamp(sheet, view, lamp, arena["floor"], room)
 
 
-def names_of_things(sheet: Sheet, view: View, arena: dict[str, Any], room: Room) -> list[tuple[str, Point]]:
+def names_of_things(
+    sheet: Sheet, view: View, arena: dict[str, Any], room: LabelPlacement
+) -> list[tuple[str, Point]]:
     """Names of lamps, goals, walls and shades, and their corners [points] where ``room`` is left for them."""
     named: list[tuple[str, Point]] = []
     for lamp in arena["lamps"]:
@@ -136,7 +138,9 @@ def _held(view: View, place: Point) -> Point:
     )
 
 
-def _draw_lamp(sheet: Sheet, view: View, lamp: dict[str, Any], floor: list[list[float]], room: Room) -> None:
+def _draw_lamp(
+    sheet: Sheet, view: View, lamp: dict[str, Any], floor: list[list[float]], room: LabelPlacement
+) -> None:
     place = view(lamp["x"], lamp["y"])
     shown = _held(view, place)
     radius = max(11.0, 0.5 * lamp["diameter"] * view.zoom)

@@ -61,7 +61,7 @@ class Box:
 
 
 @dataclass(frozen=True)
-class Layout:
+class PageLayout:
     """The parts of a window or a picture of ``width`` by ``height`` [points]; None for what has no room."""
 
     width: float
@@ -81,7 +81,7 @@ class Layout:
 
 def lay_out(
     width: float, height: float, aspect: float, *, has_controls: bool = False, has_strip: bool = False
-) -> Layout:
+) -> PageLayout:
     """Share out ``width`` by ``height`` [points]; ``aspect`` is the arena's height over its width."""
     margin = 24.0 if width >= 600 else 16.0
     bottom = height - (CONTROLS if has_controls else 0.0)
@@ -108,4 +108,4 @@ def lay_out(
         legend_width = _WIDE_LEGEND if width >= _WIDE_FROM else _NARROW_LEGEND
         arena = Box(margin, HEAD, room - legend_width - margin, arena.height)
         legend = Box(arena.right + margin, HEAD, legend_width, max(bottom - HEAD, 1.0))
-    return Layout(width, height, margin, Box(margin, 0.0, room, HEAD), arena, legend, strip, controls)
+    return PageLayout(width, height, margin, Box(margin, 0.0, room, HEAD), arena, legend, strip, controls)

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from replays.drawing.colours import INK, LIGHT_STEPS, LightScale, light_colours, light_scale, readable_on
 from replays.drawing.sheet import Point, Sheet, pygame
-from replays.drawing.view import Room, View
+from replays.drawing.view import LabelPlacement, View
 from replays.format.tables import Replay
 from replays.scoring.outline import inside
 from replays.words import light_words
@@ -109,7 +109,7 @@ class LightMap:
         return picture
 
     def name_lines(
-        self, sheet: Sheet, view: View, room: Room, floor: list[list[float]], crowded: Crowded
+        self, sheet: Sheet, view: View, room: LabelPlacement, floor: list[list[float]], crowded: Crowded
     ) -> None:
         """Write on the lines how much light they stand for.
 

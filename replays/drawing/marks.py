@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from replays.drawing.colours import INK, PAPER, STRAW, Look, look
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet
-from replays.drawing.view import Point, Room, View
+from replays.drawing.view import LabelPlacement, Point, View
 from replays.format.tables import LEFT
 
 CROWD = 24
@@ -122,7 +122,7 @@ def crowding(poses: Poses, view: View) -> Callable[[float, float, float, float],
     return crowded
 
 
-def take_room(room: Room, poses: Poses, view: View, time_s: float) -> None:
+def take_room(room: LabelPlacement, poses: Poses, view: View, time_s: float) -> None:
     """Keep names off starts and walkers, and off the paths while these are few."""
     x, y, _ = poses.at(time_s)
     for number, walker in enumerate(poses.walkers):

@@ -2,9 +2,9 @@
 
 from collections.abc import Sequence
 
+from agents.arrays import FloatArray
 from replays.drawing.colours import light_scale
-from replays.drawing.glow import Floats
-from replays.drawing.layout import FOOT, HEAD, Layout, lay_out
+from replays.drawing.layout import FOOT, HEAD, PageLayout, lay_out
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.stage import ALL_WAYS, Moment, Stage
@@ -42,7 +42,7 @@ def height_for(replay: Replay, width: int, scores: Sequence[DesignScore] | None 
     return round(HEAD + FOOT + max(min(arena, 1.5 * width), legend - FOOT + MARGIN))
 
 
-def draw_headline(sheet: Sheet, layout: Layout, replay: Replay) -> None:
+def draw_headline(sheet: Sheet, layout: PageLayout, replay: Replay) -> None:
     """Name of the arena and what it is, beside the room that :func:`draw_clock` takes."""
     arena, margin = replay.arena, layout.margin
     right = layout.width - margin
@@ -61,7 +61,7 @@ def draw_headline(sheet: Sheet, layout: Layout, replay: Replay) -> None:
         sheet.text(line, (margin, 49 + 19 * number), 16, sheet.theme.faded)
 
 
-def draw_clock(sheet: Sheet, layout: Layout, replay: Replay, time_s: float) -> None:
+def draw_clock(sheet: Sheet, layout: PageLayout, replay: Replay, time_s: float) -> None:
     """How far the run has come."""
     if layout.has_side_legend and layout.legend is not None:
         sheet.text(_clock(replay, time_s), (layout.legend.left, 18), 21)
@@ -73,13 +73,13 @@ def _clock(replay: Replay, time_s: float) -> str:
     return f"{clock_words(time_s)} of {clock_words(replay.seconds)}"
 
 
-class Page:
+class MapSurround:
     """What stands round the arena, kept until it changes: headline without the clock, legend, scale bar."""
 
     def __init__(
         self,
         replay: Replay,
-        layout: Layout,
+        layout: PageLayout,
         scale: float,
         theme: Theme,
         scores: Sequence[DesignScore] | None = None,
@@ -119,7 +119,7 @@ class Page:
         return self._legend[1]
 
 
-class Scene:
+class ReplayPage:
     """A replay laid out for a surface of one size; what stays the same is drawn once."""
 
     def __init__(
@@ -143,13 +143,13 @@ class Scene:
         self.view: View = fit(replay.arena, box.left, box.top, box.width, box.height)
         self.stage = Stage(replay, theme, scale)
         standings = Standings(replay) if has_standings else None
-        self._page = Page(replay, self.layout, scale, theme, scores, standings)
+        self._page = MapSurround(replay, self.layout, scale, theme, scores, standings)
 
     def draw(
         self,
         surface: pygame.Surface,
         time_s: float,
-        levels: Floats | None = None,
+        levels: FloatArray | None = None,
         chosen: int | None = None,
         *,
         has_clock: bool = True,

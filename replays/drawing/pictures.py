@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from agents.errors import OptionError
-from replays.drawing.pages import LEAST_WIDTH, MOST_WIDTH, Scene, height_for
+from replays.drawing.pages import LEAST_WIDTH, MOST_WIDTH, ReplayPage, height_for
 from replays.drawing.sheet import pygame
 from replays.drawing.sizes import size_of
 from replays.drawing.theme import LIGHT, Theme
@@ -14,9 +14,9 @@ from replays.format.writing import write_whole
 from replays.scoring.scores import DesignScore
 
 
-def picture(
+def draw_picture(
     replay: Replay,
-    path: Path,
+    path: str | Path,
     width: int = 1600,
     scores: Sequence[DesignScore] | None = None,
     *,
@@ -32,6 +32,10 @@ def picture(
 
     Raises OptionError for a width outside 800 to 6000, another size that cannot be made or a time outside of
     the run, OutputError when the file cannot be written.
+
+    >>> from arena import read_contest, simulate
+    >>> race = simulate(read_contest("slalom", ["poppy"], walkers=2, seconds=60))
+    >>> draw_picture(race, "slalom.png", size="640x480")
     """
     if time_s is not None and not 0.0 <= time_s <= replay.seconds:
         raise OptionError(f"a picture at {time_s:g} s: the run lasts from 0 s to {replay.seconds:g} s")
@@ -46,10 +50,10 @@ def picture(
         told = scores if time_s is None else None
         height = height_for(replay, width, told)
         pixels, points, scale = (width, height), (width, height), 1.0
-    scene = Scene(replay, *points, scale, told, theme, has_standings=told is None)
+    scene = ReplayPage(replay, *points, scale, told, theme, has_standings=told is None)
     surface = pygame.Surface(pixels)
     scene.draw(surface, until)
-    write_whole(path, png(surface))
+    write_whole(Path(path), png(surface))
 
 
 def png(surface: pygame.Surface) -> bytes:

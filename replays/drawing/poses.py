@@ -6,9 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray, RecordArray
 from replays.format.tables import POSES, Replay
-
-Floats = NDArray[np.float64]
 
 LONGEST_STEP = 0.1
 """Rows farther apart than this are a rest, not a move [s]."""
@@ -34,14 +33,14 @@ class Poses:
         # one sorted key for walker and time together, so that one search finds all walkers
         self._span = 2.0 * replay.seconds + 1.0
         self._keys = self.key(self.rows["walker"], self.rows["time_s"])
-        self._latest: tuple[float, tuple[Floats, Floats, Floats]] | None = None
+        self._latest: tuple[float, tuple[FloatArray, FloatArray, FloatArray]] | None = None
 
-    def key(self, walker: NDArray[np.integer], time_s: Floats) -> Floats:
+    def key(self, walker: NDArray[np.integer], time_s: FloatArray) -> FloatArray:
         """One number for ``walker`` and ``time_s`` [s], in the order of the rows."""
-        keys: Floats = walker.astype(np.float64) * self._span + time_s
+        keys: FloatArray = walker.astype(np.float64) * self._span + time_s
         return keys
 
-    def at(self, time_s: float) -> tuple[Floats, Floats, Floats]:
+    def at(self, time_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         """x, y [m] and heading [rad] of all walkers: between rows of a move in proportion, else at rest.
 
         The arrays are kept for the next who asks for the same time, so they are not to be written to.
@@ -50,7 +49,7 @@ class Poses:
             self._latest = (time_s, self._look_up(time_s))
         return self._latest[1]
 
-    def _look_up(self, time_s: float) -> tuple[Floats, Floats, Floats]:
+    def _look_up(self, time_s: float) -> tuple[FloatArray, FloatArray, FloatArray]:
         everyone = np.arange(len(self.walkers))
         after = np.searchsorted(self._keys, self.key(everyone, np.full(len(everyone), time_s)), side="right")
         before = np.maximum(after - 1, self.edges[:-1])
@@ -72,7 +71,7 @@ class Poses:
         x, y, heading = self.at(time_s)
         return Pose(float(x[walker]), float(y[walker]), float(heading[walker]))
 
-    def path(self, walker: int, time_s: float) -> Floats:
+    def path(self, walker: int, time_s: float) -> FloatArray:
         """Places (n, 2) [m] of the rows of ``walker`` until ``time_s`` [s], and of where it is then."""
         rows = self.rows[self.edges[walker] : self.edges[walker + 1]]
         rows = rows[: int(np.searchsorted(rows["time_s"], time_s, side="right"))]
@@ -82,7 +81,7 @@ class Poses:
         )
 
 
-def _with_starts(replay: Replay) -> NDArray[np.void]:
+def _with_starts(replay: Replay) -> RecordArray:
     """The rows of poses, and one at time 0 for every walker that has none, as before a run has begun."""
     rows, walkers = replay.poses, replay.walkers
     missing = np.setdiff1d(np.arange(len(walkers)), rows["walker"])

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from replays.drawing.figures import Figures
-from replays.drawing.glow import Floats
 from replays.drawing.ground import draw_ground, names_of_things
 from replays.drawing.light_map import LABEL_SIZE, LightMap
 from replays.drawing.marks import crowding, take_room
@@ -20,7 +20,7 @@ from replays.drawing.poses import Poses
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.drawing.theme import LIGHT, Theme
 from replays.drawing.trails import Trails
-from replays.drawing.view import Room, View
+from replays.drawing.view import LabelPlacement, View
 from replays.format.tables import Replay
 
 # A picture with so many pixels a point or more needs no finer drawing underneath.
@@ -38,7 +38,7 @@ class Moment:
     """What a stage shows: ``time_s`` [s] of the run, how far sides are lit, who is chosen, whose ways."""
 
     time_s: float
-    levels: Floats | None = None
+    levels: FloatArray | None = None
     chosen: int | None = None
     ways: str = ALL_WAYS
 
@@ -107,7 +107,7 @@ class Stage:
         sheet = Sheet(large, self.scale * fine, self.theme)
         # drawn at the corner of a surface of its own
         own = View(0.0, 0.0, view.width, view.height, view.west, view.south, view.zoom)
-        arena, room = self.replay.arena, Room(own)
+        arena, room = self.replay.arena, LabelPlacement(own)
         self.light.paint(sheet, own, arena["floor"])
         draw_ground(sheet, own, arena, room)
         # placed once with the whole run in mind, so that names do not wander while it is watched

@@ -1,11 +1,9 @@
 """The parts of a run in which something moves, so that the waits between them can be skipped."""
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from replays.format.tables import Replay
-
-Floats = NDArray[np.float64]
 
 # Shown before a pulse begins and after the walker has come to rest [s].
 BEFORE, AFTER = 0.04, 0.08
@@ -14,15 +12,15 @@ BEFORE, AFTER = 0.04, 0.08
 class Stretches:
     """Busy stretches of a run of ``seconds`` [s], and the clock that runs during them alone."""
 
-    def __init__(self, starts_s: Floats, rests_s: Floats, seconds: float) -> None:
+    def __init__(self, starts_s: FloatArray, rests_s: FloatArray, seconds: float) -> None:
         """``starts_s`` and ``rests_s`` [s] of the moves, sorted by start; they may overlap."""
         begins = np.clip(starts_s - BEFORE, 0.0, seconds)
         ends = np.maximum.accumulate(np.clip(rests_s + AFTER, 0.0, seconds)) if len(rests_s) else rests_s
         fresh = np.ones(len(begins), dtype=bool)
         fresh[1:] = begins[1:] > ends[:-1]
-        self.begins: Floats = begins[fresh]
-        self.ends: Floats = ends[np.append(fresh[1:], True)] if len(ends) else ends
-        self._busy: Floats = np.append(0.0, np.cumsum(self.ends - self.begins))
+        self.begins: FloatArray = begins[fresh]
+        self.ends: FloatArray = ends[np.append(fresh[1:], True)] if len(ends) else ends
+        self._busy: FloatArray = np.append(0.0, np.cumsum(self.ends - self.begins))
 
     @classmethod
     def of(cls, replay: Replay, walker: int | None = None) -> "Stretches":

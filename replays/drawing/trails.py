@@ -12,9 +12,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import BoolArray, FloatArray
 from replays.drawing.colours import Look, look
 from replays.drawing.marks import CROWD, draw_pulse_mark, marks_pulses
-from replays.drawing.poses import LONGEST_STEP, Floats, Poses
+from replays.drawing.poses import LONGEST_STEP, Poses
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.drawing.view import View
 from replays.format.tables import Replay
@@ -37,9 +38,9 @@ class _Ways:
     """
 
     place: NDArray[np.int32]
-    key: Floats
-    pen: NDArray[np.bool_]
-    mark: NDArray[np.bool_]
+    key: FloatArray
+    pen: BoolArray
+    mark: BoolArray
     edges: NDArray[np.intp]
 
 
@@ -94,7 +95,7 @@ class Trails:
             np.array(edges),
         )  # fmt: skip
 
-    def _way(self, walker: int) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    def _way(self, walker: int) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Places [points from the view's corner], times [s], and whether a line leads to each."""
         view = self._view
         rows = self._poses.rows[self._poses.edges[walker] : self._poses.edges[walker + 1]]
@@ -234,7 +235,7 @@ class Trails:
                 yield tile.clip(whole)
 
 
-def _finer(place: Floats, time_s: Floats, pen: NDArray[np.bool_]) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+def _finer(place: FloatArray, time_s: FloatArray, pen: BoolArray) -> tuple[FloatArray, FloatArray, BoolArray]:
     """The same way with points no farther apart than dashes can be drawn by."""
     lengths = np.append(0.0, np.hypot(*np.diff(place, axis=0).T))
     pieces = np.where(pen, np.maximum(np.ceil(lengths / (2.0 * _STEP)), 1.0), 1.0).astype(np.intp)
@@ -246,7 +247,7 @@ def _finer(place: Floats, time_s: Floats, pen: NDArray[np.bool_]) -> tuple[Float
     return fine, time_s[before] + share * (time_s[row] - time_s[before]), pen[row]
 
 
-def _dashed(place: Floats, mine: Look, is_crowd: bool) -> NDArray[np.bool_]:
+def _dashed(place: FloatArray, mine: Look, is_crowd: bool) -> BoolArray:
     """Whether the line to each of ``place`` [points] is a mark of the design's dashes."""
     if is_crowd or not mine.pattern:
         return np.ones(len(place), dtype=bool)

@@ -10,10 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 Point = tuple[float, float]
-Box = tuple[float, float, float, float]
+Bounds = tuple[float, float, float, float]
 
 
-def bounds(arena: dict[str, Any]) -> Box:
+def bounds(arena: dict[str, Any]) -> Bounds:
     """West, south, east, north [m] of all that lies on the floor or near it.
 
     A lamp farther off than half the floor's longer side is not worth the room.
@@ -104,12 +104,12 @@ def fit(arena: dict[str, Any], left: float, top: float, width: float, height: fl
     )
 
 
-class Room:
+class LabelPlacement:
     """Keeps track of which parts of a view are taken, and finds a free place for a name."""
 
     def __init__(self, view: View) -> None:
         self._view = view
-        self._taken: list[Box] = []
+        self._taken: list[Bounds] = []
 
     def take(self, west: float, north: float, east: float, south: float) -> None:
         """Mark a rectangle [points] as taken."""

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import BoolArray, RecordArray
 from agents.errors import ReplayError
 from replays.format.header import check_header
 from replays.format.tables import LEDGER, MEMBERS, TABLES, Replay, columns_of
@@ -44,14 +45,14 @@ def _check_shape(name: str, array: NDArray[Any], dtype: np.dtype[Any]) -> None:
         raise ReplayError(f"{name} has {array.ndim} dimensions, where {dimensions} belong; run it again")
 
 
-def _require(name: str, good: NDArray[np.bool_] | np.bool_, expected: str) -> None:
+def _require(name: str, good: BoolArray | np.bool_, expected: str) -> None:
     if not good.all():
         raise ReplayError(
             f"{name}, row {int(np.argmin(good))}: {expected} expected; the file is damaged, run it again"
         )
 
 
-def _check_finite(name: str, table: NDArray[np.void]) -> None:
+def _check_finite(name: str, table: RecordArray) -> None:
     for column in table.dtype.names or ():
         values = table[column]
         if values.dtype.kind != "f":

@@ -23,58 +23,13 @@ from numpy.typing import NDArray
 
 from agents.errors import NotFoundError, OutputError, ReplayError
 from replays.format.checks import check_replay
-from replays.format.header import FORMAT, VERSION, check_header
+from replays.format.header import FORMAT, check_header
 from replays.format.tables import (
-    BODY,
-    CUT_OFF,
-    LEDGER,
-    LEFT,
-    LEFT_WHISKER,
-    LET_GO,
-    LIGHTS,
     MEMBERS,
-    POSES,
-    PULSES,
-    RIGHT,
-    RIGHT_WHISKER,
-    TOUCHED_BODY,
-    TOUCHED_LEFT,
-    TOUCHED_RIGHT,
-    TOUCHES,
-    WALKER,
-    WALKERS,
-    WALL,
     Replay,
     columns_of,
 )
 from replays.format.writing import write_whole
-
-__all__ = [
-    "BODY",
-    "CUT_OFF",
-    "FORMAT",
-    "LEDGER",
-    "LEFT",
-    "LEFT_WHISKER",
-    "LET_GO",
-    "LIGHTS",
-    "POSES",
-    "PULSES",
-    "RIGHT",
-    "RIGHT_WHISKER",
-    "TOUCHED_BODY",
-    "TOUCHED_LEFT",
-    "TOUCHED_RIGHT",
-    "TOUCHES",
-    "VERSION",
-    "WALKER",
-    "WALKERS",
-    "WALL",
-    "Replay",
-    "check_replay",
-    "read_replay",
-    "write_replay",
-]
 
 # What zipfile and numpy raise on bytes that nobody wrote on purpose; a damaged zip is caught further up.
 _UNREADABLE = (
@@ -91,11 +46,14 @@ _UNREADABLE = (
 )
 
 
-def write_replay(replay: Replay, path: Path) -> None:
+def write_replay(replay: Replay, path: str | Path) -> None:
     """Write ``replay`` to ``path``, whole or not at all.
 
     Raises ReplayError when the replay is not one that ``read_replay`` would take, OutputError when the file
     cannot be written.
+
+    >>> from arena import read_contest, simulate
+    >>> write_replay(simulate(read_contest("slalom", ["poppy"], seconds=60)), "slalom.replay.npz")
     """
     check_replay(replay)
     text = json.dumps(
@@ -116,14 +74,22 @@ def write_replay(replay: Replay, path: Path) -> None:
                 archive.writestr(info, member.getbuffer(), zipfile.ZIP_DEFLATED, compresslevel=1)
             except zipfile.LargeZipFile as error:
                 raise OutputError(f"{path}: {name} is too large for a file; run fewer walkers") from error
-    write_whole(path, stream.getvalue())
+    write_whole(Path(path), stream.getvalue())
 
 
-def read_replay(path: Path) -> Replay:
+def read_replay(path: str | Path) -> Replay:
     """Read the replay at ``path`` and check every value that the program relies on.
 
     The arrays cannot be written to. Raises NotFoundError when there is no such file, ReplayError when it is
     cut short, foreign, damaged, or of another version.
+
+    >>> from arena import read_contest, simulate
+    >>> write_replay(simulate(read_contest("slalom", ["poppy"], seconds=60, walkers=3)), "race.replay.npz")
+    >>> race = read_replay("race.replay.npz")
+    >>> race.design_names, race.seconds, len(race.walkers)
+    (['poppy'], 60.0, 3)
+    >>> race.pulses.dtype.names[:4]
+    ('walker', 'side', 'ended', 'touched')
     """
     try:
         with zipfile.ZipFile(path) as archive:

@@ -10,6 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray, RecordArray
+
 LEFT, RIGHT = 0, 1
 """Values of ``pulses.side``: whose transistors fired."""
 
@@ -115,12 +117,26 @@ MEMBERS = TABLES | GRIDS
 """Every array of the file: tables have one dimension, grids two."""
 
 
-@dataclass(frozen=True, eq=False)
-class Replay:
-    """One run, as the file holds it; the arrays are described by the dtypes of this module.
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Tables:
+    """What walkers did, in tables; each is described by the dtype of its name in this module.
 
     ``pulses`` are sorted by (start_s, walker), ``poses`` and ``lights`` by (walker, time_s) with a row at
-    time 0 for every walker, ``touches`` by time_s. ``built`` [SI] is (walkers, parts), its columns named by
+    time 0 for every walker, ``touches`` by time_s.
+    """
+
+    walkers: RecordArray
+    pulses: RecordArray
+    poses: RecordArray
+    touches: RecordArray
+    lights: RecordArray
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Replay(Tables):
+    """One run, as the file holds it: its tables, and what it takes to understand them.
+
+    ``built`` [SI] is (walkers, parts), its columns named by
     ``header["built_names"]``, nan for a part that a design has not. ``light_map`` [lx] is (rows, columns):
     the light on a surface that faces up at panel height; with ``x``, ``y`` and ``cell`` of
     ``header["light_map"]`` the centre of a cell lies at (x + (column + 0.5) cell, y + (row + 0.5) cell).
@@ -128,14 +144,9 @@ class Replay:
     """
 
     header: dict[str, Any]
-    walkers: NDArray[np.void]
-    pulses: NDArray[np.void]
-    poses: NDArray[np.void]
-    touches: NDArray[np.void]
-    lights: NDArray[np.void]
-    built: NDArray[np.float64]
+    built: FloatArray
     light_map: NDArray[np.float32]
-    ledger: NDArray[np.float64]
+    ledger: FloatArray
 
     @property
     def seconds(self) -> float:
@@ -147,6 +158,11 @@ class Replay:
         """The arena's geometry, as :mod:`replays.format.header` describes it."""
         arena: dict[str, Any] = self.header["arena"]
         return arena
+
+    @property
+    def goals(self) -> list[FloatArray]:
+        """The outline of each goal [m], (points, 2)."""
+        return [np.array(goal["outline"], dtype=np.float64) for goal in self.arena["goals"]]
 
     @property
     def design_names(self) -> list[str]:

@@ -16,12 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from replays.format.tables import LET_GO, Replay
+from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
+from replays.format.tables import LET_GO, Tables
 
 FREE_PULSES = 2
 """Free pulses that end an episode."""
 
-SHADE = 0.5
+SHADED_BELOW = 0.5
 """A panel is shaded below this share of the light in the open."""
 
 # Times of the same event that were summed up in different ways may differ by the last digits [s].
@@ -32,32 +33,32 @@ _SAME = 1e-9
 class Episodes:
     """One kind of episode, all (n,): whose, from when [s], how long [s], pulses meanwhile, free after."""
 
-    walker: NDArray[np.int64]
-    began_s: NDArray[np.float64]
-    lasted_s: NDArray[np.float64]
-    pulses: NDArray[np.int64]
-    free: NDArray[np.bool_]
+    walker: IntArray
+    began_s: FloatArray
+    lasted_s: FloatArray
+    pulses: IntArray
+    free: BoolArray
 
 
 @dataclass(frozen=True)
 class _Spells:
-    walker: NDArray[np.int64]
-    began_s: NDArray[np.float64]
-    ended_s: NDArray[np.float64]
+    walker: IntArray
+    began_s: FloatArray
+    ended_s: FloatArray
 
 
-def contact_episodes(replay: Replay) -> Episodes:
-    """Episodes of touching a wall or another walker."""
-    return _episodes(replay, _touched(replay))
+def contact_episodes(tables: Tables, seconds: float) -> Episodes:
+    """Episodes of touching a wall or another walker, in a run of ``seconds`` [s]."""
+    return _episodes(tables, _touched(tables), seconds)
 
 
-def shade_episodes(replay: Replay) -> Episodes:
-    """Episodes of standing in the shadow of something."""
-    return _episodes(replay, _shaded(replay))
+def shade_episodes(tables: Tables, seconds: float) -> Episodes:
+    """Episodes of standing in the shadow of something, in a run of ``seconds`` [s]."""
+    return _episodes(tables, _shaded(tables), seconds)
 
 
-def _touched(replay: Replay) -> _Spells:
-    touches = replay.touches
+def _touched(tables: Tables) -> _Spells:
+    touches = tables.touches
     ordered = touches[np.lexsort((touches["time_s"], touches["part"], touches["walker"]))]
     # A part has one switch: only a row that changes its state counts, and before its first row it is open.
     same_part = np.zeros(len(ordered), dtype=bool)
@@ -70,7 +71,7 @@ def _touched(replay: Replay) -> _Spells:
     order = np.lexsort((changes["time_s"], changes["walker"]))
     changes, step = changes[order], step[order]
     # A walker may end the run touching: what it has left over must not count for the next.
-    left_over = np.bincount(changes["walker"], weights=step, minlength=len(replay.walkers))
+    left_over = np.bincount(changes["walker"], weights=step, minlength=len(tables.walkers))
     owed = np.concatenate(([0], np.cumsum(left_over)))[:-1].astype(np.int64)
     count = np.cumsum(step) - owed[changes["walker"]]
     begins = (count == 1) & (step == 1)
@@ -85,9 +86,9 @@ def _touched(replay: Replay) -> _Spells:
     return _Spells(walker, began, ended)
 
 
-def _shaded(replay: Replay) -> _Spells:
-    lights = replay.lights
-    dark = lights["panel_lx"] < SHADE * lights["open_panel_lx"]
+def _shaded(tables: Tables) -> _Spells:
+    lights = tables.lights
+    dark = lights["panel_lx"] < SHADED_BELOW * lights["open_panel_lx"]
     first = np.ones(len(lights), dtype=bool)
     first[1:] = lights["walker"][1:] != lights["walker"][:-1]
     last = np.append(first[1:], True)
@@ -99,17 +100,17 @@ def _shaded(replay: Replay) -> _Spells:
     return _Spells(lights["walker"][begins].astype(np.int64), lights["time_s"][begins], ended)
 
 
-def _episodes(replay: Replay, spells: _Spells) -> Episodes:
-    pulses = replay.pulses[np.argsort(replay.pulses["walker"], kind="stable")]
-    edges = np.searchsorted(pulses["walker"], np.arange(len(replay.walkers) + 1))
-    mine = np.searchsorted(spells.walker, np.arange(len(replay.walkers) + 1))
+def _episodes(tables: Tables, spells: _Spells, seconds: float) -> Episodes:
+    pulses = tables.pulses[np.argsort(tables.pulses["walker"], kind="stable")]
+    edges = np.searchsorted(pulses["walker"], np.arange(len(tables.walkers) + 1))
+    mine = np.searchsorted(spells.walker, np.arange(len(tables.walkers) + 1))
     found = [
         _of_one_walker(
             walker,
             spells.began_s[mine[walker] : mine[walker + 1]],
             spells.ended_s[mine[walker] : mine[walker + 1]],
             pulses[edges[walker] : edges[walker + 1]],
-            replay.seconds,
+            seconds,
         )
         for walker in np.unique(spells.walker)
     ]
@@ -122,9 +123,9 @@ def _episodes(replay: Replay, spells: _Spells) -> Episodes:
 
 def _of_one_walker(
     walker: np.int64,
-    began: NDArray[np.float64],
-    ended: NDArray[np.float64],
-    pulses: NDArray[np.void],
+    began: FloatArray,
+    ended: FloatArray,
+    pulses: RecordArray,
     seconds: float,
 ) -> tuple[NDArray[np.generic], ...]:
     starts, rests = pulses["start_s"], pulses["rest_s"]

@@ -5,16 +5,15 @@ goal when the centre of its body is inside the goal's outline for the first time
 row. Its *walk* lasts until then, or until the end of the run.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, fields
 
 import numpy as np
-from numpy.typing import NDArray
 
-from replays.format.tables import LET_GO, Replay
+from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
+from replays.format.tables import LET_GO, Tables
 from replays.scoring.episodes import Episodes, contact_episodes, shade_episodes
 from replays.scoring.outline import inside, way_to
-
-Floats = NDArray[np.float64]
 
 STUCK_PULSES = 6
 """Pulses over which a walker is watched for getting on, and waits after which a silent one is stuck."""
@@ -34,23 +33,23 @@ class Measures:
     ``escape_pulses``, ``escaped``.
     """
 
-    design: NDArray[np.int64]
-    pulses: NDArray[np.int64]
-    seconds: Floats
-    has_goal: NDArray[np.bool_]
-    reach_s: Floats
-    light_gain: Floats
-    directness: Floats
-    walk_s: Floats
-    stuck_s: Floats
-    held_s: Floats
-    aim_design: NDArray[np.int64]
-    aim_angle: Floats
-    episode_design: NDArray[np.int64]
-    is_contact: NDArray[np.bool_]
-    escape_s: Floats
-    escape_pulses: NDArray[np.int64]
-    escaped: NDArray[np.bool_]
+    design: IntArray
+    pulses: IntArray
+    seconds: FloatArray
+    has_goal: BoolArray
+    reach_s: FloatArray
+    light_gain: FloatArray
+    directness: FloatArray
+    walk_s: FloatArray
+    stuck_s: FloatArray
+    held_s: FloatArray
+    aim_design: IntArray
+    aim_angle: FloatArray
+    episode_design: IntArray
+    is_contact: BoolArray
+    escape_s: FloatArray
+    escape_pulses: IntArray
+    escaped: BoolArray
 
 
 def join(parts: list[Measures]) -> Measures:
@@ -63,26 +62,29 @@ def join(parts: list[Measures]) -> Measures:
     )
 
 
-def measure(replay: Replay, numbers: NDArray[np.int64]) -> Measures:
-    """Measure ``replay``; design d of it goes by the number ``numbers[d]``."""
-    design = numbers[replay.walkers["design"]]
+def measure(tables: Tables, goals: Sequence[FloatArray], seconds: float, numbers: IntArray) -> Measures:
+    """Measure a run of ``seconds`` [s] with ``goals``, outlines (points, 2) [m].
+
+    Design d of the tables goes by the number ``numbers[d]``.
+    """
+    design = numbers[tables.walkers["design"]]
     count = len(design)
-    reach_s = reach_times(replay)
-    walk_s = np.where(np.isnan(reach_s), replay.seconds, reach_s)
-    aim_walker, aim_angle = _aims(replay, walk_s)
-    contacts = _begun_on_the_walk(contact_episodes(replay), walk_s)
-    shades = _begun_on_the_walk(shade_episodes(replay), walk_s)
+    reach_s = reach_times(tables, goals)
+    walk_s = np.where(np.isnan(reach_s), seconds, reach_s)
+    aim_walker, aim_angle = _aims(tables, goals, walk_s)
+    contacts = _begun_on_the_walk(contact_episodes(tables, seconds), walk_s)
+    shades = _begun_on_the_walk(shade_episodes(tables, seconds), walk_s)
     both = [contacts, shades]
     return Measures(
         design=design,
-        pulses=np.bincount(replay.pulses["walker"], minlength=count),
-        seconds=np.full(count, replay.seconds),
-        has_goal=np.full(count, bool(replay.arena["goals"])),
+        pulses=np.bincount(tables.pulses["walker"], minlength=count),
+        seconds=np.full(count, seconds),
+        has_goal=np.full(count, len(goals) > 0),
         reach_s=reach_s,
-        light_gain=_light_gains(replay),
-        directness=_directness(replay, walk_s),
+        light_gain=_light_gains(tables, seconds),
+        directness=_directness(tables, walk_s),
         walk_s=walk_s,
-        stuck_s=_stuck_times(replay, walk_s),
+        stuck_s=_stuck_times(tables, seconds, walk_s),
         held_s=_held_times(contacts, walk_s),
         aim_design=design[aim_walker],
         aim_angle=aim_angle,
@@ -94,41 +96,41 @@ def measure(replay: Replay, numbers: NDArray[np.int64]) -> Measures:
     )
 
 
-def reach_times(replay: Replay) -> Floats:
-    """When each walker reached a goal [s], (walkers,); nan for one that never did."""
-    poses, walkers = replay.poses, replay.walkers
+def reach_times(tables: Tables, goals: Sequence[FloatArray]) -> FloatArray:
+    """When each walker reached one of ``goals`` [s], (walkers,); nan for one that never did."""
+    poses, walkers = tables.poses, tables.walkers
     ahead = walkers["body_ahead"][poses["walker"]]
     heading = poses["heading"].astype(np.float64)
     x = poses["x"] + ahead * np.cos(heading)
     y = poses["y"] + ahead * np.sin(heading)
     within = np.zeros(len(poses), dtype=bool)
-    for goal in replay.arena["goals"]:
-        within |= inside(x, y, np.array(goal["outline"], dtype=np.float64))
+    for goal in goals:
+        within |= inside(x, y, goal)
     times = np.full(len(walkers), np.nan)
     there, first = np.unique(poses["walker"][within], return_index=True)
     times[there] = poses["time_s"][within][first]
     return times
 
 
-def _light_gains(replay: Replay) -> Floats:
-    lights = replay.lights
+def _light_gains(tables: Tables, seconds: float) -> FloatArray:
+    lights = tables.lights
     walker = lights["walker"]
-    until = np.append(lights["time_s"][1:], replay.seconds)
-    until[:-1][walker[1:] != walker[:-1]] = replay.seconds
+    until = np.append(lights["time_s"][1:], seconds)
+    until[:-1][walker[1:] != walker[:-1]] = seconds
     panel = lights["panel_lx"].astype(np.float64)
-    dose = np.bincount(walker, weights=panel * (until - lights["time_s"]), minlength=len(replay.walkers))
-    at_start = panel[np.searchsorted(walker, np.arange(len(replay.walkers)))]
+    dose = np.bincount(walker, weights=panel * (until - lights["time_s"]), minlength=len(tables.walkers))
+    at_start = panel[np.searchsorted(walker, np.arange(len(tables.walkers)))]
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(at_start > 0, dose / replay.seconds / at_start, np.nan)
+        return np.where(at_start > 0, dose / seconds / at_start, np.nan)
 
 
-def _directness(replay: Replay, walk_s: Floats) -> Floats:
-    poses = replay.poses
+def _directness(tables: Tables, walk_s: FloatArray) -> FloatArray:
+    poses = tables.poses
     poses = poses[poses["time_s"] <= walk_s[poses["walker"]]]
     walker = poses["walker"]
     x, y = poses["x"].astype(np.float64), poses["y"].astype(np.float64)
     steps = np.hypot(np.diff(x), np.diff(y)) * (walker[1:] == walker[:-1])
-    count = len(replay.walkers)
+    count = len(tables.walkers)
     path = np.bincount(walker[1:], weights=steps, minlength=count)
     edges = np.searchsorted(walker, np.arange(count + 1))
     first, last = edges[:-1], edges[1:] - 1
@@ -137,14 +139,14 @@ def _directness(replay: Replay, walk_s: Floats) -> Floats:
         return np.where(path > _NO_MOVE, straight / path, np.nan)
 
 
-def _aims(replay: Replay, walk_s: Floats) -> tuple[NDArray[np.int64], Floats]:
-    pulses = replay.pulses
+def _aims(tables: Tables, goals: Sequence[FloatArray], walk_s: FloatArray) -> tuple[IntArray, FloatArray]:
+    pulses = tables.pulses
     pulses = pulses[pulses["start_s"] < walk_s[pulses["walker"]]]
     x, y = pulses["x0"], pulses["y0"]
     way_x, way_y = np.zeros(len(pulses)), np.zeros(len(pulses))
     nearest = np.full(len(pulses), np.inf)
-    for goal in replay.arena["goals"]:
-        to_x, to_y = way_to(x, y, np.array(goal["outline"], dtype=np.float64))
+    for goal in goals:
+        to_x, to_y = way_to(x, y, goal)
         distance = np.hypot(to_x, to_y)
         nearer = distance < nearest
         nearest[nearer] = distance[nearer]
@@ -155,23 +157,23 @@ def _aims(replay: Replay, walk_s: Floats) -> tuple[NDArray[np.int64], Floats]:
     return pulses["walker"][usable].astype(np.int64), angle[usable]
 
 
-def _begun_on_the_walk(episodes: Episodes, walk_s: Floats) -> Episodes:
+def _begun_on_the_walk(episodes: Episodes, walk_s: FloatArray) -> Episodes:
     kept = episodes.began_s < walk_s[episodes.walker]
     return Episodes(*(getattr(episodes, field.name)[kept] for field in fields(Episodes)))
 
 
-def _held_times(contacts: Episodes, walk_s: Floats) -> Floats:
+def _held_times(contacts: Episodes, walk_s: FloatArray) -> FloatArray:
     ends = np.minimum(contacts.began_s + contacts.lasted_s, walk_s[contacts.walker])
-    held: Floats = np.zeros(len(walk_s))
+    held: FloatArray = np.zeros(len(walk_s))
     held += np.bincount(contacts.walker, weights=ends - contacts.began_s, minlength=len(walk_s))
     return held
 
 
-def _stuck_times(replay: Replay, walk_s: Floats) -> Floats:
-    pulses = replay.pulses[replay.pulses["ended"] == LET_GO]
+def _stuck_times(tables: Tables, seconds: float, walk_s: FloatArray) -> FloatArray:
+    pulses = tables.pulses[tables.pulses["ended"] == LET_GO]
     pulses = pulses[np.argsort(pulses["walker"], kind="stable")]
-    spans = [_going_nowhere(replay, pulses), _falling_silent(replay, pulses)]
-    stuck = np.zeros(len(replay.walkers))
+    spans = [_going_nowhere(tables, pulses), _falling_silent(tables, pulses, seconds)]
+    stuck = np.zeros(len(tables.walkers))
     for walker, from_s, to_s in spans:
         end = walk_s[walker]
         lasted = np.clip(to_s, 0.0, end) - np.clip(from_s, 0.0, end)
@@ -179,15 +181,15 @@ def _stuck_times(replay: Replay, walk_s: Floats) -> Floats:
     return stuck
 
 
-_Spans = tuple[NDArray[np.int64], Floats, Floats]
+_Spans = tuple[IntArray, FloatArray, FloatArray]
 
 
-def _going_nowhere(replay: Replay, pulses: NDArray[np.void]) -> _Spans:
+def _going_nowhere(tables: Tables, pulses: RecordArray) -> _Spans:
     """Spans within runs of six pulses that end nowhere; they do not overlap."""
     walker = pulses["walker"].astype(np.int64)
     starts = np.arange(max(0, len(pulses) - STUCK_PULSES + 1))
     starts = starts[walker[starts] == walker[starts + STUCK_PULSES - 1]]
-    ahead = replay.walkers["body_ahead"][walker]
+    ahead = tables.walkers["body_ahead"][walker]
     x0 = pulses["x0"] + ahead * np.cos(pulses["heading0"])
     y0 = pulses["y0"] + ahead * np.sin(pulses["heading0"])
     x1 = pulses["x1"] + ahead * np.cos(pulses["heading1"])
@@ -196,7 +198,7 @@ def _going_nowhere(replay: Replay, pulses: NDArray[np.void]) -> _Spans:
     for later in range(STUCK_PULSES):
         distance = np.hypot(x1[starts + later] - x0[starts], y1[starts + later] - y0[starts])
         farthest = np.maximum(farthest, distance)
-    stuck = starts[farthest < _getting_on(replay)[walker[starts]]]
+    stuck = starts[farthest < _getting_on(tables)[walker[starts]]]
     # Windows overlap: count for every pulse, and for the wait behind it, how many hold it.
     changes = np.zeros(len(pulses) + 1)
     np.add.at(changes, stuck, 1)
@@ -212,17 +214,17 @@ def _going_nowhere(replay: Replay, pulses: NDArray[np.void]) -> _Spans:
     )
 
 
-def _getting_on(replay: Replay) -> Floats:
+def _getting_on(tables: Tables) -> FloatArray:
     """Distance [m], (walkers,), that a walker must get away within six pulses so as not to be stuck.
 
     One diameter of its body; but where its design takes smaller steps, half of what six untouched pulses of
     median length would cover straight on: slow is not stuck.
     """
-    pulses, design = replay.pulses, replay.walkers["design"]
+    pulses, design = tables.pulses, tables.walkers["design"]
     moves = np.hypot(pulses["x1"] - pulses["x0"], pulses["y1"] - pulses["y0"])
     untouched = pulses["touched"] == 0
     of_design = design[pulses["walker"]]
-    needed = 2.0 * replay.walkers["radius"]
+    needed = 2.0 * tables.walkers["radius"]
     of_design, moves = of_design[untouched], moves[untouched]
     count = int(design.max(initial=-1)) + 1
     order = np.lexsort((moves, of_design))
@@ -235,9 +237,9 @@ def _getting_on(replay: Replay) -> Floats:
     return np.minimum(needed, 0.5 * STUCK_PULSES * step[design])
 
 
-def _falling_silent(replay: Replay, pulses: NDArray[np.void]) -> _Spans:
+def _falling_silent(tables: Tables, pulses: RecordArray, seconds: float) -> _Spans:
     """From the last finished pulse to the end of the run, where that is longer than six typical waits."""
-    count = len(replay.walkers)
+    count = len(tables.walkers)
     everyone = np.arange(count)
     walker, edges = pulses["walker"], np.searchsorted(pulses["walker"], np.arange(count + 1))
     previous = np.concatenate(([0.0], pulses["rest_s"][:-1])) if len(pulses) else np.zeros(0)
@@ -252,5 +254,5 @@ def _falling_silent(replay: Replay, pulses: NDArray[np.void]) -> _Spans:
     lower, upper = edges[:-1] + (fired - 1) // 2, edges[:-1] + fired // 2
     ordered = waits[by_length]
     typical[some] = 0.5 * (ordered[lower[some]] + ordered[upper[some]])
-    silent = replay.seconds - last > STUCK_PULSES * typical
-    return everyone[silent], last[silent], np.full(int(silent.sum()), replay.seconds)
+    silent = seconds - last > STUCK_PULSES * typical
+    return everyone[silent], last[silent], np.full(int(silent.sum()), seconds)

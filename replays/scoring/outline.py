@@ -1,12 +1,11 @@
 """Where points lie with respect to an outline, for many points at once."""
 
 import numpy as np
-from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+from agents.arrays import BoolArray, FloatArray
 
 
-def inside(x: Floats, y: Floats, outline: Floats) -> NDArray[np.bool_]:
+def inside(x: FloatArray, y: FloatArray, outline: FloatArray) -> BoolArray:
     """Whether the points ``x``, ``y`` [m], (n,), lie inside ``outline`` [m], (corners, 2), not closed.
 
     Counts how often a ray towards +x crosses the outline: odd is inside. A point on the outline may count as
@@ -26,7 +25,7 @@ def inside(x: Floats, y: Floats, outline: Floats) -> NDArray[np.bool_]:
     return within
 
 
-def way_to(x: Floats, y: Floats, outline: Floats) -> tuple[Floats, Floats]:
+def way_to(x: FloatArray, y: FloatArray, outline: FloatArray) -> tuple[FloatArray, FloatArray]:
     """From each point ``x``, ``y`` [m], (n,), the vector [m] to the nearest point of the area in ``outline``.
 
     Zero for a point inside.

@@ -10,8 +10,8 @@ from dataclasses import asdict, dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from agents.errors import ReplayError
 from replays.format.tables import Replay
 from replays.scoring.directions import resultant_length
@@ -106,7 +106,13 @@ class DesignScore:
 
 
 def score(replay: Replay) -> list[DesignScore]:
-    """The scores of each design of ``replay``, in the header's order."""
+    """The scores of each design of ``replay``, in the header's order.
+
+    >>> from arena import read_contest, simulate
+    >>> race = simulate(read_contest("open-bench", ["poppy", "lentil"], walkers=2, seconds=300))
+    >>> [(one.design, one.walkers, one.reached) for one in score(race)]
+    [('poppy', 2, 0), ('lentil', 2, 0)]
+    """
     return score_many([replay])
 
 
@@ -115,6 +121,11 @@ def score_many(replays: Sequence[Replay]) -> list[DesignScore]:
 
     Designs are alike when their names are. Raises ReplayError when designs of one name were read from
     different texts, for their walkers cannot be thrown together.
+
+    >>> from arena import read_contest, simulate
+    >>> races = [simulate(read_contest("open-bench", ["poppy"], 2, 300, seed)) for seed in range(3)]
+    >>> [(one.design, one.walkers) for one in score_many(races)]
+    [('poppy', 6)]
     """
     texts: dict[str, str] = {}
     for replay in replays:
@@ -128,7 +139,12 @@ def score_many(replays: Sequence[Replay]) -> list[DesignScore]:
         return []
     everything = join(
         [
-            measure(replay, np.array([names.index(name) for name in replay.design_names], dtype=np.int64))
+            measure(
+                replay,
+                replay.goals,
+                replay.seconds,
+                np.array([names.index(one) for one in replay.design_names], dtype=np.int64),
+            )
             for replay in replays
         ]
     )
@@ -173,6 +189,6 @@ def _sum_up(name: str, number: int, measures: Measures) -> DesignScore:
     )
 
 
-def _of_defined(values: NDArray[np.float64], summary: Any) -> float | None:
+def _of_defined(values: FloatArray, summary: Any) -> float | None:
     defined = values[~np.isnan(values)]
     return float(summary(defined)) if defined.size else None

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import IntArray
 from replays.format.tables import Replay
 from replays.scoring.measures import reach_times
 
@@ -22,8 +23,8 @@ class Standings:
     """The arrivals of a replay in their order."""
 
     def __init__(self, replay: Replay) -> None:
-        self.has_goal = bool(replay.arena["goals"])
-        times = reach_times(replay)
+        self.has_goal = bool(replay.goals)
+        times = reach_times(replay, replay.goals)
         order = np.lexsort((np.arange(len(times)), times))
         order = order[: int(np.count_nonzero(~np.isnan(times)))]
         self.arrivals = [
@@ -37,7 +38,7 @@ class Standings:
         """How many have arrived by ``time_s`` [s]."""
         return int(np.searchsorted(self._times, time_s, side="right"))
 
-    def by_design(self, time_s: float) -> NDArray[np.int64]:
+    def by_design(self, time_s: float) -> IntArray:
         """How many of each design have arrived by ``time_s`` [s]."""
         there = [arrival.walker for arrival in self.arrivals[: self.count(time_s)]]
         return np.bincount(self._designs[there], minlength=self._count)

@@ -6,15 +6,16 @@ Small and of our own, because importing a statistics library takes longer than s
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+
+from agents.arrays import BoolArray, FloatArray
 
 
 @dataclass(frozen=True)
 class WaitCurve:
     """Share that is still waiting after each of ``times`` [s or a number of pulses], at which it falls."""
 
-    times: NDArray[np.float64]
-    waiting: NDArray[np.float64]
+    times: FloatArray
+    waiting: FloatArray
 
     @property
     def median(self) -> float | None:
@@ -24,7 +25,7 @@ class WaitCurve:
         return float(self.times[half[0]]) if half.size else None
 
 
-def wait_curve(waits: NDArray[np.float64], ended: NDArray[np.bool_]) -> WaitCurve:
+def wait_curve(waits: FloatArray, ended: BoolArray) -> WaitCurve:
     """Share still waiting, from ``waits`` (n,) of which only those ``ended`` (n,) were seen to their end.
 
     S(t) = product over the times t_i <= t at which waits ended of (1 - d_i / n_i), with d_i the number that

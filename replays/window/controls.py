@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from replays.drawing.layout import Box, Layout, Point
+from replays.drawing.layout import Box, PageLayout, Point
 from replays.drawing.sheet import Sheet
-from replays.window.keys import BINDINGS, MOUSE, Binding
+from replays.window.keys import HelpLine, KeyTable
 
 TEXT = 15
 """Size of the letters on buttons and cards [points]."""
@@ -85,17 +85,11 @@ def draw_card(sheet: Sheet, box: Box) -> None:
     sheet.card((box.left, box.top), (box.width, box.height), sheet.theme.card, sheet.theme.wood, 8)
 
 
-def draw_help(
-    sheet: Sheet,
-    bindings: Sequence[Binding] = BINDINGS,
-    mouse: Sequence[tuple[str, str]] = MOUSE,
-) -> None:
+def draw_help(sheet: Sheet, table: KeyTable) -> None:
     """All keys on a card in the middle, in as many columns as have room."""
-    groups: dict[str, list[tuple[str, str]]] = {}
-    for binding in bindings:
-        groups.setdefault(binding.group, []).append((binding.shown, binding.words))
-    if mouse:
-        groups["Mouse"] = list(mouse)
+    groups: dict[str, list[HelpLine]] = {}
+    for help_line in table.help_lines:
+        groups.setdefault(help_line.group, []).append(help_line)
     width, height = sheet.size
     column, line = 350.0, 24.0
     rows = sum(len(entries) + 1.7 for entries in groups.values())
@@ -118,14 +112,15 @@ def draw_help(
         for name in names:
             sheet.text(name, (x, y), 17)
             y += 1.1 * line
-            for keys, meaning in groups[name]:
-                sheet.text(keys, (x, y), TEXT)
-                sheet.text(sheet.shorten(meaning, TEXT, column - 122), (x + 108, y), TEXT, sheet.theme.faded)
+            for told in groups[name]:
+                sheet.text(told.keys, (x, y), TEXT)
+                meaning = sheet.shorten(told.words, TEXT, column - 122)
+                sheet.text(meaning, (x + 108, y), TEXT, sheet.theme.faded)
                 y += line
             y += 0.6 * line
 
 
-def draw_notice(sheet: Sheet, layout: Layout, words: str) -> None:
+def draw_notice(sheet: Sheet, layout: PageLayout, words: str) -> None:
     """A few lines for the viewer on a card at the top of the arena."""
     width = min(layout.width - 40, 760.0)
     lines = sheet.wrapped(words, TEXT, width - 30)[:4]

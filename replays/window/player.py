@@ -1,6 +1,6 @@
 """Where a replay stands and how it goes on: a plain state, changed by actions and by time."""
 
-from dataclasses import dataclass, field
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -8,46 +8,48 @@ from numpy.typing import NDArray
 from replays.drawing.stage import ALL_WAYS, WAYS
 from replays.drawing.stretches import Stretches
 from replays.format.tables import Replay
+from replays.window.transport import Transport
 
-SPEEDS = (0.25, 0.5, 1.0, 2.0, 5.0, 10.0, 20.0, 50.0, 100.0, 200.0, 500.0, 1000.0)
-"""Seconds of the run that go by in a second."""
-
-_FIRST_SPEED = SPEEDS.index(20.0)
+_FIRST_SPEED = 20.0
 
 # Times that differ by less are the same [s].
 _SAME = 1e-9
 
 
-@dataclass
-class Player:
-    """The state of a window on ``replay``.
+class Player(Transport):
+    """The transport of a window on ``replay``, and who is looked at.
 
     ``chosen`` is the number of a walker, or None; ``skipping`` leaves out the waits between pulses, of the
-    chosen walker if there is one, else of all; ``following`` keeps the chosen walker in view.
+    chosen walker if there is one, else of all; ``following`` keeps the chosen walker in view; ``held`` stops
+    time while the bar is dragged.
     """
 
-    replay: Replay
-    time_s: float = 0.0
-    playing: bool = True
-    speed_step: int = _FIRST_SPEED
-    skipping: bool = False
-    chosen: int | None = None
-    following: bool = False
-    causes_shown: bool = True
-    ways: str = ALL_WAYS
-    held: bool = False
-    _stretches: dict[int | None, Stretches] = field(default_factory=dict, repr=False, compare=False)
-    _starts: dict[int | None, NDArray[np.float64]] = field(default_factory=dict, repr=False, compare=False)
+    def __init__(self, replay: Replay) -> None:
+        super().__init__(replay.seconds, _FIRST_SPEED, playing=True)
+        self.replay = replay
+        self.skipping = False
+        self.chosen: int | None = None
+        self.following = False
+        self.causes_shown = True
+        self.ways = ALL_WAYS
+        self.held = False
+        self._stretches: dict[int | None, Stretches] = {}
+        self._starts: dict[int | None, NDArray[np.float64]] = {}
 
     @property
-    def seconds(self) -> float:
-        """Length of the run [s]."""
-        return self.replay.seconds
-
-    @property
-    def speed(self) -> float:
-        """Seconds of the run that go by in a second."""
-        return SPEEDS[self.speed_step]
+    def actions(self) -> dict[str, Callable[[], None]]:
+        """What keys and buttons can ask for, by name."""
+        return {
+            **super().actions,
+            "next pulse": lambda: self._go_to_pulse(1),
+            "previous pulse": lambda: self._go_to_pulse(-1),
+            "skip": self._change_skipping,
+            "next walker": lambda: self._choose_beside(1),
+            "previous walker": lambda: self._choose_beside(-1),
+            "why": self._change_causes,
+            "follow": self._change_following,
+            "ways": self._change_ways,
+        }
 
     @property
     def stretches(self) -> Stretches:
@@ -83,23 +85,19 @@ class Player:
         )
 
     def advance(self, elapsed_s: float) -> None:
-        """Let ``elapsed_s`` [s] of the viewer's time go by; at the end of the run it stops."""
-        if not self.playing or self.held:
-            return
-        if self.skipping:
-            busy = self.stretches.to_busy(self.time_s) + elapsed_s * self.speed
-            if busy < self.stretches.busy_s:
-                # never back to the end of a stretch out of the wait behind it
-                self.go_to(max(self.stretches.to_run(busy), self.time_s))
-            else:
-                self.go_to(self.seconds)
-        else:
-            self.go_to(self.time_s + elapsed_s * self.speed)
-        self.playing = self.time_s < self.seconds
+        """Let ``elapsed_s`` [s] of the viewer's time go by, unless the bar is held."""
+        if not self.held:
+            super().advance(elapsed_s)
 
-    def go_to(self, time_s: float) -> None:
-        """Go to ``time_s`` [s], or to the nearer end of the run."""
-        self.time_s = min(max(time_s, 0.0), self.seconds)
+    def time_after(self, elapsed_s: float) -> float:
+        """The time of the run [s] to which ``elapsed_s`` [s] of the viewer's time lead."""
+        if not self.skipping:
+            return super().time_after(elapsed_s)
+        busy = self.stretches.to_busy(self.time_s) + elapsed_s * self.speed
+        if busy >= self.stretches.busy_s:
+            return self.seconds
+        # never back to the end of a stretch out of the wait behind it
+        return max(self.stretches.to_run(busy), self.time_s)
 
     def choose(self, walker: int | None) -> None:
         """Choose a walker, or none."""
@@ -107,40 +105,13 @@ class Player:
         if walker is None:
             self.following = False
 
-    def act(self, action: str) -> bool:
-        """Do what an action of :mod:`replays.window.keys` asks for; False where it is not the player's."""
+    def _choose_beside(self, step: int) -> None:
         walkers = len(self.replay.walkers)
-        if action == "play":
-            if not self.playing and self.time_s >= self.seconds:
-                self.time_s = 0.0
-            self.playing = not self.playing
-        elif action in ("faster", "slower"):
-            step = self.speed_step + (1 if action == "faster" else -1)
-            self.speed_step = min(max(step, 0), len(SPEEDS) - 1)
-        elif action in ("back", "on"):
-            self.go_to(self.time_s + (0.01 if action == "on" else -0.01) * self.seconds)
-        elif action in ("start", "end"):
-            self.go_to(0.0 if action == "start" else self.seconds)
-        elif action in ("next pulse", "last pulse"):
-            self._step(1 if action == "next pulse" else -1)
-        elif action == "skip":
-            self.skipping = not self.skipping
-        elif action in ("next walker", "last walker"):
-            if walkers:
-                step = 1 if action == "next walker" else -1
-                first = 0 if step == 1 else walkers - 1
-                self.choose(first if self.chosen is None else (self.chosen + step) % walkers)
-        elif action == "why":
-            self.causes_shown = not self.causes_shown
-        elif action == "follow":
-            self.following = not self.following and self.chosen is not None
-        elif action == "ways":
-            self.ways = WAYS[(WAYS.index(self.ways) + 1) % len(WAYS)]
-        else:
-            return False
-        return True
+        if walkers:
+            first = 0 if step == 1 else walkers - 1
+            self.choose(first if self.chosen is None else (self.chosen + step) % walkers)
 
-    def _step(self, step: int) -> None:
+    def _go_to_pulse(self, step: int) -> None:
         """Stop at the next pulse, or at the one before."""
         self.playing = False
         starts = self.pulse_s
@@ -150,3 +121,15 @@ class Player:
             number = int(np.searchsorted(starts, self.time_s - _SAME)) - 1
         if 0 <= number < len(starts):
             self.go_to(float(starts[number]))
+
+    def _change_skipping(self) -> None:
+        self.skipping = not self.skipping
+
+    def _change_causes(self) -> None:
+        self.causes_shown = not self.causes_shown
+
+    def _change_following(self) -> None:
+        self.following = not self.following and self.chosen is not None
+
+    def _change_ways(self) -> None:
+        self.ways = WAYS[(WAYS.index(self.ways) + 1) % len(WAYS)]

@@ -1,17 +1,16 @@
 """The window on a replay: what it shows, and what keys and mouse do to it."""
 
 import math
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
-
-import numpy as np
 
 from agents.errors import PhotodromeError
 from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing.figures import walker_name
 from replays.drawing.glow import Glows
-from replays.drawing.layout import Box, Layout, Point, lay_out
-from replays.drawing.pages import Page, aspect_of, draw_clock
+from replays.drawing.layout import Box, PageLayout, Point, lay_out
+from replays.drawing.pages import MapSurround, aspect_of, draw_clock
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.stage import BUDGET, Moment, Stage
 from replays.drawing.theme import DARK, LIGHT, Theme
@@ -21,19 +20,10 @@ from replays.format.replay_file import read_replay
 from replays.format.tables import Replay
 from replays.scoring.standings import Standings
 from replays.window.camera import STEP, Camera
-from replays.window.controls import (
-    TEXT,
-    Button,
-    PlacedButton,
-    button_row,
-    draw_button,
-    draw_card,
-    draw_help,
-    draw_notice,
-    pressed,
-)
-from replays.window.keys import action_of
+from replays.window.controls import TEXT, PlacedButton, draw_card, draw_help, draw_notice, pressed
 from replays.window.player import Player
+from replays.window.replay_keys import REPLAY_KEYS
+from replays.window.time_controls import TimeControls, time_bar
 
 if TYPE_CHECKING:
     from replays.window.strip import CausePanel
@@ -44,7 +34,6 @@ LEAST_SIZE = (480, 420)
 SCALES = (1.0, 1.5, 2.0, 3.0)
 """Pixels a point that the viewer can choose."""
 
-_BAR_HEIGHT = 12.0
 # A press that moves less than this [points] before it is let go of is a click.
 _CLICK = 5.0
 # One press of a key moves the floor by this share of the view.
@@ -54,7 +43,7 @@ _SHIFT = 0.12
 _LOOK_EVERY = 1.0
 
 
-class Window:
+class ReplayWindow:
     """A replay in a window of any size: its whole state, what changes it, and how it is drawn.
 
     ``path`` is the replay's file, of which a change is told. ``notice`` is a line for the viewer, or empty.
@@ -84,6 +73,7 @@ class Window:
         """Show ``replay``, from its start."""
         self.replay = replay
         self.player = Player(replay)
+        self._controls = TimeControls(self.player)
         self.camera = Camera(bounds(replay.arena))
         self._aspect = aspect_of(replay)
         self._standings = Standings(replay)
@@ -96,9 +86,9 @@ class Window:
     def _forget(self) -> None:
         """Nothing drawn so far is of use any more."""
         self._stage = Stage(self.replay, self.theme, self.scale)
-        self._page: Page | None = None
-        self._layout: Layout | None = None
-        self._ticks: tuple[object, pygame.Surface] | None = None
+        self._page: MapSurround | None = None
+        self._layout: PageLayout | None = None
+        self._controls.forget()
         self._drawn: tuple[object, ...] | None = None
         self._dissolve = Dissolve()
         self._dissolves = False
@@ -110,7 +100,7 @@ class Window:
         return f"photodrome: {self.replay.arena['name']}"
 
     @property
-    def layout(self) -> Layout:
+    def layout(self) -> PageLayout:
         """Where things are in a window of the present size."""
         width = max(self.size[0] / self.scale, LEAST_SIZE[0])
         height = max(self.size[1] / self.scale, LEAST_SIZE[1])
@@ -118,16 +108,13 @@ class Window:
         layout = lay_out(width, height, self._aspect, has_controls=True, has_strip=strip)
         if layout != self._layout:
             self._layout = layout
-            self._page = Page(self.replay, layout, self.scale, self.theme, standings=self._standings)
+            self._page = MapSurround(self.replay, layout, self.scale, self.theme, standings=self._standings)
         return layout
 
     @property
     def bar(self) -> Box:
         """The bar of the run's time [points]."""
-        controls = self.layout.controls
-        assert controls is not None
-        margin = self.layout.margin
-        return Box(margin, controls.top + 14, max(controls.width - 2 * margin, 1.0), _BAR_HEIGHT)
+        return time_bar(self.layout)
 
     @property
     def view(self) -> View:
@@ -154,7 +141,7 @@ class Window:
         if event.type == pygame.QUIT:
             self.closed = True
         elif event.type == pygame.KEYDOWN:
-            action = action_of(event)
+            action = REPLAY_KEYS.action_of(event)
             if action is not None:
                 self.act(action)
         elif event.type == pygame.MOUSEWHEEL:
@@ -211,37 +198,56 @@ class Window:
     def _go_along_bar(self, point: Point) -> None:
         self.player.go_to((point[0] - self.bar.left) / self.bar.width * self.replay.seconds)
 
+    @property
+    def actions(self) -> dict[str, Callable[[], None]]:
+        """What keys and buttons can ask for, by name."""
+        return {
+            **self.player.actions,
+            "closer": lambda: self.camera.come_closer(self.layout.arena, STEP, self.now_s),
+            "away": lambda: self.camera.come_closer(self.layout.arena, 1.0 / STEP, self.now_s),
+            "all": self._see_all,
+            "west": lambda: self._look_beside(1.0, 0.0),
+            "east": lambda: self._look_beside(-1.0, 0.0),
+            "north": lambda: self._look_beside(0.0, 1.0),
+            "south": lambda: self._look_beside(0.0, -1.0),
+            "theme": self._change_theme,
+            "larger": self._enlarge,
+            "full screen": self._change_screen,
+            "reload": self._read_again,
+            "help": self._change_help,
+            "leave": self._leave,
+            "close": self._close,
+        }
+
     def act(self, action: str) -> None:
-        """Do what an action of :mod:`replays.window.keys` asks for."""
+        """Do one of the :attr:`actions`."""
+        self.actions[action]()
+
+    def _see_all(self) -> None:
+        self.player.following = False
+        self.camera.see_all(self.layout.arena, self.now_s)
+
+    def _look_beside(self, across: float, down: float) -> None:
         box = self.layout.arena
-        shifts = {"west": (1.0, 0.0), "east": (-1.0, 0.0), "north": (0.0, 1.0), "south": (0.0, -1.0)}
-        if self.player.act(action):
-            return
-        if action in ("closer", "away"):
-            self.camera.come_closer(box, STEP if action == "closer" else 1.0 / STEP, self.now_s)
-        elif action in shifts:
-            across, down = shifts[action]
-            self.camera.shift(box, _SHIFT * across * box.width, _SHIFT * down * box.height, self.now_s)
-        elif action == "all":
-            self.player.following = False
-            self.camera.see_all(box, self.now_s)
-        elif action == "theme":
-            self.theme = DARK if self.theme is LIGHT else LIGHT
-            self._forget()
-        elif action == "larger":
-            larger = [scale for scale in SCALES if scale > self.scale]
-            self.scale = larger[0] if larger else SCALES[0]
-            self._forget()
-        elif action == "full screen":
-            self.full_screen = not self.full_screen
-        elif action == "help":
-            self.help_shown = not self.help_shown
-        elif action == "reload":
-            self._read_again()
-        elif action == "leave":
-            self._leave()
-        elif action == "close":
-            self.closed = True
+        self.camera.shift(box, _SHIFT * across * box.width, _SHIFT * down * box.height, self.now_s)
+
+    def _change_theme(self) -> None:
+        self.theme = DARK if self.theme is LIGHT else LIGHT
+        self._forget()
+
+    def _enlarge(self) -> None:
+        """Letters and lines of the next size, after the largest of the smallest."""
+        self.scale = next((scale for scale in SCALES if scale > self.scale), SCALES[0])
+        self._forget()
+
+    def _change_screen(self) -> None:
+        self.full_screen = not self.full_screen
+
+    def _change_help(self) -> None:
+        self.help_shown = not self.help_shown
+
+    def _close(self) -> None:
+        self.closed = True
 
     def _leave(self) -> None:
         """Leave what was opened last: the help, a notice, the chosen walker, the full screen, the window."""
@@ -303,11 +309,11 @@ class Window:
         sheet = Sheet(surface, self.scale, self.theme)
         # figures on top of one another could not be read
         draw_clock(sheet, self.layout, self.replay, self.player.time_s)
-        self._draw_controls(sheet)
+        self.buttons = self._controls.draw(sheet, self.layout, help_shown=self.help_shown)
         if self.notice:
             draw_notice(sheet, self.layout, self.notice)
         if self.help_shown:
-            draw_help(sheet)
+            draw_help(sheet, REPLAY_KEYS)
         self._drawn = self._state()
 
     def _draw_calmly(self, surface: pygame.Surface) -> bool:
@@ -372,58 +378,3 @@ class Window:
         top = min(max(float(y[chosen]) - radius - height - 8, box.top), box.bottom - height - 6)
         if box.holds((float(x[chosen]), float(y[chosen]))):
             sheet.plate(words, (left, top), TEXT)
-
-    def _draw_controls(self, sheet: Sheet) -> None:
-        controls = self.layout.controls
-        assert controls is not None
-        sheet.fill((0, controls.top), (controls.width, controls.height), self.theme.paper)
-        self._draw_bar(sheet)
-        player = self.player
-        chosen = player.chosen is not None
-        buttons = [
-            Button("play", "pause" if player.playing else "play", "space", least=112),
-            Button("last pulse", "previous pulse", "b"),
-            Button("next pulse", "next pulse", "n"),
-            Button("slower", "slower", "down"),
-            Button("", f"{player.speed:g} times life", least=128),
-            Button("faster", "faster", "up"),
-            Button("skip", "skip waits", "w", player.skipping),
-            Button("next walker", "walker", "tab", chosen),
-            Button("why", "causes", "c", chosen and player.causes_shown),
-            Button("follow", "follow", "g", player.following),
-            Button("all", "whole floor", "0"),
-            Button("ways", player.ways, "p"),
-            Button("theme", "paper", "t"),
-        ]
-        top, right = self.bar.bottom + 16, controls.width - self.layout.margin
-        # the way to all the others has room in every window
-        keys = Button("help", "keys", "h", self.help_shown, least=76)
-        last = button_row(sheet, [keys], right - 76, top, right + 1)
-        self.buttons = [*button_row(sheet, buttons, self.layout.margin, top, right - 84), *last]
-        for placed in self.buttons:
-            draw_button(sheet, placed)
-
-    def _draw_bar(self, sheet: Sheet) -> None:
-        player, bar, theme = self.player, self.bar, self.theme
-        sheet.card((bar.left, bar.top), (bar.width, bar.height), theme.card, theme.wood, 5)
-        here = bar.left + bar.width * player.time_s / player.seconds
-        sheet.card((bar.left, bar.top), (max(here - bar.left, 1.0), bar.height), theme.accent, theme.wood, 5)
-        key = (bar, player.chosen)
-        if self._ticks is None or self._ticks[0] != key:
-            self._ticks = (key, self._draw_ticks(bar))
-        sheet.surface.blit(self._ticks[1], (round(bar.left * self.scale), round(bar.top * self.scale)))
-        sheet.disc((here, bar.middle[1]), 9, theme.accent, theme.ink, 2)
-
-    def _draw_ticks(self, bar: Box) -> pygame.Surface:
-        """A tick for each column of the bar into which pulses fall, the higher the more there are."""
-        size = (round(bar.width * self.scale), round(bar.height * self.scale))
-        surface = pygame.Surface(size, pygame.SRCALPHA)
-        sheet = Sheet(surface, self.scale, self.theme)
-        places = (bar.width * self.player.pulse_s / self.player.seconds).astype(np.int64)
-        columns, counts = np.unique(places, return_counts=True)
-        most = float(counts.max(initial=1))
-        for column, count in zip(columns.tolist(), counts.tolist(), strict=True):
-            share = 0.35 + 0.65 * math.sqrt(count / most) if most > 1 else 1.0
-            tall = (bar.height - 4) * share
-            sheet.fill((column, bar.height - 2 - tall), (1, tall), self.theme.wood)
-        return surface

@@ -20,7 +20,7 @@ _LONGEST_FRAME = 0.25
 _KEY_DELAY, _KEY_PACE = 300, 60
 
 
-class Shown(Protocol):
+class WindowContent(Protocol):
     """What can be shown in a window: it takes events and time, and draws itself."""
 
     closed: bool
@@ -66,7 +66,7 @@ def usual_scale() -> float:
     return 2.0 if lines >= 2000 else 1.5 if lines >= 1500 else 1.0
 
 
-def show(shown: Shown, scale: float = 1.0) -> None:
+def show(shown: WindowContent, scale: float = 1.0) -> None:
     """Show ``shown`` in a window until it is closed. :func:`open_display` comes first.
 
     Raises OutputError where the window cannot be opened.
@@ -93,7 +93,7 @@ def _open(full_screen: bool, size: tuple[int, int]) -> pygame.Surface:
     return pygame.display.set_mode(size, pygame.RESIZABLE)
 
 
-def _loop(shown: Shown) -> None:
+def _loop(shown: WindowContent) -> None:
     pygame.key.set_repeat(_KEY_DELAY, _KEY_PACE)
     clock = pygame.time.Clock()
     title, full_screen = "", shown.full_screen
@@ -121,14 +121,19 @@ def _loop(shown: Shown) -> None:
         shown.advance(min(clock.tick(FRAMES_A_SECOND) / 1000.0, _LONGEST_FRAME))
 
 
-def watch(replay: Replay, path: Path | None = None, theme: Theme = LIGHT, scale: float | None = None) -> None:
+def watch(
+    replay: Replay, path: str | Path | None = None, theme: Theme = LIGHT, scale: float | None = None
+) -> None:
     """Show ``replay`` in a window until the viewer closes it.
 
     ``path`` is the file it was read from: a change of it is told, and it can be read again. ``scale`` is in
     pixels a point; None takes what suits the screen. Raises OutputError where there is no screen.
+
+    >>> from arena import read_contest, simulate
+    >>> watch(simulate(read_contest("slalom", ["poppy"], seconds=60)))
     """
     open_display()
-    from replays.window.replay_window import Window
+    from replays.window.replay_window import ReplayWindow
 
     chosen = usual_scale() if scale is None else scale
-    show(Window(replay, theme, chosen, path), chosen)
+    show(ReplayWindow(replay, theme, chosen, None if path is None else Path(path)), chosen)

@@ -9,9 +9,9 @@ import math
 
 import numpy as np
 
+from agents.arrays import FloatArray
 from agents.errors import ReplayError
-from replays.causes.pulse_curve import Floats
-from replays.causes.sentences import cause_of, volts_words
+from replays.causes.sentences import pulse_cause, volts_words
 from replays.causes.traces import Circuits, Trace, Wait
 from replays.drawing.figures import walker_name
 from replays.drawing.layout import Box, Point
@@ -83,7 +83,7 @@ def sentence(trace: Trace, time_s: float) -> tuple[str, str]:
             return "never fires in this run", "the rail does not come up to either trigger"
         return "has not fired yet", f"its first pulse comes at {clock_words(float(first))}"
     pulse = trace.pulses[number]
-    words = cause_of(trace, number).words
+    words = pulse_cause(trace, number).words
     lasted = 1e3 * (float(pulse["let_go_s"]) - float(pulse["start_s"]))
     turn = math.degrees(math.remainder(float(pulse["heading1"]) - float(pulse["heading0"]), 2 * math.pi))
     way = 1e3 * math.dist((pulse["x0"], pulse["y0"]), (pulse["x1"], pulse["y1"]))
@@ -209,7 +209,7 @@ def _draw_pulse(sheet: Sheet, box: Box, trace: Trace, number: int) -> None:
     sheet.text("motor, mA", (plot.left + plot.width / 2, plot.bottom + 5), SMALL, theme.faded, across=0.5)
 
 
-def _thinned(x: Floats, y: Floats) -> list[Point]:
+def _thinned(x: FloatArray, y: FloatArray) -> list[Point]:
     step = max(1, len(x) // 160)
     chosen = np.unique(np.append(np.arange(0, len(x), step), len(x) - 1))
     return list(zip(x[chosen].tolist(), y[chosen].tolist(), strict=True))

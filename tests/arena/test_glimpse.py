@@ -10,7 +10,7 @@ import pytest
 
 import arena.simulation
 from arena.scene.contest import read_contest
-from arena.simulation import TABLES, simulate
+from arena.simulation import OUTPUT_TABLES, simulate
 from replays.format.checks import check_replay
 from replays.format.replay_file import read_replay, write_replay
 from replays.format.tables import Replay
@@ -89,7 +89,7 @@ def test_a_glimpse_can_be_written_and_read_and_lacks_no_row(
     for part, until in (begun[0], begun[len(begun) // 2], begun[-1]):
         for name, column in (
             ("pulses", "rest_s"),
-            *((name, "time_s") for name in TABLES if name != "pulses"),
+            *((name, "time_s") for name in OUTPUT_TABLES if name != "pulses"),
         ):
             rows, mine = getattr(whole, name), getattr(part, name)
             own = {row.tobytes() for row in mine}

@@ -9,17 +9,17 @@ import pytest
 from agents.errors import ReplayError
 from arena.scene.contest import read_contest
 from arena.simulation import simulate
-from arena.workbench.computations import Raced, Terms
-from arena.workbench.controller import Hands
-from arena.workbench.view import Face
+from arena.workbench.computations import RaceResult, RaceTerms
+from arena.workbench.controller import Controller
+from arena.workbench.view import WorkbenchView
 from arena.workbench.window import set_up
-from replays.drawing.films import Shooting, film
-from replays.drawing.pictures import picture
+from replays.drawing.films import Shooting, make_film
+from replays.drawing.pictures import draw_picture
 from replays.drawing.poses import Poses
 from replays.drawing.sheet import pygame
 from replays.format.replay_file import write_replay
 from replays.format.tables import Replay
-from replays.window.replay_window import Window
+from replays.window.replay_window import ReplayWindow
 from tests.helpers.fabricate import potting_bench
 
 
@@ -44,20 +44,20 @@ def pair() -> tuple[Replay, Replay]:
 
 def test_pictures_and_films_are_the_same(pair: tuple[Replay, Replay], tmp_path: Path) -> None:
     for number, replay in enumerate(pair):
-        picture(replay, tmp_path / f"{number}.png")
-        picture(replay, tmp_path / f"{number} at.png", size="slide", time_s=60.0)
-        film(replay, tmp_path / f"{number}.gif", Shooting(to_s=60.0, skips_waits=False), "800x600")
+        draw_picture(replay, tmp_path / f"{number}.png")
+        draw_picture(replay, tmp_path / f"{number} at.png", size="slide", time_s=60.0)
+        make_film(replay, tmp_path / f"{number}.gif", Shooting(to_s=60.0, skips_waits=False), "800x600")
     for name in ("{}.png", "{} at.png", "{}.gif"):
         one, other = ((tmp_path / name.format(number)).read_bytes() for number in range(2))
         assert one == other, name
-    picture(potting_bench().replay(), tmp_path / "moved.png")
+    draw_picture(potting_bench().replay(), tmp_path / "moved.png")
     assert (tmp_path / "moved.png").read_bytes() != (tmp_path / "0.png").read_bytes()
 
 
 def test_the_window_is_the_same(pair: tuple[Replay, Replay]) -> None:
     frames = []
     for replay in pair:
-        window = Window(replay)
+        window = ReplayWindow(replay)
         surface = pygame.Surface((1280, 760))
         for key in (pygame.K_SPACE, pygame.K_n, pygame.K_w, pygame.K_END):
             window.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=""))
@@ -72,14 +72,14 @@ def test_the_workbench_shows_the_starts() -> None:
     replay = simulate(contest)
     frames = []
     for part in (unstarted(replay), just_started(replay), replace(replay, walkers=replay.walkers[:0])):
-        trial = set_up("potting-bench", ["poppy"], Terms(walkers=5, seconds=60.0))
-        trial.raced = Raced(part, (), 0.0)
-        face, surface = Face(Hands(trial)), pygame.Surface((1280, 760))
-        face.draw(surface)
-        while not face.is_still():
-            face.draw(surface)
+        state = set_up("potting-bench", ["poppy"], RaceTerms(walkers=5, seconds=60.0))
+        state.background.race = RaceResult(part, (), 0.0)
+        view, surface = WorkbenchView(Controller(state)), pygame.Surface((1280, 760))
+        view.draw(surface)
+        while not view.is_still():
+            view.draw(surface)
         frames.append(pygame.image.tobytes(surface, "RGB"))
-        trial.close()
+        state.close()
     assert frames[0] == frames[1]
     assert frames[0] != frames[2], "walkers are to be seen"
 

@@ -31,9 +31,9 @@ SWEEP = """
 import json, resource, sys, time
 from arena.studies.plans.study import read_study
 from arena.studies.telling.summary import draw_summary, summarise, write_summary
-from arena.studies.running.sweep import run
+from arena.studies.running.sweeping import run_sweep
 from arena.studies.telling.summary import publish_summary, summarise
-outcome = run(read_study(sys.argv[1]), sys.argv[2])
+outcome = run_sweep(read_study(sys.argv[1]), sys.argv[2])
 summary = summarise(outcome)
 publish_summary(summary)
 # macOS counts bytes, Linux kilobytes

@@ -19,30 +19,30 @@ from arena.scene.contest import read_contest
 from arena.simulation import simulate
 from replays.drawing.sheet import pygame
 from replays.format.tables import Replay
-from replays.window.replay_window import Window
+from replays.window.replay_window import ReplayWindow
 
 SIZE = (1280, 760)
 FRAMES = 300
-Step = Callable[[Window, int], None]
+Step = Callable[[ReplayWindow, int], None]
 
 
-def press(window: Window, key: int) -> None:
+def press(window: ReplayWindow, key: int) -> None:
     """Press a key."""
     window.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=""))
 
 
-def play(window: Window, number: int) -> None:
+def play(window: ReplayWindow, number: int) -> None:
     """Let a sixtieth of a second go by."""
     window.advance(1 / 60)
 
 
-def scrub(window: Window, number: int) -> None:
+def scrub(window: ReplayWindow, number: int) -> None:
     """Go somewhere else, as if the bar were dragged to and fro."""
     window.player.go_to(window.replay.seconds * (0.5 + 0.5 * float(np.sin(0.13 * number))))
     window.advance(1 / 60)
 
 
-def wheel(window: Window, number: int) -> None:
+def wheel(window: ReplayWindow, number: int) -> None:
     """Come closer, and go away again."""
     step = 1 if number % 40 < 20 else -1
     window.handle_event(pygame.event.Event(pygame.MOUSEWHEEL, x=0, y=step, flipped=False))
@@ -52,7 +52,7 @@ def wheel(window: Window, number: int) -> None:
 def measure(replay: Replay, keys: tuple[int, ...], start: float, step: Step) -> np.ndarray:
     """Time [ms] of each frame of a window of which ``keys`` were pressed, from a share of the run on."""
     surface = pygame.display.set_mode(SIZE)
-    window = Window(replay)
+    window = ReplayWindow(replay)
     window.handle_event(pygame.event.Event(pygame.MOUSEMOTION, pos=(500, 300), rel=(0, 0), buttons=(0, 0, 0)))
     for key in keys:
         press(window, key)

@@ -9,16 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from replays.format.replay_file import (
-    LEDGER,
-    LET_GO,
-    LIGHTS,
-    POSES,
-    PULSES,
-    TOUCHES,
-    WALKERS,
-    Replay,
-)
+from replays.format.tables import LEDGER, LET_GO, LIGHTS, POSES, PULSES, TOUCHES, WALKERS, Replay
 
 Point = tuple[float, float]
 Outline = list[list[float]]

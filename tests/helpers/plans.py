@@ -1,5 +1,6 @@
 """Plans for the tests of studies."""
 
+import math
 from pathlib import Path
 from typing import Any
 
@@ -7,7 +8,8 @@ import pytest
 
 from agents.errors import SpecError
 from agents.text.shipped import find_document
-from arena.studies.plans.study import parse_study
+from arena.studies.plans.study import Study, parse_study
+from arena.studies.running.trials import chunk_size
 
 BASE = """photodrome: study 1
 name: a study
@@ -60,3 +62,8 @@ def write(path: Path, text: str) -> Path:
 
 OWN = find_document("poppy", "design").read_text(encoding="utf-8").replace("name: poppy", "name: own")
 ROOM = find_document("slalom", "arena").read_text(encoding="utf-8").replace("name: slalom", "name: room")
+
+
+def chunk_count(study: Study) -> int:
+    """How many chunks a study has; the last one may be shorter."""
+    return math.ceil(study.trials / chunk_size(study))

@@ -9,7 +9,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from shapely.geometry import LineString, Point, Polygon
+from shapely import affinity
+from shapely.geometry import LineString, MultiPoint, Point, Polygon
 from shapely.ops import unary_union
 
 from arena.scene.records import SHADE, SOURCE, SUN_DISTANCE, WALL, wall_table
@@ -188,3 +189,9 @@ def passes_by_area(scene: Scene) -> float:
             )
         ]
     return float(sum(part.area * weight for part, weight in parts) / disc.area)
+
+
+def place_points(core: np.ndarray, count: int, x: float, y: float, heading: float, out: np.ndarray) -> None:
+    """Write to ``out`` the first ``count`` points of the ``core`` [m] of a body that is at (x, y)."""
+    placed = affinity.rotate(MultiPoint(core[:count]), heading, (0, 0), use_radians=True)
+    out[:count] = [(point.x + x, point.y + y) for point in placed.geoms]

@@ -13,8 +13,9 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.design.built_copies import part_values
-from agents.design.spec import SIDES, Design
-from arena.studies.kits.yields import NAMES, Outcome, Tell, Trial, share_of
+from agents.design.spec import Design
+from agents.design.values import BOTH, expanded, of_both
+from arena.studies.kits.yields import NAMES, BenchResult, BenchTest, Progress, share_of
 from arena.studies.scores import Score
 from arena.studies.statistics.comparison import LEVEL, corrected, pair_tests
 from arena.studies.statistics.estimates import Estimate
@@ -109,9 +110,8 @@ def parts_of(design: Design) -> dict[str, tuple[int, ...]]:
     column_of = {spread.path: column for column, spread in enumerate(design.spreads)}
     found: dict[str, tuple[int, ...]] = {}
     for path, column in column_of.items():
-        side, _, rest = path.partition(".")
-        is_both = side in SIDES and all(f"{one}.{rest}" in column_of for one in SIDES)
-        part = f"both.{rest}" if is_both else path
+        both = of_both(path)
+        part = both if all(one in column_of for one in expanded(both)) else path
         found[part] = (*found.get(part, ()), column)
     return found
 
@@ -119,7 +119,7 @@ def parts_of(design: Design) -> dict[str, tuple[int, ...]]:
 def pairs_of(design: Design) -> dict[str, tuple[tuple[int, int], ...]]:
     """Columns of ``design.spreads``, left and right, of each pair of parts that may be bought alike."""
     pairs: dict[str, tuple[tuple[int, int], ...]] = {}
-    both = {path: columns for path, columns in parts_of(design).items() if path.startswith("both.")}
+    both = {path: columns for path, columns in parts_of(design).items() if path.startswith(f"{BOTH}.")}
     for key, name in _BOUGHT.items():
         columns = tuple(
             (left, right)
@@ -157,36 +157,36 @@ def alike(design: Design, columns: Sequence[tuple[int, int]]) -> Change:
 
 
 def blame(
-    trial: Trial,
+    bench_test: BenchTest,
     chances: Floats,
     values: Floats,
-    outcome: Outcome,
+    result: BenchResult,
     threads: int | None = None,
-    tell: Tell | None = None,
+    tell: Progress | None = None,
 ) -> Blame:
-    """Ask of copies, with ``chances`` and ``values`` (copies, parts) and their ``outcome``, who is to blame.
+    """Ask of copies, with ``chances`` and ``values`` (copies, parts) and their ``result``, who is to blame.
 
     The same for any number of ``threads``. ``tell`` is called with the share done, 0 to 1; what it raises
     stops the work within a moment.
     """
-    design = trial.design
+    design = bench_test.design
     parts, pairs = parts_of(design), pairs_of(design)
     changes = [tightened(design, columns, factor) for factor in (0.0, 0.5) for columns in parts.values()]
     changes += [alike(design, columns) for columns in pairs.values()]
-    outcomes = trial.outcomes([change(chances, values) for change in changes], threads, tell)
+    results = bench_test.results([change(chances, values) for change in changes], threads, tell)
     count = len(parts)
     exact, half, matched = (
-        _gains(outcome, outcomes[first:last])
+        _gains(result, results[first:last])
         for first, last in ((0, count), (count, 2 * count), (2 * count, None))
     )
     told = [
         PartBlame(
-            path, _tolerance(design, columns), exact[row], half[row], _explained(chances, columns, outcome)
+            path, _tolerance(design, columns), exact[row], half[row], _explained(chances, columns, result)
         )
         for row, (path, columns) in enumerate(parts.items())
     ]
     paired = [
-        PairBlame(name, tuple(_both(design, left) for left, _ in columns), matched[row])
+        PairBlame(name, tuple(of_both(design.spreads[left].path) for left, _ in columns), matched[row])
         for row, (name, columns) in enumerate(pairs.items())
     ]
     # equals stay in the order of the file, the eyes first
@@ -195,23 +195,18 @@ def blame(
     return Blame(len(values), tuple(told), tuple(paired))
 
 
-def _both(design: Design, column: int) -> str:
-    return f"both.{design.spreads[column].path.partition('.')[2]}"
-
-
 def _tolerance(design: Design, columns: Sequence[int]) -> str:
     """The tolerance as the file has it, of either side where they differ."""
     texts = []
     for column in columns:
         path = design.spreads[column].path
-        both = f"both.{path.partition('.')[2]}"
-        [*_, tolerance] = [found for key, found in design.spread.items() if key in (path, both)]
+        [*_, tolerance] = [found for key, found in design.spread.items() if key in (path, of_both(path))]
         text = f"normal {tolerance.normal}" if tolerance.normal else f"uniform {tolerance.uniform}"
         texts.append(f"{text}, bound {tolerance.bound}" if tolerance.bound else text)
     return " and ".join(dict.fromkeys(texts))
 
 
-def _gains(before: Outcome, after: Sequence[Outcome]) -> list[Gain]:
+def _gains(before: BenchResult, after: Sequence[BenchResult]) -> list[Gain]:
     """What each of several changes of one kind would buy."""
     if not after:
         return []
@@ -245,12 +240,12 @@ def paired_difference(mended: int, broken: int, count: int) -> Estimate:
     )
 
 
-def _explained(chances: Floats, columns: Sequence[int], outcome: Outcome) -> float:
+def _explained(chances: Floats, columns: Sequence[int], result: BenchResult) -> float:
     draws = [chances[:, column] for column in columns]
     if len(columns) == 2:
         # of two sides it is often their difference that counts, which neither draw alone shows
         draws.append(draws[0] - draws[1])
-    return max(explained_by(draw, outcome.works) for draw in draws)
+    return max(explained_by(draw, result.works) for draw in draws)
 
 
 def explained_by(draw: Floats, works: Truths) -> float:

@@ -7,19 +7,18 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, RecordArray
 from agents.design.as_built import build
 from agents.design.built_copies import part_chances, part_values
 from agents.errors import Fault, SpecError
 from agents.testbench.faults import fault_names
 from agents.testbench.surveys import survey
 from agents.text.marked_yaml import read_text
-from agents.text.quantities import Quantity, QuantityError, quote
+from agents.text.quantities import Quantity
+from agents.text.readers import QuantityError, quote
 from arena.studies.kits.pairing import pair_up, random_share
-from arena.studies.kits.yields import Trial
-
-Records = npt.NDArray[np.void]
+from arena.studies.kits.yields import BenchTest
 
 HEADER = "eye,trigger"
 # Eyes drawn where none were measured.
@@ -125,9 +124,9 @@ def read_eyes(path: Path) -> list[Eye]:
     return eyes
 
 
-def drawn_eyes(trial: Trial, seed: int) -> list[Eye]:
+def drawn_eyes(bench_test: BenchTest, seed: int) -> list[Eye]:
     """The eyes of the first fifteen copies of a design; none where its eyes have no tolerance."""
-    design = trial.design
+    design = bench_test.design
     columns = [
         column
         for name in ("left", "right")
@@ -141,12 +140,12 @@ def drawn_eyes(trial: Trial, seed: int) -> list[Eye]:
     return [Eye(f"E{number:02d}", trigger) for number, trigger in enumerate(triggers.tolist(), 1)]
 
 
-def pick(trial: Trial, eyes: Sequence[Eye], is_measured: bool) -> Picking | None:
+def pick(bench_test: BenchTest, eyes: Sequence[Eye], is_measured: bool) -> Picking | None:
     """Pair at least two ``eyes`` for as many walkers as possible that steer straight.
 
     None where like eyes do not make the design steer straight either, since then no pairing will.
     """
-    least, most = straight_range(trial)
+    least, most = straight_range(bench_test)
     if not least <= 0.0 <= most:
         return None
     triggers = [eye.trigger for eye in eyes]
@@ -160,7 +159,7 @@ def pick(trial: Trial, eyes: Sequence[Eye], is_measured: bool) -> Picking | None
         # the way round that leaves more on either side
         is_high_left = abs(apart - middle) < abs(-apart - middle)
         chosen.append((eyes[high], eyes[low]) if is_high_left else (eyes[low], eyes[high]))
-    pairs = tuple(_tried(trial, chosen))
+    pairs = tuple(_tried(bench_test, chosen))
     return Picking(
         tuple(eyes),
         is_measured,
@@ -173,18 +172,18 @@ def pick(trial: Trial, eyes: Sequence[Eye], is_measured: bool) -> Picking | None
     )
 
 
-def _level(trial: Trial) -> Records:
+def _level(bench_test: BenchTest) -> RecordArray:
     """The design with like eyes, as one WALKER record."""
-    records = build(trial.design)
+    records = build(bench_test.design)
     sides = records[0]["side"]
     if not np.any(sides["table_count"]):
         sides["dark_trigger"] = np.mean(sides["dark_trigger"])
     return records
 
 
-def _with_eyes(trial: Trial, differences: Sequence[float]) -> Records:
+def _with_eyes(bench_test: BenchTest, differences: Sequence[float]) -> RecordArray:
     """Walkers as drawn, but that the left eye lies by each of ``differences`` [V] above the right one."""
-    records = np.repeat(_level(trial), len(differences))
+    records = np.repeat(_level(bench_test), len(differences))
     for record, difference in zip(records, differences, strict=True):
         for side, shift in zip(record["side"], (0.5 * difference, -0.5 * difference), strict=True):
             side["dark_trigger"] += shift
@@ -192,16 +191,16 @@ def _with_eyes(trial: Trial, differences: Sequence[float]) -> Records:
     return records
 
 
-def straight_range(trial: Trial) -> tuple[float, float]:
+def straight_range(bench_test: BenchTest) -> tuple[float, float]:
     """How far [V] the left eye may lie above the right one, from and to, for a walker to steer straight.
 
     All else is as drawn, and it has to at every light. The higher the left eye, the further to the right the
     lamp comes to stand; so each end is found by halving. The first is above the second where no eyes do.
     """
-    demand = trial.demand
+    demand = bench_test.demand
 
-    def beside(difference: float) -> npt.NDArray[np.float64]:
-        found = survey(_with_eyes(trial, [difference]), demand.lights, demand.kind).beside
+    def beside(difference: float) -> FloatArray:
+        found = survey(_with_eyes(bench_test, [difference]), demand.lights, demand.kind).beside
         # a walker that circles does so on the side of the eye that fires
         return np.nan_to_num(found, nan=-math.copysign(math.inf, difference))
 
@@ -216,14 +215,14 @@ def straight_range(trial: Trial) -> tuple[float, float]:
     return least, most
 
 
-def _tried(trial: Trial, pairs: Sequence[tuple[Eye, Eye]]) -> list[EyePair]:
+def _tried(bench_test: BenchTest, pairs: Sequence[tuple[Eye, Eye]]) -> list[EyePair]:
     """What walkers with pairs of eyes, left and right, do; as drawn otherwise."""
     if not pairs:
         return []
-    records = _with_eyes(trial, [left.trigger - right.trigger for left, right in pairs])
-    demand = trial.demand
+    records = _with_eyes(bench_test, [left.trigger - right.trigger for left, right in pairs])
+    demand = bench_test.demand
     found = survey(records, demand.lights, demand.kind)
-    excused = {*demand.allowed, *fault_names(int(np.bitwise_or.reduce(trial.as_drawn.faults[0])))}
+    excused = {*demand.allowed, *fault_names(int(np.bitwise_or.reduce(bench_test.as_drawn.faults[0])))}
     # nan where it circles is farther than any
     farthest = np.argmax(np.where(np.isnan(found.beside), math.inf, np.abs(found.beside)), axis=1)
     bits = np.bitwise_or.reduce(found.faults, axis=1)

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import BoolArray, FloatArray, IntArray
 from agents.design.as_built import build
-from agents.design.built_copies import built
+from agents.design.built_copies import build_copies
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.testbench.faults import FAULTS
@@ -25,10 +25,7 @@ from agents.testbench.surveys import Survey, survey
 from arena.studies.statistics.estimates import Estimate
 from replays.scoring.intervals import share_interval
 
-Floats = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
-Truths = npt.NDArray[np.bool_]
-Tell = Callable[[float], None]
+Progress = Callable[[float], None]
 
 STRAYS = "strays"
 # The faults of the bench, and that of the lamp.
@@ -65,38 +62,38 @@ class Demand:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class BenchResult:
     """What became of copies at lights, (copies, lights): bit k set for the k-th of :data:`NAMES`.
 
     ``beside`` [rad], of the same shape, tells where each heads, as
     :class:`agents.testbench.surveys.Survey` does.
     """
 
-    faults: Whole
-    beside: Floats
-    works: Truths
+    faults: IntArray
+    beside: FloatArray
+    works: BoolArray
 
-    def has(self, name: str) -> Truths:
+    def has(self, name: str) -> BoolArray:
         """Which copies have a fault at which light, (copies, lights)."""
         return (self.faults >> NAMES.index(name) & 1).astype(np.bool_)
 
 
 @dataclass(frozen=True)
-class Trial:
+class BenchTest:
     """A design whose copies are judged by a demand."""
 
     design: Design
     demand: Demand
 
     @cached_property
-    def as_drawn(self) -> Outcome:
+    def as_drawn(self) -> BenchResult:
         """The design itself, without tolerance, as a single copy."""
         found = survey(build(self.design), self.demand.lights, self.demand.kind)
-        return self._outcome([found])
+        return self._result([found])
 
-    def outcomes(
-        self, many: Sequence[Floats], threads: int | None = None, tell: Tell | None = None
-    ) -> list[Outcome]:
+    def results(
+        self, many: Sequence[FloatArray], threads: int | None = None, tell: Progress | None = None
+    ) -> list[BenchResult]:
         """Judge several sets of copies, each given by its parts' values (copies, parts).
 
         The same for any number of ``threads``. ``tell`` is called with the share done, 0 to 1; what it raises
@@ -109,16 +106,16 @@ class Trial:
         ]
         demand = self.demand
 
-        def run(values: Floats) -> Survey:
-            return survey(built(self.design, values), demand.lights, demand.kind)
+        def run(values: FloatArray) -> Survey:
+            return survey(build_copies(self.design, values), demand.lights, demand.kind)
 
         found = _side_by_side(run, [values for _, values in pieces], threads, tell)
         return [
-            self._outcome([one for (owner, _), one in zip(pieces, found, strict=True) if owner == number])
+            self._result([one for (owner, _), one in zip(pieces, found, strict=True) if owner == number])
             for number in range(len(many))
         ]
 
-    def _outcome(self, found: Sequence[Survey]) -> Outcome:
+    def _result(self, found: Sequence[Survey]) -> BenchResult:
         demand = self.demand
         shape = (0, len(demand.lights))
         faults = np.concatenate([np.zeros(shape, np.int64), *(one.faults for one in found)])
@@ -127,11 +124,14 @@ class Trial:
         strays = ~(np.abs(beside) <= demand.straight)
         faults |= strays.astype(np.int64) << NAMES.index(STRAYS)
         counting = sum(1 << number for number, name in enumerate(NAMES) if name not in demand.allowed)
-        return Outcome(faults, beside, np.all((faults & counting) == 0, axis=1))
+        return BenchResult(faults, beside, np.all((faults & counting) == 0, axis=1))
 
 
 def _side_by_side(
-    run: Callable[[Floats], Survey], pieces: Sequence[Floats], threads: int | None, tell: Tell | None
+    run: Callable[[FloatArray], Survey],
+    pieces: Sequence[FloatArray],
+    threads: int | None,
+    tell: Progress | None,
 ) -> list[Survey]:
     with ThreadPoolExecutor(max(1, threads or os.cpu_count() or 1)) as pool:
         futures: list[Future[Survey]] = [pool.submit(run, piece) for piece in pieces]
@@ -150,7 +150,7 @@ def _side_by_side(
     return [future.result() for future in futures]
 
 
-def share_of(works: Truths) -> Estimate:
+def share_of(works: BoolArray) -> Estimate:
     """Share of copies that work, with its Wilson interval."""
     hits, count = int(np.count_nonzero(works)), len(works)
     low, high = share_interval(hits, count) or (math.nan, math.nan)

@@ -5,57 +5,41 @@ sets either side. A tolerance is ``design.spread.``, the path of the part, and `
 ``bound``.
 An arena's begin with ``arena.``; an item of a list is named by its name or by its position from 1, like
 ``arena.lamps.grow lamp.intensity`` or ``arena.starts.places.1.heading``. A thing of an arena that has a place
-or an outline also has these:
-
-* ``x``, ``y``: the middle of the smallest upright rectangle round it [m]; setting it moves the thing;
-* ``size_x``, ``size_y``: width and depth of that rectangle [m]; setting it stretches the thing about its
-  middle.
+or an outline also has ``x``, ``y``, ``size_x``, ``size_y`` (:mod:`arena.studies.plans.moves`).
 """
 
 import difflib
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import cache
 from typing import Any
 
 from pydantic import BaseModel
 
-from agents.design.spec import SIDES, Design, Tolerance
+from agents.design.spec import Design, Numeric, Tolerance, deviation_reader, part_reader
+from agents.design.values import BOTH, SIDES, SPREAD, expanded, parts_left, value_places
 from agents.errors import InputError
 from agents.text.documents import KeyedError
 from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
-from agents.text.quantities import (
-    Fraction,
-    Number,
-    Points,
-    Quantity,
-    format_code,
-    format_quantity,
-)
+from agents.text.quantities import Fraction, Points, Quantity
 from agents.text.readers import Reader
-from agents.text.shapes import keys_of, shape_at
-from agents.text.units import plain_text
+from agents.text.shapes import shape_at
+from agents.text.units import format_code, format_quantity, plain_text
+from agents.text.values import place_at, value_at, value_paths, with_checked_values
 from arena.scene.spec import ArenaSpec
-from arena.studies.plans.changes import LISTED, PLACED, changed, extents_of, placed, points_of
+from arena.studies.plans.moves import (
+    LISTED,
+    MOVES,
+    PLACED,
+    extents_of,
+    moves_of,
+    placed,
+    points_of,
+    possible_moves_of,
+)
 
-__all__ = [
-    "Parameter",
-    "arena_place",
-    "design_places",
-    "known_paths",
-    "parameter_at",
-    "places_set",
-    "values_into_arena",
-    "values_into_design",
-]
-
-_MIDDLE = Quantity("m", least=-1000.0, most=1000.0)
-_EXTENT = Quantity("m", above=0.0, most=2000.0)
-_DERIVED: dict[str, Quantity] = {"x": _MIDDLE, "y": _MIDDLE, "size_x": _EXTENT, "size_y": _EXTENT}
 _DIGITS = 4
-_NUMERIC = (Quantity, Fraction, Number)
 
 
 @dataclass(frozen=True)
@@ -77,9 +61,9 @@ class Parameter:
         return self.path.startswith("design.spread.")
 
     @property
-    def is_of_design(self) -> bool:
-        """Whether it is a design's; else it is an arena's."""
-        return self.path.startswith("design.")
+    def is_given(self) -> bool:
+        """Whether it is the arena, or an arena's, and so a condition that designs meet; else it is chosen."""
+        return self.path.partition(".")[0] == "arena"
 
     def label(self) -> str:
         """The path without the word design or arena at its head."""
@@ -133,9 +117,9 @@ def parameter_at(
     found: Parameter | None = None
     for owner in owners:
         if isinstance(owner, Design):
-            places = design_places(rest)
+            places = value_places(rest)
         else:
-            place = arena_place(rest, owner) if isinstance(owner, ArenaSpec) else None
+            place = place_at(owner, rest, moves_of)
             places = () if place is None else (place,)
         for place in places:
             parameter = _parameter(path, owner, place, like)
@@ -162,20 +146,18 @@ def places_set(
     head, _, rest = path.partition(".")
     places: set[tuple[int, KeyPath]] = set()
     for index, _ in enumerate(designs if head == "design" else ()):
-        for keys in design_places(rest):
-            if keys[0] == "spread":
-                first, _, below = str(keys[1]).partition(".")
-                parts = [f"{side}.{below}" for side in SIDES] if first == "both" else [keys[1]]
-                places |= {(index, ("design", "spread", part, keys[2])) for part in parts}
+        for keys in value_places(rest):
+            if keys[0] == SPREAD:
+                places |= {(index, ("design", SPREAD, part, keys[2])) for part in expanded(str(keys[1]))}
             else:
                 places.add((index, ("design", *keys)))
     for index, spec in enumerate(arenas if head == "arena" else ()):
-        place = arena_place(rest, spec)
+        place = place_at(spec, rest, moves_of)
         if place is None:
             continue
         places.add((index, ("arena", *place)))
         if place[-1] in PLACED:
-            places |= {(index, ("arena", *place[:-1], word)) for word in _DERIVED}
+            places |= {(index, ("arena", *place[:-1], word)) for word in MOVES}
     return frozenset(places)
 
 
@@ -187,28 +169,18 @@ def values_into_design(design: Design, values: Mapping[str, Any]) -> Design:
     Raises InputError with the reason where no such design can be.
     """
     changes = {
-        place: value
-        for path, value in values.items()
-        for place in design_places(path.removeprefix("design."))
+        place: value for path, value in values.items() for place in value_places(path.removeprefix("design."))
     }
     if None in changes.values():
         gone = {path_text(place) for place, value in changes.items() if value is None}
-        spread = {part: kept for name, kept in design.spread.items() for part in _parts_left(name, gone)}
+        spread = {part: kept for name, kept in design.spread.items() for part in parts_left(name, gone)}
         design = design.model_copy(update={"spread": spread})
         changes = {
             place: value
             for place, value in changes.items()
-            if place[0] != "spread" or str(place[1]) in _parts_left(str(place[1]), gone)
+            if place[0] != SPREAD or str(place[1]) in parts_left(str(place[1]), gone)
         }
-    return changed(design, changes, design.name)
-
-
-def _parts_left(name: str, gone: Collection[str]) -> list[str]:
-    """Return what becomes of the name of a tolerance where parts are left out: itself, a side, nothing."""
-    first, _, below = name.partition(".")
-    parts = [f"{side}.{below}" for side in SIDES] if first == "both" else [name]
-    kept = [part for part in parts if part not in gone]
-    return [name] if kept == parts else kept
+    return with_checked_values(design, changes, design.name)
 
 
 def values_into_arena(spec: ArenaSpec, values: Mapping[str, Any]) -> ArenaSpec:
@@ -219,68 +191,18 @@ def values_into_arena(spec: ArenaSpec, values: Mapping[str, Any]) -> ArenaSpec:
     changes: dict[KeyPath, Any] = {}
     wanted: dict[KeyPath, dict[str, float]] = {}
     for path, value in values.items():
-        place = arena_place(path.removeprefix("arena."), spec)
+        place = place_at(spec, path.removeprefix("arena."), moves_of)
         if place is None:
             raise InputError(f"{spec.name}: there is no {path}")
-        if place[-1] in _DERIVED:
+        if place[-1] in MOVES:
             wanted.setdefault(place[:-1], {})[str(place[-1])] = value
         else:
             changes[place] = value
     for place, moves in wanted.items():
-        field, points = points_of(_at(spec, place))
+        field, points = points_of(value_at(spec, place))
         outline = placed(points, moves)
         changes[(*place, field)] = outline if field in LISTED else outline[0]
-    return changed(spec, changes, spec.name)
-
-
-@cache
-def design_places(rest: str) -> tuple[KeyPath, ...]:
-    """Return the places of a design that a path, without its head, sets; it need not be a valid one."""
-    first, _, below = rest.partition(".")
-    if first == "spread":
-        part, _, word = below.rpartition(".")
-        return (("spread", part, word),)
-    if first == "both":
-        return tuple((side, *below.split(".")) for side in SIDES)
-    return (tuple(rest.split(".")),)
-
-
-def arena_place(rest: str, spec: ArenaSpec) -> KeyPath | None:
-    """Return the place of an arena that a path, without its head, names, or None where it has none.
-
-    A move or a stretch is a place of its own, like ``("shades", 0, "size_y")``. Of an item that is named like
-    another's position, the name counts.
-    """
-    place: list[str | int] = []
-    here: Any = spec
-    while rest:
-        if isinstance(here, tuple):
-            names = [str(getattr(item, "name", "")) for item in here]
-            fitting = [name for name in names if name and rest.startswith(f"{name}.")]
-            if fitting:
-                name = max(fitting, key=len)
-                index, rest = names.index(name), rest[len(name) + 1 :]
-            else:
-                number, _, rest = rest.partition(".")
-                if not (number.isascii() and number.isdigit() and 1 <= int(number) <= len(here)):
-                    return None
-                index = int(number) - 1
-            place.append(index)
-            here = here[index]
-            continue
-        key, _, rest = rest.partition(".")
-        place.append(key)
-        if not isinstance(here, BaseModel):
-            return None
-        if key in _DERIVED and not rest and points_of(here)[1]:
-            return tuple(place)
-        if key not in type(here).model_fields:
-            return None
-        here = getattr(here, key)
-        if here is None and rest:
-            # left out as a whole; whether it could be there is for the caller to find out
-            return (*place, *rest.split("."))
-    return tuple(place)
+    return with_checked_values(spec, changes, spec.name)
 
 
 def known_paths(designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> list[str]:
@@ -295,48 +217,31 @@ def known_paths(designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> list[
 
 def _paths_of(owner: BaseModel) -> Iterator[str]:
     if not isinstance(owner, Design):
-        yield from _walk(owner, "arena")
+        yield from (f"arena.{path}" for path in value_paths(owner, possible_moves_of))
         return
-    plain = [path for path in _walk(owner, "") if path.partition(".")[0] not in (*SIDES, "spread")]
-    sides = [list(_walk(side, "")) for side in (owner.left, owner.right)]
+    plain = [
+        path for path in value_paths(owner, has_items=False) if path.partition(".")[0] not in (*SIDES, SPREAD)
+    ]
+    sides = [list(value_paths(getattr(owner, side), has_items=False)) for side in SIDES]
     yield from (f"design.{path}" for path in plain)
-    yield from (f"design.both.{path}" for path in sides[0] if path in sides[1])
+    yield from (f"design.{BOTH}.{path}" for path in sides[0] if path in sides[1])
     for name, paths in zip(SIDES, sides, strict=True):
         yield from (f"design.{name}.{path}" for path in paths)
     for part, tolerance in owner.spread.items():
         word = "normal" if tolerance.uniform is None else "uniform"
-        yield f"design.spread.{part}.{word}"
-
-
-def _walk(model: BaseModel, prefix: str) -> Iterator[str]:
-    """Yield the paths of the values below a model; lists, moves and stretches are an arena's alone."""
-    is_arena = prefix.startswith("arena")
-    for key in keys_of(type(model)):
-        path = f"{prefix}.{key}" if prefix else key
-        shape, value = shape_at(type(model), (key,)), getattr(model, key)
-        if shape is not None and shape.reader:
-            yield path
-        elif isinstance(value, BaseModel):
-            yield from _walk(value, path)
-        elif isinstance(value, tuple) and is_arena:
-            for number, item in enumerate(value, start=1):
-                yield from _walk(item, f"{path}.{getattr(item, 'name', number)}")
-    extents = extents_of(points_of(model)[1]) if is_arena else {}
-    for word, extent in extents.items():
-        if extent > 0.0 or not word.startswith("size"):
-            yield f"{prefix}.{word}"
+        yield f"design.{SPREAD}.{part}.{word}"
 
 
 def _parameter(path: str, owner: BaseModel, place: KeyPath, like: str) -> Parameter | None:
     """Return the parameter at a place of one design or arena, or None where there is no such value."""
     name = str(getattr(owner, "name", ""))
-    if place[:1] == ("spread",):
+    if place[:1] == (SPREAD,):
         return _tolerance(path, place, like)
     shape = shape_at(type(owner), place)
-    is_derived = isinstance(owner, ArenaSpec) and place[-1:] in [(word,) for word in _DERIVED]
+    is_derived = isinstance(owner, ArenaSpec) and place[-1:] in [(word,) for word in MOVES]
     if shape is None and not is_derived:
         return None
-    out = next((number for number in range(1, len(place)) if _at(owner, place[:number]) is None), None)
+    out = next((number for number in range(1, len(place)) if value_at(owner, place[:number]) is None), None)
     if out is not None:
         if shape is None:
             return None
@@ -345,28 +250,22 @@ def _parameter(path: str, owner: BaseModel, place: KeyPath, like: str) -> Parame
         raise KeyedError((), got, f"a value that the {kind} has")
     if is_derived:
         word = str(place[-1])
-        extents = extents_of(points_of(_at(owner, place[:-1]))[1])
+        extents = extents_of(points_of(value_at(owner, place[:-1]))[1])
         if word.startswith("size") and extents[word] == 0.0:
             got = f"{path}, which has no such extent in {name}"
             raise KeyedError((), got, "a thing with a width and a depth to be stretched")
-        return Parameter(path, _DERIVED[word])
+        return Parameter(path, MOVES[word])
     if shape is None or shape.reader is None:
         return None
-    return Parameter(path, shape.reader, isinstance(shape.reader, _NUMERIC), shape.may_be_none)
+    return Parameter(path, shape.reader, isinstance(shape.reader, Numeric), shape.may_be_none)
 
 
 def _tolerance(path: str, place: KeyPath, like: str) -> Parameter | None:
     _, part, word = place
-    first, _, below = str(part).partition(".")
-    concrete = (SIDES[0], *below.split(".")) if first == "both" else str(part).split(".")
-    shape = shape_at(Design, tuple(concrete))
-    reader = shape.reader if shape else None
-    if word not in Tolerance.model_fields or not isinstance(reader, _NUMERIC):
+    reader = part_reader(str(part))
+    if word not in Tolerance.model_fields or reader is None:
         return None
-    if "%" in like:
-        return Parameter(path, Fraction(least=0.0, most=1.0))
-    amount = Quantity(reader.unit, least=0.0) if isinstance(reader, Quantity) else Number(least=0.0)
-    return Parameter(path, amount)
+    return Parameter(path, deviation_reader(reader, "%" in like))
 
 
 def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> KeyedError:
@@ -394,9 +293,3 @@ def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) 
     near = near or difflib.get_close_matches(path, known, n=1, cutoff=0.5)
     expected = "the path of a value, like design.both.latch or arena.lamps.1.intensity"
     return KeyedError((), "no such value", expected, ", ".join(near))
-
-
-def _at(model: Any, place: KeyPath) -> Any:
-    for key in place:
-        model = getattr(model, key) if isinstance(key, str) else tuple(model)[key]
-    return model

@@ -6,9 +6,9 @@ from typing import Annotated, Any
 
 from pydantic import Field
 
-from agents.text.documents import BaseSpec
-from agents.text.quantities import Number, Quantity, QuantityError, Word
-from agents.text.readers import Reader, sort_of
+from agents.text.quantities import Number, Quantity
+from agents.text.readers import QuantityError, Reader, Word, sort_of
+from agents.text.shapes import BaseSpec
 from arena.scene.elements import MOST_WALKERS
 from arena.studies.plans.sampling import SAMPLINGS
 

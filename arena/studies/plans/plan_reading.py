@@ -3,7 +3,6 @@
 Everything is reported at once, each fault at its line; the faults of a named arena or design at theirs.
 """
 
-import difflib
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -12,10 +11,10 @@ from pathlib import Path
 from typing import Any
 
 from agents.design.spec import Design, parse_design
-from agents.errors import Fault, InputError, NotFoundError, SpecError
-from agents.text.documents import KeyedError, KeyedErrors, KeyPath, fault_at, parse_document
-from agents.text.marked_yaml import parse_marked, read_text
-from agents.text.quantities import QuantityError, quote
+from agents.errors import Fault, InputError, NotFoundError, SpecError, nearest
+from agents.text.documents import KeyedError, KeyedErrors, fault_at, parse_document
+from agents.text.marked_yaml import KeyPath, parse_marked, read_text
+from agents.text.readers import QuantityError, quote, with_article
 from agents.text.shipped import find_document, shipped_names
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec, parse_arena
@@ -40,8 +39,6 @@ Raises NotFoundError, and SpecError where the file holds no text.
 # Values of one parameter, and combinations of the others, that are tried before a plan is accepted.
 _MOST_TRIED = 200
 _MOST_COMBINED = 64
-
-_ARTICLES = {"arena": "an", "design": "a", "study": "a"}
 
 Varied = tuple[Parameter, Levels | Span]
 
@@ -131,8 +128,8 @@ class _Reading:
         longest = max((form.lasts or spec.lasts for spec in specs), default=0.0)
         self._limit(form, settings, longest, most_trials)
         if not self.faults:
-            self._possible([one for one in found if one[0].is_of_design], models, "design", _fits_design)
-            self._possible([one for one in found if not one[0].is_of_design], specs, "arena", _fits_arena)
+            self._possible([one for one in found if not one[0].is_given], models, "design", _fits_design)
+            self._possible([one for one in found if one[0].is_given], specs, "arena", _fits_arena)
         parameters, ranges = tuple(one for one, _ in found), tuple(one for _, one in found)
         entrants = tuple(Entrant(design, text) for design, text in designs)
         files = tuple(self.files)
@@ -185,10 +182,9 @@ class _Reading:
             self.fault(path, f"{quote(name)}, where no file can be read", expected)
             return
         names = shipped_names(kind)
-        near = difflib.get_close_matches(name, names, n=1)
         others = [other for other in ("arena", "design", "study") if name in shipped_names(other)]
-        got = quote(name) + "".join(f", the name of {_ARTICLES[other]} {other}" for other in others)
-        self.fault(path, got, f"one of {', '.join(names)}, or a path", near[0] if near else "")
+        got = quote(name) + "".join(f", the name of {with_article(other)}" for other in others)
+        self.fault(path, got, f"one of {', '.join(names)}, or a path", nearest(name, names))
 
     def _varied(self, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> Iterator[Varied]:
         """Yield what is varied, as far as it is right."""
@@ -240,8 +236,7 @@ class _Reading:
         given: set[str] = set()
         for path, name in self._texts("scores"):
             if name not in SCORES:
-                near = difflib.get_close_matches(name, SCORES, n=1)
-                self.fault(path, quote(name), f"one of {', '.join(SCORES)}", near[0] if near else "")
+                self.fault(path, quote(name), f"one of {', '.join(SCORES)}", nearest(name, SCORES))
             elif name in given:
                 self.fault(path, f"{name} a second time", "each score once")
             given.add(name)
@@ -254,9 +249,9 @@ class _Reading:
             parameter = self.known.get(str(path))
             if parameter is None:
                 if path not in varied:
-                    near = difflib.get_close_matches(str(path), varied, n=1)
+                    near = nearest(str(path), varied)
                     got, expected = "a path that is not varied", "one of those under vary"
-                    self.fault(("marks", str(path)), got, expected, near[0] if near else "", at_key=True)
+                    self.fault(("marks", str(path)), got, expected, near, at_key=True)
                 continue
             if not parameter.is_ordered:
                 got, expected = (

@@ -23,10 +23,9 @@ from typing import Any
 
 from agents.handbook.preferred_values import SERIES, nearest_preferred, preferred_values
 from agents.text.documents import KeyedError, KeyedErrors
-from agents.text.quantities import Fraction, Number, Quantity, QuantityError, quote
+from agents.text.quantities import Fraction, Number, Quantity
+from agents.text.readers import QuantityError, quote
 from arena.studies.plans.parameters import Parameter
-
-__all__ = ["MOST_LEVELS", "Levels", "Span", "range_text", "read_range"]
 
 # More values of one parameter than this make no study that anybody reads.
 MOST_LEVELS = 10_000
@@ -147,8 +146,8 @@ def range_text(values: Levels | Span, parameter: Parameter) -> str:
     return f"{ends} by ratio" if values.by_ratio else ends
 
 
-def _refused(got: str, expected: str, near: str = "", path: tuple[int, ...] = ()) -> KeyedErrors:
-    return KeyedErrors([KeyedError(path, got, expected, near)])
+def _refused(got: str, expected: str, near: str = "") -> KeyedErrors:
+    return KeyedErrors([KeyedError((), got, expected, near)])
 
 
 def _listed(texts: list[str], parameter: Parameter, is_list: bool) -> Levels:

@@ -9,25 +9,17 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
-__all__ = ["DRAWN", "MOST_DRAWN", "SAMPLINGS", "drawn_shares", "grid_count", "grid_number", "grid_place"]
+from agents.arrays import FloatArray
 
 DRAWN = ("random", "latin hypercube", "sobol")
 SAMPLINGS = ("grid", *DRAWN)
 # Drawn settings are held in memory, eight bytes an axis.
 MOST_DRAWN = 100_000
 
-Floats = npt.NDArray[np.float64]
-
-
-def grid_count(counts: Sequence[int]) -> int:
-    """Return the number of settings of a grid with so many levels an axis; 1 for none."""
-    return math.prod(counts)
-
 
 def grid_place(number: int, counts: Sequence[int]) -> tuple[int, ...]:
-    """Return the level of each axis in setting ``number``, 0 to grid_count - 1; the last axis turns fastest.
+    """Return the level of each axis in setting ``number``, from 0; the last axis turns fastest.
 
     Raises IndexError outside of that.
     """
@@ -50,7 +42,7 @@ def grid_number(levels: Sequence[int], counts: Sequence[int]) -> int:
     return number
 
 
-def drawn_shares(sampling: str, settings: int, axes: int, seed: int) -> Floats:
+def drawn_shares(sampling: str, settings: int, axes: int, seed: int) -> FloatArray:
     """Return the shares, shape (settings, axes), each in [0, 1); the same ones for the same seed >= 0.
 
     * ``random``: each share by itself.

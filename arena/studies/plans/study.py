@@ -14,6 +14,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
+from agents.arrays import FloatArray
 from agents.design.spec import Design
 from agents.errors import InputError, NotFoundError
 from agents.text.documents import LONGEST_NAME
@@ -26,10 +27,8 @@ from arena.studies.plans.parameters import Parameter, values_into_arena, values_
 from arena.studies.plans.plan_form import MOST_TRIALS, counted, time_text, typical_time
 from arena.studies.plans.plan_reading import Find, Plan, files_beside, read_plan
 from arena.studies.plans.ranges import Levels, Span, range_text
-from arena.studies.plans.sampling import Floats, drawn_shares, grid_number, grid_place
+from arena.studies.plans.sampling import drawn_shares, grid_number, grid_place
 from arena.studies.plans.winner import text_with_values
-
-__all__ = ["MOST_TRIALS", "Setting", "Study", "parse_study", "read_study"]
 
 # Arenas and designs that are kept, since the settings of a study share them and checking them takes long.
 _KEPT = 256
@@ -96,7 +95,7 @@ class Study:
         return [len(self.arenas), len(self.designs), *levels]
 
     @cached_property
-    def _shares(self) -> Floats:
+    def _shares(self) -> FloatArray:
         """Drawn shares, (settings, axes), for arena and design too where there are several."""
         owners = sum(len(one) > 1 for one in (self.arenas, self.designs))
         return drawn_shares(self.sampling, self.settings, owners + len(self.ranges), self.seed)
@@ -146,34 +145,30 @@ class Study:
 
     def arena_key(self, setting: Setting) -> tuple[Any, ...]:
         """Return what tells one arena of the study from another: its index and its varied values."""
-        return (setting.arena, *self._values(setting, False))
-
-    def design_key(self, setting: Setting) -> tuple[Any, ...]:
-        """Return what tells one design of the study from another: its index and its varied values."""
-        return (setting.design, *self._values(setting, True))
+        return (setting.arena, *self._values(setting, is_given=True))
 
     def arena_of(self, setting: Setting) -> ArenaSpec:
         """Return the arena of a setting, the same object for the same one as long as it is kept.
 
         Raises InputError with the reason where the values make no arena.
         """
-        made = self._arena_at(setting.arena, self._values(setting, False))
+        made = self._arena_at(setting.arena, self._values(setting, is_given=True))
         if isinstance(made, str):
             raise InputError(made)
         return made
 
     def design_of(self, setting: Setting) -> Design:
         """Return the design of a setting, as :meth:`arena_of` does its arena."""
-        made = self._design_at(setting.design, self._values(setting, True))
+        made = self._design_at(setting.design, self._values(setting, is_given=False))
         if isinstance(made, str):
             raise InputError(made)
         return made
 
-    def _values(self, setting: Setting, of_design: bool) -> tuple[Any, ...]:
+    def _values(self, setting: Setting, is_given: bool) -> tuple[Any, ...]:
         return tuple(
             value
             for parameter, value in zip(self.parameters, setting.values, strict=True)
-            if parameter.is_of_design == of_design
+            if parameter.is_given == is_given
         )
 
     def _make_arena(self, index: int, values: tuple[Any, ...]) -> ArenaSpec | str:
@@ -181,7 +176,7 @@ class Study:
         spec = self.arenas[index][0]
         if not values:
             return spec
-        parameters = [one for one in self.parameters if not one.is_of_design]
+        parameters = [one for one in self.parameters if one.is_given]
         try:
             return values_into_arena(spec, {one.path: v for one, v in zip(parameters, values, strict=True)})
         except InputError as error:
@@ -192,7 +187,7 @@ class Study:
         design = self.designs[index].design
         if not values:
             return design
-        parameters = [one for one in self.parameters if one.is_of_design]
+        parameters = [one for one in self.parameters if not one.is_given]
         try:
             put = {one.path: one.put(value) for one, value in zip(parameters, values, strict=True)}
             return values_into_design(design, put)
@@ -208,7 +203,7 @@ class Study:
         ending = f" of setting {setting.number}"
         name = name or f"{entrant.design.name[: LONGEST_NAME - len(ending)]}{ending}"
         pairs = zip(self.parameters, setting.values, strict=True)
-        values = {parameter: value for parameter, value in pairs if parameter.is_of_design}
+        values = {parameter: value for parameter, value in pairs if not parameter.is_given}
         return text_with_values(entrant.text, values, name, self.design_of(setting))
 
     def seconds_of(self, setting: Setting) -> float:
@@ -306,6 +301,10 @@ def read_study(name_or_path: str | Path, most_trials: int | None = MOST_TRIALS) 
 
     A plan of more than ``most_trials`` trials is refused; None lets any pass, for a search that will try few
     of them. Raises SpecError with all that is wrong, and NotFoundError.
+
+    >>> study = read_study("feeler-escape")
+    >>> study.settings, study.repeats, [one.label() for one in study.parameters]
+    (20, 200, ['both.feeler', 'both.latch'])
     """
     path = find_document(str(name_or_path), "study")
     return _made(read_text(path, str(path)), str(path), files_beside(path.parent), most_trials)

@@ -3,11 +3,10 @@
 The words are the titles of the fields themselves, as the reference of all fields has them too.
 """
 
-from agents.design.spec import SIDES, Design, Tolerance
+from agents.design.spec import Design, Tolerance
+from agents.design.values import SIDES
 from agents.text.shapes import title_at
 from arena.scene.spec import ArenaSpec
-
-__all__ = ["design_title", "title_of"]
 
 # What is made of the outline of a thing has no field of its own.
 _OF_OUTLINES = {

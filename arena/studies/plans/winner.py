@@ -6,12 +6,11 @@ from typing import Any
 import yaml
 
 from agents.design.rewriting import rewrite, rewrite_design
-from agents.design.spec import SIDES, Design, parse_design
+from agents.design.spec import Design, parse_design
+from agents.design.values import SPREAD, expanded, value_places
 from agents.errors import SpecError, WorkError
 from agents.text.yaml_text import layout_of
-from arena.studies.plans.parameters import Parameter, design_places
-
-__all__ = ["text_with_values"]
+from arena.studies.plans.parameters import Parameter
 
 
 def text_with_values(text: str, values: Mapping[Parameter, Any], name: str, design: Design) -> str:
@@ -25,7 +24,7 @@ def text_with_values(text: str, values: Mapping[Parameter, Any], name: str, desi
             text = rewrite_design(text, {parameter.label(): value})
     text = _without_tolerances(text, design)
     for parameter, value in values.items():
-        (place, *_) = design_places(parameter.label())
+        (place, *_) = value_places(parameter.label())
         if parameter.is_tolerance and place[1] in design.spread:
             text = rewrite(text, {place: parameter.exact(value)}, Design)
     text = rewrite_design(text, {"name": name})
@@ -46,7 +45,7 @@ def _without_tolerances(text: str, design: Design) -> str:
     while True:
         root = layout_of(text).root
         sections = root.value if isinstance(root, yaml.MappingNode) else []
-        spread = next((value for key, value in sections if key.value == "spread"), root)
+        spread = next((value for key, value in sections if key.value == SPREAD), root)
         if not isinstance(spread, yaml.MappingNode) or spread is root:
             return text
         entries = spread.value
@@ -54,10 +53,8 @@ def _without_tolerances(text: str, design: Design) -> str:
         if found is None:
             return text
         key, value = found
-        first, _, below = key.value.partition(".")
-        sides = [f"{side}.{below}" for side in SIDES] if first == "both" else []
         names = {entry.value for entry, _ in entries}
-        kept = [part for part in sides if part in design.spread and part not in names]
+        kept = [part for part in expanded(key.value) if part in design.spread and part not in names]
         if kept:
             text = text[: key.start_mark.index] + kept[0] + text[key.end_mark.index :]
         elif spread.flow_style:

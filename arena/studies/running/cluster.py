@@ -19,14 +19,12 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import RecordArray
 from agents.errors import InputError, OptionError, WorkError
 from arena.studies.plans.study import Study
 from arena.studies.running.trials import arithmetic, run_chunk
 from arena.studies.scores import TRIAL
-
-Records = npt.NDArray[np.void]
 
 # Seconds for which the scheduler has to answer, and for which there may be no worker at all.
 ANSWER_TIME = 10.0
@@ -77,7 +75,7 @@ class Cluster:
         with contextlib.suppress(OSError, TimeoutError):
             self._client.close()
 
-    def run_chunks(self, missing: Sequence[int]) -> Generator[tuple[int, Records], None, None]:
+    def run_chunks(self, missing: Sequence[int]) -> Generator[tuple[int, RecordArray], None, None]:
         """The rows of chunks as they come in, each with its number.
 
         Raises WorkError where the scheduler is lost, where for a minute there has been no worker, or where a
@@ -115,7 +113,7 @@ class Cluster:
         finally:
             self._client.cancel(list(at_work), force=True)
 
-    def _rows(self, future: Any) -> Records:
+    def _rows(self, future: Any) -> RecordArray:
         try:
             content = future.result(timeout=ANSWER_TIME)
         except Exception as error:

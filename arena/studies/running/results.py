@@ -17,21 +17,21 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from agents.arrays import RecordArray
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
 from arena.studies.plans.study import Study
 from arena.studies.scores import SCORE_COLUMNS, UNITS
 from replays.format.writing import whole_file
 
-Records = npt.NDArray[np.void]
-Chunks = Callable[[], Iterable[Records]]
+Chunks = Callable[[], Iterable[RecordArray]]
 
 _KEYS = ("trial", "setting", "repeat", "seed")
 # Memory [bytes] for columns that are put together in one pass through the journal.
 _PASS = 64_000_000
 
 
-def columns(study: Study, chunks: Iterable[Records], names: Sequence[str]) -> dict[str, npt.NDArray[Any]]:
+def columns(study: Study, chunks: Iterable[RecordArray], names: Sequence[str]) -> dict[str, npt.NDArray[Any]]:
     """The columns ``names`` of TRIAL, each (settings, repeats), from the rows of all chunks in order."""
     found = {name: np.empty(study.trials) for name in names}
     first = 0
@@ -104,8 +104,8 @@ def write_npz(path: Path, study: Study, chunks: Chunks) -> None:
 
 
 def _with_settings(
-    study: Study, chunks: Iterable[Records]
-) -> Iterator[tuple[Records, dict[int, tuple[Any, ...]]]]:
+    study: Study, chunks: Iterable[RecordArray]
+) -> Iterator[tuple[RecordArray, dict[int, tuple[Any, ...]]]]:
     """The rows of each chunk, and the values of the factors of each setting in it."""
     for rows in chunks:
         first, last = int(rows["trial"][0]), int(rows["trial"][-1])
@@ -143,7 +143,7 @@ def _kind(study: Study, place: int) -> np.dtype[Any]:
     return np.dtype(f"<U{max(len(factor.show(value)) for value in values)}")
 
 
-def _fill(arrays: dict[str, npt.NDArray[Any]], study: Study, chunks: Iterable[Records]) -> None:
+def _fill(arrays: dict[str, npt.NDArray[Any]], study: Study, chunks: Iterable[RecordArray]) -> None:
     """Fill columns (trials,) from the rows of all chunks."""
     factors = {factor.path: place for place, factor in enumerate(study.factors)}
     for rows, settings in _with_settings(study, chunks):

@@ -22,17 +22,6 @@ from typing import Protocol
 
 from agents.errors import InputError, OutputError
 
-__all__ = [
-    "Claims",
-    "as_found",
-    "check_empty",
-    "check_own",
-    "check_single",
-    "publish",
-    "remove_own",
-    "tidy",
-]
-
 # What systems put in folders by themselves and would not be missed; names with a dot in front count likewise.
 _SYSTEM_FILES = {"thumbs.db", "desktop.ini", "icon\r"}
 # Endings of files and folders that are not finished, as replays.format.writing and publish() name them.

@@ -22,11 +22,12 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
-from agents.design.built_copies import copies
+from agents.design.built_copies import draw_copies
 from agents.errors import InputError, OptionError
-from arena.engine.assembly import WorldPlan, joined
-from arena.recording import describe_arena, walker_rows
+from arena.engine.assembly import WorldPlan, join_tables
+from arena.recording import goal_outline, walker_rows
 from arena.scene.elements import Goal
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Footprint, Ground, footprints
@@ -34,12 +35,8 @@ from arena.scene.spec import ArenaSpec
 from arena.simulation import LOSS, run_worlds
 from arena.studies.plans.study import Setting, Study
 from arena.studies.scores import SCORE_COLUMNS, TRIAL
-from replays.format.tables import Replay
+from replays.format.tables import Tables
 from replays.scoring.measures import Measures, measure
-
-Floats = npt.NDArray[np.float64]
-Integers = npt.NDArray[np.int64]
-Records = npt.NDArray[np.void]
 
 # Trials of a chunk at the most, and walker-seconds in it [s], so that little is lost where trials take long.
 MOST_IN_CHUNK = 256
@@ -56,12 +53,7 @@ def chunk_size(study: Study) -> int:
     return min(MOST_IN_CHUNK, 2 ** max(0, math.floor(math.log2(room))))
 
 
-def chunk_count(study: Study) -> int:
-    """How many chunks a study has; the last one may be shorter."""
-    return math.ceil(study.trials / chunk_size(study))
-
-
-def run_chunk(study: Study, number: int, threads: int = 1, stop: Integers | None = None) -> Records:
+def run_chunk(study: Study, number: int, threads: int = 1, stop: IntArray | None = None) -> RecordArray:
     """Run the trials of chunk ``number`` and return their rows of TRIAL.
 
     Once ``stop[0]`` is not 0 the work ends within a moment, with CancelledError.
@@ -82,8 +74,8 @@ def run_trials(
     settings: Sequence[Setting],
     repeats: Sequence[int],
     threads: int | None = None,
-    stop: Integers | None = None,
-) -> Records:
+    stop: IntArray | None = None,
+) -> RecordArray:
     """Run some repeats of some settings, and return their rows of TRIAL, (settings, repeats).
 
     ``threads`` is the number of cores to be used, all by default. ``trial`` is -1 in the rows of a setting
@@ -129,7 +121,7 @@ def arithmetic() -> str:
 _Cells = Sequence[tuple[Setting, Sequence[int]]]
 
 
-def _run(study: Study, cells: _Cells, threads: int, stop: Integers | None) -> Records:
+def _run(study: Study, cells: _Cells, threads: int, stop: IntArray | None) -> RecordArray:
     stop = np.zeros(1, np.int64) if stop is None else stop
     bench = _bench_of(study)
     count = sum(len(repeats) for _, repeats in cells)
@@ -168,14 +160,14 @@ def _pieces(cells: _Cells, size: int) -> Iterator[_Cells]:
 
 @dataclass(frozen=True)
 class _Floor:
-    """An arena as it is run; ``goals`` are those of a replay's header."""
+    """An arena as it is run; ``goals`` are outlines (points, 2) [m]."""
 
     arena: FlatArena
     ground: Ground
     ground_number: int
     seconds: float
     goal_parts: tuple[Goal, ...]
-    goals: list[dict[str, Any]]
+    goals: list[FloatArray]
 
 
 @dataclass(frozen=True)
@@ -183,9 +175,9 @@ class _World:
     """What one trial runs: WALKER records and their copies' numbers, (W,), and start poses, (W, 3)."""
 
     floor: _Floor
-    walkers: Records
-    copies: Integers
-    poses: Floats
+    walkers: RecordArray
+    copies: IntArray
+    poses: FloatArray
 
 
 class _Bench:
@@ -195,11 +187,11 @@ class _Bench:
         self._study = study
         self._floors: dict[Any, _Floor] = {}
         self._grounds: dict[Any, tuple[int, Ground]] = {}
-        self._starts: dict[Any, Floats | str] = {}
+        self._starts: dict[Any, FloatArray | str] = {}
         self._ground_count = 0
         self._lock = Lock()
 
-    def run(self, cells: _Cells, stop: Integers) -> Records:
+    def run(self, cells: _Cells, stop: IntArray) -> RecordArray:
         """Run trials and return their rows, cell by cell."""
         rows = np.zeros(sum(len(repeats) for _, repeats in cells), TRIAL)
         for name in SCORE_COLUMNS:
@@ -229,7 +221,7 @@ class _Bench:
         except InputError as error:
             return [str(error)] * len(repeats)
         numbers = (np.array(repeats, np.int64)[:, None] * count + np.arange(count)).ravel()
-        walkers = copies(design, study.seed, numbers)
+        walkers = draw_copies(design, study.seed, numbers)
         prints = footprints(walkers)
         worlds: list[_World | str] = []
         for index, repeat in enumerate(repeats):
@@ -261,9 +253,11 @@ class _Bench:
             self._grounds[key] = (self._ground_count, Ground(spec, arena))
             self._ground_count += 1
         number, ground = self._grounds[key]
-        return _Floor(arena, ground, number, seconds, spec.goals, describe_arena(spec, "")["goals"])
+        return _Floor(
+            arena, ground, number, seconds, spec.goals, [np.array(goal_outline(goal)) for goal in spec.goals]
+        )
 
-    def _start(self, floor: _Floor, prints: tuple[Footprint, ...], repeat: int) -> Floats | str:
+    def _start(self, floor: _Floor, prints: tuple[Footprint, ...], repeat: int) -> FloatArray | str:
         """Start poses (W, 3) of a repeat, or why there is no room."""
         key = (floor.ground_number, prints, repeat)
         poses = self._starts.get(key)
@@ -280,7 +274,7 @@ class _Bench:
             self._starts[key] = poses
         return poses
 
-    def _run_alike(self, group: list[tuple[int, _World]], rows: Records, stop: Integers) -> None:
+    def _run_alike(self, group: list[tuple[int, _World]], rows: RecordArray, stop: IntArray) -> None:
         """Run worlds with the same goals, of the same length, and write their rows."""
         count = self._study.walkers
         numbers = np.arange(len(group) * count).reshape(len(group), count)
@@ -307,21 +301,16 @@ class _Bench:
             return
         floor = group[0][1].floor
         walkers = walker_rows(
-            joined([world.walkers for _, world in group], WALKER),
+            join_tables([world.walkers for _, world in group], WALKER),
             np.concatenate([world.poses for _, world in group]),
             np.repeat(np.arange(len(group)), count),
             count,
         )
-        replay = Replay(
-            header={"seconds": floor.seconds, "arena": {"goals": floor.goals}},
-            walkers=walkers,
-            built=np.empty((len(walkers), 0)),
-            light_map=np.empty((0, 0), np.float32),
-            ledger=np.empty((len(walkers), 0)),
-            **tables,
-        )
         # each trial goes for a design of its own, so that nothing of it depends on its neighbours
-        found = trial_columns(measure(replay, np.arange(len(group))), len(group))
+        measures = measure(
+            Tables(walkers=walkers, **tables), floor.goals, floor.seconds, np.arange(len(group))
+        )
+        found = trial_columns(measures, len(group))
         places = np.array([place for place, _ in group])
         for name, values in found.items():
             rows[name][places] = values
@@ -332,17 +321,17 @@ def _bench_of(study: Study) -> _Bench:
     return _Bench(study)
 
 
-def trial_columns(measures: Measures, trials: int) -> dict[str, Floats]:
+def trial_columns(measures: Measures, trials: int) -> dict[str, FloatArray]:
     """The columns of TRIAL, each (trials,); what measures call a design is a trial here."""
     design = measures.design
     count = len(design) // trials
 
-    def summed(of_trial: Integers, values: npt.NDArray[Any] | None = None) -> Floats:
-        sums: Floats = np.zeros(trials)
+    def summed(of_trial: IntArray, values: npt.NDArray[Any] | None = None) -> FloatArray:
+        sums: FloatArray = np.zeros(trials)
         sums += np.bincount(of_trial, weights=values, minlength=trials)
         return sums
 
-    def median(values: Floats) -> Floats:
+    def median(values: FloatArray) -> FloatArray:
         # nan comes last
         ordered = np.sort(values.reshape(trials, count), axis=1)
         defined = np.count_nonzero(~np.isnan(ordered), axis=1)

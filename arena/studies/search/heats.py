@@ -11,15 +11,13 @@ from arena.studies.scores import Score
 from arena.studies.statistics.comparison import LEVEL, pair_tests
 from arena.studies.statistics.estimates import estimate, values_of
 
-__all__ = ["FIRST_REPEATS", "Columns", "Evaluate", "Heats", "Neighbours", "Place", "Step"]
-
 Floats = NDArray[np.float64]
 
 Place = tuple[int, ...]
 """A setting: the index of its level of each factor."""
 
 FIRST_REPEATS = 10
-"""Repeats by which a setting is first judged, or the next number of whole cycles."""
+"""Repeats by which a setting is first judged, or the next number with all conditions equally often."""
 
 _LEADERS = 3
 
@@ -83,7 +81,7 @@ class Neighbours:
 class Heats:
     """Who races, with what they have shown; ``limit``: trials that the search may use.
 
-    Repeats come in whole cycles of ``cycle``.
+    Repeats come in whole numbers of ``conditions``, so that each is met equally often.
     """
 
     evaluate: Evaluate
@@ -91,8 +89,7 @@ class Heats:
     budget: int
     limit: int
     seed: int
-    on: Callable[[Step], None] | None
-    cycle: int = 1
+    conditions: int = 1
     used: int = 0
     repeats: int = 0
     alive: list[Place] = field(default_factory=list)
@@ -118,11 +115,11 @@ class Heats:
     @property
     def first(self) -> int:
         """Repeats by which a setting is first judged."""
-        return -(-FIRST_REPEATS // self.cycle) * self.cycle
+        return -(-FIRST_REPEATS // self.conditions) * self.conditions
 
     def whole(self, repeats: int) -> int:
-        """As many of ``repeats`` as make whole cycles."""
-        return repeats // self.cycle * self.cycle
+        """As many of ``repeats`` as run in all conditions equally often."""
+        return repeats // self.conditions * self.conditions
 
     @property
     def left(self) -> int:
@@ -224,8 +221,6 @@ class Heats:
         self, leader: Place, alive: int, repeats: int, value: float, low: float, high: float, is_final: bool
     ) -> None:
         self.history.append(Step(self.used, repeats, alive, leader, value, low, high, is_final))
-        if self.on is not None:
-            self.on(self.history[-1])
 
     def explore(self, near: Neighbours, purse: int) -> None:
         """Let neighbours of the leaders catch up, as long as new ones come up and the purse holds out."""

@@ -12,28 +12,25 @@ multi-armed bandits", ICML (2013), the dropping the races of Maron and Moore, "H
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import special
 
 from agents.errors import InputError
 from arena.studies.plans.sampling import drawn_shares
 from arena.studies.scores import Score
-from arena.studies.search.heats import Columns, Evaluate, Heats, Neighbours, Place, Step
-from arena.studies.statistics.comparison import LEVEL, Comparison, compare, pair_tests
-from arena.studies.statistics.estimates import FEWEST, values_of
-
-__all__ = ["LEAST_BUDGET", "Columns", "Evaluate", "Place", "Race", "Step", "least_budget", "race"]
+from arena.studies.search.heats import Evaluate, Heats, Neighbours, Place, Step
+from arena.studies.statistics.comparison import LEVEL, Comparison, compare
+from arena.studies.statistics.estimates import FEWEST
 
 Floats = NDArray[np.float64]
 
 LEAST_BUDGET = 40
 """Trials below which there is nothing to search with."""
 
-_LEAST_CYCLES = 8
+_EACH = 8
 
 # Of the budget: for the finalists' fresh repeats. Of what that leaves: for all settings at once, or else for
 # a pool of them. Of what is left then: for the first look round the leaders; and of every later round.
@@ -47,7 +44,7 @@ _LEAST_FINAL, _MOST_FINAL = 30, 1000
 
 
 @dataclass(frozen=True)
-class Race:
+class RaceResult:
     """What a search found.
 
     Attributes:
@@ -84,23 +81,10 @@ class Race:
     pool_weights: Floats | None
     history: tuple[Step, ...]
 
-    @property
-    def runners_up(self) -> tuple[Place, ...]:
-        """The other finalists that cannot be told from the winner, the better ones first."""
-        if self.comparison is None:
-            return ()
-        value = self.comparison.estimates.value
-        order = np.argsort(-value if self.comparison.score.more_is_better else value, kind="stable")
-        return tuple(
-            self.finalists[number]
-            for number in order
-            if self.comparison.alike[number] and self.finalists[number] != self.winner
-        )
 
-
-def least_budget(cycle: int = 1) -> int:
+def least_budget(conditions: int = 1) -> int:
     """Trials below which :func:`race` does not begin."""
-    return max(LEAST_BUDGET, _LEAST_CYCLES * cycle)
+    return max(LEAST_BUDGET, _EACH * conditions)
 
 
 def race(
@@ -110,32 +94,29 @@ def race(
     score: Score,
     seed: int = 0,
     ordered: Sequence[bool] | None = None,
-    indifference: float = 0.0,
-    on: Callable[[Step], None] | None = None,
-    cycle: int = 1,
-) -> Race:
+    conditions: int = 1,
+) -> RaceResult:
     """Search for the best setting by ``score`` within ``budget`` trials.
 
     ``levels`` counts those of each factor, from 1; ``ordered`` tells which factors are (all, if left out): of
     another every level is next to every one. ``evaluate`` runs trials; each repeat of each setting counts as
-    one, possible or not. ``seed`` is of the pool and of resampling. The search ends early when no setting
-    left can be better than the leader by more than ``indifference`` [unit of the score]; 0: only when none is
-    left. ``on`` is called after every round; what it raises ends the race. Repeats whose numbers differ by
-    ``cycle``, from 1, are of one condition: settings are only ever judged by whole cycles of them, so that
-    all conditions weigh alike.
+    one, possible or not. ``seed`` is of the pool and of resampling. The search ends early when
+    only the leader is left. Repeats run in turn in so many ``conditions``, from 1: settings are only ever
+    judged by repeats of all of them, equally often.
 
-    Raises InputError for a budget below LEAST_BUDGET or eight cycles, ValueError for a factor without levels.
+    Raises InputError for a budget below LEAST_BUDGET or eight a condition, ValueError for a factor without
+    levels.
     """
     if budget < LEAST_BUDGET:
         raise InputError(f"a search takes {LEAST_BUDGET} trials at the least, not {budget}")
-    if budget < _LEAST_CYCLES * cycle:
+    if budget < _EACH * conditions:
         raise InputError(
-            f"a search in {cycle:,} conditions takes {_LEAST_CYCLES * cycle:,} trials at the least, "
+            f"a search in {conditions:,} conditions takes {_EACH * conditions:,} trials at the least, "
             f"not {budget:,}; spend more, or vary less of the arena"
         )
     if not levels or min(levels) < 1:
         raise ValueError("each factor needs a level")
-    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, on, cycle)
+    heats = Heats(evaluate, score, budget, round((1.0 - _FINAL_SHARE) * budget), seed, conditions)
     near = Neighbours(levels, [True] * len(levels) if ordered is None else ordered)
     count = math.prod(levels)
     is_whole = count * heats.first <= _ALL_SHARE * heats.limit
@@ -143,7 +124,7 @@ def race(
     pool = _pool(levels, min(size, count), seed)
     heats.enter(pool, min(heats.first, heats.whole(heats.limit // len(pool))))
     pool_values, pool_weights = heats.columns(pool)
-    _search(heats, near, indifference)
+    _search(heats, near)
     return _final(heats, pool, pool_values, pool_weights)
 
 
@@ -162,7 +143,7 @@ def _pool(levels: Sequence[int], size: int, seed: int) -> list[Place]:
     return list(found)[:size]
 
 
-def _search(heats: Heats, near: Neighbours, indifference: float) -> None:
+def _search(heats: Heats, near: Neighbours) -> None:
     """Rounds until one is left, nothing more can be told, or the search's part of the budget is used."""
     looks = max(1, math.ceil(math.log2(max(heats.limit / (2 * heats.first), 2.0))) + 1)
     is_first = True
@@ -174,7 +155,7 @@ def _search(heats: Heats, near: Neighbours, indifference: float) -> None:
         heats.explore(near, int(_FIRST_NEAR_SHARE * heats.left if is_first else _NEAR_SHARE * purse))
         near.draw_in()
         is_first = False
-        if len(heats.alive) < 2 or _is_settled(heats, indifference):
+        if len(heats.alive) < 2:
             return
         fewest = min(_LEAST_ALIVE, len(heats.alive))
         purse = heats.left // _rounds(heats)
@@ -190,22 +171,7 @@ def _rounds(heats: Heats) -> int:
     return max(1, math.ceil(math.log2(max(len(heats.alive), 2))))
 
 
-def _is_settled(heats: Heats, indifference: float) -> bool:
-    """Whether nobody alive can be better than the leader by more than the indifference, nor is that worse."""
-    if not indifference > 0.0:
-        return False
-    values, weights = heats.columns(heats.alive)
-    pairs = pair_tests(heats.score, values, weights, 0)
-    # A spread of 0 comes of few repeats, and that of a median is not known.
-    if not (pairs.spread[1:] > 0.0).all():
-        return False
-    figures = values_of(heats.score, values, weights)
-    deviate = float(special.ndtri(1.0 - 0.5 * LEVEL / (len(heats.alive) - 1)))
-    reach = np.abs(figures - figures[0]) + deviate * pairs.spread / math.sqrt(values.shape[1])
-    return bool((reach[1:] <= indifference).all())
-
-
-def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: Floats | None) -> Race:
+def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: Floats | None) -> RaceResult:
     """Let the finalists meet on fresh repeats."""
     score = heats.score
     heats.rank()
@@ -213,11 +179,11 @@ def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: F
     winner: Place | None = None
     comparison, values, weights, overturned = None, np.empty((0, 0)), None, False
     if heats.alive:
-        most = max(1, min(_MOST_FINALISTS, left // max(_LEAST_FINAL, heats.cycle)))
+        most = max(1, min(_MOST_FINALISTS, left // max(_LEAST_FINAL, heats.conditions)))
         heats.keep(most)
         # runners-up are of use too, where the repeats do for them
         heats.recall(min(most, _LEAST_ALIVE))
-        repeats = heats.whole(min(left // len(heats.alive), max(_MOST_FINAL, heats.cycle)))
+        repeats = heats.whole(min(left // len(heats.alive), max(_MOST_FINAL, heats.conditions)))
         values, weights = heats.run(heats.alive, range(heats.repeats, heats.repeats + repeats))
         comparison = compare(score, values, weights, heats.seed, against=0)
         better = comparison.alike & (comparison.corrected <= LEVEL)
@@ -230,7 +196,7 @@ def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: F
         winner = heats.alive[best]
         figure = comparison.estimates[best]
         heats.note(winner, len(heats.alive), repeats, figure.value, figure.low, figure.high, is_final=True)
-    return Race(
+    return RaceResult(
         winner=winner,
         finalists=tuple(heats.alive),
         comparison=comparison,

@@ -1,9 +1,8 @@
 """A search for the design that does best in a plan's first score, among values that can be bought.
 
 What the plan varies of designs is searched. Arenas, and what is varied of them, are conditions that a design
-has to cope with. Each repeat runs in one of the n there are, and every n repeats in all of them, in an order
-drawn anew, so that no condition is bound to some of an arena's listed start places. Repeats come in whole
-rounds of n; so a design is judged by all conditions alike.
+has to cope with (:mod:`arena.studies.plans.conditions`). So many repeats run in each as in any other;
+a design is judged by all alike.
 """
 
 import math
@@ -16,11 +15,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.design.spec import SIDES
+from agents.design.values import expanded
 from agents.errors import OptionError
+from arena.simulation import Progress
+from arena.studies.plans.conditions import Conditions, given_and_chosen
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
-from arena.studies.plans.sampling import grid_place
 from arena.studies.plans.study import Setting, Study
 from arena.studies.running.manifest import FILE as MANIFEST
 from arena.studies.running.manifest import Manifest
@@ -28,23 +28,18 @@ from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import check_own, publish, remove_own, tidy
 from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
-from arena.studies.search.racing import Place, Race, least_budget, race
+from arena.studies.search.heats import Place
+from arena.studies.search.racing import RaceResult, least_budget, race
 from arena.studies.statistics.estimates import Estimate, estimate
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.plots import history
 from replays.format.writing import check_writable, make_folder, write_whole
 
-__all__ = ["Search", "draw_search", "prepared", "tune", "write_search"]
-
-Progress = Callable[[float], None]
-
 # Of the budget, for the design as its file has it, and trials for that at the most.
 _AS_IT_IS_SHARE, _MOST_AS_IT_IS = 0.05, 200
 # Trials of one call of the engine, so that progress is told.
 _AT_ONCE = 512
-# More conditions than this are no longer those of a bench.
-_MOST_CONDITIONS = 10_000
 
 WINNER, FINALISTS, ROUNDS, PICTURE = "winner.yaml", "finalists.csv", "rounds.csv", "rounds.png"
 """Names of the files of a search in its folder."""
@@ -66,7 +61,7 @@ class Search:
     conditions: int
     settings: int
     budget: int
-    race: Race
+    race: RaceResult
     finalists: Table | None
     effects: Sensitivity | None
     as_it_is: Estimate | None
@@ -144,7 +139,7 @@ def tune(
     field = _Field(study, threads or os.cpu_count() or 1, budget, progress)
     score = SCORES[study.scores[0]]
     # what the race itself needs is its own, so that it never refuses another budget than was asked for
-    spare = budget - least_budget(field.conditions)
+    spare = budget - least_budget(field.conditions.count)
     base = field.as_it_is(score, min(_MOST_AS_IT_IS, int(_AS_IT_IS_SHARE * budget), spare))
     found = race(
         field.levels,
@@ -153,7 +148,7 @@ def tune(
         score,
         seed=study.seed,
         ordered=[factor.is_ordered for factor in field.factors],
-        cycle=field.conditions,
+        conditions=field.conditions.count,
     )
     pool = table_of(field.factors, [field.values(tuple(place)) for place in found.pool.tolist()])
     effects = None
@@ -172,7 +167,7 @@ def tune(
     return Search(
         study=study,
         factors=field.factors,
-        conditions=field.conditions,
+        conditions=field.conditions.count,
         settings=settings,
         budget=budget,
         race=found,
@@ -199,21 +194,14 @@ class _Field:
                     "or a series like E12"
                 )
             lists.append(values.values)
-        self._chosen = [number for number, one in enumerate(study.parameters) if one.is_of_design]
-        self._given = [number for number, one in enumerate(study.parameters) if not one.is_of_design]
+        _, self._chosen = given_and_chosen(study.parameters)
         self._lists = [
             *([tuple(range(len(study.designs)))] if self._several else []),
             *(lists[number] for number in self._chosen),
         ]
         if not self._lists:
             raise OptionError(f"{study.name}: the plan varies no design, so there is nothing to search")
-        self._given_lists = [tuple(range(len(study.arenas))), *(lists[number] for number in self._given)]
-        self.conditions = math.prod(len(one) for one in self._given_lists)
-        if self.conditions > _MOST_CONDITIONS:
-            raise OptionError(
-                f"{study.name}: arenas and what is varied of them make {self.conditions:,} conditions; "
-                f"a search takes at most {_MOST_CONDITIONS:,}"
-            )
+        self.conditions = Conditions(study)
         of_designs = [one for one in study.factors if one.path == "design"]
         self.factors = (*of_designs, *(study.parameters[number] for number in self._chosen))
 
@@ -229,26 +217,11 @@ class _Field:
             found[0] = self._study.designs[found[0]].design.name
         return found
 
-    def condition(self, repeat: int) -> int:
-        """The condition in which a repeat runs."""
-        number, place = divmod(repeat, self.conditions)
-        order = np.random.default_rng([self._study.seed, number]).permutation(self.conditions)
-        return int(order[place])
-
     def setting(self, place: Place, condition: int) -> Setting:
         """The setting of a place of the race in a condition."""
         found = [one[level] for one, level in zip(self._lists, place, strict=True)]
         design = found.pop(0) if self._several else 0
-        arena, given = self._condition(condition)
-        chosen = given | dict(zip(self._chosen, found, strict=True))
-        values = [chosen[number] for number in range(len(self._study.parameters))]
-        return self._study.setting_of(values, arena, design)
-
-    def _condition(self, number: int) -> tuple[int, dict[int, Any]]:
-        """The arena of a condition, and the values of its parameters by their number."""
-        levels = grid_place(number, [len(one) for one in self._given_lists])
-        arena, *values = (one[level] for one, level in zip(self._given_lists, levels, strict=True))
-        return arena, dict(zip(self._given, values, strict=True))
+        return self.conditions.setting(condition, design, dict(zip(self._chosen, found, strict=True)))
 
     def evaluate(self, places: Sequence[Place], repeats: range) -> NDArray[np.void]:
         """Rows of TRIAL, (places, repeats)."""
@@ -259,26 +232,21 @@ class _Field:
     def as_it_is(self, score: Score, repeats: int) -> Estimate | None:
         """The figure of the first design as its file has it, over all conditions; None if unknown."""
         parameters = self._study.parameters
-        repeats = repeats // self.conditions * self.conditions
+        repeats = self.conditions.whole(repeats)
         if repeats < 1 or any(parameters[number].is_tolerance for number in self._chosen):
             return None
         design = self._study.designs[0].design
         own = {}
         for number in self._chosen:
-            path = parameters[number].label()
-            own[number], *others = (
-                design.value_at(path.replace("both.", f"{side}.", 1) if path.startswith("both.") else path)
-                for side in SIDES
-            )
+            own[number], *others = (design.value_at(one) for one in expanded(parameters[number].label()))
             if any(other != own[number] for other in others):
                 return None
 
-        def setting(_number: int, condition: int) -> Setting:
-            arena, given = self._condition(condition)
-            values = given | own
-            return Setting(-1, arena, 0, tuple(values[number] for number in range(len(parameters))))
-
-        rows = self._run(1, range(repeats), setting)
+        rows = self._run(
+            1,
+            range(repeats),
+            lambda _, condition: self.conditions.setting(condition, 0, own, is_of_plan=False),
+        )
         weights = None if score.weight is None else rows[score.weight][0]
         return estimate(score, rows[score.column][0], weights)
 
@@ -286,7 +254,7 @@ class _Field:
         found = np.zeros((count, len(repeats)), TRIAL)
         places: dict[int, list[int]] = {}
         for place, repeat in enumerate(repeats):
-            places.setdefault(self.condition(repeat), []).append(place)
+            places.setdefault(self.conditions.of_repeat(repeat), []).append(place)
         for condition, mine in sorted(places.items()):
             settings = [setting(number, condition) for number in range(count)]
             at_once = max(1, _AT_ONCE // len(mine))

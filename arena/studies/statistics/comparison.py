@@ -10,11 +10,11 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
+from agents.arrays import BoolArray, FloatArray, IntArray
 from arena.studies.scores import Score
-from arena.studies.statistics.estimates import FEWEST, Estimate, Estimates, estimate_all, sums_of, values_of
+from arena.studies.statistics.estimates import FEWEST, Estimates, estimate_all, sums_of, values_of
 from arena.studies.statistics.resampling import (
     MOST_RESAMPLED,
     RESAMPLES,
@@ -23,21 +23,7 @@ from arena.studies.statistics.resampling import (
     midranks,
     resample_counts,
     resampled_ratios,
-    widened,
 )
-
-__all__ = [
-    "LEVEL",
-    "Comparison",
-    "Pairs",
-    "compare",
-    "corrected",
-    "difference",
-    "pair_tests",
-    "repeats_needed",
-]
-
-Floats = NDArray[np.float64]
 
 LEVEL = 0.05
 """Share of studies of settings that are all alike in which one or more is told worse than the best."""
@@ -56,9 +42,9 @@ class Pairs:
     differences in the unit of the score; nan for a median.
     """
 
-    p_value: Floats
-    is_worse: NDArray[np.bool_]
-    spread: Floats
+    p_value: FloatArray
+    is_worse: BoolArray
+    spread: FloatArray
     test: str
 
 
@@ -82,22 +68,22 @@ class Comparison:
     score: Score
     estimates: Estimates
     best: int | None
-    p_value: Floats
-    corrected: Floats
-    alike: NDArray[np.bool_]
+    p_value: FloatArray
+    corrected: FloatArray
+    alike: BoolArray
     test: str
     optimism: float
 
     @property
-    def worse(self) -> NDArray[np.bool_]:
+    def worse(self) -> BoolArray:
         """Whether each setting has a figure and is told worse than the best."""
         return ~self.alike & ~np.isnan(self.p_value)
 
 
 def compare(
     score: Score,
-    values: Floats,
-    weights: Floats | None = None,
+    values: FloatArray,
+    weights: FloatArray | None = None,
     seed: int = 0,
     against: int | None = None,
     estimates: Estimates | None = None,
@@ -126,7 +112,7 @@ def compare(
     return Comparison(score, estimates, best, pairs.p_value, adjusted, alike, pairs.test, flatters)
 
 
-def pair_tests(score: Score, values: Floats, weights: Floats | None, one: int) -> Pairs:
+def pair_tests(score: Score, values: FloatArray, weights: FloatArray | None, one: int) -> Pairs:
     """Test every setting against setting ``one`` in pairs of trials.
 
     * Shares of ones and noughts: McNemar's exact test, of which pairs that differ count. McNemar,
@@ -147,7 +133,7 @@ def pair_tests(score: Score, values: Floats, weights: Floats | None, one: int) -
     return _mcnemar(score, above, below, one) if is_plain else _student(score, above, below, one)
 
 
-def corrected(p_value: Floats, best: int, is_chosen: bool) -> Floats:
+def corrected(p_value: FloatArray, best: int, is_chosen: bool) -> FloatArray:
     """P-values against ``best`` corrected for their number after Holm, and for the choice of the best.
 
     The best of S settings that are alike lies ahead of the others as the largest of S ahead of the least: the
@@ -165,7 +151,7 @@ def corrected(p_value: Floats, best: int, is_chosen: bool) -> Floats:
     return adjusted
 
 
-def _best(score: Score, estimates: Estimates, values: Floats) -> int | None:
+def _best(score: Score, estimates: Estimates, values: FloatArray) -> int | None:
     goodness = estimates.value if score.more_is_better else -estimates.value
     has_say = (estimates.count >= FEWEST) & (estimates.count >= 0.1 * estimates.count.max(initial=0))
     eligible = ~np.isnan(goodness) & has_say
@@ -183,11 +169,11 @@ def _best(score: Score, estimates: Estimates, values: Floats) -> int | None:
     return int(tied[0])
 
 
-def _floor(differing: NDArray[np.int64]) -> Floats:
+def _floor(differing: IntArray) -> FloatArray:
     return np.minimum(2.0 ** (1.0 - differing), 1.0)
 
 
-def _mcnemar(score: Score, above: Floats, below: Floats, one: int) -> Pairs:
+def _mcnemar(score: Score, above: FloatArray, below: FloatArray, one: int) -> Pairs:
     both = (below > 0.0) & (below[one] > 0.0)
     one_only = (both & (above[one] > above)).sum(axis=1)
     other_only = (both & (above[one] < above)).sum(axis=1)
@@ -201,7 +187,7 @@ def _mcnemar(score: Score, above: Floats, below: Floats, one: int) -> Pairs:
     return Pairs(p_value, is_worse, np.sqrt(share - lean**2), "McNemar")
 
 
-def _student(score: Score, above: Floats, below: Floats, one: int) -> Pairs:
+def _student(score: Score, above: FloatArray, below: FloatArray, one: int) -> Pairs:
     pulls = influence(above, below)
     totals = np.stack([above.sum(axis=1), below.sum(axis=1)])
     value = np.divide(totals[0], totals[1], out=np.full(len(above), np.nan), where=totals[1] > 0.0)
@@ -220,7 +206,7 @@ def _student(score: Score, above: Floats, below: Floats, one: int) -> Pairs:
     return Pairs(p_value, ahead > 0.0 if score.more_is_better else ahead < 0.0, np.sqrt(variance), "Student")
 
 
-def _signed_ranks(score: Score, values: Floats, one: int) -> Pairs:
+def _signed_ranks(score: Score, values: FloatArray, one: int) -> Pairs:
     with np.errstate(invalid="ignore"):
         ahead = values[one] - values
     # Two that do not arrive, inf - inf, are a tie; so is a pair of which one says nothing.
@@ -241,7 +227,7 @@ def _signed_ranks(score: Score, values: Floats, one: int) -> Pairs:
 
 
 def _optimism(
-    score: Score, values: Floats, weights: Floats | None, alike: NDArray[np.bool_], seed: int
+    score: Score, values: FloatArray, weights: FloatArray | None, alike: BoolArray, seed: int
 ) -> float:
     """Mean over resamples of how far the best of a resample exceeds its figure from all the trials.
 
@@ -270,43 +256,14 @@ def _optimism(
     return float(max(excess.mean(), 0.0)) if np.isfinite(excess).all() else math.nan
 
 
-def _resampled_medians(score: Score, values: Floats, resamples: int, seed: int) -> Floats:
+def _resampled_medians(score: Score, values: FloatArray, resamples: int, seed: int) -> FloatArray:
     """Medians (settings, resamples); all settings draw the same repeats."""
     draws = np.random.default_rng(seed).integers(0, values.shape[1], (resamples, values.shape[1]))
     return np.stack([values_of(score, values[:, draw]) for draw in draws], axis=1)
 
 
-def difference(score: Score, values: Floats, weights: Floats | None = None, seed: int = 0) -> Estimate:
-    """The figure of the first of two settings less that of the second, with its interval.
-
-    ``values`` and ``weights`` are (2, repeats). A paired bootstrap: both draw the same repeats; percentiles,
-    at levels widened for few trials. Nothing corrects it for other comparisons. No interval where times that
-    are not within the run leave none.
-    """
-    figure = values_of(score, values, weights)
-    with np.errstate(invalid="ignore"):
-        value = float(figure[0] - figure[1])
-    defined = ~np.isnan(values) if weights is None else ~np.isnan(values) & (weights > 0.0)
-    count = int(defined.sum(axis=1).min())
-    if count < FEWEST or math.isnan(value):
-        return Estimate(value, math.nan, math.nan, count, "nothing" if count == 0 else "too few trials")
-    if score.summary == "median":
-        resampled = _resampled_medians(score, values, RESAMPLES, seed)
-    else:
-        above, below = (bundled(one) for one in sums_of(score, values, weights))
-        resampled = resampled_ratios(above, below, resample_counts(above.shape[1], RESAMPLES, seed))
-    with np.errstate(invalid="ignore"):
-        differences = resampled[0] - resampled[1]
-    tail = float(special.ndtr(-widened(np.array([count]))[0]))
-    if np.isfinite(differences).all():
-        low, high = np.quantile(differences, [tail, 1.0 - tail])
-    else:
-        low = high = math.nan
-    return Estimate(value, float(low), float(high), count, "bootstrap")
-
-
 def repeats_needed(
-    score: Score, values: Floats, weights: Floats | None, comparison: Comparison, by: float
+    score: Score, values: FloatArray, weights: FloatArray | None, comparison: Comparison, by: float
 ) -> int | None:
     """Repeats by which a setting worse by ``by`` [unit of the score] is told so, in four studies of five.
 

@@ -9,27 +9,13 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray, IntArray
 from agents.text.units import plain_text
 from arena.studies.scores import Score
 from arena.studies.statistics.resampling import bca_interval, influence, median_rank, normal_interval, ratios
 from replays.scoring.intervals import share_interval
 from replays.words import time_words
-
-__all__ = [
-    "FEWEST",
-    "Estimate",
-    "Estimates",
-    "estimate",
-    "estimate_all",
-    "sums_of",
-    "tell",
-    "tell_value",
-    "values_of",
-]
-
-Floats = NDArray[np.float64]
 
 FEWEST = 5
 """Trials below which values other than ones and noughts give no interval."""
@@ -74,10 +60,10 @@ class Estimate:
 class Estimates:
     """The estimates of many settings: ``value``, ``low``, ``high``, ``count`` (settings,), ``method``."""
 
-    value: Floats
-    low: Floats
-    high: Floats
-    count: NDArray[np.int64]
+    value: FloatArray
+    low: FloatArray
+    high: FloatArray
+    count: IntArray
     method: tuple[str, ...]
 
     def __len__(self) -> int:
@@ -98,12 +84,14 @@ class Estimates:
         return (self[setting] for setting in range(len(self)))
 
 
-def estimate(score: Score, values: Floats, weights: Floats | None = None, seed: int = 0) -> Estimate:
+def estimate(score: Score, values: FloatArray, weights: FloatArray | None = None, seed: int = 0) -> Estimate:
     """The estimate of one setting from its ``values`` (repeats,) and, for a ratio, ``weights`` (repeats,)."""
     return estimate_all(score, values[None, :], None if weights is None else weights[None, :], seed)[0]
 
 
-def estimate_all(score: Score, values: Floats, weights: Floats | None = None, seed: int = 0) -> Estimates:
+def estimate_all(
+    score: Score, values: FloatArray, weights: FloatArray | None = None, seed: int = 0
+) -> Estimates:
     """The estimates of all settings.
 
     ``values`` (settings, repeats), in the unit of the score's column, are the trials' values; nan is left
@@ -120,7 +108,7 @@ def estimate_all(score: Score, values: Floats, weights: Floats | None = None, se
     return _ratio_estimates(above, below, seed, score)
 
 
-def values_of(score: Score, values: Floats, weights: Floats | None = None) -> Floats:
+def values_of(score: Score, values: FloatArray, weights: FloatArray | None = None) -> FloatArray:
     """The figures alone (settings,), of the same arguments as those of :func:`estimate_all`."""
     if score.summary == "median":
         _check(score, values, weights)
@@ -129,7 +117,9 @@ def values_of(score: Score, values: Floats, weights: Floats | None = None) -> Fl
     return ratios(*sums_of(score, values, weights))
 
 
-def sums_of(score: Score, values: Floats, weights: Floats | None = None) -> tuple[Floats, Floats]:
+def sums_of(
+    score: Score, values: FloatArray, weights: FloatArray | None = None
+) -> tuple[FloatArray, FloatArray]:
     """Two arrays (settings, repeats), the ratio of whose sums is the figure of a share, a mean or a ratio.
 
     A trial that says nothing is 0 in both; so is one where there are no trials at all. Raises ValueError as
@@ -151,14 +141,14 @@ def sums_of(score: Score, values: Floats, weights: Floats | None = None) -> tupl
     return above, below
 
 
-def _check(score: Score, values: Floats, weights: Floats | None) -> None:
+def _check(score: Score, values: FloatArray, weights: FloatArray | None) -> None:
     if (score.summary == "ratio") != (weights is not None):
         raise ValueError(f"weights and the score {score.name} do not go together")
     if values.ndim != 2 or (weights is not None and weights.shape != values.shape):
         raise ValueError("values and weights must be (settings, repeats)")
 
 
-def _ratio_estimates(above: Floats, below: Floats, seed: int, score: Score) -> Estimates:
+def _ratio_estimates(above: FloatArray, below: FloatArray, seed: int, score: Score) -> Estimates:
     value = ratios(above, below)
     count = (below > 0.0).sum(axis=1)
     low, high = np.full_like(value, np.nan), np.full_like(value, np.nan)
@@ -200,7 +190,7 @@ def _wilson(hits: int, trials: int) -> tuple[float, float]:
     return interval
 
 
-def _medians(values: Floats) -> Estimates:
+def _medians(values: FloatArray) -> Estimates:
     ascending = np.sort(values, axis=1)
     count = (~np.isnan(values)).sum(axis=1)
     value = _medians_of(ascending, count)
@@ -214,7 +204,7 @@ def _medians(values: Floats) -> Estimates:
     return Estimates(value, low, high, count, tuple(words.tolist()))
 
 
-def _medians_of(ascending: Floats, count: NDArray[np.int64]) -> Floats:
+def _medians_of(ascending: FloatArray, count: IntArray) -> FloatArray:
     """The medians of rows in which nan come last; of two middle values one of which is inf, the other.
 
     By the lower one half of the trials are done, which is what a time by which half are done asks.

@@ -8,8 +8,6 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Factor", "Named", "Table", "table_of"]
-
 # Values that grow at least so much from the least to the most may be spread by ratio.
 _LEAST_RATIO = 4.0
 

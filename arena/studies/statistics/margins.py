@@ -3,17 +3,13 @@
 from dataclasses import replace
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
+from agents.arrays import FloatArray, IntArray
 from arena.studies.scores import Score
 from arena.studies.statistics.estimates import FEWEST, Estimates, estimate_all, sums_of
 from arena.studies.statistics.factors import Factor, Table
 from arena.studies.statistics.resampling import MOST_RESAMPLED, resample_counts, widened
-
-__all__ = ["MOST_LEVELS", "margin"]
-
-Floats = NDArray[np.float64]
 
 MOST_LEVELS = 24
 """Levels of a factor beyond which those of drawn settings are thrown together into half as many."""
@@ -24,7 +20,7 @@ _AT_A_TIME = 4_000_000
 
 
 def margin(
-    score: Score, values: Floats, weights: Floats | None, table: Table, number: int, seed: int = 0
+    score: Score, values: FloatArray, weights: FloatArray | None, table: Table, number: int, seed: int = 0
 ) -> tuple[Factor, Estimates]:
     """The factor ``number`` of the table, perhaps binned, and the estimate at each of its levels.
 
@@ -80,7 +76,7 @@ def _of_both(one: Estimates, other: Estimates) -> Estimates:
     )
 
 
-def _farther(value: Floats, one: Floats, other: Floats, side: float) -> Floats:
+def _farther(value: FloatArray, one: FloatArray, other: FloatArray, side: float) -> FloatArray:
     """The end to one ``side``, -1 or 1, whose distance from the value is that of two ends by their squares.
 
     nan where either of them is.
@@ -93,14 +89,12 @@ def _farther(value: Floats, one: Floats, other: Floats, side: float) -> Floats:
     return np.asarray(np.where(np.isnan(one) | np.isnan(other), np.nan, found))
 
 
-def _padded(arrays: list[Floats], filling: float) -> Floats:
+def _padded(arrays: list[FloatArray], filling: float) -> FloatArray:
     longest = max(len(array) for array in arrays)
     return np.stack([np.pad(array, (0, longest - len(array)), constant_values=filling) for array in arrays])
 
 
-def _medians(
-    score: Score, values: Floats, rows: list[NDArray[np.int64]], is_grid: bool, seed: int
-) -> Estimates:
+def _medians(score: Score, values: FloatArray, rows: list[IntArray], is_grid: bool, seed: int) -> Estimates:
     pooled = estimate_all(score, _padded([values[row].ravel() for row in rows], np.nan))
     by_repeat = _medians_of(pooled, values, rows, 1, seed)
     if is_grid:
@@ -110,7 +104,7 @@ def _medians(
 
 
 def _medians_of(
-    pooled: Estimates, values: Floats, rows: list[NDArray[np.int64]], axis: int, seed: int
+    pooled: Estimates, values: FloatArray, rows: list[IntArray], axis: int, seed: int
 ) -> Estimates:
     """The medians of all trials at each level, by resampling settings (axis 0) or repeats (1)."""
     low, high = np.full_like(pooled.low, np.nan), np.full_like(pooled.high, np.nan)
@@ -127,7 +121,7 @@ def _medians_of(
     return replace(pooled, low=low, high=high, method=tuple(method))
 
 
-def _clustered(values: Floats, clusters: NDArray[np.int64], count: int, seed: int) -> tuple[float, float]:
+def _clustered(values: FloatArray, clusters: IntArray, count: int, seed: int) -> tuple[float, float]:
     """Interval of the median of values of which whole clusters are resampled."""
     _, clusters = np.unique(clusters, return_inverse=True)
     # very many clusters are taken in bundles

@@ -5,25 +5,9 @@ a table of counts, so that the resampled sums of all settings are a product of t
 """
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
 
-__all__ = [
-    "MOST_RESAMPLED",
-    "RESAMPLES",
-    "bca_interval",
-    "bundled",
-    "influence",
-    "median_rank",
-    "midranks",
-    "normal_interval",
-    "ratios",
-    "resample_counts",
-    "resampled_ratios",
-    "widened",
-]
-
-Floats = NDArray[np.float64]
+from agents.arrays import FloatArray, IntArray
 
 RESAMPLES = 2000
 """Resamples drawn for an interval."""
@@ -36,7 +20,7 @@ _SHARE = 0.975
 _AT_A_TIME = 1_000_000
 
 
-def resample_counts(trials: int, resamples: int, seed: int) -> Floats:
+def resample_counts(trials: int, resamples: int, seed: int) -> FloatArray:
     """How often each of ``trials`` is drawn in each resample: whole numbers (resamples, trials)."""
     draws = np.random.default_rng(seed).integers(0, trials, (resamples, trials))
     draws += np.arange(resamples)[:, None] * trials
@@ -44,7 +28,7 @@ def resample_counts(trials: int, resamples: int, seed: int) -> Floats:
     return counts.reshape(resamples, trials).astype(np.float64)
 
 
-def bundled(values: Floats, most: int = MOST_RESAMPLED) -> Floats:
+def bundled(values: FloatArray, most: int = MOST_RESAMPLED) -> FloatArray:
     """Sums of neighbouring trials (..., trials), so that no more than ``most`` are left to be resampled.
 
     Sums of as many independent trials each are independent and alike, as the trials are.
@@ -57,22 +41,22 @@ def bundled(values: Floats, most: int = MOST_RESAMPLED) -> Floats:
     return padded.reshape(*values.shape[:-1], -1, size).sum(axis=-1)
 
 
-def ratios(numerators: Floats, denominators: Floats) -> Floats:
+def ratios(numerators: FloatArray, denominators: FloatArray) -> FloatArray:
     """The ratio of the sums over the last axis; nan where the lower one is 0."""
     above, below = numerators.sum(axis=-1), denominators.sum(axis=-1)
     return _divided(above, below)
 
 
-def resampled_ratios(numerators: Floats, denominators: Floats, counts: Floats) -> Floats:
+def resampled_ratios(numerators: FloatArray, denominators: FloatArray, counts: FloatArray) -> FloatArray:
     """The ratios of the sums (settings, trials) in each resample: (settings, resamples), nan where 0 / 0."""
     return _divided(numerators @ counts.T, denominators @ counts.T)
 
 
-def _divided(above: Floats, below: Floats) -> Floats:
+def _divided(above: FloatArray, below: FloatArray) -> FloatArray:
     return np.divide(above, below, out=np.full_like(above, np.nan), where=below > 0.0)
 
 
-def influence(numerators: Floats, denominators: Floats) -> Floats:
+def influence(numerators: FloatArray, denominators: FloatArray) -> FloatArray:
     """How far each trial pulls the ratio of its setting: (settings, trials), summing to 0 along the trials.
 
     u = (numerator − ratio · denominator) / mean of the denominators; with denominators of 1 the distance from
@@ -86,7 +70,7 @@ def influence(numerators: Floats, denominators: Floats) -> Floats:
     return np.divide(pull, middle[..., None], out=np.zeros_like(pull), where=middle[..., None] > 0.0)
 
 
-def widened(count: NDArray[np.int64]) -> Floats:
+def widened(count: IntArray) -> FloatArray:
     """The normal deviate whose tails, of a bootstrap distribution, hold 95 % of ``count`` trials' means.
 
     sqrt(n / (n − 1)) · t, with t the 97.5 % point of Student's distribution with n − 1 degrees of freedom:
@@ -99,15 +83,15 @@ def widened(count: NDArray[np.int64]) -> Floats:
     return np.asarray(np.sqrt(count / free) * special.stdtrit(free, _SHARE))
 
 
-def normal_interval(value: Floats, pulls: Floats, count: NDArray[np.int64]) -> tuple[Floats, Floats]:
+def normal_interval(value: FloatArray, pulls: FloatArray, count: IntArray) -> tuple[FloatArray, FloatArray]:
     """Interval (settings,) from the pulls (settings, trials) alone: what the bootstrap comes to for many."""
     spread = np.sqrt((pulls**2).sum(axis=1)) / pulls.shape[1] * widened(count)
     return value - spread, value + spread
 
 
 def bca_interval(
-    numerators: Floats, denominators: Floats, count: NDArray[np.int64], seed: int
-) -> tuple[Floats, Floats]:
+    numerators: FloatArray, denominators: FloatArray, count: IntArray, seed: int
+) -> tuple[FloatArray, FloatArray]:
     """The interval (settings,) that holds the ratio of the sums with 95 % confidence.
 
     ``numerators`` and ``denominators`` are (settings, trials), ``count`` (settings,) the trials of each that
@@ -126,8 +110,8 @@ def bca_interval(
 
 
 def _bca(
-    numerators: Floats, denominators: Floats, count: NDArray[np.int64], counts: Floats
-) -> tuple[Floats, Floats]:
+    numerators: FloatArray, denominators: FloatArray, count: IntArray, counts: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     value = ratios(numerators, denominators)[:, None]
     resampled = resampled_ratios(numerators, denominators, counts)
     # A resample that drew no trial that says something says nothing either way.
@@ -148,7 +132,7 @@ def _bca(
     return low, high
 
 
-def _bca_level(bias: Floats, skew: Floats, deviate: Floats) -> Floats:
+def _bca_level(bias: FloatArray, skew: FloatArray, deviate: FloatArray) -> FloatArray:
     shifted = bias + deviate
     turned = 1.0 - skew * shifted
     # Where the correction runs away nothing but the end of the resampled range is left.
@@ -156,7 +140,7 @@ def _bca_level(bias: Floats, skew: Floats, deviate: Floats) -> Floats:
     return np.where(turned > 0.0, level, (shifted > 0.0).astype(np.float64))
 
 
-def _at_level(ascending: Floats, level: Floats) -> Floats:
+def _at_level(ascending: FloatArray, level: FloatArray) -> FloatArray:
     """The percentile (settings,) of each row at its level, linear between neighbours."""
     place = level * (ascending.shape[1] - 1)
     left = np.floor(place).astype(np.int64)
@@ -181,7 +165,7 @@ def median_rank(count: int) -> int:
     return int(np.searchsorted(at_most, level)) + 1
 
 
-def midranks(values: Floats) -> Floats:
+def midranks(values: FloatArray) -> FloatArray:
     """Ranks from 1 along the last axis, ascending; equal values share the mean of theirs. No nan."""
     order = np.argsort(values, axis=-1, kind="stable")
     ascending = np.take_along_axis(values, order, axis=-1)

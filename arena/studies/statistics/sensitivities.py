@@ -16,16 +16,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray, IntArray
 from arena.studies.scores import Score
 from arena.studies.statistics.estimates import sums_of
 from arena.studies.statistics.factors import Table
 from arena.studies.statistics.resampling import bundled, influence, midranks, ratios, resample_counts
-
-__all__ = ["Effect", "Sensitivity", "sensitivity"]
-
-Floats = NDArray[np.float64]
 
 _RESAMPLES = 400
 # Bundles of repeats, and drawn settings evenly picked, that a study of very many comes down to.
@@ -66,14 +62,13 @@ class Sensitivity:
 
     ``spread`` is the standard deviation of the true figures from setting to setting, in the unit of the
     score, or of ranks from 0 to 1 for a median; ``tells`` whether it is more than luck, at 5 %: otherwise all
-    indices are nan. ``settings`` counts those with a figure. ``has_repeats``: luck could be taken off.
+    indices are nan. ``settings`` counts those with a figure.
     """
 
     effects: tuple[Effect, ...]
     spread: float
     tells: bool
     settings: int
-    has_repeats: bool
     is_grid: bool
 
     def __iter__(self) -> Iterator[Effect]:
@@ -82,7 +77,7 @@ class Sensitivity:
 
 
 def sensitivity(
-    score: Score, values: Floats, weights: Floats | None, table: Table, seed: int = 0
+    score: Score, values: FloatArray, weights: FloatArray | None, table: Table, seed: int = 0
 ) -> Sensitivity:
     """Say which factors of ``table`` mattered for a score.
 
@@ -108,7 +103,7 @@ def sensitivity(
     is_grid = table.is_grid
     if len(trials) < 2:
         nothing = tuple(Effect(factor.name, *[np.nan] * 7) for factor in table.factors)
-        return Sensitivity(nothing, np.nan, False, len(trials), repeats > 1, is_grid)
+        return Sensitivity(nothing, np.nan, False, len(trials), is_grid)
     counts = np.concatenate([np.ones((1, repeats)), resample_counts(repeats, _RESAMPLES, seed)])
     # A resample of one and the same repeat says nothing of luck.
     counts = counts[(counts > 0.0).sum(axis=1) > 1] if repeats > 1 else counts[:1]
@@ -132,10 +127,10 @@ def sensitivity(
         for number, factor in enumerate(table.factors)
     )
     spread = float(np.sqrt(max(total[0], 0.0) / len(trials)))
-    return Sensitivity(effects, spread, tells, len(trials), repeats > 1, is_grid)
+    return Sensitivity(effects, spread, tells, len(trials), is_grid)
 
 
-def _trial_figures(score: Score, values: Floats, weights: Floats | None) -> Floats:
+def _trial_figures(score: Score, values: FloatArray, weights: FloatArray | None) -> FloatArray:
     """What each trial adds to its setting's figure (settings, repeats), which is their mean; nan without."""
     if score.summary == "median":
         defined = ~np.isnan(values)
@@ -150,7 +145,7 @@ def _trial_figures(score: Score, values: Floats, weights: Floats | None) -> Floa
     return ratios(above, below)[:, None] + influence(above, below)
 
 
-def _squares(trials: Floats, counts: Floats) -> Floats:
+def _squares(trials: FloatArray, counts: FloatArray) -> FloatArray:
     """The sum over rows of the squared distance of their true figures from the mean of all, by resample.
 
     Each resample is a row of ``counts``. With c the distances in one repeat, the mean of c_r c_q over all
@@ -164,7 +159,7 @@ def _squares(trials: Floats, counts: Floats) -> Floats:
     return found
 
 
-def _products(apart: Floats, counts: Floats) -> Floats:
+def _products(apart: FloatArray, counts: FloatArray) -> FloatArray:
     """Mean product of different repeats of each row, (rows, resamples); a lone repeat is squared."""
     drawn = counts.sum(axis=1)
     if apart.shape[1] == 1:
@@ -173,7 +168,7 @@ def _products(apart: Floats, counts: Floats) -> Floats:
     return both / (drawn**2 - (counts**2).sum(axis=1))
 
 
-def _exceeds_luck(trials: Floats, seed: int) -> bool:
+def _exceeds_luck(trials: FloatArray, seed: int) -> bool:
     """Whether the settings' figures differ by more than luck, at 5 %: by exchanging them.
 
     With no difference between settings, which of a repeat's figures belongs to which of them is luck; they
@@ -189,7 +184,9 @@ def _exceeds_luck(trials: Floats, seed: int) -> bool:
     return bool((reached + 1) / (rounds + 1) <= 0.05)
 
 
-def _grid_indices(trials: Floats, table: Table, counts: Floats, total: Floats) -> tuple[Floats, Floats]:
+def _grid_indices(
+    trials: FloatArray, table: Table, counts: FloatArray, total: FloatArray
+) -> tuple[FloatArray, FloatArray]:
     """First and total indices (factors, resamples) of a full grid."""
     levels = [len(factor.levels) for factor in table.factors]
     cells = np.empty(trials.shape)
@@ -206,7 +203,7 @@ def _grid_indices(trials: Floats, table: Table, counts: Floats, total: Floats) -
     return np.stack(first), np.stack(whole)
 
 
-def _drawn_indices(figures: Floats, table: Table, total: float, seed: int) -> Floats:
+def _drawn_indices(figures: FloatArray, table: Table, total: float, seed: int) -> FloatArray:
     """First indices (factors, resamples) of drawn settings; the first resample is all of them."""
     settings = len(figures)
     draws = np.concatenate([np.ones((1, settings)), resample_counts(settings, _RESAMPLES, seed)])
@@ -224,7 +221,7 @@ def _drawn_indices(figures: Floats, table: Table, total: float, seed: int) -> Fl
     return np.stack(first)
 
 
-def _corrected_squares(apart: Floats, member: Floats, luck: float, draws: Floats) -> Floats:
+def _corrected_squares(apart: FloatArray, member: FloatArray, luck: float, draws: FloatArray) -> FloatArray:
     """The index of one grouping in each of ``draws`` (resamples, settings), nan where it has none.
 
     ``member`` (settings, groups) is 1 where a setting belongs to a group. Of the squares between groups is
@@ -242,7 +239,7 @@ def _corrected_squares(apart: Floats, member: Floats, luck: float, draws: Floats
     return np.divide(between - rest, total - luck, out=np.full(len(draws), np.nan), where=is_good)
 
 
-def _with_interval(indices: Floats) -> tuple[float, float, float]:
+def _with_interval(indices: FloatArray) -> tuple[float, float, float]:
     """The first of the indices, and percentiles of the rest, all from 0 to 1."""
     rest = indices[1:][np.isfinite(indices[1:])]
     value = float(np.clip(indices[0], 0.0, 1.0))
@@ -252,7 +249,7 @@ def _with_interval(indices: Floats) -> tuple[float, float, float]:
     return value, float(low), float(high)
 
 
-def _rank_correlation(places: NDArray[np.int64], figures: Floats) -> float:
+def _rank_correlation(places: IntArray, figures: FloatArray) -> float:
     """Spearman's: the correlation of ranks, equal ones sharing theirs. nan where all of either are equal."""
     ranks = midranks(np.stack([places.astype(np.float64), figures]))
     ranks -= ranks.mean(axis=1, keepdims=True)

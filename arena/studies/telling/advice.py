@@ -9,8 +9,6 @@ from arena.studies.statistics.comparison import Comparison, repeats_needed
 from arena.studies.statistics.estimates import tell, tell_value
 from arena.studies.statistics.factors import Factor, Table
 
-__all__ = ["Advice", "advise"]
-
 Floats = NDArray[np.float64]
 
 # Values listed by name before "and so many more".

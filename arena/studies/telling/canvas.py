@@ -9,9 +9,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, cast
 
-import numpy as np
-from numpy.typing import NDArray
-
 from replays.drawing.colours import WHITE, Colour, Look
 from replays.drawing.theme import LIGHT
 from replays.format.writing import write_whole
@@ -19,20 +16,6 @@ from replays.format.writing import write_whole
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = [
-    "HEADING",
-    "LETTERS",
-    "SMALL",
-    "WIDTH",
-    "Page",
-    "apart",
-    "cased_line",
-    "mark_of",
-    "page",
-    "paint",
-]
-
-Floats = NDArray[np.float64]
 
 WIDTH = 1200
 """Width of every picture [pixels]."""

@@ -18,22 +18,6 @@ from replays.drawing.theme import LIGHT
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = [
-    "LEFT",
-    "LINE",
-    "NAME",
-    "Box",
-    "LevelAxis",
-    "about_words",
-    "draw_factor",
-    "draw_scale",
-    "factor_words",
-    "interval_words",
-    "joined",
-    "least_gap",
-    "path_words",
-    "tick_room",
-]
 
 Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]

@@ -16,8 +16,6 @@ from arena.studies.telling.scales import Scale, scale_for
 from replays.drawing.colours import WHITE, Colour, light_colours, readable_on
 from replays.drawing.theme import LIGHT
 
-__all__ = ["heat_map"]
-
 _FRAMED = "framed: not told from the best"
 # Room for forty letters that run upwards [pixels].
 _TURNED = 310.0

@@ -31,7 +31,6 @@ from arena.studies.telling.frames import (
     path_words,
     tick_room,
 )
-from arena.studies.telling.maps import heat_map
 from arena.studies.telling.scales import Scale, even_ticks, scale_for
 from replays.drawing.colours import WHITE, Look, look
 from replays.drawing.theme import LIGHT
@@ -39,7 +38,6 @@ from replays.drawing.theme import LIGHT
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["bars", "curve", "forest", "heat_map", "history"]
 
 Floats = NDArray[np.float64]
 

@@ -5,13 +5,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from agents.text.units import DIMENSIONS, format_quantity, plain_text
-
-__all__ = ["Scale", "even_ticks", "factor_ticks", "scale_for", "with_unit"]
-
-Floats = NDArray[np.float64]
 
 # Share of an axis that is set apart for figures without end.
 _END = 0.13
@@ -37,7 +33,7 @@ class Scale:
         """The end of the axis, with the strip for infinite figures."""
         return self.high + (_END * (self.high - self.low) if self.has_end else 0.0)
 
-    def at(self, figures: Floats) -> Floats:
+    def at(self, figures: FloatArray) -> FloatArray:
         """Where figures stand along the axis; infinite ones in the middle of their strip."""
         end = (self.high + self.top) / 2.0 if self.has_end else self.high
         return np.where(np.isposinf(figures), end, np.clip(figures * self.times, self.low, self.top))
@@ -48,7 +44,7 @@ class Scale:
         return f"{_plain(tick)}{unit}"
 
 
-def scale_for(unit: str, figures: Sequence[Floats], is_whole: bool = True) -> Scale:
+def scale_for(unit: str, figures: Sequence[FloatArray], is_whole: bool = True) -> Scale:
     """A scale that holds all finite ``figures``, of which nan are left out.
 
     ``unit`` is a score's. Shares have 0 to 100 % if the scale is to be whole; times begin at 0.

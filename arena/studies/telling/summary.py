@@ -11,12 +11,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from arena.studies.plans.conditions import by_condition, given_and_chosen
 from arena.studies.plans.study import Study
 from arena.studies.plans.titles import title_of
 from arena.studies.running.filenames import SETTINGS_CSV, file_words, map_name, picture_name
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import publish
-from arena.studies.running.sweep import Outcome
+from arena.studies.running.sweeping import SweepResult
 from arena.studies.scores import SCORES, Score, in_seconds
 from arena.studies.statistics.comparison import Comparison, compare
 from arena.studies.statistics.estimates import Estimates, estimate_all
@@ -36,8 +37,8 @@ MOST_SERIES = 6
 
 
 @dataclass(frozen=True)
-class Part:
-    """The settings of one condition, compared by themselves, for nobody chooses what stands in the arena.
+class WithinCondition:
+    """The settings of one condition, compared by themselves.
 
     ``condition`` is told in words, empty where there is but one. ``settings`` are their numbers in the study;
     ``comparison``, by the main score, and ``advice`` count from the first of them.
@@ -59,37 +60,37 @@ class Summary:
     """A sweep, summed up.
 
     ``values`` holds, by score, the trials' values and weights, each (settings, repeats); weights are None but
-    for a ratio. ``parts`` compare by the main score, the first one of the plan: one part for each condition
+    for a ratio. ``conditions`` compare by the main score, the first one of the plan: one for each condition
     of a grid that varies both arenas and designs, else a single one. ``effects`` say which factors mattered
     for it; None where there is but one factor, or one setting.
     """
 
-    outcome: Outcome
+    outcome: SweepResult
     table: Table
     values: dict[str, tuple[Floats, Floats | None]]
     estimates: dict[str, Estimates]
-    parts: tuple[Part, ...]
+    conditions: tuple[WithinCondition, ...]
     effects: Sensitivity | None
 
     @property
     def bests(self) -> list[int]:
-        """The best setting of each part that has one."""
-        return [part.best for part in self.parts if part.best is not None]
+        """The best setting of each condition that has one."""
+        return [one.best for one in self.conditions if one.best is not None]
 
     @property
     def alike(self) -> NDArray[np.bool_]:
-        """Whether each setting (settings,) is the best of its part, or cannot be told from it."""
+        """Whether each setting (settings,) is the best of its condition, or cannot be told from it."""
         return self._gathered("alike")
 
     @property
     def worse(self) -> NDArray[np.bool_]:
-        """Whether each setting (settings,) is told worse than the best of its part."""
+        """Whether each setting (settings,) is told worse than the best of its condition."""
         return self._gathered("worse")
 
     def _gathered(self, name: str) -> NDArray[np.bool_]:
         found = np.zeros(len(self.table), dtype=np.bool_)
-        for part in self.parts:
-            found[part.settings] = getattr(part.comparison, name)
+        for one in self.conditions:
+            found[one.settings] = getattr(one.comparison, name)
         return found
 
     @property
@@ -131,13 +132,13 @@ class Summary:
             "main_score": self.scores[0].name,
             "conditions": [
                 {
-                    "condition": part.condition or None,
-                    "best": part.best,
-                    "alike": part.settings[part.comparison.alike].tolist(),
-                    "test": part.comparison.test,
-                    "advice": str(part.advice),
+                    "condition": one.condition or None,
+                    "best": one.best,
+                    "alike": one.settings[one.comparison.alike].tolist(),
+                    "test": one.comparison.test,
+                    "advice": str(one.advice),
                 }
-                for part in self.parts
+                for one in self.conditions
             ],
             "effects": None if self.effects is None else [vars(one) for one in self.effects],
             "impossible": {str(number): reason for number, reason in self.outcome.impossible.items()},
@@ -152,7 +153,7 @@ class Summary:
         return {"setting": number, **dict(zip(names, self.levels(number), strict=True)), "scores": figures}
 
 
-def summarise(outcome: Outcome) -> Summary:
+def summarise(outcome: SweepResult) -> Summary:
     """Sum up a sweep that is through."""
     study = outcome.study
     table = _titled(
@@ -170,8 +171,8 @@ def summarise(outcome: Outcome) -> Summary:
     estimates = {name: estimate_all(SCORES[name], *values[name]) for name in study.scores}
     main = SCORES[study.scores[0]]
     effects = sensitivity(main, *values[main.name], table) if len(table.factors) > 1 < len(table) else None
-    parts = tuple(_parts(study, table, main, *values[main.name], estimates[main.name]))
-    return Summary(outcome, table, values, estimates, parts, effects)
+    conditions = tuple(_within_conditions(study, table, main, *values[main.name], estimates[main.name]))
+    return Summary(outcome, table, values, estimates, conditions, effects)
 
 
 def _titled(study: Study, table: Table) -> Table:
@@ -186,30 +187,27 @@ def _titled(study: Study, table: Table) -> Table:
     )
 
 
-def _parts(
+def _within_conditions(
     study: Study,
     table: Table,
     score: Score,
     values: Floats,
     weights: Floats | None,
     estimates: Estimates,
-) -> Iterator[Part]:
-    is_given = [factor.path.split(".")[0] == "arena" for factor in study.factors]
-    given = [number for number, one in enumerate(is_given) if one]
-    chosen = [number for number, one in enumerate(is_given) if not one]
+) -> Iterator[WithinCondition]:
+    given, chosen = given_and_chosen(study.factors)
     if not (given and chosen and table.is_grid):
-        given, chosen = [], list(range(len(is_given)))
+        given, chosen = [], list(range(len(study.factors)))
     choices = tuple(table.factors[number] for number in chosen)
-    _, firsts, part_of = np.unique(table.places[:, given], axis=0, return_index=True, return_inverse=True)
-    for number, first in enumerate(firsts.tolist()):
-        settings = np.flatnonzero(part_of.ravel() == number)
+    for settings in by_condition(table.places[:, given]):
+        first = int(settings[0])
         words = (
             f"{table.factors[one].name} {table.factors[one].shown[table.places[first, one]]}" for one in given
         )
         mine = values[settings], None if weights is None else weights[settings]
         comparison = compare(score, *mine, estimates=_picked(estimates, settings.tolist()))
         advice = advise(Table(choices, table.places[settings][:, chosen]), comparison, *mine)
-        yield Part(", ".join(words), settings, comparison, advice)
+        yield WithinCondition(", ".join(words), settings, comparison, advice)
 
 
 def publish_summary(summary: Summary, pictures: bool = True) -> list[Path]:

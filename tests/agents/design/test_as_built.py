@@ -19,7 +19,7 @@ CHARD = Design(name="chard")
 def test_sides_are_mirror_images() -> None:
     left, right = build(CHARD)[0]["side"]
     for name in WALKER["side"].base.names:
-        if name in ("eye_y", "aim_y", "root_y", "tip_y"):
+        if name in ("eye_aside", "aim_y", "root_aside", "tip_aside"):
             assert left[name] == -right[name] != 0.0
         else:
             np.testing.assert_array_equal(left[name], right[name])
@@ -30,7 +30,7 @@ def test_a_change_of_the_right_side_leaves_the_left_alone() -> None:
     changed = build(CHARD.with_values({"right.latch": 22e3, "right.eye.aside": 0.05}))[0]
     assert changed["side"][0] == plain["side"][0]
     assert changed["side"][1]["latch"] == 22e3
-    assert changed["side"][1]["eye_y"] == -0.05
+    assert changed["side"][1]["eye_aside"] == -0.05
 
 
 def test_aim_of_an_eye() -> None:
@@ -47,7 +47,7 @@ def test_aim_of_an_eye() -> None:
 def test_whisker_reaches_its_length_outward() -> None:
     values = {"both.whisker.length": 0.05, "both.whisker.outward": math.radians(35.0)}
     for sign, record in zip((1.0, -1.0), build(CHARD.with_values(values))[0]["side"], strict=True):
-        reach = (record["tip_x"] - record["root_x"], record["tip_y"] - record["root_y"])
+        reach = (record["tip_ahead"] - record["root_ahead"], record["tip_aside"] - record["root_aside"])
         assert math.hypot(*reach) == pytest.approx(0.05, rel=1e-12)
         assert math.degrees(math.atan2(reach[1], reach[0])) == pytest.approx(sign * 35.0)
 
@@ -104,7 +104,7 @@ def test_outline_of_a_body(turned: int) -> None:
     assert built.exterior.is_ccw
     assert math.pi * record["shade_radius"] ** 2 == pytest.approx(shape.area, rel=1e-9)
     for x, y in corners:
-        assert math.hypot(x - record["body_x"], y) <= record["body_reach"] + 1e-12
+        assert math.hypot(x - record["body_ahead"], y) <= record["body_reach"] + 1e-12
 
 
 def test_inertia_that_is_given_is_taken() -> None:

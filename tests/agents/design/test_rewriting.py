@@ -14,10 +14,9 @@ from agents.design.parts import Body, Panel, Side, Storage
 from agents.design.rewriting import rewrite, rewrite_design, rewrite_values
 from agents.design.spec import Design, parse_design
 from agents.errors import SpecError, WorkError
-from agents.text.documents import BaseSpec
 from agents.text.exact import exact_text
 from agents.text.quantities import Fraction, Number, Point, Points, Quantity
-from agents.text.shapes import key_paths, keys_of, shape_at
+from agents.text.shapes import BaseSpec, key_paths, keys_of, shape_at
 from agents.text.shipped import find_document, shipped_names
 from agents.text.units import DIMENSIONS
 from arena.scene.spec import ArenaSpec, parse_arena

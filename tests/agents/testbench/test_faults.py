@@ -18,7 +18,8 @@ from agents.testbench.cures import changes
 from agents.testbench.diagnosis import EDGE, FaultReport, diagnose, scan_lights
 from agents.testbench.faults import FAULTS, bearings_won, chance_heard, whisker_lead
 from agents.testbench.sheet import bench, bench_point, bench_record
-from agents.text.quantities import Quantity, Reader
+from agents.text.quantities import Quantity
+from agents.text.readers import Reader
 from agents.text.shapes import shape_at
 from agents.text.shipped import shipped_names
 

@@ -11,7 +11,7 @@ import scipy.optimize
 
 from agents.circuit.steering import balance, heading_beside, lead
 from agents.design.as_built import build
-from agents.design.built_copies import copies
+from agents.design.built_copies import draw_copies
 from agents.design.spec import Design, Tolerance, read_design
 from agents.testbench.faults import FAULTS, LOPSIDED
 from agents.testbench.sheet import bench_record
@@ -142,7 +142,7 @@ def mean_bearings(replay: Replay) -> npt.NDArray[np.float64]:
 def test_walkers_head_where_the_survey_says(tmp_path: Path, name: str) -> None:
     design = unlike_eyes(name, "150 mV")
     seen = mean_bearings(ran(tmp_path, SHED, design, 90.0))
-    told = survey(copies(design, 1, range(COPIES)), [3e3], "daylight").beside[:, 0]
+    told = survey(draw_copies(design, 1, range(COPIES)), [3e3], "daylight").beside[:, 0]
     heads = ~np.isnan(told)
     assert 0.5 < np.mean(heads) < 0.95
     assert np.corrcoef(seen[heads], told[heads])[0, 1] > 0.88
@@ -159,7 +159,7 @@ def test_walkers_head_where_the_survey_says(tmp_path: Path, name: str) -> None:
 def test_who_has_a_balance_arrives_and_the_bench_alone_does_not_tell(tmp_path: Path, name: str) -> None:
     design = unlike_eyes(name, "250 mV")
     replay = ran(tmp_path, BENCH, design, 60.0)
-    records = copies(design, 1, range(COPIES))
+    records = draw_copies(design, 1, range(COPIES))
     arrives, balanced, lopsided = [], [], []
     for number, walker in enumerate(records):
         own = replay.poses[replay.poses["walker"] == number]
@@ -179,7 +179,7 @@ def test_who_has_a_balance_arrives_and_the_bench_alone_does_not_tell(tmp_path: P
 def test_a_survey_finds_what_the_bench_finds_of_each_copy() -> None:
     design = unlike_eyes("poppy", "200 mV").with_values({"storage.capacitance": 3000e-6})
     lights = [30.0, 1e3, 20e3, 100e3]
-    found = survey(copies(design, 3, range(4, 40)), lights, "incandescent")
+    found = survey(draw_copies(design, 3, range(4, 40)), lights, "incandescent")
     names = set()
     for row, number in enumerate(range(4, 40)):
         walker = build(design.built(3, number))[0]

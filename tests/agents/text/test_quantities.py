@@ -10,19 +10,9 @@ from pydantic import TypeAdapter, ValidationError
 from quantiphy import Quantity as ReferenceQuantity
 from rkm_codes import from_rkm
 
-from agents.text.quantities import (
-    Fraction,
-    Number,
-    Point,
-    Points,
-    Quantity,
-    QuantityError,
-    Word,
-    YesNo,
-    format_code,
-    format_quantity,
-)
-from agents.text.units import DIMENSIONS
+from agents.text.quantities import Fraction, Number, Point, Points, Quantity
+from agents.text.readers import QuantityError, Word, YesNo
+from agents.text.units import DIMENSIONS, format_code, format_quantity
 
 # IEC 60062: the letter stands in the place of the decimal point and gives the multiplier.
 CODES = [

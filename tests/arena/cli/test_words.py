@@ -52,7 +52,6 @@ KEYS = {
     "deaf feelers": "name of a fault in JSON",
     "narrow eyes": "name of a fault in JSON",
     "mends": "key of JSON",
-    "last pulse": "name of an action; its button says previous pulse",
     "--seconds": "former name of --duration",
     "--afresh": "former name of --restart",
 }

@@ -36,7 +36,7 @@ def random_body(rng: np.random.Generator, spread: float = 0.06) -> Body:
         count = len(corners)
         points[:count] = corners
     placed = np.zeros((8, 2))
-    contact.place_points(points, count, x, y, rng.uniform(-math.pi, math.pi), placed)
+    scenes.place_points(points, count, x, y, rng.uniform(-math.pi, math.pi), placed)
     radius = rng.uniform(0.0, 0.02) if count < 3 or rng.random() < 0.7 else 0.0
     return placed, count, radius
 
@@ -138,13 +138,6 @@ def test_exact_touches_have_a_direction() -> None:
     assert contact.disc_wall_gap(0.0, 0.0, 0.02, 0.0, 0.0, 0.0, 0.0) == pytest.approx((-0.02, 1.0, 0.0))
 
 
-def test_points_are_turned_then_moved() -> None:
-    out = np.zeros((4, 2))
-    contact.place_points(SQUARE, 4, 0.5, 0.3, 0.4, out)
-    expected = affinity.translate(affinity.rotate(Polygon(SQUARE), 0.4, (0, 0), use_radians=True), 0.5, 0.3)
-    assert np.array(expected.exterior.coords)[:-1] == pytest.approx(out)
-
-
 def wall_bend(
     root: tuple[float, float], tip: tuple[float, float], *rows: tuple[float, ...], height: float = 0.02
 ) -> float:
@@ -204,7 +197,7 @@ def test_the_corner_of_a_tray_bends_no_less_than_the_tray_as_a_body() -> None:
     bent = 0
     for _ in range(1500):
         placed = np.zeros((4, 2))
-        contact.place_points(SQUARE, 4, *rng.uniform(0.03, 0.06, 2), rng.uniform(0.0, 6.0), placed)
+        scenes.place_points(SQUARE, 4, *rng.uniform(0.03, 0.06, 2), rng.uniform(0.0, 6.0), placed)
         root, tip = (0.0, 0.0), tuple(rng.uniform(0.01, 0.06, 2))
         if Polygon(placed).distance(Point(root)) < 1e-3:
             continue

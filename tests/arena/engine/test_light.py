@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from shapely.geometry import LineString, Point
 from agents.errors import InputError
 from agents.handbook import formulae
 from arena.engine import light, shadow
+from arena.engine.assembly import longest_shadow
 from arena.scene.records import wall_table
 from tests.helpers import scenes
 
@@ -37,9 +39,24 @@ def visible(
     return shadow.visible_fraction(*at, source, walls, NO_SHADES, NO_POINTS, samples)
 
 
+def ray_transmission(
+    px: float,
+    py: float,
+    pz: float,
+    qx: float,
+    qy: float,
+    qz: float,
+    walls: np.ndarray,
+    shades: np.ndarray,
+    points: np.ndarray,
+) -> float:
+    """What gets through from a point Q to a point P, by the one ray that a point source is seen by."""
+    return shadow.visible_fraction(px, py, pz, scenes.make_lamp(qx, qy, qz, 1.0), walls, shades, points, FEW)
+
+
 def transmission(scene: scenes.Scene) -> float:
     lamp = [float(scene.source[name]) for name in ("x", "y", "z")]
-    return shadow.ray_transmission(*scene.receiver, *lamp, *scene.standing)
+    return ray_transmission(*scene.receiver, *lamp, *scene.standing)
 
 
 def test_hard_shadows_of_a_thousand_scenes_agree_with_shapely() -> None:
@@ -88,7 +105,7 @@ def test_the_first_pass_over_a_disc_changes_nothing() -> None:
         level = np.array([-way[1], way[0], 0.0]) / math.hypot(way[0], way[1])
         up = np.cross(way, level) / np.linalg.norm(way)
         rays = [
-            shadow.ray_transmission(
+            ray_transmission(
                 *eye,
                 *(lamp + scene.source["radius"] * (u * level + v * up)),
                 *scene.standing,
@@ -121,7 +138,7 @@ def test_borderline_rays_at_walls() -> None:
     wall = make_table([(0.0, -1.0, 0.0, 1.0, 0.1)])
 
     def ray(p: tuple[float, float, float], q: tuple[float, float, float]) -> float:
-        return shadow.ray_transmission(*p, *q, wall, NO_SHADES, NO_POINTS)
+        return ray_transmission(*p, *q, wall, NO_SHADES, NO_POINTS)
 
     assert ray((-1.0, 0.0, 0.05), (1.0, 0.0, 0.05)) == 0.0
     # at exactly the height, and a hair below
@@ -149,9 +166,7 @@ def test_no_light_leaks_through_the_corner_of_two_walls() -> None:
         walls = make_table([(x - 1.0, y - 0.3, x, y, 0.2), (x, y, x + 1.0, y - 0.4, 0.2)])
         px, py = x + rng.uniform(-0.1, 0.1), y - 0.5
         # aimed at the corner as exactly as floats allow, and as far again beyond it
-        through = shadow.ray_transmission(
-            px, py, 0.05, 2 * x - px, 2 * y - py, 0.05, walls, NO_SHADES, NO_POINTS
-        )
+        through = ray_transmission(px, py, 0.05, 2 * x - px, 2 * y - py, 0.05, walls, NO_SHADES, NO_POINTS)
         assert through == 0.0
 
 
@@ -163,7 +178,7 @@ def test_borderline_rays_at_shades() -> None:
     shades, points = scenes.make_shades(squares)
 
     def straight_up(x: float, y: float, z: float) -> float:
-        return shadow.ray_transmission(x, y, z, x, y, 1.0, NO_WALLS, shades, points)
+        return ray_transmission(x, y, z, x, y, 1.0, NO_WALLS, shades, points)
 
     assert straight_up(0.5, 0.5, 0.1) == 0.5
     assert straight_up(0.5, 0.5, 0.2) == 1.0
@@ -171,8 +186,8 @@ def test_borderline_rays_at_shades() -> None:
     # on the shared edge exactly one of the two is pierced
     assert straight_up(1.0, 0.5, 0.1) == 0.5
     # from below a lamp that hangs in the shade's plane, and a ray within the plane
-    assert shadow.ray_transmission(0.5, 0.5, 0.1, 0.5, 0.5, 0.2, NO_WALLS, shades, points) == 1.0
-    assert shadow.ray_transmission(-1.0, 0.5, 0.2, 3.0, 0.5, 0.2, NO_WALLS, shades, points) == 1.0
+    assert ray_transmission(0.5, 0.5, 0.1, 0.5, 0.5, 0.2, NO_WALLS, shades, points) == 1.0
+    assert ray_transmission(-1.0, 0.5, 0.2, 3.0, 0.5, 0.2, NO_WALLS, shades, points) == 1.0
 
 
 def soft_edge(fraction_at: object, low: float, high: float) -> float:
@@ -341,6 +356,12 @@ def test_a_receiver_is_not_shaded_by_its_own_body_nor_by_one_below_it() -> None:
     assert past_bodies((0.2, 0.0, 0.041), (0.3, 0.0, 0.0), table) == 0.0
 
 
+def reach_of(source: np.void, eye: tuple[float, float, float], height: float) -> float:
+    """How far off a body can shade an eye, on a floor that goes from there to below the source."""
+    floor = np.array([eye[:2], (source["x"], source["y"])])
+    return longest_shadow(SimpleNamespace(floor=floor, sources=np.array([source])), eye[2], height)
+
+
 def test_no_body_shades_from_beyond_the_shadows_reach() -> None:
     rng = np.random.default_rng(25)
     shaded = 0
@@ -350,7 +371,7 @@ def test_no_body_shades_from_beyond_the_shadows_reach() -> None:
         lamp = scenes.make_lamp(*rng.uniform(-0.5, 0.5, 2), rng.uniform(0.01, 0.5), 1.0)
         q = tuple(float(lamp[name]) for name in ("x", "y", "z"))
         height = 0.05
-        reach = shadow.shadow_reach(*p, lamp, height)
+        reach = reach_of(lamp, p, height)
         x, y = rng.uniform(-0.15, 0.15, 2)
         if past_bodies(p, q, bodies((x, y, 0.03, height))) == 0.0:
             shaded += 1
@@ -364,7 +385,7 @@ def test_no_body_shades_from_beyond_the_shadows_reach() -> None:
 
 def test_the_suns_shadow_reaches_height_over_tangent() -> None:
     sun = scenes.make_sun(0.3, math.radians(30.0), 1e5)
-    reach = shadow.shadow_reach(0.0, 0.0, 0.01, sun, 0.05)
+    reach = reach_of(sun, (0.0, 0.0, 0.01), 0.05)
     assert reach == pytest.approx(0.04 / math.tan(math.radians(30.0)), rel=1e-6)
 
 
@@ -407,7 +428,6 @@ def light_figures() -> list[float]:
         here = scene.standing
         for source in (scene.source, scenes.make_sun(rng.uniform(0, 6), rng.uniform(0.05, 1.5), 1e4)):
             figures.append(light.irradiation(*scene.receiver, *UP, 2.5, source, *here, FEW))
-            figures.append(shadow.shadow_reach(*scene.receiver, source, 0.08))
         figures.append(transmission(scene))
         p, q = (*rng.uniform(-0.1, 0.1, 2), 0.02), (0.5, 0.2, rng.uniform(0.03, 0.2))
         figures.append(past_bodies(p, q, bodies((0.0, 0.0, 0.05, 0.04), (0.2, 0.1, 0.05, 0.05))))

@@ -223,7 +223,7 @@ def keep_watch(world: World, step: float) -> dict[str, int]:
         quiet = np.all(world.bodies["phase"] == WAITING)
         seen["quiet"] += quiet
         for number, body in enumerate(world.bodies):
-            # one that is being pushed hears of it when its driver next tells, 20 ms later at the most
+            # one that is being pushed hears of it when its driver next tells others, 20 ms later at the most
             assert not (quiet and body["moved"]), (time, number)
             if body["phase"] != WAITING or body["moved"]:
                 continue

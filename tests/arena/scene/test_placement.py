@@ -13,7 +13,7 @@ from agents.errors import OptionError
 from agents.text.shipped import shipped_names
 from arena.scene.elements import StartPlace, Starts, StartZone
 from arena.scene.flat_arena import flatten
-from arena.scene.placement import ROOM, Footprint, footprints, place_walkers, start_count
+from arena.scene.placement import ROOM, Footprint, Ground, footprints, start_count
 from arena.scene.spec import ArenaSpec, read_arena
 from arena.simulation import simulate
 from tests.helpers.worlds import bench, box, contest, design, plank, tray, wall_lines
@@ -39,7 +39,7 @@ def listed(*places: tuple[float, float, float | None], walls: tuple[object, ...]
 
 
 def place(spec: ArenaSpec, prints: list[Footprint], seed: int = 1) -> np.ndarray:
-    return place_walkers(spec, flatten(spec), prints, seed)
+    return Ground(spec, flatten(spec)).place(prints, seed)
 
 
 def check_clear(spec: ArenaSpec, prints: list[Footprint], poses: np.ndarray) -> None:

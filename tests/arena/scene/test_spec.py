@@ -10,7 +10,7 @@ from shapely import LinearRing, LineString, Point, Polygon
 
 from agents.errors import SpecError
 from agents.handbook.light_kinds import KINDS
-from agents.text.documents import field_table
+from agents.text.shapes import field_table
 from agents.text.shipped import shipped_names
 from arena.scene.flat_arena import flatten, intensity_from_flux
 from arena.scene.spec import ArenaSpec, read_arena

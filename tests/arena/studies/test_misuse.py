@@ -16,7 +16,7 @@ from arena.studies.kits.picking import read_eyes
 from arena.studies.plans.study import parse_study
 from arena.studies.running.cluster import Cluster
 from arena.studies.running.journal import FILE, Journal
-from arena.studies.running.sweep import run
+from arena.studies.running.sweeping import run_sweep
 from arena.studies.scores import SCORES, TRIAL
 from arena.studies.search.tuning import tune
 from arena.studies.statistics import comparison as comparing
@@ -65,7 +65,7 @@ def test_a_sweep_whose_folder_is_removed_does_not_say_that_its_trials_are_kept(t
     folder = tmp_path / "out"
     study = parse_study(with_vary("design.both.latch: 10k, 22k", more=SHORT))
     with pytest.raises(OutputError) as caught:
-        run(study, folder, progress=lambda _share: shutil.rmtree(folder))
+        run_sweep(study, folder, progress=lambda _share: shutil.rmtree(folder))
     assert "was removed" in str(caught.value)
     assert "kept" not in str(caught.value)
 
@@ -102,14 +102,14 @@ def test_a_journal_with_wrong_entries_is_refused(statement: str, words: str, tmp
 
 def test_a_table_of_settings_from_before_does_not_outlive_its_trials(tmp_path: Path) -> None:
     study = parse_study(with_vary("design.both.latch: 10k, 22k", more=SHORT))
-    publish_summary(summarise(run(study, tmp_path)), pictures=False)
+    publish_summary(summarise(run_sweep(study, tmp_path)), pictures=False)
     assert (tmp_path / "settings.csv").exists()
 
     def stop(_share: float) -> None:
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        run(study, tmp_path, afresh=True, progress=stop)
+        run_sweep(study, tmp_path, afresh=True, progress=stop)
     assert not (tmp_path / "settings.csv").exists()
 
 
@@ -117,7 +117,7 @@ def test_half_written_pictures_of_a_killed_run_are_removed(tmp_path: Path) -> No
     half, own = tmp_path / ".reached-map.png.0123abcd.part", tmp_path / ".mine.part"
     for path in (half, own):
         path.write_text("half")
-    run(parse_study(with_vary("design.both.latch: 10k", more=SHORT)), tmp_path)
+    run_sweep(parse_study(with_vary("design.both.latch: 10k", more=SHORT)), tmp_path)
     assert not half.exists()
     assert own.exists()
 

@@ -24,11 +24,11 @@ from agents.design.spec import Design, read_design
 from agents.testbench.sheet import bench_point
 from agents.text.shipped import configs_folder, shipped_names
 from arena.studies.plans.study import Study, parse_study, read_study
-from arena.studies.running.sweep import run
+from arena.studies.running.sweeping import run_sweep
 from arena.studies.running.trials import run_trials
 from arena.studies.scores import SCORES
-from arena.studies.statistics.comparison import difference
 from arena.studies.statistics.estimates import Estimate, estimate
+from tests.helpers.paired import difference
 from tests.helpers.reference_circuit import reference_pulse
 
 STUDIES = (
@@ -158,7 +158,7 @@ def cut_down(name: str) -> Study:
 @pytest.mark.parametrize("name", shipped_names("study"))
 def test_a_shipped_study_runs_in_every_setting(name: str, tmp_path: Path) -> None:
     plan = cut_down(name)
-    outcome = run(plan, tmp_path)
+    outcome = run_sweep(plan, tmp_path)
     assert outcome.impossible == {}
     columns = outcome.columns([SCORES[score].column for score in plan.scores] + ["walkers"])
     assert np.all(columns["walkers"] == 1.0)

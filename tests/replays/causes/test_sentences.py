@@ -13,7 +13,7 @@ from agents.errors import ReplayError
 from agents.noise import TRIGGER, normal_pair
 from arena.scene.contest import read_contest
 from arena.simulation import simulate
-from replays.causes.sentences import Cause, cause_of, volts_words
+from replays.causes.sentences import Cause, pulse_cause, volts_words
 from replays.causes.traces import Circuits, Trace
 from replays.format.replay_file import read_replay, write_replay
 from replays.format.tables import CUT_OFF, TOUCHED_BODY, Replay
@@ -81,7 +81,7 @@ def test_each_of_1000_random_pulses_is_explained_as_it_was_fired(runs: list[Repl
     seen: Counter[str] = Counter()
     for replay, trace, number in random_pulses(runs, 1000):
         pulse = trace.pulses[number]
-        cause = cause_of(trace, number)
+        cause = pulse_cause(trace, number)
         side, other = int(pulse["side"]), 1 - int(pulse["side"])
         names = ("left", "right")
         # the triggers by hand, with the jitter of the pulse: copy k of a design draws as walker k
@@ -246,7 +246,7 @@ def fabricated(both: str, right: str = "", **light: float) -> Trace:
 
 def test_of_two_alike_the_left_one_goes_first() -> None:
     trace = fabricated("  eye: { jitter: 0 mV }\n", light_left_lx=700.0, light_right_lx=700.0)
-    cause = cause_of(trace, 0)
+    cause = pulse_cause(trace, 0)
     assert cause.reason == "tie"
     assert cause.words.startswith("left fired: both triggers were alike")
 
@@ -254,7 +254,7 @@ def test_of_two_alike_the_left_one_goes_first() -> None:
 def test_a_side_whose_flash_is_too_weak_leaves_the_other_alone() -> None:
     weak = "  latch: 100 ohm\n  eye: { flash_resistance: 10k }\n"
     trace = fabricated("  eye: { jitter: 0 mV }\n", weak, light_left_lx=700.0, light_right_lx=650.0)
-    cause = cause_of(trace, 0)
+    cause = pulse_cause(trace, 0)
     assert cause.reason == "alone"
     assert cause.other_V == math.inf
     assert cause.words.startswith("left fired: the right eye could not fire in 650 lx")

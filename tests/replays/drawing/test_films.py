@@ -15,8 +15,8 @@ from agents.errors import OptionError, OutputError
 from arena.cli.command import photodrome
 from replays.drawing import films
 from replays.drawing.dissolve import HURRIED
-from replays.drawing.films import MOST_FRAMES, USUAL_SECONDS, Shooting, film, frame_times, frames
-from replays.drawing.pictures import picture
+from replays.drawing.films import MOST_FRAMES, USUAL_SECONDS, Shooting, frame_times, frames, make_film
+from replays.drawing.pictures import draw_picture
 from replays.drawing.sizes import size_of
 from replays.drawing.theme import DARK
 from replays.format.replay_file import write_replay
@@ -59,7 +59,7 @@ def test_waits_in_which_nobody_moves_are_left_out() -> None:
 def test_a_run_in_which_nobody_moves_makes_a_short_film(tmp_path: Path) -> None:
     made = Fabricator(seconds=50.0)
     made.walker(0.2, 0.5)
-    film(made.replay(), tmp_path / "still.gif", size="320x320")
+    make_film(made.replay(), tmp_path / "still.gif", size="320x320")
     with Image.open(tmp_path / "still.gif") as image:
         assert image.size == (320, 320)
 
@@ -82,17 +82,17 @@ def test_what_cannot_be_filmed_is_refused_before_anything_is_drawn(
     replay: Replay, tmp_path: Path, shooting: Shooting, message: str
 ) -> None:
     with pytest.raises(OptionError, match=message):
-        film(replay, tmp_path / "race.gif", shooting)
+        make_film(replay, tmp_path / "race.gif", shooting)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_places_and_endings_that_cannot_be_are_refused(replay: Replay, tmp_path: Path) -> None:
     with pytest.raises(OptionError, match=r"ends in \.gif, \.png or \.mp4"):
-        film(replay, tmp_path / "race.webm")
+        make_film(replay, tmp_path / "race.webm")
     with pytest.raises(OutputError, match="cannot be written"):
-        film(replay, tmp_path / "nowhere" / "race.gif")
+        make_film(replay, tmp_path / "nowhere" / "race.gif")
     with pytest.raises(OptionError, match="a size of 'poster'"):
-        film(replay, tmp_path / "race.gif", size="poster")
+        make_film(replay, tmp_path / "race.gif", size="poster")
     assert list(tmp_path.iterdir()) == []
 
 
@@ -127,7 +127,7 @@ def test_a_film_shows_the_frames_one_after_the_other(replay: Replay, tmp_path: P
     path = tmp_path / f"race{ending}"
     shooting = Shooting(from_s=10.0, to_s=60.0, speed=20.0, rate=10.0)
     done: list[float] = []
-    film(replay, path, shooting, "480x360", DARK, done.append)
+    make_film(replay, path, shooting, "480x360", DARK, done.append)
     wanted = list(frames(replay, shooting, size_of("480x360"), DARK))
     assert done == pytest.approx(np.arange(1, len(wanted) + 1) / len(wanted))
     shown: list[Any] = []
@@ -150,14 +150,14 @@ def test_a_film_shows_the_frames_one_after_the_other(replay: Replay, tmp_path: P
 def test_the_same_film_has_the_same_bytes(replay: Replay, tmp_path: Path) -> None:
     shooting = Shooting(to_s=40.0, speed=20.0, rate=10.0)
     for name in ("one.gif", "other.gif"):
-        film(replay, tmp_path / name, shooting, "480x360")
+        make_film(replay, tmp_path / name, shooting, "480x360")
     assert (tmp_path / "one.gif").read_bytes() == (tmp_path / "other.gif").read_bytes()
 
 
 def test_an_mp4_is_read_by_the_ffmpeg_that_wrote_it(replay: Replay, tmp_path: Path) -> None:
     imageio_ffmpeg = pytest.importorskip("imageio_ffmpeg")
     path = tmp_path / "race.mp4"
-    film(replay, path, Shooting(to_s=40.0, speed=20.0, rate=10.0), "481x361")
+    make_film(replay, path, Shooting(to_s=40.0, speed=20.0, rate=10.0), "481x361")
     # a box called ftyp comes first: ISO/IEC 14496-12
     assert path.read_bytes()[4:8] == b"ftyp"
     count, seconds = imageio_ffmpeg.count_frames_and_secs(str(path))
@@ -171,7 +171,7 @@ def test_without_the_extra_an_mp4_is_refused_with_the_way_to_get_it(
 ) -> None:
     monkeypatch.setitem(sys.modules, "imageio_ffmpeg", None)
     with pytest.raises(OutputError, match=r"photodrome\[film\]"):
-        film(replay, tmp_path / "race.mp4", Shooting(to_s=20.0, speed=20.0), "320x320")
+        make_film(replay, tmp_path / "race.mp4", Shooting(to_s=20.0, speed=20.0), "320x320")
     assert list(tmp_path.iterdir()) == []
 
 
@@ -184,7 +184,7 @@ def test_a_film_that_is_stopped_leaves_nothing(
 
     for ending in (".gif", ".png", ".mp4"):
         with pytest.raises(KeyboardInterrupt):
-            film(replay, tmp_path / f"race{ending}", Shooting(to_s=90.0), "320x320", progress=stop)
+            make_film(replay, tmp_path / f"race{ending}", Shooting(to_s=90.0), "320x320", progress=stop)
     assert list(tmp_path.iterdir()) == []
 
 
@@ -213,7 +213,7 @@ def test_standings_tell_who_arrived_in_which_order() -> None:
     assert [arrival.rank for arrival in standings.arrivals] == [1, 2, 3]
     assert [standings.count(time_s) for time_s in (0.0, 20.0, 21.0, 50.0, 100.0)] == [0, 0, 1, 2, 3]
     np.testing.assert_array_equal(standings.by_design(50.0), [1, 1])
-    times = reach_times(replay)
+    times = reach_times(replay, replay.goals)
     assert [arrival.time_s for arrival in standings.arrivals] == sorted(times[~np.isnan(times)])
     assert not Standings(Fabricator().replay()).has_goal
 
@@ -292,5 +292,5 @@ def test_the_usual_sizes_are_sizes_and_the_extra_is_told_where_films_are_made() 
 
 def test_a_picture_outside_of_the_run_is_refused(replay: Replay, tmp_path: Path) -> None:
     with pytest.raises(OptionError, match="the run lasts from 0 s to 900 s"):
-        picture(replay, tmp_path / "late.png", time_s=1e4)
+        draw_picture(replay, tmp_path / "late.png", time_s=1e4)
     assert list(tmp_path.iterdir()) == []

@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from agents.errors import OptionError, OutputError
 from replays.drawing import colours, ground, legend, marks
-from replays.drawing.pages import LEGEND, Scene, height_for
-from replays.drawing.pictures import picture
+from replays.drawing.pages import LEGEND, ReplayPage, height_for
+from replays.drawing.pictures import draw_picture
 from replays.drawing.poses import Poses
 from replays.drawing.sheet import Sheet, dashes, pygame
 from replays.drawing.stage import Moment, Stage
 from replays.drawing.trails import Trails
-from replays.drawing.view import Room, View, fit
+from replays.drawing.view import LabelPlacement, View, fit
 from replays.format.tables import LEFT, RIGHT
 from replays.scoring.scores import score
 from tests.helpers.fabricate import Fabricator, arena, box, goal, potting_bench
@@ -133,7 +133,7 @@ def test_the_floor_shows_the_light_of_its_place_north_up() -> None:
     light[:5, 10:] = 10.0
     made = Fabricator(light_map=light, arena=arena(lamps=[]))
     replay = made.replay()
-    scene = Scene(replay, 1000, 600)
+    scene = ReplayPage(replay, 1000, 600)
     surface = pygame.Surface((1000, 600))
     scene.draw(surface, 0.0)
     scale = colours.light_scale(replay.light_map)
@@ -145,7 +145,7 @@ def test_the_floor_shows_the_light_of_its_place_north_up() -> None:
 
 def test_light_is_drawn_on_the_floor_only() -> None:
     replay = Fabricator(arena=arena(floor=[[0, 0], [2, 0], [2, 1], [1, 1], [1, 0.5], [0, 0.5]])).replay()
-    scene = Scene(replay, 1000, 600)
+    scene = ReplayPage(replay, 1000, 600)
     surface = pygame.Surface((1000, 600))
     scene.draw(surface, 0.0)
     x, y = scene.view(0.5, 0.75)
@@ -357,9 +357,9 @@ def test_a_walker_is_drawn_where_it_is_and_to_scale() -> None:
     made = Fabricator(seconds=100.0, arena=arena(lamps=[]))
     made.walker(0.5, 0.5, radius=0.08)
     empty, there = pygame.Surface((1000, 600)), pygame.Surface((1000, 600))
-    Scene(made.replay(), 1000, 600).draw(there, 0.0)
+    ReplayPage(made.replay(), 1000, 600).draw(there, 0.0)
     replay = Fabricator(seconds=100.0, arena=arena(lamps=[])).replay()
-    scene = Scene(replay, 1000, 600)
+    scene = ReplayPage(replay, 1000, 600)
     scene.draw(empty, 0.0)
     changed = (pygame.surfarray.array3d(there) != pygame.surfarray.array3d(empty)).any(axis=2)
     x, y = np.nonzero(changed[: 1000 - LEGEND - 40])
@@ -394,7 +394,7 @@ def test_everything_is_named_without_overlap_in_letters_of_14_or_more(
     plates_and_sizes: dict[str, list[Any]], tmp_path: Path
 ) -> None:
     replay = potting_bench().replay()
-    picture(replay, tmp_path / "bench.png", scores=score(replay))
+    draw_picture(replay, tmp_path / "bench.png", scores=score(replay))
     plates = plates_and_sizes["plates"]
     names = {words.split(",")[0] for words, _ in plates}
     assert names == {"grow lamp", "under the lamp", "seed tray", "pot", "fern leaf"}
@@ -421,7 +421,7 @@ def test_the_legend_explains_nothing_that_is_not_drawn(
 ) -> None:
     made = Fabricator(light_map=np.full((10, 20), 300.0), arena=arena(lamps=[]))
     made.walker(0.5, 0.5)
-    picture(made.replay(), tmp_path / "bare.png")
+    draw_picture(made.replay(), tmp_path / "bare.png")
     words = " | ".join(plates_and_sizes["words"])
     assert "a walker where it stands now" in words
     for absent in ("pulse", "equal", "beam", "lamp", "wall |", "shade"):
@@ -433,7 +433,7 @@ def test_the_legend_tells_where_a_beam_is_aimed_unless_straight_down(
     plates_and_sizes: dict[str, list[Any]], tmp_path: Path, aim: list[float], shown: bool
 ) -> None:
     lamp = arena()["lamps"][0] | {"x": 1.0, "y": 0.5, "aim": aim, "beam_half_angle_rad": 0.3}
-    picture(Fabricator(arena=arena(lamps=[lamp])).replay(), tmp_path / "beam.png")
+    draw_picture(Fabricator(arena=arena(lamps=[lamp])).replay(), tmp_path / "beam.png")
     assert ("where its beam is aimed" in plates_and_sizes["words"]) == shown
 
 
@@ -443,7 +443,7 @@ def test_the_legend_tells_of_the_edge_of_a_beam_where_it_is_on_the_floor(
     plates_and_sizes: dict[str, list[Any]], tmp_path: Path, half_angle: float | None, shown: bool
 ) -> None:
     lamp = arena()["lamps"][0] | {"x": 1.0, "y": 0.5, "aim": [1.0, 0.5], "beam_half_angle_rad": half_angle}
-    picture(Fabricator(arena=arena(lamps=[lamp])).replay(), tmp_path / "beam.png")
+    draw_picture(Fabricator(arena=arena(lamps=[lamp])).replay(), tmp_path / "beam.png")
     assert any(words.startswith("edge of its beam") for words in plates_and_sizes["words"]) == shown
 
 
@@ -473,7 +473,7 @@ def test_figures_of_the_legend_read_as_those_of_the_table(
     told = [
         dataclasses.replace(one, reached=2, median_reach_s=3140.0, light_gain=12.345) for one in score(replay)
     ]
-    picture(replay, tmp_path / "bench.png", scores=told)
+    draw_picture(replay, tmp_path / "bench.png", scores=told)
     assert "2 reached a goal, half by 52 min 20 s" in plates_and_sizes["words"]
     assert "12.35 times the light at its start" in plates_and_sizes["words"]
 
@@ -486,7 +486,7 @@ def test_letters_are_as_large_as_they_are_said_to_be() -> None:
 
 def test_a_name_finds_no_room_where_there_is_none() -> None:
     view = fit(arena(), 0, 0, 300, 150)
-    room = Room(view)
+    room = LabelPlacement(view)
     assert room.find((150, 70), 100, 20) is not None
     room.take(0, 0, 300, 150)
     assert room.find((150, 70), 100, 20) is None
@@ -495,8 +495,8 @@ def test_a_name_finds_no_room_where_there_is_none() -> None:
 def test_the_same_replay_gives_the_same_picture(tmp_path: Path) -> None:
     replay = potting_bench().replay()
     first, second = tmp_path / "first.png", tmp_path / "second.png"
-    picture(replay, first, width=1000)
-    picture(replay, second, width=1000)
+    draw_picture(replay, first, width=1000)
+    draw_picture(replay, second, width=1000)
     assert first.read_bytes() == second.read_bytes()
     assert size_of(first) == (1000, height_for(replay, 1000))
     assert sorted(path.name for path in tmp_path.iterdir()) == ["first.png", "second.png"]
@@ -524,7 +524,7 @@ def test_the_same_replay_gives_the_same_picture(tmp_path: Path) -> None:
 )
 def test_odd_arenas_are_drawn_all_the_same(made: Fabricator, tmp_path: Path) -> None:
     made.walker(0.0, 0.0)
-    picture(made.replay(), tmp_path / "odd.png", width=800)
+    draw_picture(made.replay(), tmp_path / "odd.png", width=800)
     width, height = size_of(tmp_path / "odd.png")
     assert width == 800
     assert 200 < height < 2000
@@ -534,7 +534,7 @@ def test_a_picture_that_cannot_be_made_is_refused(tmp_path: Path) -> None:
     replay = Fabricator().replay()
     for width in (0, 799, 6001):
         with pytest.raises(OptionError, match="800 to 6000"):
-            picture(replay, tmp_path / "bench.png", width=width)
+            draw_picture(replay, tmp_path / "bench.png", width=width)
     with pytest.raises(OutputError, match="cannot be written"):
-        picture(replay, tmp_path / "nowhere" / "bench.png", width=800)
+        draw_picture(replay, tmp_path / "nowhere" / "bench.png", width=800)
     assert list(tmp_path.iterdir()) == []

@@ -2,6 +2,7 @@
 
 import json
 import math
+from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -10,8 +11,8 @@ import shapely
 from numpy.typing import NDArray
 
 from agents.errors import ReplayError
-from replays.format.tables import BODY, CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER
-from replays.scoring.episodes import contact_episodes, shade_episodes
+from replays.format.tables import BODY, CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, Replay, Tables
+from replays.scoring.episodes import Episodes, contact_episodes, shade_episodes
 from replays.scoring.outline import inside, way_to
 from replays.scoring.scores import EXPLANATIONS, DesignScore, score, score_many
 from tests.helpers.fabricate import Fabricator, arena, box, goal
@@ -22,6 +23,10 @@ UNDER_THE_LAMP = arena(goals=[goal(*box(1.5, 0.0, 2.0, 1.0))])
 def only(made: Fabricator) -> DesignScore:
     (scores,) = score(made.replay())
     return scores
+
+
+def episodes_of(find: Callable[[Tables, float], Episodes], replay: Replay) -> Episodes:
+    return find(replay, replay.seconds)
 
 
 def walk_east(made: Fabricator, walker: int, y: float, starts: list[float], step: float = 0.1) -> None:
@@ -187,7 +192,7 @@ def test_a_contact_that_two_free_pulses_end() -> None:
     walk_east(made, walker, 0.5, [10.0, 20.0, 30.0, 40.0, 50.0])
     made.touch(walker, 10.4, LEFT_WHISKER, closed=True)
     made.touch(walker, 30.1, LEFT_WHISKER, closed=False)
-    found = contact_episodes(made.replay())
+    found = episodes_of(contact_episodes, made.replay())
     # The pulses at 40 and 50 s are free; those at 20 and 30 s were fired in touch.
     assert found.lasted_s.tolist() == pytest.approx([19.7])
     assert found.pulses.tolist() == [2]
@@ -205,7 +210,7 @@ def test_a_contact_with_one_free_pulse_after_it_is_cut_off() -> None:
     made.pulse(walker, 99.5, (0.51, 0.5), ended=CUT_OFF)
     made.touch(walker, 10.4, LEFT_WHISKER, closed=True)
     made.touch(walker, 20.1, LEFT_WHISKER, closed=False)
-    found = contact_episodes(made.replay())
+    found = episodes_of(contact_episodes, made.replay())
     assert found.free.tolist() == [False]
     assert found.lasted_s.tolist() == pytest.approx([89.6])
     assert found.pulses.tolist() == [3]
@@ -224,7 +229,7 @@ def test_touches_are_one_episode_unless_two_free_pulses_lie_between(free_pulses:
     for start in (10.0, last):
         made.touch(walker, start + 0.1, RIGHT_WHISKER, closed=True)
         made.touch(walker, start + 0.4, RIGHT_WHISKER, closed=False)
-    found = contact_episodes(made.replay())
+    found = episodes_of(contact_episodes, made.replay())
     assert len(found.free) == episodes
     assert found.began_s[0] == pytest.approx(10.1)
     assert found.free.tolist() == [True, False][2 - episodes :]
@@ -243,7 +248,7 @@ def test_going_over_from_one_part_to_another_is_no_break() -> None:
     made.touch(walker, 47.0, RIGHT_WHISKER, closed=False, against=1)
     # The other walker is still in touch when the run ends.
     made.touch(other, 50.0, BODY, closed=True)
-    found = contact_episodes(made.replay())
+    found = episodes_of(contact_episodes, made.replay())
     assert found.walker.tolist() == [walker, other]
     assert found.lasted_s.tolist() == pytest.approx([36.6, 50.0])
     assert found.pulses.tolist() == [3, 0]
@@ -258,7 +263,7 @@ def test_a_touch_left_over_at_the_end_does_not_count_for_the_next_walker() -> No
     made.touch(second, 20.0, BODY, closed=True)
     made.touch(second, 30.0, BODY, closed=False)
     walk_east(made, second, 0.8, [40.0, 50.0])
-    found = contact_episodes(made.replay())
+    found = episodes_of(contact_episodes, made.replay())
     assert found.walker.tolist() == [first, second]
     assert found.lasted_s.tolist() == pytest.approx([90.0, 10.0])
     assert found.free.tolist() == [False, True]
@@ -272,7 +277,7 @@ def test_shade_is_less_than_half_of_the_light_in_the_open() -> None:
     made.light(walker, 20.5, 300.0, 1000.0)
     made.light(walker, 30.5, 500.0, 1000.0)
     made.light(walker, 40.5, 10.0)
-    found = shade_episodes(made.replay())
+    found = episodes_of(shade_episodes, made.replay())
     assert found.began_s.tolist() == [10.5]
     assert found.lasted_s.tolist() == [20.0]
     assert found.pulses.tolist() == [2]
@@ -287,7 +292,7 @@ def test_a_pulse_that_ends_in_the_next_shadow_is_not_free() -> None:
     made.light(walker, 10.5, 1000.0)
     made.light(walker, 30.5, 100.0, 1000.0)
     made.light(walker, 40.5, 1000.0)
-    found = shade_episodes(made.replay())
+    found = episodes_of(shade_episodes, made.replay())
     assert len(found.free) == 1, "only the pulse at 20 s lay wholly between the shadows"
     assert found.free.tolist() == [False]
     assert found.lasted_s.tolist() == [100.0]
@@ -299,7 +304,7 @@ def test_shade_to_the_end_of_the_run_and_of_several_walkers() -> None:
     second = made.walker(0.2, 0.8, panel_lx=100.0, open_lx=1000.0)
     made.light(second, 60.0, 900.0, 1000.0)
     walk_east(made, second, 0.8, [70.0, 80.0])
-    found = shade_episodes(made.replay())
+    found = episodes_of(shade_episodes, made.replay())
     assert found.walker.tolist() == [first, second]
     assert found.lasted_s.tolist() == [100.0, 60.0]
     assert found.free.tolist() == [False, True]

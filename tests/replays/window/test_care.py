@@ -19,8 +19,8 @@ from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT, Theme
 from replays.format.tables import Replay
 from replays.window.camera import Camera
-from replays.window.player import SPEEDS
-from replays.window.replay_window import Window
+from replays.window.replay_window import ReplayWindow
+from replays.window.transport import SPEEDS
 from replays.window.voltage_plot import PATTERNS
 from tests.helpers.fabricate import Fabricator, arena, potting_bench
 
@@ -140,7 +140,7 @@ def test_no_letters_are_smaller_than_14_points(
     for design in replay.header["designs"]:
         design["yaml"] = "photodrome: design 1\nname: poppy\n"
     replay.header["built_names"] = ["storage.capacitance", "left.latch"]
-    window = Window(replay)
+    window = ReplayWindow(replay)
     for key in keys:
         window.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=""))
     window.draw(pygame.Surface(size))
@@ -263,7 +263,7 @@ SCENES = [
 def test_the_window_does_not_flicker_at_any_speed(
     restless: Replay, speed: float, skips: bool, closer: int
 ) -> None:
-    window, size, rate = Window(restless), (1024, 768), 20
+    window, size, rate = ReplayWindow(restless), (1024, 768), 20
     surface = pygame.Surface(size)
     window.draw(surface)
     window.player.go_to(1.0)
@@ -297,7 +297,7 @@ def test_the_window_does_not_flicker_at_any_speed(
 
 
 def test_a_run_at_an_easy_pace_is_drawn_frame_by_frame(restless: Replay) -> None:
-    window = Window(restless)
+    window = ReplayWindow(restless)
     window.player.speed_step = SPEEDS.index(1.0)
     assert window.player.pace == pytest.approx(880 / 900)
     assert window.player.pace < HURRIED

@@ -17,11 +17,13 @@ from replays.drawing.theme import DARK, LIGHT
 from replays.format.replay_file import write_replay
 from replays.format.tables import Replay
 from replays.window.camera import CLOSEST, Camera
-from replays.window.keys import BINDINGS, action_of
-from replays.window.player import SPEEDS, Player
-from replays.window.replay_window import Window
+from replays.window.player import Player
+from replays.window.replay_keys import REPLAY_KEYS
+from replays.window.replay_window import ReplayWindow
 from replays.window.screen import watch
+from replays.window.transport import SPEEDS
 from tests.helpers.fabricate import Fabricator, potting_bench
+from tests.helpers.window_events import mouse, press
 
 SIZE = (1280, 760)
 
@@ -32,32 +34,18 @@ def replay() -> Replay:
 
 
 @pytest.fixture
-def window(replay: Replay) -> Window:
-    made = Window(replay)
+def window(replay: Replay) -> ReplayWindow:
+    made = ReplayWindow(replay)
     made.draw(pygame.Surface(SIZE))
     return made
 
 
-def press(window: Window, *keys: int, mod: int = 0) -> None:
-    for key in keys:
-        window.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=mod, unicode=""))
-
-
-def mouse(window: Window, kind: int, place: tuple[float, float], button: int = 1) -> None:
-    pixel = (round(place[0] * window.scale), round(place[1] * window.scale))
-    if kind == pygame.MOUSEMOTION:
-        event = pygame.event.Event(kind, pos=pixel, rel=(0, 0), buttons=(1, 0, 0))
-    else:
-        event = pygame.event.Event(kind, pos=pixel, button=button)
-    window.handle_event(event)
-
-
-def click(window: Window, place: tuple[float, float], button: int = 1) -> None:
+def click(window: ReplayWindow, place: tuple[float, float], button: int = 1) -> None:
     mouse(window, pygame.MOUSEBUTTONDOWN, place, button)
     mouse(window, pygame.MOUSEBUTTONUP, place, button)
 
 
-def picture_of(window: Window, size: tuple[int, int] = SIZE) -> np.ndarray:
+def picture_of(window: ReplayWindow, size: tuple[int, int] = SIZE) -> np.ndarray:
     surface = pygame.Surface(size)
     for _ in range(50):
         window.draw(surface)
@@ -67,12 +55,12 @@ def picture_of(window: Window, size: tuple[int, int] = SIZE) -> np.ndarray:
     return pygame.surfarray.array3d(surface)
 
 
-def place_of(window: Window, walker: int) -> tuple[float, float]:
+def place_of(window: ReplayWindow, walker: int) -> tuple[float, float]:
     x, y, _ = window._stage.figures(window.view).places(window.player.time_s)
     return float(x[walker]), float(y[walker])
 
 
-def test_time_goes_by_at_the_speed_and_stops_at_the_end(window: Window) -> None:
+def test_time_goes_by_at_the_speed_and_stops_at_the_end(window: ReplayWindow) -> None:
     player = window.player
     assert player.speed == 20.0
     window.advance(0.5)
@@ -87,7 +75,7 @@ def test_time_goes_by_at_the_speed_and_stops_at_the_end(window: Window) -> None:
     assert (player.time_s, player.playing) == (0.0, True), "played again from the start"
 
 
-def test_speeds_run_from_a_quarter_to_1000_in_even_steps_of_their_logarithm(window: Window) -> None:
+def test_speeds_run_from_a_quarter_to_1000_in_even_steps_of_their_logarithm(window: ReplayWindow) -> None:
     press(window, *[pygame.K_UP] * 30)
     assert window.player.speed == 1000.0
     press(window, *[pygame.K_DOWN] * 30)
@@ -99,7 +87,7 @@ def test_speeds_run_from_a_quarter_to_1000_in_even_steps_of_their_logarithm(wind
     assert factors.max() < 0.4
 
 
-def test_arrows_move_a_hundredth_and_stay_within_the_run(window: Window) -> None:
+def test_arrows_move_a_hundredth_and_stay_within_the_run(window: ReplayWindow) -> None:
     press(window, pygame.K_RIGHT, pygame.K_RIGHT, pygame.K_LEFT)
     assert window.player.time_s == pytest.approx(9.0)
     press(window, pygame.K_HOME, pygame.K_LEFT)
@@ -108,7 +96,7 @@ def test_arrows_move_a_hundredth_and_stay_within_the_run(window: Window) -> None
     assert window.player.time_s == 900.0
 
 
-def test_steps_go_from_pulse_to_pulse_and_back(window: Window, replay: Replay) -> None:
+def test_steps_go_from_pulse_to_pulse_and_back(window: ReplayWindow, replay: Replay) -> None:
     starts = replay.pulses["start_s"]
     press(window, *[pygame.K_n] * 3)
     assert window.player.time_s == starts[2]
@@ -124,7 +112,7 @@ def test_steps_go_from_pulse_to_pulse_and_back(window: Window, replay: Replay) -
 
 
 def test_with_a_walker_chosen_steps_go_from_one_of_its_pulses_to_the_next(
-    window: Window, replay: Replay
+    window: ReplayWindow, replay: Replay
 ) -> None:
     press(window, pygame.K_TAB, pygame.K_TAB)
     assert window.player.chosen == 1
@@ -141,7 +129,7 @@ def test_waits_are_skipped(replay: Replay) -> None:
     made.pulse(walker, 700.0, (0.4, 0.5), lasts_s=0.5)
     player = Player(made.replay())
     player.speed_step = SPEEDS.index(1.0)
-    player.act("skip")
+    player.actions["skip"]()
     assert player.stretches.busy_s == pytest.approx(0.8 + 0.5 + 2 * (BEFORE + AFTER))
     player.advance(0.2)
     assert player.time_s == pytest.approx(100.0 - BEFORE + 0.2)
@@ -150,7 +138,7 @@ def test_waits_are_skipped(replay: Replay) -> None:
     player.advance(5.0)
     assert (player.time_s, player.playing) == (1000.0, False)
     # of one walker alone
-    player.act("start")
+    player.actions["start"]()
     player.choose(other)
     assert player.stretches.busy_s == pytest.approx(0.5 + BEFORE + AFTER)
 
@@ -177,12 +165,12 @@ def test_a_run_in_which_nobody_moves_can_be_skipped_through() -> None:
     made = Fabricator(seconds=50.0)
     made.walker(0.2, 0.5)
     player = Player(made.replay())
-    player.act("skip")
+    player.actions["skip"]()
     player.advance(0.1)
     assert (player.time_s, player.playing) == (50.0, False)
 
 
-def test_the_bar_is_dragged(window: Window) -> None:
+def test_the_bar_is_dragged(window: ReplayWindow) -> None:
     bar, player = window.bar, window.player
     quarter = (bar.left + bar.width / 4, bar.middle[1])
     mouse(window, pygame.MOUSEBUTTONDOWN, quarter)
@@ -205,7 +193,7 @@ def test_the_bar_is_dragged(window: Window) -> None:
 
 @pytest.mark.parametrize("scale", [1.0, 2.0])
 def test_a_walker_is_chosen_by_a_click_and_let_go_by_one_beside(replay: Replay, scale: float) -> None:
-    window = Window(replay, scale=scale)
+    window = ReplayWindow(replay, scale=scale)
     window.draw(pygame.Surface((round(SIZE[0] * scale), round(SIZE[1] * scale))))
     window.player.playing = False
     for walker in (4, 1):
@@ -219,7 +207,7 @@ def test_a_walker_is_chosen_by_a_click_and_let_go_by_one_beside(replay: Replay, 
     assert window.player.chosen is None, "other buttons choose nobody"
 
 
-def test_tab_goes_round_all_walkers_both_ways(window: Window) -> None:
+def test_tab_goes_round_all_walkers_both_ways(window: ReplayWindow) -> None:
     chosen = []
     for _ in range(7):
         press(window, pygame.K_TAB)
@@ -229,7 +217,7 @@ def test_tab_goes_round_all_walkers_both_ways(window: Window) -> None:
     assert window.player.chosen == 5
 
 
-def test_the_wheel_comes_closer_to_where_the_mouse_is(window: Window) -> None:
+def test_the_wheel_comes_closer_to_where_the_mouse_is(window: ReplayWindow) -> None:
     place = (window.layout.arena.left + 200.0, window.layout.arena.top + 150.0)
     mouse(window, pygame.MOUSEMOTION, place)
     before = window.view.place(place)
@@ -241,7 +229,7 @@ def test_the_wheel_comes_closer_to_where_the_mouse_is(window: Window) -> None:
     assert window.camera.closer == 1.0
 
 
-def test_a_drag_moves_the_floor_with_the_mouse_and_chooses_nobody(window: Window) -> None:
+def test_a_drag_moves_the_floor_with_the_mouse_and_chooses_nobody(window: ReplayWindow) -> None:
     press(window, *[pygame.K_PLUS] * 6)
     start = window.layout.arena.middle
     window.player.choose(None)
@@ -254,7 +242,7 @@ def test_a_drag_moves_the_floor_with_the_mouse_and_chooses_nobody(window: Window
     assert window.view(*floor) == pytest.approx((start[0] + 60, start[1] + 20), abs=1.0)
 
 
-def test_keys_look_elsewhere_and_back_to_all(window: Window) -> None:
+def test_keys_look_elsewhere_and_back_to_all(window: ReplayWindow) -> None:
     whole = window.view
     press(window, pygame.K_PLUS, pygame.K_EQUALS)
     near = window.view
@@ -284,7 +272,7 @@ def test_the_camera_stays_within_its_bounds() -> None:
     assert south <= camera.centre[1] <= north
 
 
-def test_a_followed_walker_stays_in_view(window: Window) -> None:
+def test_a_followed_walker_stays_in_view(window: ReplayWindow) -> None:
     press(window, pygame.K_TAB, *[pygame.K_PLUS] * 9, pygame.K_g)
     assert window.player.following
     press(window, *[pygame.K_UP] * 2)
@@ -298,12 +286,12 @@ def test_a_followed_walker_stays_in_view(window: Window) -> None:
     assert not window.player.following
 
 
-def test_following_needs_a_walker(window: Window) -> None:
+def test_following_needs_a_walker(window: ReplayWindow) -> None:
     press(window, pygame.K_g)
     assert not window.player.following
 
 
-def test_ways_theme_and_size_of_letters_go_round(window: Window) -> None:
+def test_ways_theme_and_size_of_letters_go_round(window: ReplayWindow) -> None:
     seen = []
     for _ in range(3):
         press(window, pygame.K_p)
@@ -322,7 +310,7 @@ def test_ways_theme_and_size_of_letters_go_round(window: Window) -> None:
 
 @pytest.mark.parametrize("key", [pygame.K_h, pygame.K_F1])
 def test_help_comes_and_goes_and_tells_every_key(
-    window: Window, key: int, monkeypatch: pytest.MonkeyPatch
+    window: ReplayWindow, key: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     written: list[str] = []
     text = Sheet.text
@@ -335,27 +323,29 @@ def test_help_comes_and_goes_and_tells_every_key(
     assert window.help_shown
     monkeypatch.setattr(Sheet, "text", noted)
     window.draw(pygame.Surface(SIZE))
-    for binding in BINDINGS:
-        assert binding.shown in written
-        assert binding.words in written, "whole, not cut off"
+    for line in REPLAY_KEYS.help_lines:
+        assert written.count(line.keys) >= 1
+        assert line.words in written, "whole, not cut off"
     press(window, key)
     assert not window.help_shown
 
 
 def test_no_key_has_two_meanings_and_every_meaning_a_key() -> None:
-    keys = [key for binding in BINDINGS for key in binding.keys]
+    bindings = REPLAY_KEYS.bindings
+    keys = [key for binding in bindings for key in binding.keys + binding.others]
     assert len(keys) == len(set(keys))
-    assert len({binding.action for binding in BINDINGS}) == len(BINDINGS)
-    event = pygame.event.Event(pygame.KEYDOWN, key=pygame.K_SPACE, mod=pygame.KMOD_CTRL, unicode="")
-    assert action_of(event) is None, "keys of the system are left alone"
+    assert len({binding.action for binding in bindings}) == len(bindings)
+    for mod in (pygame.KMOD_CTRL, pygame.KMOD_ALT, pygame.KMOD_META):
+        event = pygame.event.Event(pygame.KEYDOWN, key=pygame.K_SPACE, mod=mod, unicode="")
+        assert REPLAY_KEYS.action_of(event) is None, "keys of the system are left alone"
 
 
 def test_every_button_can_be_pressed_by_its_key(replay: Replay) -> None:
-    window = Window(replay)
+    window = ReplayWindow(replay)
     window.draw(pygame.Surface((1900, 1000)))
     actions = [placed.button.action for placed in window.buttons if placed.button.action]
-    assert {"play", "next pulse", "last pulse", "skip", "why", "follow", "help", "all"} <= set(actions)
-    shown = {binding.action: binding.shown for binding in BINDINGS}
+    assert {"play", "next pulse", "previous pulse", "skip", "why", "follow", "help", "all"} <= set(actions)
+    shown = {line.bindings[0].action: line.keys for line in REPLAY_KEYS.help_lines if line.bindings}
     for placed in window.buttons:
         if placed.button.action:
             assert placed.button.key in shown[placed.button.action]
@@ -363,7 +353,7 @@ def test_every_button_can_be_pressed_by_its_key(replay: Replay) -> None:
         assert first.box.right < second.box.left
 
 
-def test_buttons_do_what_they_say(window: Window) -> None:
+def test_buttons_do_what_they_say(window: ReplayWindow) -> None:
     def button(action: str) -> tuple[float, float]:
         return next(placed.box.middle for placed in window.buttons if placed.button.action == action)
 
@@ -379,7 +369,7 @@ def test_buttons_do_what_they_say(window: Window) -> None:
     assert not window.help_shown, "a click anywhere puts the help away"
 
 
-def test_escape_leaves_one_thing_after_the_other(window: Window) -> None:
+def test_escape_leaves_one_thing_after_the_other(window: ReplayWindow) -> None:
     press(window, pygame.K_TAB, pygame.K_f, pygame.K_h)
     window.notice = "the file has changed"
     left = []
@@ -403,7 +393,7 @@ def test_escape_leaves_one_thing_after_the_other(window: Window) -> None:
     ]
 
 
-def test_closing_the_window_ends_it(window: Window) -> None:
+def test_closing_the_window_ends_it(window: ReplayWindow) -> None:
     window.handle_event(pygame.event.Event(pygame.USEREVENT))
     press(window, pygame.K_F5, pygame.K_a)
     assert not window.closed
@@ -415,7 +405,7 @@ def test_closing_the_window_ends_it(window: Window) -> None:
 
 
 def test_frames_follow_the_state(replay: Replay) -> None:
-    window = Window(replay)
+    window = ReplayWindow(replay)
     press(window, pygame.K_SPACE)
     first = picture_of(window)
     np.testing.assert_array_equal(picture_of(window), first)
@@ -429,7 +419,7 @@ def test_frames_follow_the_state(replay: Replay) -> None:
     assert picture_of(window).mean() < first.mean() - 60
 
 
-def test_what_has_not_changed_is_not_drawn(window: Window, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_what_has_not_changed_is_not_drawn(window: ReplayWindow, monkeypatch: pytest.MonkeyPatch) -> None:
     press(window, pygame.K_SPACE)
     for _ in range(200):
         window.advance(1 / 60)
@@ -451,7 +441,7 @@ def test_light_and_ground_are_drawn_once_for_a_view(replay: Replay, monkeypatch:
         paint(self, *given, coarse=coarse)  # type: ignore[arg-type]
 
     monkeypatch.setattr(LightMap, "paint", noted)
-    window = Window(replay)
+    window = ReplayWindow(replay)
     for _ in range(5):
         window.draw(pygame.Surface(SIZE))
         window.advance(0.3)
@@ -470,7 +460,7 @@ def test_light_and_ground_are_drawn_once_for_a_view(replay: Replay, monkeypatch:
 def test_the_window_can_have_any_size_and_the_bar_follows(
     replay: Replay, size: tuple[int, int], scale: float
 ) -> None:
-    window = Window(replay, scale=scale)
+    window = ReplayWindow(replay, scale=scale)
     press(window, pygame.K_TAB)
     assert picture_of(window, size).shape == (*size, 3)
     if min(size) / scale > 500:
@@ -505,7 +495,7 @@ def test_the_parts_of_a_layout_do_not_overlap(width: int, height: int, aspect: f
 def test_a_file_written_anew_is_told_and_read_again_when_asked(tmp_path: Path, replay: Replay) -> None:
     path = tmp_path / "race.replay.npz"
     write_replay(replay, path)
-    window = Window(replay, path=path)
+    window = ReplayWindow(replay, path=path)
     window.advance(1.1)
     assert window.notice == ""
     other = Fabricator(seconds=33.0)
@@ -524,7 +514,7 @@ def test_a_file_written_anew_is_told_and_read_again_when_asked(tmp_path: Path, r
 def test_a_file_that_went_bad_leaves_what_is_shown(tmp_path: Path, replay: Replay) -> None:
     path = tmp_path / "race.replay.npz"
     write_replay(replay, path)
-    window = Window(replay, path=path)
+    window = ReplayWindow(replay, path=path)
     path.write_bytes(path.read_bytes()[:500])
     window.advance(1.1)
     press(window, pygame.K_r)
@@ -535,7 +525,7 @@ def test_a_file_that_went_bad_leaves_what_is_shown(tmp_path: Path, replay: Repla
     press(window, pygame.K_r)
     assert "no such file" in window.notice
     window.advance(1.1)
-    unnamed = Window(replay)
+    unnamed = ReplayWindow(replay)
     press(unnamed, pygame.K_r)
     assert "no file" in unnamed.notice
 
@@ -588,7 +578,7 @@ def test_the_strip_goes_to_the_time_that_is_clicked(replay: Replay) -> None:
     for design in made.header["designs"]:
         design["yaml"] = "photodrome: design 1\nname: poppy\n"
     made.header["built_names"] = ["storage.capacitance", "left.latch"]
-    window = Window(made)
+    window = ReplayWindow(made)
     press(window, pygame.K_TAB, *[pygame.K_n] * 12)
     picture_of(window)
     panel = window._causes
@@ -604,7 +594,7 @@ def test_the_strip_goes_to_the_time_that_is_clicked(replay: Replay) -> None:
     assert window.layout.strip is None
 
 
-def test_a_design_that_cannot_be_read_leaves_a_word_in_place_of_its_causes(window: Window) -> None:
+def test_a_design_that_cannot_be_read_leaves_a_word_in_place_of_its_causes(window: ReplayWindow) -> None:
     press(window, pygame.K_TAB)
     window.draw(pygame.Surface(SIZE))
     assert not window.is_still(), "first it is told that this takes a moment"

@@ -9,8 +9,9 @@ import pytest
 
 from replays.drawing.sheet import pygame
 from replays.format.tables import Replay
-from replays.window.replay_window import Window
+from replays.window.replay_window import ReplayWindow
 from tests.helpers.fabricate import potting_bench
+from tests.helpers.window_events import press
 
 SIZE = (1280, 760)
 
@@ -27,19 +28,14 @@ def slow_machine(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("replays.drawing.trails._CHUNK", 7)
 
 
-def press(window: Window, *keys: int) -> None:
-    for key in keys:
-        window.handle_event(pygame.event.Event(pygame.KEYDOWN, key=key, mod=0, unicode=""))
-
-
-def opened(replay: Replay, *keys: int) -> tuple[Window, pygame.Surface]:
-    window, surface = Window(replay), pygame.Surface(SIZE)
+def opened(replay: Replay, *keys: int) -> tuple[ReplayWindow, pygame.Surface]:
+    window, surface = ReplayWindow(replay), pygame.Surface(SIZE)
     window.draw(surface)
     press(window, pygame.K_SPACE, *keys)
     return window, surface
 
 
-def rest(window: Window, surface: pygame.Surface, frames: int = 4000) -> np.ndarray:
+def rest(window: ReplayWindow, surface: pygame.Surface, frames: int = 4000) -> np.ndarray:
     """Go on until nothing changes any more; returns what is on show then."""
     still = 0
     for _ in range(frames):
@@ -59,10 +55,10 @@ def unlike(one: np.ndarray, other: np.ndarray) -> int:
     return int((np.abs(one - other).max(axis=2) > 16).sum())
 
 
-def drawn_at_once(window: Window, replay: Replay, monkeypatch: pytest.MonkeyPatch) -> np.ndarray:
+def drawn_at_once(window: ReplayWindow, replay: Replay, monkeypatch: pytest.MonkeyPatch) -> np.ndarray:
     """The same state in a window that was never anywhere else, on a machine that is fast enough."""
     monkeypatch.setattr("replays.window.replay_window.BUDGET", 1e9)
-    fresh, surface = Window(replay), pygame.Surface(SIZE)
+    fresh, surface = ReplayWindow(replay), pygame.Surface(SIZE)
     fresh.player.playing, fresh.player.time_s = False, window.player.time_s
     fresh.player.chosen, fresh.player.following = window.player.chosen, window.player.following
     fresh.player.causes_shown, fresh.player.speed_step = window.player.causes_shown, window.player.speed_step
@@ -116,7 +112,7 @@ def test_a_leap_after_a_followed_walker_is_seen_to_its_end(
 
 
 def test_what_is_said_until_the_circuit_is_ready_stays_on_its_card(replay: Replay) -> None:
-    window, surface = Window(replay), pygame.Surface((480, 900))
+    window, surface = ReplayWindow(replay), pygame.Surface((480, 900))
     window.draw(surface)
     press(window, pygame.K_TAB)
     window.draw(surface)

@@ -15,15 +15,15 @@ from agents.design.spec import Design, Tolerance
 from agents.errors import NotFoundError, SpecError
 from arena.studies.kits.pairing import pair_up, random_share
 from arena.studies.kits.picking import Eye, drawn_eyes, pick, read_eyes, straight_range
-from arena.studies.kits.yields import Demand, Trial
+from arena.studies.kits.yields import BenchTest, Demand
 
 LIGHTS = (1e3, 5e3, 20e3)
 
 
-def trial_of(straight: float = math.radians(30.0), **values: float) -> Trial:
+def bench_test_of(straight: float = math.radians(30.0), **values: float) -> BenchTest:
     design = Design(name="test", spread={"both.eye.dark_trigger": Tolerance(normal="30 mV")})
     changed = design.with_values({key.replace("__", "."): value for key, value in values.items()})
-    return Trial(changed, Demand(LIGHTS, "daylight", frozenset(), straight))
+    return BenchTest(changed, Demand(LIGHTS, "daylight", frozenset(), straight))
 
 
 # whole steps, so that sums of differences compare without rounding
@@ -74,10 +74,10 @@ def test_the_expected_share_of_a_blind_pairing_is_the_mean_of_all_of_them(values
 
 
 def test_eyes_pair_as_far_apart_as_steers_straight_and_no_further() -> None:
-    trial = trial_of()
-    _, limit = straight_range(trial)
+    bench_test = bench_test_of()
+    _, limit = straight_range(bench_test)
     eyes = [Eye("a", 2.2), Eye("b", 2.2 + limit - 1e-4), Eye("c", 3.2), Eye("d", 3.2 + limit + 1e-4)]
-    found = pick(trial, eyes, is_measured=True)
+    found = pick(bench_test, eyes, is_measured=True)
     assert found is not None
     [pair] = found.pairs
     assert {pair.left.label, pair.right.label} == {"a", "b"}
@@ -89,51 +89,51 @@ def test_eyes_pair_as_far_apart_as_steers_straight_and_no_further() -> None:
 
 
 def test_it_matters_which_eye_goes_left_where_the_motors_are_unlike() -> None:
-    trial = trial_of(left__motor__resistance=36.0)
-    least, most = straight_range(trial)
+    bench_test = bench_test_of(left__motor__resistance=36.0)
+    least, most = straight_range(bench_test)
     assert least <= 0.0 <= most
     assert abs(least + most) > 0.01
     half = 0.5 * max(-least, most) - 1e-3
     eyes = [Eye("low", 2.2 - half), Eye("high", 2.2 + half)]
-    found = pick(trial, eyes, is_measured=True)
+    found = pick(bench_test, eyes, is_measured=True)
     assert found is not None
     assert found.is_handed
     [pair] = found.pairs
     # of the two ways round, one is straight
     assert (found.listed, found.blind) == (1.0, 0.5)
     # the other way round it would head further beside the lamp than is straight
-    assert abs(pair.beside) <= trial.demand.straight
-    turned = trial.design.with_values(
+    assert abs(pair.beside) <= bench_test.demand.straight
+    turned = bench_test.design.with_values(
         {"left.eye.dark_trigger": pair.right.trigger, "right.eye.dark_trigger": pair.left.trigger}
     )
-    assert "strays" in strays_of(turned, trial.demand)
-    right_way = trial.design.with_values(
+    assert "strays" in strays_of(turned, bench_test.demand)
+    right_way = bench_test.design.with_values(
         {"left.eye.dark_trigger": pair.left.trigger, "right.eye.dark_trigger": pair.right.trigger}
     )
-    assert "strays" not in strays_of(right_way, trial.demand)
+    assert "strays" not in strays_of(right_way, bench_test.demand)
 
 
 def strays_of(design: Design, demand: Demand) -> set[str]:
-    outcome = Trial(design, demand).as_drawn
-    return {name for name in ("strays",) if outcome.has(name).any()}
+    result = BenchTest(design, demand).as_drawn
+    return {name for name in ("strays",) if result.has(name).any()}
 
 
 def test_no_list_where_like_eyes_do_not_steer_straight_either() -> None:
-    trial = trial_of(straight=math.radians(5.0), left__motor__resistance=60.0)
-    assert pick(trial, [Eye("a", 2.2), Eye("b", 2.2)], is_measured=True) is None
+    bench_test = bench_test_of(straight=math.radians(5.0), left__motor__resistance=60.0)
+    assert pick(bench_test, [Eye("a", 2.2), Eye("b", 2.2)], is_measured=True) is None
 
 
 def test_eyes_without_tolerance_are_not_drawn() -> None:
     design = Design(name="test", spread={"both.latch": Tolerance(uniform="5 %")})
     demand = Demand(LIGHTS, "daylight", frozenset(), 0.5)
-    assert drawn_eyes(Trial(design, demand), 1) == []
+    assert drawn_eyes(BenchTest(design, demand), 1) == []
 
 
 def test_drawn_eyes_are_those_of_the_first_fifteen_kits() -> None:
-    trial = trial_of()
-    eyes = drawn_eyes(trial, 7)
+    bench_test = bench_test_of()
+    eyes = drawn_eyes(bench_test, 7)
     assert [eye.label for eye in eyes[:3]] == ["E01", "E02", "E03"]
-    sides = [build(trial.design.built(7, number))[0]["side"]["dark_trigger"] for number in range(15)]
+    sides = [build(bench_test.design.built(7, number))[0]["side"]["dark_trigger"] for number in range(15)]
     assert [eye.trigger for eye in eyes] == np.concatenate(sides).tolist()
 
 

@@ -9,7 +9,8 @@ import pytest
 from agents.design.spec import parse_design
 from agents.errors import InputError, WorkError
 from arena.studies.plans import study as plan
-from arena.studies.plans.study import MOST_TRIALS, Study, parse_study
+from arena.studies.plans.plan_form import MOST_TRIALS
+from arena.studies.plans.study import Study, parse_study
 from tests.helpers.plans import BASE, DRAWN, OWN, ROOM, with_vary, write
 
 

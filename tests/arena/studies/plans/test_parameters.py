@@ -17,11 +17,11 @@ from agents.errors import InputError, SpecError
 from agents.text.documents import KeyedError
 from agents.text.quantities import Fraction, Quantity
 from agents.text.shipped import find_document, shipped_names
+from agents.text.values import place_at
 from arena.scene.spec import ArenaSpec, parse_arena, read_arena
-from arena.studies.plans.changes import placed
+from arena.studies.plans.moves import moves_of, placed
 from arena.studies.plans.parameters import (
     Parameter,
-    arena_place,
     known_paths,
     parameter_at,
     places_set,
@@ -98,9 +98,9 @@ def test_every_path_of_an_arena_can_be_read_and_set(name: str) -> None:
     assert len(paths) == len(set(paths))
     for path in paths:
         parameter = parameter_at(path, [], [spec])
-        place = arena_place(parameter.label(), spec)
+        place = place_at(spec, parameter.label(), moves_of)
         assert place is not None
-        assert not parameter.is_of_design
+        assert parameter.is_given
         if place[-1] in ("x", "y", "size_x", "size_y"):
             continue
         held = value_of(spec, place)
@@ -352,7 +352,7 @@ def test_points_are_moved_and_have_no_size() -> None:
     ],
 )
 def test_items_by_name_and_by_position(rest: str, place: tuple[str | int, ...] | None) -> None:
-    assert arena_place(rest, AWKWARD) == place
+    assert place_at(AWKWARD, rest, moves_of) == place
 
 
 @pytest.mark.parametrize(

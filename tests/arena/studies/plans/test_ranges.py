@@ -10,7 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agents.text.documents import KeyedErrors
-from agents.text.quantities import Fraction, Number, Point, Quantity, Word
+from agents.text.quantities import Fraction, Number, Point, Quantity
+from agents.text.readers import Word
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import MOST_LEVELS, Levels, Span, range_text, read_range
 

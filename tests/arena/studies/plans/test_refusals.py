@@ -8,8 +8,8 @@ import pytest
 from agents.errors import NotFoundError, SpecError
 from arena.cli.checking import check_file
 from arena.studies.plans import study as plan
-from arena.studies.plans.plan_form import time_text
-from arena.studies.plans.study import MOST_TRIALS, parse_study, read_study
+from arena.studies.plans.plan_form import MOST_TRIALS, time_text
+from arena.studies.plans.study import parse_study, read_study
 from tests.helpers.plans import BASE, HEAD, OWN, ROOM, faults_of, with_vary, write
 
 NEAR_ASIDE = "design.both.eye.aside, design.left.eye.aside, design.right.eye.aside"

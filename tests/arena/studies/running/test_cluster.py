@@ -17,7 +17,7 @@ from agents.errors import OptionError, WorkError
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running import cluster as module
 from arena.studies.running.cluster import Cluster
-from arena.studies.running.sweep import CSV, NPZ, run
+from arena.studies.running.sweeping import CSV, NPZ, run_sweep
 
 PLAN = {
     "photodrome": "study 1",
@@ -62,9 +62,9 @@ def stop() -> None:
 def test_a_worker_killed_half_way_changes_no_byte(cluster: LocalCluster, tmp_path: Path) -> None:
     """Begun here, stopped, and gone on with on two workers, one of which is killed: as on one thread here."""
     here, there = tmp_path / "here", tmp_path / "there"
-    run(study(), here, threads=1)
+    run_sweep(study(), here, threads=1)
     with pytest.raises(KeyboardInterrupt):
-        run(study(), there, progress=after(3, stop))
+        run_sweep(study(), there, progress=after(3, stop))
     killed: list[int] = []
 
     def kill() -> None:
@@ -72,7 +72,7 @@ def test_a_worker_killed_half_way_changes_no_byte(cluster: LocalCluster, tmp_pat
         os.kill(process, signal.SIGKILL)
         killed.append(process)
 
-    outcome = run(study(), there, on=cluster.scheduler_address, progress=after(4, kill))
+    outcome = run_sweep(study(), there, on=cluster.scheduler_address, progress=after(4, kill))
     assert killed
     assert 3 * 256 <= outcome.kept < 3500
     for name in (CSV, NPZ):
@@ -81,8 +81,8 @@ def test_a_worker_killed_half_way_changes_no_byte(cluster: LocalCluster, tmp_pat
 
 def test_impossible_settings_are_told_as_they_are_here(cluster: LocalCluster, tmp_path: Path) -> None:
     plan = study(vary={"design.body.radius": "26 mm, 400 mm"}, repeats=20)
-    there = run(plan, tmp_path / "there", on=cluster.scheduler_address)
-    assert there.impossible == run(plan, tmp_path / "here").impossible
+    there = run_sweep(plan, tmp_path / "there", on=cluster.scheduler_address)
+    assert there.impossible == run_sweep(plan, tmp_path / "here").impossible
     assert list(there.impossible) == [1]
 
 
@@ -98,7 +98,7 @@ def test_a_worker_of_another_version_is_told(
 
     monkeypatch.setattr(Study, "payload", payload)
     with pytest.raises(WorkError, match=r"tcp://.*program differ here"):
-        run(study(), tmp_path, on=cluster.scheduler_address)
+        run_sweep(study(), tmp_path, on=cluster.scheduler_address)
 
 
 def test_a_worker_that_rounds_otherwise_is_told(cluster: LocalCluster) -> None:
@@ -116,10 +116,10 @@ def test_all_workers_lost_is_told_and_nothing_with_them(
     monkeypatch.setattr(module, "ANSWER_TIME", 5.0)
     plan = study(repeats=2000)
     with pytest.raises(WorkError, match="there has been no worker"):
-        run(plan, tmp_path, on=cluster.scheduler_address, progress=after(2, lambda: cluster.scale(0)))
+        run_sweep(plan, tmp_path, on=cluster.scheduler_address, progress=after(2, lambda: cluster.scale(0)))
     with pytest.raises(WorkError, match="has no workers"):
-        run(plan, tmp_path, on=cluster.scheduler_address)
-    assert run(plan, tmp_path).kept >= 2 * 256
+        run_sweep(plan, tmp_path, on=cluster.scheduler_address)
+    assert run_sweep(plan, tmp_path).kept >= 2 * 256
 
 
 def test_a_scheduler_that_goes_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -135,8 +135,8 @@ def test_a_scheduler_that_goes_is_told(tmp_path: Path, monkeypatch: pytest.Monke
     ) as one:
         address = one.scheduler_address
         with pytest.raises(WorkError, match="goes on from what is kept"):
-            run(plan, tmp_path, on=address, progress=after(2, one.close))
-    assert run(plan, tmp_path).kept >= 2 * 256
+            run_sweep(plan, tmp_path, on=address, progress=after(2, one.close))
+    assert run_sweep(plan, tmp_path).kept >= 2 * 256
 
 
 def test_a_scheduler_that_cannot_be_reached_is_told_at_once(tmp_path: Path) -> None:
@@ -144,7 +144,7 @@ def test_a_scheduler_that_cannot_be_reached_is_told_at_once(tmp_path: Path) -> N
         free.bind(("127.0.0.1", 0))
         address = f"tcp://127.0.0.1:{free.getsockname()[1]}"
         with pytest.raises(WorkError, match=f"{address}: no Dask scheduler can be reached there"):
-            run(study(), tmp_path, on=address)
+            run_sweep(study(), tmp_path, on=address)
     assert not list(tmp_path.iterdir())
 
 
@@ -154,10 +154,10 @@ def test_a_scheduler_that_cannot_be_reached_is_told_at_once(tmp_path: Path) -> N
 )
 def test_what_is_no_address_is_told(address: str, tmp_path: Path) -> None:
     with pytest.raises(OptionError, match="no address of a scheduler"):
-        run(study(), tmp_path, on=address)
+        run_sweep(study(), tmp_path, on=address)
 
 
 def test_the_package_that_is_lacking_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
     with pytest.raises(OptionError, match=r"pip install 'photodrome\[cluster\]'"):
-        run(study(), tmp_path, on="tcp://127.0.0.1:8786")
+        run_sweep(study(), tmp_path, on="tcp://127.0.0.1:8786")

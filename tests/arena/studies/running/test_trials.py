@@ -15,13 +15,12 @@ from agents.errors import OptionError
 from arena.scene.contest import read_contest
 from arena.scene.elements import StartPlace, Starts
 from arena.scene.flat_arena import flatten
-from arena.scene.placement import Footprint, Ground, place_walkers
+from arena.scene.placement import Footprint, Ground
 from arena.scene.spec import read_arena
 from arena.simulation import LOSS, simulate
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running import trials
 from arena.studies.running.trials import (
-    chunk_count,
     chunk_size,
     reason_of,
     run_chunk,
@@ -33,6 +32,7 @@ from replays.format.tables import LEFT_WHISKER, Replay
 from replays.scoring.measures import Measures, measure
 from replays.scoring.scores import score
 from tests.helpers.fabricate import Fabricator, arena, goal
+from tests.helpers.plans import chunk_count
 from tests.helpers.worlds import bench, box
 
 
@@ -54,7 +54,7 @@ def measured(replay: Replay) -> Measures:
     """Every walker measured for itself: as a trial, it is a design of its own."""
     walkers = replay.walkers.copy()
     walkers["design"] = np.arange(len(walkers))
-    return measure(replace(replay, walkers=walkers), np.arange(len(walkers)))
+    return measure(replace(replay, walkers=walkers), replay.goals, replay.seconds, np.arange(len(walkers)))
 
 
 def same(one: np.ndarray, other: np.ndarray) -> bool:
@@ -108,7 +108,7 @@ def test_several_walkers_share_the_floor_of_a_trial() -> None:
     plan = study(walkers=4, repeats=3, lasts="600 s")
     rows = run_chunk(plan, 0)
     replay = simulate(read_contest("tray-wall", ["poppy"], walkers=4, seconds=600.0, seed=7, alone=False))
-    walkers = measure(replay, np.array([0]))
+    walkers = measure(replay, replay.goals, replay.seconds, np.array([0]))
     row = rows[0]
     assert row["walkers"] == 4.0
     assert row["pulses"] == walkers.pulses.sum()
@@ -297,7 +297,7 @@ def test_listed_places_are_taken_in_turn() -> None:
     assert [pose[:2] for pose in poses] == [(0.3, 0.3), (0.9, 0.6)] * 2 + [(0.3, 0.3)]
     assert poses[0][2] == poses[2][2] == 0.5
     assert poses[1][2] != poses[3][2]
-    assert np.array_equal(place_walkers(spec, flatten(spec), [print_] * 2, 3), poses[:2])
+    assert np.array_equal(Ground(spec, flatten(spec)).place([print_] * 2, 3), poses[:2])
     with pytest.raises(OptionError, match="start place 2"):
         ground.place_alone(Footprint(0.65, 0.0), 3, 1)
 
@@ -307,7 +307,7 @@ def test_copy_by_copy_a_zone_gives_what_it_gives_a_contest() -> None:
     ground = Ground(spec, flatten(spec))
     one = Footprint(0.026, 0.004)
     for copy in range(20):
-        (pose,) = place_walkers(spec, flatten(spec), [one], 9 + copy)
+        (pose,) = Ground(spec, flatten(spec)).place([one], 9 + copy)
         assert np.array_equal(ground.place_alone(one, 9, copy), pose)
 
 

@@ -12,12 +12,12 @@ from arena.studies.statistics.comparison import (
     LEVEL,
     compare,
     corrected,
-    difference,
     pair_tests,
     repeats_needed,
 )
 from arena.studies.statistics.estimates import estimate_all
 from arena.studies.statistics.resampling import bundled, midranks, widened
+from tests.helpers.paired import difference
 
 REACHED, REACH_TIME, AIM = SCORES["reached"], SCORES["reach time"], SCORES["aim"]
 CONTACTS, ESCAPE, DIRECTNESS = SCORES["contacts"], SCORES["escape"], SCORES["directness"]

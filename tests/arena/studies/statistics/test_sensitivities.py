@@ -126,7 +126,7 @@ def test_a_grids_squares_against_the_sums_of_squares_by_hand(seed: int) -> None:
     columns = 4 * ((y.mean(axis=0) - y.mean()) ** 2).sum() / whole
     assert [effect.first for effect in found] == pytest.approx([rows, columns])
     assert [effect.total for effect in found] == pytest.approx([1.0 - columns, 1.0 - rows])
-    assert not found.has_repeats
+    assert found.tells
 
 
 def noisy_grid(draw: np.random.Generator, effect: float, repeats: int) -> Sensitivity:

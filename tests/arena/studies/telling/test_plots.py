@@ -18,7 +18,8 @@ from arena.studies.scores import SCORES, Score
 from arena.studies.statistics.estimates import Estimates, estimate_all
 from arena.studies.statistics.factors import Factor
 from arena.studies.telling import canvas, frames
-from arena.studies.telling.plots import bars, curve, forest, heat_map, history
+from arena.studies.telling.maps import heat_map
+from arena.studies.telling.plots import bars, curve, forest, history
 from arena.studies.telling.scales import even_ticks, factor_ticks, scale_for, with_unit
 from replays.drawing.colours import look
 from replays.drawing.theme import LIGHT

@@ -10,14 +10,14 @@ import scipy.stats
 from SALib.analyze import rbd_fast
 
 from agents.design.as_built import build
-from agents.design.built_copies import copies, part_chances, part_values
+from agents.design.built_copies import draw_copies, part_chances, part_values
 from agents.design.spec import Design, Tolerance, read_design
 from agents.errors import OptionError
 from agents.testbench.sheet import bench_record
 from agents.text.shipped import shipped_names
 from arena.studies.kits.blame import Blame, alike, explained_by, paired_difference, parts_of, tightened
-from arena.studies.kits.kit import Kit, kit, lights_between, write_copies
-from arena.studies.kits.yields import NAMES, Demand, Trial, expected_of, share_of
+from arena.studies.kits.kit_yield import KitYield, estimate_yield, lights_between, write_copies
+from arena.studies.kits.yields import NAMES, BenchTest, Demand, expected_of, share_of
 
 LIGHTS = (1e3, 4e3, 20e3)
 ALL = Demand(LIGHTS, "daylight", frozenset(), math.radians(30.0))
@@ -38,38 +38,40 @@ def spread_out(values: dict[str, float] | None = None, /, **spread: str) -> Desi
 @pytest.mark.parametrize("name", shipped_names("design"))
 def test_copies_are_those_that_race(name: str) -> None:
     design = read_design(name)
-    records = copies(design, 5, [0, 3, 17])
+    records = draw_copies(design, 5, [0, 3, 17])
     for record, number in zip(records, (0, 3, 17), strict=True):
         assert record.tobytes() == build(design.built(5, number))[0].tobytes()
 
 
 def test_a_copy_works_where_the_bench_finds_no_fault_and_it_steers_straight() -> None:
     design = spread_out(storage__capacitance="60 %", both__eye__dark_trigger="100 mV")
-    found = kit(design, ALL, copies=60, seed=4, threads=1)
+    found = estimate_yield(design, ALL, copies=60, seed=4, threads=1)
     for number in range(60):
         walker = build(design.built(4, number))[0]
         for place, light in enumerate(LIGHTS):
-            bits = int(found.outcome.faults[number, place])
+            bits = int(found.result.faults[number, place])
             told = {name for at, name in enumerate(NAMES) if bits >> at & 1}
             assert told - {"strays"} == set(bench_record(walker, light).faults)
-            beside = abs(found.outcome.beside[number, place])
+            beside = abs(found.result.beside[number, place])
             assert ("strays" in told) == (math.isnan(beside) or beside > math.radians(30.0))
-        assert found.outcome.works[number] == (not found.outcome.faults[number].any())
+        assert found.result.works[number] == (not found.result.faults[number].any())
     counts = found.counts()
     assert set(counts) >= {"spin", "strays", "deaf feelers"}
-    assert found.share.value == np.mean(found.outcome.works)
+    assert found.share.value == np.mean(found.result.works)
     for name, (any_light, by_light) in counts.items():
         assert max(by_light) <= any_light <= sum(by_light)
-        assert any_light == found.outcome.has(name).any(axis=1).sum()
+        assert any_light == found.result.has(name).any(axis=1).sum()
 
 
 def test_faults_that_are_allowed_do_not_count() -> None:
     design = spread_out(storage__capacitance="60 %", both__eye__dark_trigger="100 mV")
-    strict = kit(design, ALL, copies=60)
-    lenient = kit(design, Demand(LIGHTS, "daylight", frozenset({"spin", "lame"}), ALL.straight), copies=60)
+    strict = estimate_yield(design, ALL, copies=60)
+    lenient = estimate_yield(
+        design, Demand(LIGHTS, "daylight", frozenset({"spin", "lame"}), ALL.straight), copies=60
+    )
     assert strict.counts() == lenient.counts()
-    others = ~(strict.outcome.has("spin") | strict.outcome.has("lame")).any(axis=1)
-    assert np.all(lenient.outcome.works[others] == strict.outcome.works[others])
+    others = ~(strict.result.has("spin") | strict.result.has("lame")).any(axis=1)
+    assert np.all(lenient.result.works[others] == strict.result.works[others])
     assert lenient.share.value > strict.share.value
 
 
@@ -146,7 +148,7 @@ def test_the_explained_share_is_the_correlation_ratio_less_luck() -> None:
 
 
 @pytest.fixture(scope="module")
-def loose_storage() -> Kit:
+def loose_storage() -> KitYield:
     """A design that spins with a storage only a little larger, all other parts being tight."""
     design = spread_out(
         storage__capacitance="40 %",
@@ -156,10 +158,10 @@ def loose_storage() -> Kit:
         both__motor__resistance="1 %",
         both__eye__dark_trigger="3 mV",
     )
-    return kit(design, ALL, copies=300)
+    return estimate_yield(design, ALL, copies=300)
 
 
-def test_the_part_that_is_guilty_by_construction_is_blamed_and_no_other(loose_storage: Kit) -> None:
+def test_the_part_that_is_guilty_by_construction_is_blamed_and_no_other(loose_storage: KitYield) -> None:
     blamed = [one for one in loose_storage.blame.parts if one.exact.is_told]
     assert [one.path for one in blamed] == ["storage.capacitance"]
     [storage] = blamed
@@ -170,27 +172,27 @@ def test_the_part_that_is_guilty_by_construction_is_blamed_and_no_other(loose_st
     assert not any(one.alike.is_told for one in loose_storage.blame.pairs)
 
 
-def test_a_reference_for_sensitivity_puts_the_same_part_first(loose_storage: Kit) -> None:
+def test_a_reference_for_sensitivity_puts_the_same_part_first(loose_storage: KitYield) -> None:
     # first-order indices from given draws by RBD-FAST: Plischke, "An effective algorithm for computing global
     # sensitivity indices (EASI)", Reliability Engineering and System Safety 95 (2010), as SALib has it
-    design = loose_storage.trial.design
+    design = loose_storage.bench_test.design
     paths = [spread.path for spread in design.spreads]
     chances = part_chances(design, 1, range(300))
     problem = {"num_vars": len(paths), "names": paths, "bounds": [[0.0, 1.0]] * len(paths)}
-    indices = rbd_fast.analyze(problem, chances, loose_storage.outcome.works.astype(float), seed=1)["S1"]
+    indices = rbd_fast.analyze(problem, chances, loose_storage.result.works.astype(float), seed=1)["S1"]
     assert paths[int(np.argmax(indices))] == "storage.capacitance"
     storage = loose_storage.blame.parts[0]
     assert storage.explained == pytest.approx(np.max(indices), abs=0.15)
 
 
-def test_gains_are_those_of_scipy_on_the_same_pairs(loose_storage: Kit) -> None:
-    trial = loose_storage.trial
-    column = parts_of(trial.design)["storage.capacitance"]
-    chances = part_chances(trial.design, 1, range(300))
-    values = part_values(trial.design, chances)
-    [after] = trial.outcomes([tightened(trial.design, column, 0.0)(chances, values)])
-    mended = int(np.sum(after.works & ~loose_storage.outcome.works))
-    broken = int(np.sum(loose_storage.outcome.works & ~after.works))
+def test_gains_are_those_of_scipy_on_the_same_pairs(loose_storage: KitYield) -> None:
+    bench_test = loose_storage.bench_test
+    column = parts_of(bench_test.design)["storage.capacitance"]
+    chances = part_chances(bench_test.design, 1, range(300))
+    values = part_values(bench_test.design, chances)
+    [after] = bench_test.results([tightened(bench_test.design, column, 0.0)(chances, values)])
+    mended = int(np.sum(after.works & ~loose_storage.result.works))
+    broken = int(np.sum(loose_storage.result.works & ~after.works))
     storage = loose_storage.blame.parts[0]
     assert (storage.exact.mended, storage.exact.broken) == (mended, broken)
     chance = scipy.stats.binomtest(mended, mended + broken).pvalue
@@ -201,12 +203,14 @@ def test_gains_are_those_of_scipy_on_the_same_pairs(loose_storage: Kit) -> None:
 
 def test_unlike_eyes_are_cured_by_matching_them_and_come_first_among_pairs() -> None:
     design = spread_out(both__eye__dark_trigger="130 mV", both__latch="1 %", both__motor__resistance="1 %")
-    found = kit(design, Demand(LIGHTS, "daylight", frozenset({"spin", "blind"}), ALL.straight), copies=300)
+    found = estimate_yield(
+        design, Demand(LIGHTS, "daylight", frozenset({"spin", "blind"}), ALL.straight), copies=300
+    )
     # which of the two draws is high tells little, their difference nearly all
     [eyes] = [one for one in found.blame.parts if one.path == "both.eye.dark_trigger"]
     columns = parts_of(design)["both.eye.dark_trigger"]
     left, right = part_chances(design, 1, range(300))[:, columns].T
-    works = found.outcome.works
+    works = found.result.works
     assert eyes.explained == explained_by(left - right, works)
     assert eyes.explained > 0.4 > max(explained_by(one, works) for one in (left, right, left + right))
     assert found.share.value < 0.7
@@ -223,7 +227,7 @@ def test_one_side_alone_can_be_guilty() -> None:
     design = spread_out(left__motor__resistance="70 %", right__motor__resistance="1 %", left__latch="5 %")
     assert list(parts_of(design)) == ["both.motor.resistance", "left.latch"]
     alone = spread_out(left__motor__resistance="70 %", both__latch="1 %")
-    found = kit(alone, ALL, copies=200)
+    found = estimate_yield(alone, ALL, copies=200)
     assert found.blame.parts[0].path == "left.motor.resistance"
     assert found.blame.parts[0].exact.is_told
     # only what both sides have can be matched
@@ -251,14 +255,16 @@ def test_a_change_leaves_every_other_draw_as_it_was() -> None:
 
 
 def test_the_same_for_any_number_of_threads() -> None:
-    found = [kit(read_design("poppy"), ALL, copies=300, threads=threads).as_dict() for threads in (1, 3)]
+    found = [
+        estimate_yield(read_design("poppy"), ALL, copies=300, threads=threads).as_dict() for threads in (1, 3)
+    ]
     assert found[0] == found[1]
 
 
 def test_the_first_copies_stay_what_they_are_when_more_are_drawn() -> None:
-    few, many = (kit(read_design("poppy"), ALL, copies=copies) for copies in (40, 150))
+    few, many = (estimate_yield(read_design("poppy"), ALL, copies=copies) for copies in (40, 150))
     assert np.array_equal(few.values, many.values[:40])
-    assert np.array_equal(few.outcome.faults, many.outcome.faults[:40])
+    assert np.array_equal(few.result.faults, many.result.faults[:40])
 
 
 def test_what_progress_raises_stops_the_work() -> None:
@@ -270,17 +276,17 @@ def test_what_progress_raises_stops_the_work() -> None:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        kit(read_design("poppy"), ALL, copies=2000, tell=tell)
+        estimate_yield(read_design("poppy"), ALL, copies=2000, tell=tell)
     whole: list[float] = []
-    kit(read_design("poppy"), ALL, copies=50, tell=whole.append)
+    estimate_yield(read_design("poppy"), ALL, copies=50, tell=whole.append)
     assert whole == sorted(whole)
     assert whole[-1] == 1.0
 
 
 def test_a_design_that_is_faulty_as_drawn_is_told() -> None:
-    found = kit(read_design("thistle-spins"), ALL, copies=30)
+    found = estimate_yield(read_design("thistle-spins"), ALL, copies=30)
     assert found.faulty_as_drawn == {"spin": LIGHTS}
-    assert kit(read_design("poppy"), ALL, copies=30).faulty_as_drawn == {}
+    assert estimate_yield(read_design("poppy"), ALL, copies=30).faulty_as_drawn == {}
 
 
 def test_lights_go_up_in_even_ratios_and_hold_both_ends() -> None:
@@ -313,7 +319,7 @@ def test_numbers_that_cannot_be() -> None:
         ({"kits": 0}, "0 kits"),
     ):
         with pytest.raises(OptionError, match=told):
-            kit(design, ALL, **how)
+            estimate_yield(design, ALL, **how)
     with pytest.raises(OptionError, match="less than 90 deg"):
         Demand(LIGHTS, "daylight", frozenset(), 2.0)
     with pytest.raises(OptionError, match="no fault is called 'dizzy'"):
@@ -325,7 +331,7 @@ def test_numbers_that_cannot_be() -> None:
 @pytest.mark.parametrize("spread", [{}, {"both__latch": "0 %"}])
 def test_nothing_varies(spread: dict[str, str]) -> None:
     with pytest.raises(OptionError, match="nothing varies"):
-        kit(spread_out(**spread), ALL)
+        estimate_yield(spread_out(**spread), ALL)
 
 
 def test_a_part_with_two_tolerances_takes_the_last_one() -> None:
@@ -337,34 +343,34 @@ def test_a_part_with_two_tolerances_takes_the_last_one() -> None:
             "storage.capacitance": Tolerance(uniform="1 %"),
         },
     )
-    found: Blame = kit(design, ALL, copies=40).blame
+    found: Blame = estimate_yield(design, ALL, copies=40).blame
     told = {one.path: one.tolerance for one in found.parts}
     assert told == {"both.latch": "uniform 50 % and uniform 1 %", "storage.capacitance": "uniform 1 %"}
 
 
 def test_the_table_of_copies_holds_every_part_and_fault(tmp_path: Path) -> None:
     design = spread_out(storage__capacitance="60 %", both__eye__dark_trigger="200 mV", body__tyre_load="3 %")
-    found = kit(design, ALL, copies=40)
+    found = estimate_yield(design, ALL, copies=40)
     path = tmp_path / "kits.csv"
     write_copies(found, path)
     with path.open(newline="") as stream:
         rows = list(csv.DictReader(stream))
     assert len(rows) == 40
     for number, row in enumerate(rows):
-        assert (row["copy"], row["works"]) == (str(number), str(int(found.outcome.works[number])))
+        assert (row["copy"], row["works"]) == (str(number), str(int(found.result.works[number])))
         parts = design.drawn_parts(1, number)
         assert float(row["storage.capacitance [F]"]) == parts["storage.capacitance"]
         assert float(row["left.eye.dark_trigger [V]"]) == parts["left.eye.dark_trigger"]
         assert float(row["body.tyre_load"]) == parts["body.tyre_load"]
         for place, light in enumerate(("1000", "4000", "20000")):
-            names = [name for name in NAMES if found.outcome.has(name)[number, place]]
+            names = [name for name in NAMES if found.result.has(name)[number, place]]
             assert row[f"faults at {light} lx"] == ";".join(names)
             beside = row[f"beside [deg] at {light} lx"]
-            known = found.outcome.beside[number, place]
+            known = found.result.beside[number, place]
             assert beside == "" if math.isnan(known) else float(beside) == pytest.approx(math.degrees(known))
 
 
 def test_a_trial_of_no_copies_at_all_is_empty() -> None:
-    [outcome] = Trial(read_design("poppy"), ALL).outcomes([np.zeros((0, 18))])
-    assert outcome.faults.shape == (0, 3)
-    assert math.isnan(share_of(outcome.works).value)
+    [result] = BenchTest(read_design("poppy"), ALL).results([np.zeros((0, 18))])
+    assert result.faults.shape == (0, 3)
+    assert math.isnan(share_of(result.works).value)

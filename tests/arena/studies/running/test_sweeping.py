@@ -17,9 +17,10 @@ import yaml
 from agents.errors import InputError, OutputError, WorkError
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running.journal import FILE
-from arena.studies.running.sweep import CSV, NPZ, run
-from arena.studies.running.trials import chunk_count, run_trials
+from arena.studies.running.sweeping import CSV, NPZ, run_sweep
+from arena.studies.running.trials import run_trials
 from tests.benchmarks import sweep as benchmark_sweep
+from tests.helpers.plans import chunk_count
 
 PLAN = {
     "photodrome": "study 1",
@@ -36,9 +37,9 @@ PLAN = {
 SWEEP = """
 import sys
 from arena.studies.plans.study import parse_study
-from arena.studies.running.sweep import run
+from arena.studies.running.sweeping import run_sweep
 plan = parse_study(open(sys.argv[1]).read())
-run(plan, sys.argv[2], threads=2, progress=lambda share: print(share, flush=True))
+run_sweep(plan, sys.argv[2], threads=2, progress=lambda share: print(share, flush=True))
 """
 
 
@@ -67,7 +68,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The folder of a sweep that nobody disturbed, on one thread."""
     folder = tmp_path_factory.mktemp("whole")
     shares: list[float] = []
-    outcome = run(study(), folder, threads=1, progress=shares.append)
+    outcome = run_sweep(study(), folder, threads=1, progress=shares.append)
     assert outcome.kept == 0
     assert outcome.impossible == {}
     assert len(shares) == chunk_count(study()) == 14
@@ -78,7 +79,7 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 def test_a_sweep_has_the_trials_of_its_settings(whole: Path) -> None:
     plan = study()
-    outcome = run(plan, whole)
+    outcome = run_sweep(plan, whole)
     assert outcome.kept == plan.trials == 3500
     some = [plan.setting(number) for number in (3, 13)]
     rows = run_trials(plan, some, range(250))
@@ -110,45 +111,45 @@ def test_a_sweep_killed_again_and_again_ends_with_the_same_bytes(whole: Path, tm
     assert not (folder / CSV).exists()
     # as a run leaves it that is killed while it writes its tables
     (folder / f".{CSV}.0123abcd.part").write_text("trial,")
-    outcome = run(study(), folder, threads=3)
+    outcome = run_sweep(study(), folder, threads=3)
     assert 6 * 256 <= outcome.kept < 3500
     assert tables(folder) == tables(whole)
     assert sorted(path.name for path in folder.iterdir()) == [FILE, CSV, NPZ]
     # once more, and nothing is left to be done
-    assert run(study(), folder).kept == 3500
+    assert run_sweep(study(), folder).kept == 3500
     assert tables(folder) == tables(whole)
 
 
 def test_a_stopped_sweep_keeps_what_is_finished(whole: Path, tmp_path: Path) -> None:
     before = threading.active_count()
     with pytest.raises(KeyboardInterrupt):
-        run(study(), tmp_path, threads=2, progress=stopper(5))
+        run_sweep(study(), tmp_path, threads=2, progress=stopper(5))
     # nobody is left at work
     assert threading.active_count() == before
     assert not (tmp_path / CSV).exists()
-    outcome = run(study(), tmp_path)
+    outcome = run_sweep(study(), tmp_path)
     assert outcome.kept >= 4 * 256
     assert tables(tmp_path) == tables(whole)
     # begun anew, tables of before are not left to be taken for those of now
     with pytest.raises(KeyboardInterrupt):
-        run(study(), tmp_path, afresh=True, progress=stopper(1))
+        run_sweep(study(), tmp_path, afresh=True, progress=stopper(1))
     assert not (tmp_path / CSV).exists()
     assert not (tmp_path / NPZ).exists()
-    run(study(), tmp_path)
+    run_sweep(study(), tmp_path)
     assert tables(tmp_path) == tables(whole)
 
 
 def test_another_plan_is_told_but_not_what_changes_no_trial(tmp_path: Path) -> None:
     plan = study(repeats=5)
-    run(plan, tmp_path)
+    run_sweep(plan, tmp_path)
     before = tables(tmp_path)
     with pytest.raises(InputError, match=r"differs in plan.*--restart"):
-        run(study(repeats=5, lasts="61 s"), tmp_path)
+        run_sweep(study(repeats=5, lasts="61 s"), tmp_path)
     assert tables(tmp_path) == before
     other = study(repeats=5, name="another name", about="another question", scores=["held", "reached"])
-    assert run(other, tmp_path).kept == plan.trials
+    assert run_sweep(other, tmp_path).kept == plan.trials
     assert tables(tmp_path) == before
-    assert run(study(repeats=5, lasts="61 s"), tmp_path, afresh=True).kept == 0
+    assert run_sweep(study(repeats=5, lasts="61 s"), tmp_path, afresh=True).kept == 0
     assert tables(tmp_path) != before
 
 
@@ -157,10 +158,10 @@ def test_two_sweeps_in_one_folder(tmp_path: Path) -> None:
 
     def second(_share: float) -> None:
         with pytest.raises(WorkError, match="another run is at work") as error:
-            run(study(repeats=5), tmp_path)
+            run_sweep(study(repeats=5), tmp_path)
         told.append(error)
 
-    run(study(repeats=5), tmp_path, progress=second)
+    run_sweep(study(repeats=5), tmp_path, progress=second)
     assert told
 
 
@@ -168,27 +169,27 @@ def test_settings_that_are_impossible_are_told_with_the_others(tmp_path: Path) -
     """A body that has no room between the planks, in two settings of four."""
     vary = {"design.body.radius": "26 mm, 400 mm", "design.both.latch": "8k, 10k"}
     plan = study(vary=vary, repeats=80)
-    outcome = run(plan, tmp_path)
+    outcome = run_sweep(plan, tmp_path)
     assert list(outcome.impossible) == [2, 3]
     assert "has room for 0 walkers" in outcome.impossible[2]
     found = outcome.columns(["impossible", "pulses"])
     assert found["impossible"].tolist() == [[0.0] * 80] * 2 + [[1.0] * 80] * 2
     assert np.isnan(found["pulses"][2:]).all()
-    assert run(plan, tmp_path).impossible == outcome.impossible
+    assert run_sweep(plan, tmp_path).impossible == outcome.impossible
 
 
 def test_places_where_nothing_can_be_written(tmp_path: Path) -> None:
     (tmp_path / "file").write_text("leaf mould")
     with pytest.raises(OutputError, match="no folder can be made there"):
-        run(study(repeats=5), tmp_path / "file" / "out")
+        run_sweep(study(repeats=5), tmp_path / "file" / "out")
 
     def in_the_way(_share: float) -> None:
         (tmp_path / "out" / NPZ).mkdir(exist_ok=True)
 
     with pytest.raises(OutputError, match="all trials are kept"):
-        run(study(repeats=5), tmp_path / "out", progress=in_the_way)
+        run_sweep(study(repeats=5), tmp_path / "out", progress=in_the_way)
     (tmp_path / "out" / NPZ).rmdir()
-    assert run(study(repeats=5), tmp_path / "out").kept == 70
+    assert run_sweep(study(repeats=5), tmp_path / "out").kept == 70
 
 
 def test_the_benchmark_measures_what_it_says() -> None:

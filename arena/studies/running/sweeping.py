@@ -3,7 +3,7 @@
 import contextlib
 import os
 import time
-from collections.abc import Callable, Generator, Mapping, Sequence
+from collections.abc import Generator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from itertools import islice
@@ -13,7 +13,9 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from agents.arrays import RecordArray
 from agents.errors import OutputError
+from arena.simulation import Progress
 from arena.studies.plans.study import Study
 from arena.studies.running.filenames import CSV, NPZ, TABLES, picture_names
 from arena.studies.running.journal import Journal
@@ -22,13 +24,11 @@ from arena.studies.running.results_folder import publish, remove_own, tidy
 from arena.studies.running.trials import arithmetic, chunk_size, reason_of, run_chunk
 from replays.format.writing import make_folder
 
-Records = npt.NDArray[np.void]
-Progress = Callable[[float], None]
-Rows = Generator[tuple[int, Records], None, None]
+Rows = Generator[tuple[int, RecordArray], None, None]
 
 
 @dataclass(frozen=True)
-class Outcome:
+class SweepResult:
     """A sweep that is through.
 
     ``kept`` trials stood in the journal before; the others took ``seconds`` [s] of wall time. ``impossible``
@@ -64,7 +64,7 @@ class Outcome:
             return {name: table[name].reshape(shape) for name in names}
 
 
-def run(
+def run_sweep(
     study: Study,
     folder: str | Path,
     threads: int | None = None,
@@ -72,7 +72,7 @@ def run(
     afresh: bool = False,
     progress: Progress | None = None,
     pictures: bool = True,
-) -> Outcome:
+) -> SweepResult:
     """Run the trials of a study that the journal in ``folder`` lacks, and write the tables of all.
 
     ``threads`` is the number of cores to be used here, all by default; ``on`` the address of the scheduler of
@@ -125,10 +125,10 @@ def run(
                 write_npz(stage / NPZ, study, journal.chunks)
         except OutputError as error:
             raise OutputError(f"{error}; all trials are kept, and the same command writes it anew") from error
-        return Outcome(study, folder, kept, seconds, journal.impossible(), parts)
+        return SweepResult(study, folder, kept, seconds, journal.impossible(), parts)
 
 
-def _reasons(study: Study, rows: Records, told: set[int]) -> dict[int, str]:
+def _reasons(study: Study, rows: RecordArray, told: set[int]) -> dict[int, str]:
     """Why settings are impossible that nobody was told of so far."""
     reasons: dict[int, str] = {}
     for trial in rows["trial"][rows["impossible"] == 1.0].tolist():
@@ -148,7 +148,7 @@ def _here(study: Study, missing: Sequence[int], threads: int) -> Rows:
     stop = np.zeros(1, np.int64)
     numbers = iter(missing)
     with ThreadPoolExecutor(min(threads, len(missing))) as pool:
-        at_work: dict[Future[Records], int] = {}
+        at_work: dict[Future[RecordArray], int] = {}
 
         def begin(count: int) -> None:
             for number in islice(numbers, count):

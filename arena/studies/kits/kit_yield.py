@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray
 from agents.design.built_copies import part_chances, part_values
 from agents.design.spec import Design
 from agents.errors import OptionError
@@ -18,11 +18,10 @@ from agents.testbench.measuring import BRIGHTEST
 from agents.text.shapes import shape_at
 from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
 from arena.studies.kits.picking import Eye, Picking, drawn_eyes, pick, straight_range
-from arena.studies.kits.yields import NAMES, Demand, Outcome, Tell, Trial, expected_of, share_of
+from arena.studies.kits.yields import NAMES, BenchResult, BenchTest, Demand, Progress, expected_of, share_of
 from arena.studies.statistics.estimates import Estimate
 from replays.format.writing import whole_file
 
-Floats = npt.NDArray[np.float64]
 Json = dict[str, Any]
 
 MOST_COPIES = 1_000_000
@@ -33,7 +32,7 @@ MOST_BLAMED = 10_000
 
 
 @dataclass(frozen=True)
-class Kit:
+class KitYield:
     """What became of the copies of a design.
 
     ``values`` (copies, parts) are the parts as drawn, SI, in the order of ``design.spreads``. ``expected`` of
@@ -42,10 +41,10 @@ class Kit:
     eyes to pick, or like eyes do not steer straight either.
     """
 
-    trial: Trial
+    bench_test: BenchTest
     seed: int
-    values: Floats
-    outcome: Outcome
+    values: FloatArray
+    result: BenchResult
     share: Estimate
     kits: int
     expected: tuple[int, int, int]
@@ -56,23 +55,23 @@ class Kit:
     @property
     def faulty_as_drawn(self) -> dict[str, tuple[float, ...]]:
         """The faults of the design itself, not allowed for, with the lights [lx] at which it has them."""
-        return _by_name(self.trial)
+        return _by_name(self.bench_test)
 
     def counts(self) -> dict[str, tuple[int, tuple[int, ...]]]:
         """Copies with each fault: at any light, and at each; faults that no copy has are left out."""
         found = {}
         for name in NAMES:
-            has = self.outcome.has(name)
+            has = self.result.has(name)
             if has.any():
                 found[name] = int(has.any(axis=1).sum()), tuple(has.sum(axis=0).tolist())
         return found
 
     def as_dict(self) -> Json:
         """Return all of it for JSON, but for the single copies; SI units but for those in the names."""
-        demand = self.trial.demand
+        demand = self.bench_test.demand
         median, low, high = self.expected
         return {
-            "design": self.trial.design.name,
+            "design": self.bench_test.design.name,
             "copies": len(self.values),
             "seed": self.seed,
             "lights_lx": list(demand.lights),
@@ -108,11 +107,11 @@ class Kit:
         }
 
 
-def _by_name(trial: Trial) -> dict[str, tuple[float, ...]]:
-    demand = trial.demand
+def _by_name(bench_test: BenchTest) -> dict[str, tuple[float, ...]]:
+    demand = bench_test.demand
     found = {}
     for name in NAMES:
-        has = trial.as_drawn.has(name)[0]
+        has = bench_test.as_drawn.has(name)[0]
         if name not in demand.allowed and has.any():
             found[name] = tuple(light for light, is_there in zip(demand.lights, has, strict=True) if is_there)
     return found
@@ -174,7 +173,7 @@ def lights_between(low: float, high: float, count: int) -> tuple[float, ...]:
     return (low, *inner, high)
 
 
-def kit(
+def estimate_yield(
     design: Design,
     demand: Demand,
     copies: int = 1000,
@@ -182,8 +181,8 @@ def kit(
     kits: int = 30,
     eyes: Sequence[Eye] | None = None,
     threads: int | None = None,
-    tell: Tell | None = None,
-) -> Kit:
+    tell: Progress | None = None,
+) -> KitYield:
     """Draw ``copies`` of a design and judge them by a demand; the same for any number of ``threads``.
 
     Copy k is the one that takes part in races with that seed. ``kits`` is how many are to be built, and
@@ -201,57 +200,57 @@ def kit(
             f"{design.name}: no part has a tolerance, so nothing varies and all kits are alike; give its "
             "parts tolerances under spread:, or measure the one kit with photodrome bench"
         )
-    trial = Trial(design, demand)
+    bench_test = BenchTest(design, demand)
     chances = part_chances(design, seed, range(copies))
     values = part_values(design, chances)
     blamed = min(copies, MOST_BLAMED)
     questions = 2 * len(parts_of(design)) + len(pairs_of(design))
     first_share = copies / (copies + questions * blamed)
 
-    def tell_part(start: float, length: float) -> Tell | None:
+    def tell_part(start: float, length: float) -> Progress | None:
         return None if tell is None else lambda done: tell(start + length * done)
 
     # of the copies that are only counted, nobody asks at which quantile their parts were drawn
     chances = chances[:blamed].copy()
-    [outcome] = trial.outcomes([values], threads, tell_part(0.0, first_share))
-    some = Outcome(outcome.faults[:blamed], outcome.beside[:blamed], outcome.works[:blamed])
+    [result] = bench_test.results([values], threads, tell_part(0.0, first_share))
+    some = BenchResult(result.faults[:blamed], result.beside[:blamed], result.works[:blamed])
     rest = tell_part(first_share, 1.0 - first_share)
-    blamed_parts = blame(trial, chances, values[:blamed], some, threads, rest)
-    bag = drawn_eyes(trial, seed) if eyes is None else list(eyes)
-    works = int(np.count_nonzero(outcome.works))
-    return Kit(
-        trial,
+    blamed_parts = blame(bench_test, chances, values[:blamed], some, threads, rest)
+    bag = drawn_eyes(bench_test, seed) if eyes is None else list(eyes)
+    works = int(np.count_nonzero(result.works))
+    return KitYield(
+        bench_test,
         seed,
         values,
-        outcome,
-        share_of(outcome.works),
+        result,
+        share_of(result.works),
         kits,
         expected_of(works, copies, kits),
         blamed_parts,
-        straight_range(trial),
-        pick(trial, bag, eyes is not None) if bag else None,
+        straight_range(bench_test),
+        pick(bench_test, bag, eyes is not None) if bag else None,
     )
 
 
-def write_copies(found: Kit, path: Path) -> None:
+def write_copies(found: KitYield, path: Path) -> None:
     """Write every copy as a row of CSV: its number, whether it works, its parts, its faults by light.
 
     Parts in SI units, the lights in the headings in lux, faults divided by semicolons, and how far beside a
     lamp it heads in degrees, empty where it circles. Raises OutputError where it cannot be written.
     """
-    outcome, spreads = found.outcome, found.trial.design.spreads
-    lights = [f"{light:.6g}" for light in found.trial.demand.lights]
+    result, spreads = found.result, found.bench_test.design.spreads
+    lights = [f"{light:.6g}" for light in found.bench_test.demand.lights]
     heads = [f"{spread.path} [{_unit(spread.path)}]".replace(" []", "") for spread in spreads]
     faults_at, beside_at = (
         [f"{what} at {light} lx" for light in lights] for what in ("faults", "beside [deg]")
     )
-    names = {bits: ";".join(_names(bits)) for bits in np.unique(outcome.faults).tolist()}
+    names = {bits: ";".join(_names(bits)) for bits in np.unique(result.faults).tolist()}
     with whole_file(path) as stream:
         text = io.TextIOWrapper(stream, "utf-8", newline="", write_through=True)
         table = csv.writer(text, lineterminator="\n")
         table.writerow(["copy", "works", *heads, *faults_at, *beside_at])
-        for number, (works, faults) in enumerate(zip(outcome.works, outcome.faults, strict=True)):
-            angles = np.degrees(outcome.beside[number]).tolist()
+        for number, (works, faults) in enumerate(zip(result.works, result.faults, strict=True)):
+            angles = np.degrees(result.beside[number]).tolist()
             table.writerow(
                 [
                     number,

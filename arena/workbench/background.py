@@ -1,0 +1,116 @@
+"""What is worked out while the viewer goes on: one worker each for races, maps of light and pulses ahead."""
+
+from collections.abc import Sequence
+
+import numpy as np
+import numpy.typing as npt
+
+from agents.design.spec import Design
+from agents.text.quantities import Pair
+from arena.scene.contest import Contest
+from arena.scene.spec import ArenaSpec
+from arena.workbench.computations import (
+    ForecastJob,
+    LightMapJob,
+    PulseForecast,
+    RaceJob,
+    RaceResult,
+    forecast_pulse,
+    map_illuminance,
+    run_race,
+)
+from arena.workbench.worker import LatestWorker
+from replays.scoring.scores import DesignScore
+
+# All of an arena on which its map of light depends.
+_LIGHT_KEYS = ("floor", "walls", "shades", "lamps", "sun", "ambient", "cell")
+
+
+class Background:
+    """The workers, and the last that each has brought.
+
+    ``race`` is the last race that was finished, or the first one as far as it goes, and stays until the next
+    one is there; ``scores_before`` are the scores of the one before it. ``light`` [lx] is the map of light.
+    """
+
+    def __init__(self) -> None:
+        self.races: LatestWorker[RaceJob, RaceResult] = LatestWorker("race", run_race)
+        self.light_maps: LatestWorker[LightMapJob, npt.NDArray[np.float32]] = LatestWorker(
+            "light", map_illuminance
+        )
+        self.forecasts: LatestWorker[ForecastJob, PulseForecast] = LatestWorker("pulse", forecast_pulse)
+        self.race: RaceResult | None = None
+        self.scores_before: tuple[DesignScore, ...] = ()
+        self.race_fault = ""
+        self.light: npt.NDArray[np.float32] | None = None
+        self.forecast: PulseForecast | None = None
+        self._mapped: LightMapJob | None = None
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether anything is being worked out."""
+        return self.races.busy or self.light_maps.busy or self.forecasts.busy
+
+    @property
+    def is_live(self) -> bool:
+        """Whether the race on show is still under way."""
+        return self.race is not None and self.race.until < self.race.replay.seconds
+
+    def ask_for_race(self, contest: Contest, threads: int | None) -> None:
+        """Run a contest in place of any other."""
+        self.race_fault = ""
+        self.races.ask(RaceJob(contest, threads))
+
+    def drop_race(self, fault: str = "") -> None:
+        """Run none, because of a ``fault`` of the contest, or empty."""
+        self.race_fault = fault
+        self.races.drop()
+
+    def ask_for_light_map(self, spec: ArenaSpec, designs: Sequence[Design]) -> None:
+        """Map the light as a replay of ``designs`` has it, unless nothing on which it depends has changed."""
+        job = LightMapJob(spec, float(np.median([design.panel.height for design in designs])))
+        known = self._mapped
+        if (
+            known is None
+            or job.height != known.height
+            or any(getattr(job.spec, key) != getattr(known.spec, key) for key in _LIGHT_KEYS)
+        ):
+            self._mapped = job
+            self.light_maps.ask(job)
+
+    def ask_for_forecast(self, spec: ArenaSpec, design: Design, place: Pair) -> None:
+        """Ask what a pulse of a design will be at a place [m]."""
+        self.forecasts.ask(ForecastJob(spec, design, place))
+
+    def take_results(self) -> RaceResult | None:
+        """Take in what has come out; returns the race that is now on show if it is another than before."""
+        fresh: RaceResult | None = None
+        race = self.races.take()
+        if race is not None:
+            self.race_fault = race.fault
+            fresh = race.result
+        elif self.races.so_far is not None and (self.race is None or self.is_live):
+            # there is no older race to look at meanwhile
+            fresh = self.races.so_far
+        light = self.light_maps.take()
+        if light is not None and light.result is not None:
+            self.light = light.result
+        forecast = self.forecasts.take()
+        if forecast is not None:
+            self.forecast = forecast.result
+        if fresh is None or fresh is self.race:
+            return None
+        if self.race is not None and self.race.scores:
+            self.scores_before = self.race.scores
+        self.race = fresh
+        return fresh
+
+    def close(self) -> None:
+        """Stop what is under way; nothing new is taken."""
+        for worker in (self.races, self.light_maps, self.forecasts):
+            worker.close()
+
+    def join(self, timeout_s: float | None = None) -> bool:
+        """Wait for the threads to end, each at most ``timeout_s`` [s]; returns whether they have."""
+        ended = [worker.join(timeout_s) for worker in (self.races, self.light_maps, self.forecasts)]
+        return all(ended)

@@ -1,0 +1,82 @@
+"""The files that lie open on the workbench together: an arena and designs, with one history for all."""
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from arena.workbench.documents import Document, History
+
+
+@dataclass
+class OpenDocuments:
+    """An arena and the designs that are run in it; ``changed_on_disk`` are those that others have written."""
+
+    arena: Document
+    designs: list[Document]
+    history: History = field(init=False)
+    changed_on_disk: list[Document] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        self.history = History([self.texts])
+
+    @property
+    def all(self) -> list[Document]:
+        """The arena, then the designs."""
+        return [self.arena, *self.designs]
+
+    @property
+    def texts(self) -> tuple[str, ...]:
+        """The text of each."""
+        return tuple(document.text for document in self.all)
+
+    @property
+    def unsaved(self) -> list[Document]:
+        """Those with changes that no file has."""
+        return [document for document in self.all if document.is_changed]
+
+    @property
+    def fault(self) -> str:
+        """The first fault of a text, or empty."""
+        return next((document.fault for document in self.all if document.fault), "")
+
+    def note_step(self, words: str, gesture: str = "") -> None:
+        """Keep the texts as a step that can be taken back."""
+        self.history.note(self.texts, words, gesture)
+
+    def undo(self) -> str | None:
+        """Take the last step back; returns what it was, or None if nothing is left."""
+        return self._show(self.history.back())
+
+    def redo(self) -> str | None:
+        """Make a step again that was taken back; returns what it was, or None if there is none."""
+        return self._show(self.history.forth())
+
+    def _show(self, step: tuple[tuple[str, ...], str] | None) -> str | None:
+        if step is None:
+            return None
+        texts, words = step
+        for document, text in zip(self.all, texts, strict=True):
+            if text != document.text:
+                document.set_text(text)
+        return words
+
+    def save(self, document: Document, path: Path) -> None:
+        """Write one of them. Raises SpecError and OutputError; then nothing has changed."""
+        document.save(path)
+        self.history.amend(self.texts)
+        self.changed_on_disk = [one for one in self.changed_on_disk if one is not document]
+
+    def look_at_disk(self) -> None:
+        """See whether the files are still those that were read or saved."""
+        for document in self.all:
+            if document not in self.changed_on_disk and document.foreign() is not None:
+                self.changed_on_disk.append(document)
+
+    def take_changed(self) -> list[Document]:
+        """Those that have changed on disk, which count as dealt with from now on."""
+        changed, self.changed_on_disk = self.changed_on_disk, []
+        return changed
+
+    def keep_own(self) -> None:
+        """Stay with what lies here although files have changed."""
+        for document in self.take_changed():
+            document.keep()

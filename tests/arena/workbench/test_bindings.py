@@ -1,0 +1,168 @@
+"""Keys, help and buttons come from one table, and the table is what the controller does."""
+
+from collections.abc import Callable
+
+import pytest
+
+from arena.workbench.bindings import (
+    BUTTONS,
+    DIAL_MODE,
+    FILE_NAME_KEYS,
+    PLAN_MODE,
+    UNSAVED_KEYS,
+    WORKBENCH_KEYS,
+)
+from arena.workbench.controller import Controller, Question
+from replays.drawing.sheet import Sheet, pygame
+from replays.window.replay_keys import REPLAY_KEYS
+from tests.helpers.window_events import mouse, press
+from tests.helpers.workbench import show
+
+
+def test_what_each_key_asks_for_is_done_and_all_that_is_done_has_a_key(
+    make: Callable[..., Controller],
+) -> None:
+    controller = make()
+    assert sorted(binding.action for binding in WORKBENCH_KEYS.bindings) == sorted(controller.actions)
+    document = controller.state.documents.arena
+    for question, table in ((Question(None), UNSAVED_KEYS), (Question(document), FILE_NAME_KEYS)):
+        assert sorted(binding.action for binding in table.bindings) == sorted(controller.answers(question))
+    for button in BUTTONS:
+        assert WORKBENCH_KEYS.key_of(button.action) == button.key
+
+
+def test_no_key_has_two_meanings_at_a_time() -> None:
+    for table in (WORKBENCH_KEYS, UNSAVED_KEYS, FILE_NAME_KEYS):
+        for mode in (DIAL_MODE, PLAN_MODE):
+            mine = [binding for binding in table.bindings if binding.mode in ("", mode)]
+            keys = [key for binding in mine for key in binding.keys + binding.others]
+            assert len(keys) == len(set(keys))
+
+
+def test_each_key_reaches_its_action_and_no_other(
+    make: Callable[..., Controller], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    controller = make()
+    heard = {name: lambda name=name: asked.append(name) for name in controller.actions}
+    monkeypatch.setattr(Controller, "actions", heard)
+    for binding in WORKBENCH_KEYS.bindings:
+        for on_plan in (False, True):
+            if binding.mode not in ("", PLAN_MODE if on_plan else DIAL_MODE):
+                continue
+            controller.state.selection.on_plan = on_plan
+            for key in binding.keys + binding.others:
+                for control in (pygame.KMOD_LCTRL, pygame.KMOD_RMETA) if key.control else (0,):
+                    press(controller, key.code, mod=control | pygame.KMOD_LSHIFT * key.shift)
+                    assert asked == [binding.action]
+                    asked.clear()
+    press(controller, pygame.K_q, pygame.K_LEFT, pygame.K_TAB, mod=pygame.KMOD_LCTRL)
+    press(controller, pygame.K_q, pygame.K_w, mod=pygame.KMOD_LALT)
+    assert asked == [], "keys of the system are left alone"
+    press(controller, pygame.K_TAB, pygame.K_w, mod=pygame.KMOD_LSHIFT)
+    assert asked == ["change mode", "save design"], "shift makes no difference to a key of one meaning"
+
+
+def test_the_help_names_every_key_once(
+    make: Callable[..., Controller], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    written: list[str] = []
+    text = Sheet.text
+
+    def noted(self: Sheet, words: str, *rest: object, **more: object) -> None:
+        written.append(words)
+        text(self, words, *rest, **more)  # type: ignore[arg-type]
+
+    controller = make()
+    press(controller, pygame.K_h)
+    monkeypatch.setattr(Sheet, "text", noted)
+    show(controller)
+    lines = WORKBENCH_KEYS.help_lines
+    assert len({line.words for line in lines}) == len(lines)
+    for line in lines:
+        assert set(written) >= {line.keys, line.words}, "whole, not cut off"
+        told = f"{line.keys} {line.words}".lower().replace("arrows", "left right up down")
+        told_words = told.replace(",", " ").replace(";", " ").split()
+        for binding in line.bindings:
+            assert sum(binding in other.bindings for other in lines) == 1
+            for word in binding.keys[0].name.lower().split():
+                assert word in told_words, binding.action
+
+
+def test_keys_that_mean_different_things_in_the_two_windows_are_known() -> None:
+    """A list to be made shorter: what is in it has to be learnt twice by whoever uses both windows."""
+    differ: dict[str, tuple[str, str]] = {}
+    for theirs in REPLAY_KEYS.bindings:
+        for mine in WORKBENCH_KEYS.bindings:
+            for key in {*theirs.keys, *theirs.others} & {*mine.keys, *mine.others}:
+                if theirs.action != mine.action:
+                    name = f"{key.name}, {mine.mode}" if mine.mode else key.name
+                    differ[name] = (theirs.action, mine.action)
+    assert differ == {
+        "n": ("next pulse", "next movable"),
+        "p": ("ways", "last movable"),
+        "w": ("skip", "save design"),
+        "r": ("reload", "redo"),
+        "tab": ("next walker", "change mode"),
+        "+": ("closer", "faster"),
+        "=": ("closer", "faster"),
+        "keypad +": ("closer", "faster"),
+        "-": ("away", "slower"),
+        "keypad -": ("away", "slower"),
+        "left, dials": ("back", "turn down"),
+        "right, dials": ("on", "turn up"),
+        "up, dials": ("faster", "dial above"),
+        "down, dials": ("slower", "dial below"),
+        "left, plan": ("back", "move west"),
+        "right, plan": ("on", "move east"),
+        "up, plan": ("faster", "move north"),
+        "down, plan": ("slower", "move south"),
+        "shift left, dials": ("west", "turn far down"),
+        "shift right, dials": ("east", "turn far up"),
+        "shift left, plan": ("west", "move finely west"),
+        "shift right, plan": ("east", "move finely east"),
+        "shift up, plan": ("north", "move finely north"),
+        "shift down, plan": ("south", "move finely south"),
+    }
+
+
+def test_actions_of_both_windows_that_have_different_keys_are_known() -> None:
+    keys = {binding.action: {*binding.keys, *binding.others} for binding in REPLAY_KEYS.bindings}
+    shared = [binding for binding in WORKBENCH_KEYS.bindings if binding.action in keys]
+    differ = {one.action for one in shared if keys[one.action] != {*one.keys, *one.others}}
+    assert differ == {"back", "on", "faster", "slower"}
+    assert {one.action for one in shared} - differ == {
+        "play", "start", "end", "theme", "full screen", "help", "leave", "close",
+    }  # fmt: skip
+
+
+def test_buttons_and_keys_do_the_same(make: Callable[..., Controller]) -> None:
+    controller = make()
+    press(controller, pygame.K_RIGHT)
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[0].center)
+    assert not controller.state.documents.unsaved
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[1].center)
+    assert controller.state.documents.unsaved
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[4].center)
+    assert controller.help_shown
+    mouse(controller, pygame.MOUSEBUTTONDOWN, (5, 5))
+    assert not controller.help_shown
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[2].center)
+    assert controller.question is not None
+
+
+def test_help_and_colours_come_and_go_by_their_keys(make: Callable[..., Controller]) -> None:
+    controller = make()
+    for key in (pygame.K_h, pygame.K_F1):
+        press(controller, key)
+        assert controller.help_shown
+        show(controller)
+        press(controller, key)
+        assert not controller.help_shown
+    press(controller, pygame.K_t, pygame.K_f)
+    assert (controller.dark, controller.full_screen) == (True, True)
+    press(controller, pygame.K_TAB)
+    assert controller.state.selection.on_plan
+    press(controller, pygame.K_F5, pygame.K_x)
+    controller.handle_event(pygame.event.Event(pygame.USEREVENT))
+    assert not controller.state.documents.unsaved

@@ -1,0 +1,70 @@
+"""Where everything lies in a window of any size, and that clicks land there."""
+
+from collections.abc import Callable
+
+import pytest
+
+from agents.design.values import SCOPES
+from arena.workbench.bindings import BUTTONS
+from arena.workbench.controller import Controller
+from arena.workbench.layout import LEAST_SIZE, USUAL_SIZE, lay_out, scale_of
+from replays.drawing.sheet import Sheet, pygame
+from tests.helpers.window_events import mouse
+from tests.helpers.workbench import show
+
+SIZES = [LEAST_SIZE, (1280, 760), (1280, 1024), (1920, 1080), (3840, 2160), (2560, 700)]
+
+
+@pytest.mark.parametrize("size", [LEAST_SIZE, (1200, 720), (1280, 720), USUAL_SIZE, (1920, 1080)])
+def test_buttons_have_room_for_their_words(size: tuple[int, int]) -> None:
+    scale = scale_of(*size)
+    layout = lay_out(round(size[0] / scale), round(size[1] / scale))
+    sheet = Sheet(pygame.Surface((8, 8)), scale)
+    for rect, button in zip(layout.buttons, BUTTONS, strict=True):
+        assert sheet.text_size(f"{button.words}  {button.key}", layout.letters(14))[0] <= rect.width - 6
+    for left, right in zip(layout.buttons, layout.buttons[1:], strict=False):
+        assert left.right < right.left
+    assert layout.buttons[-1].right <= layout.panel.right
+
+
+@pytest.mark.parametrize("size", SIZES, ids=str)
+def test_nothing_lies_on_anything_else(size: tuple[int, int]) -> None:
+    scale = scale_of(*size)
+    layout = lay_out(round(size[0] / scale), round(size[1] / scale))
+    window = pygame.Rect(0, 0, *layout.size)
+    apart = [layout.head, layout.plan, layout.bar, layout.foot, layout.title, layout.pulse, layout.race]
+    apart += [*layout.scopes, *layout.rows, *layout.buttons]
+    for number, rect in enumerate(apart):
+        assert window.contains(rect)
+        assert rect.width > 0
+        assert rect.height > 0
+        assert rect.collidelist(apart[number + 1 :]) == -1
+    for rect in (layout.title, layout.pulse, layout.race, *layout.rows, *layout.buttons):
+        assert layout.panel.contains(rect)
+    for row, rail in zip(layout.rows, layout.rails, strict=True):
+        assert row.contains(rail)
+    assert layout.letters(1) >= 14
+    assert layout.pulse.height >= 130
+
+
+@pytest.mark.parametrize("size", [(1280, 760), (1920, 1080), (300, 200)], ids=str)
+def test_clicks_land_where_things_are_drawn_at_any_size(
+    make: Callable[..., Controller], size: tuple[int, int]
+) -> None:
+    controller = make("potting-bench.yaml", "poppy.yaml", "cress.yaml")
+    show(controller, size)
+    assert controller.scale == scale_of(*size)
+    for number, row in enumerate(controller.layout.rows):
+        mouse(controller, pygame.MOUSEBUTTONDOWN, (row.left + 3, row.centery))
+        assert controller.state.selection.dial == number
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.scopes[2].center)
+    assert SCOPES[controller.state.selection.scope] == "right"
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.title.center)
+    assert controller.state.selection.design == 1
+    assert controller.view is not None
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.view(1.85, 0.7))
+    assert controller.state.selection.movable == ("lamps", 0, "place")
+    mouse(controller, pygame.MOUSEBUTTONUP, controller.view(1.85, 0.7))
+    mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[3].center)
+    assert controller.question is not None
+    assert controller.question.document is controller.state.documents.arena

@@ -1,0 +1,41 @@
+"""Frames, and the words of the race."""
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+
+from arena.workbench.controller import Controller
+from arena.workbench.side_panel import _score_words
+from replays.drawing.sheet import pygame
+from replays.scoring.scores import score
+from tests.helpers.fabricate import potting_bench
+from tests.helpers.window_events import press
+from tests.helpers.workbench import settle, show
+
+
+def test_a_race_is_compared_with_one_that_had_a_goal_too() -> None:
+    now = score(potting_bench().replay())[0]
+    assert now.reached == 2
+    nowhere = replace(now, reached=None, median_reach_s=None)
+    assert _score_words(now, nowhere, 3) == _score_words(now, None, 3)
+    assert "goal" not in " ".join(_score_words(nowhere, now, 3))
+    # who starts in the goal has reached it at time 0, which is not never
+    at_once = replace(now, median_reach_s=0.0)
+    assert _score_words(now, at_once, 3)[1].endswith("(before: 0.0 s)")
+    assert _score_words(replace(now, median_reach_s=None), at_once, 3)[1] == "half by never (before: 0.0 s)"
+
+
+def test_frames_follow_the_state_and_nothing_else(make: Callable[..., Controller]) -> None:
+    controller = make("potting-bench.yaml", "poppy.yaml", "cress.yaml")
+    show(controller)
+    controller.state.refresh()
+    settle(controller)
+    first = show(controller)
+    np.testing.assert_array_equal(show(controller), first)
+    for key in (pygame.K_HOME, pygame.K_s, pygame.K_d, pygame.K_TAB, pygame.K_n, pygame.K_t, pygame.K_w):
+        before = show(controller)
+        press(controller, key)
+        assert (show(controller) != before).any(), pygame.key.name(key)
+    for size in ((1920, 1080), (640, 480), (1, 1)):
+        assert show(controller, size).shape == (*size, 3)
