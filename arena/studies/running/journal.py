@@ -294,6 +294,8 @@ def _check(
         raise InputError(f"{path}: another version of photodrome wrote this journal; {_AFRESH}")
     found = dict(database.execute("SELECT key, value FROM identity")) if not afresh else identity
     changed = [key for key in {**identity, **found} if found.get(key) != identity.get(key)]
+    if changed == ["program"]:
+        raise InputError(f"{path}: another version of photodrome ran its trials; {_AFRESH}")
     if changed:
         raise InputError(
             f"{path}: holds trials of something else, for it differs in {', '.join(changed)}; {_AFRESH}"
