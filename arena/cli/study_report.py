@@ -3,10 +3,9 @@
 import math
 from collections.abc import Container, Sequence
 
-import numpy as np
-from numpy.typing import NDArray
 from rich.console import Console
 
+from agents.arrays import BoolArray
 from arena.cli.tables import NOTHING, Column, print_table, table_of, table_width, the_console
 from arena.cli.terminal import printable
 from arena.studies.running.filenames import SETTINGS_CSV
@@ -94,8 +93,8 @@ def _legend(what_is_open: str, has_open: bool) -> str:
 def _verdicts(
     rows: Sequence[int],
     bests: Container[int | None],
-    alike: NDArray[np.bool_],
-    worse: NDArray[np.bool_],
+    alike: BoolArray,
+    worse: BoolArray,
     best: str = BEST,
 ) -> list[str]:
     """What is to be said of each of ``rows``, settings by their number."""
