@@ -6,7 +6,7 @@ from collections.abc import Container, Sequence
 from rich.console import Console
 
 from agents.arrays import BoolArray
-from arena.cli.tables import NOTHING, Column, print_table, table_of, table_width, the_console
+from arena.cli.tables import NOTHING, Column, print_table, table_width, table_with, the_console
 from arena.cli.terminal import printable
 from arena.studies.running.filenames import SETTINGS_CSV
 from arena.studies.scores import Score
@@ -79,7 +79,7 @@ def _print_settings(
     first, *rest = labels or [("setting", [str(row) for row in range(len(words))])]
     if (
         len(labels) > 1
-        and table_width(where, table_of(first, [*rest, *columns], words=VERDICT)) > where.width
+        and table_width(where, table_with(first, [*rest, *columns], words=VERDICT)) > where.width
     ):
         # in parts of a table each row must still say of which setting it is
         first, rest = (", ".join(names), [", ".join(one) for one in words]), []

@@ -42,7 +42,7 @@ _LEAST_FINAL, _MOST_FINAL = 30, 1000
 
 
 @dataclass(frozen=True)
-class RaceResult:
+class RacingResult:
     """What a search found.
 
     Attributes:
@@ -93,7 +93,7 @@ def race(
     seed: int = 0,
     ordered: Sequence[bool] | None = None,
     conditions: int = 1,
-) -> RaceResult:
+) -> RacingResult:
     """Search for the best setting by ``score`` within ``budget`` trials.
 
     ``levels`` counts those of each factor, from 1; ``ordered`` tells which factors are (all, if left out): of
@@ -171,7 +171,7 @@ def _rounds(heats: Heats) -> int:
 
 def _final(
     heats: Heats, pool: list[Place], pool_values: FloatArray, pool_weights: FloatArray | None
-) -> RaceResult:
+) -> RacingResult:
     """Let the finalists meet on fresh repeats."""
     score = heats.score
     heats.rank()
@@ -196,7 +196,7 @@ def _final(
         winner = heats.alive[best]
         figure = comparison.estimates[best]
         heats.note(winner, len(heats.alive), repeats, figure.value, figure.low, figure.high, is_final=True)
-    return RaceResult(
+    return RacingResult(
         winner=winner,
         finalists=tuple(heats.alive),
         comparison=comparison,

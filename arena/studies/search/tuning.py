@@ -29,7 +29,7 @@ from arena.studies.running.results_folder import check_own, publish, remove_own,
 from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.search.heats import Place
-from arena.studies.search.racing import RaceResult, least_budget, race
+from arena.studies.search.racing import RacingResult, least_budget, race
 from arena.studies.statistics.estimates import Estimate, estimate
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
@@ -61,7 +61,7 @@ class Search:
     conditions: int
     settings: int
     budget: int
-    race: RaceResult
+    race: RacingResult
     finalists: Table | None
     effects: Sensitivity | None
     as_it_is: Estimate | None
