@@ -143,26 +143,3 @@ class Word(Reader):
 
     def show(self, value: Any) -> str:
         return str(value)
-
-
-@dataclass(frozen=True)
-class YesNo(Reader):
-    """A bool, written as yes or no."""
-
-    @property
-    def expected(self) -> str:
-        return "yes or no"
-
-    def parse(self, text: str) -> bool:
-        """Return True for yes, False for no; nothing else passes."""
-        if text not in ("yes", "no"):
-            raise self._refuse(text)
-        return text == "yes"
-
-    def check(self, value: Any) -> bool:
-        if not isinstance(value, bool):
-            raise QuantityError(sort_of(value), self.expected)
-        return value
-
-    def show(self, value: Any) -> str:
-        return "yes" if value else "no"

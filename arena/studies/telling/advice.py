@@ -25,7 +25,6 @@ class Advice:
             some settings have no figure.
         best: number of the best setting; None where no setting has a figure.
         alike: how many others cannot be told from it.
-        at_edge: names of the factors of which the best takes the first or the last value tried.
         repeats_needed: where no difference can be told, repeats that would tell one of ten points, or of a
             tenth of the best figure; None where that is not so, or cannot be said.
     """
@@ -34,7 +33,6 @@ class Advice:
     notes: tuple[str, ...]
     best: int | None
     alike: int
-    at_edge: tuple[str, ...]
     repeats_needed: int | None
 
     def __str__(self) -> str:
@@ -56,7 +54,7 @@ def advise(
         notes.append(f"{lacking} of {_settings(len(table))} {'has' if lacking == 1 else 'have'} no figure.")
     if best is None:
         text = f"Nothing can be said of {score.name}: no trial of any setting had anything to count."
-        return Advice(text, (), None, 0, (), None)
+        return Advice(text, (), None, 0, None)
     others = int(comparison.alike.sum()) - 1
     figure = tell(score, comparison.estimates[best])
     if has_figure.sum() == 1:
@@ -65,14 +63,12 @@ def advise(
             tuple(notes),
             best,
             0,
-            (),
             None,
         )
     if not comparison.worse.any():
         text, needed = _no_difference(table, comparison, values, weights)
-        return Advice(text, tuple(notes), best, others, (), needed)
-    edges = _edges(table, best)
-    notes += [note for _, note in edges]
+        return Advice(text, tuple(notes), best, others, needed)
+    notes += _edges(table, best)
     note = _flattery(comparison, best)
     if note:
         notes.append(note)
@@ -82,7 +78,7 @@ def advise(
         text = _of_a_range(table, comparison, best, figure)
     else:
         text = _of_words(table, comparison, best, figure)
-    return Advice(text, tuple(notes), best, others, tuple(name for name, _ in edges), None)
+    return Advice(text, tuple(notes), best, others, None)
 
 
 def _settings(count: int) -> str:
@@ -148,21 +144,17 @@ def _about(count: int) -> int:
     return -(-count // step) * step
 
 
-def _edges(table: Table, best: int) -> list[tuple[str, str]]:
-    """Names of the factors at the edge of which the best lies, and a sentence on each."""
+def _edges(table: Table, best: int) -> list[str]:
+    """A sentence on each factor of which the best takes the first or the last value tried."""
     found = []
     for factor, level in zip(table.factors, table.places[best], strict=True):
         if not factor.is_ordered or len(factor.levels) < _LEAST_LEVELS:
             continue
         name = f"{factor.name} " if len(table.factors) > 1 else ""
         if level == 0:
-            found.append(
-                (factor.name, f"{name}{factor.shown[level]} is the least that was tried; less may do better.")
-            )
+            found.append(f"{name}{factor.shown[level]} is the least that was tried; less may do better.")
         elif level == len(factor.levels) - 1:
-            found.append(
-                (factor.name, f"{name}{factor.shown[level]} is the most that was tried; more may do better.")
-            )
+            found.append(f"{name}{factor.shown[level]} is the most that was tried; more may do better.")
     return found
 
 

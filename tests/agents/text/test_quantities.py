@@ -11,7 +11,7 @@ from quantiphy import Quantity as ReferenceQuantity
 from rkm_codes import from_rkm
 
 from agents.text.quantities import Fraction, Number, Point, Points, Quantity
-from agents.text.readers import QuantityError, Word, YesNo
+from agents.text.readers import QuantityError, Word
 from agents.text.units import DIMENSIONS, format_code, format_quantity
 
 # IEC 60062: the letter stands in the place of the decimal point and gives the multiplier.
@@ -178,12 +178,7 @@ def test_ranges(reader: Any, inside: list[str], outside: list[str]) -> None:
 def test_fractions_and_words() -> None:
     assert Fraction().read("20 %") == 0.2
     assert Fraction().read("0.2") == 0.2
-    assert YesNo().read("no") is False
-    assert YesNo().read("yes") is True
     assert isinstance(Number(whole=True).read("7"), int)
-    for text in ("on", "true", "Yes", ""):
-        with pytest.raises(QuantityError):
-            YesNo().read(text)
     with pytest.raises(QuantityError) as caught:
         Word(("daylight", "white-led")).read("daylite")
     assert caught.value.near == "daylight"

@@ -427,7 +427,7 @@ def light_figures() -> list[float]:
         scene = scenes.random_scene(rng, radius=0.1 * (number % 2))
         here = scene.standing
         for source in (scene.source, scenes.make_sun(rng.uniform(0, 6), rng.uniform(0.05, 1.5), 1e4)):
-            figures.append(light.irradiation(*scene.receiver, *UP, 2.5, source, *here, FEW))
+            figures.append(light.direct_illuminance(*scene.receiver, *UP, 2.5, source, *here, FEW))
         figures.append(transmission(scene))
         p, q = (*rng.uniform(-0.1, 0.1, 2), 0.02), (0.5, 0.2, rng.uniform(0.03, 0.2))
         figures.append(past_bodies(p, q, bodies((0.0, 0.0, 0.05, 0.04), (0.2, 0.1, 0.05, 0.05))))
