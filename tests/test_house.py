@@ -1,5 +1,6 @@
 """The rules of the house: style, types, layers, public names, and imports that stay where they are needed."""
 
+import ast
 import json
 import subprocess
 import sys
@@ -34,7 +35,17 @@ PUBLIC = {
         "watch",
         "write_replay",
     ],
-    "arena": ["ArenaSpec", "Contest", "Study", "read_arena", "read_contest", "read_study", "simulate"],
+    "arena": [
+        "ArenaSpec",
+        "Contest",
+        "Study",
+        "SweepResult",
+        "read_arena",
+        "read_contest",
+        "read_study",
+        "run_sweep",
+        "simulate",
+    ],
 }
 
 # What takes long to import, and the commands that may do so are none of those that only answer --help.
@@ -72,6 +83,19 @@ def test_public_names(package: str) -> None:
         assert getattr(module, name).__doc__, name
     with pytest.raises(AttributeError, match="has no attribute"):
         _ = module.nothing_of_the_kind
+
+
+def test_no_name_stands_for_two_things() -> None:
+    homes: dict[str, list[str]] = {}
+    for package in PUBLIC:
+        for path in (ROOT / package).rglob("*.py"):
+            for node in ast.parse(path.read_text(encoding="utf-8")).body:
+                # a command's function goes by the name of the command, and so does what it runs
+                is_command = path.parent.name == "cli" and getattr(node, "decorator_list", [])
+                is_named = isinstance(node, ast.ClassDef | ast.FunctionDef) and not is_command
+                if is_named and not node.name.startswith("_"):
+                    homes.setdefault(node.name, []).append(path.name)
+    assert {name: paths for name, paths in homes.items() if len(paths) > 1} == {}
 
 
 @pytest.mark.parametrize("first", ["agents", "replays", "arena", "arena.cli.command"])

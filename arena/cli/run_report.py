@@ -11,7 +11,7 @@ from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
 from agents.testbench.sheet import BenchPoint
 from agents.text.units import format_quantity
-from arena.cli.tables import NOTHING, Column, print_in_parts, table_of, table_width, the_console
+from arena.cli.tables import NOTHING, Column, print_in_parts, table_width, table_with, the_console
 from arena.cli.terminal import printable
 from replays.format.tables import Replay
 from replays.scoring.scores import EXPLANATIONS, DesignScore
@@ -99,8 +99,8 @@ def print_scores(scores: Sequence[DesignScore]) -> None:
     labels: Column = ("score", [label for label, _, _ in _SCORES])
     columns = [(one.design, [show(one) for _, _, show in _SCORES]) for one in scores]
     notes: Column = ("what it says", [_explanation(key) for _, key, _ in _SCORES])
-    if table_width(console, table_of(labels, columns)) + NOTES_WIDTH <= console.width:
-        console.print(table_of(labels, columns, notes))
+    if table_width(console, table_with(labels, columns)) + NOTES_WIDTH <= console.width:
+        console.print(table_with(labels, columns, notes))
     else:
         print_in_parts(console, labels, columns)
         for label, note in zip(labels[1], notes[1], strict=True):
@@ -128,7 +128,7 @@ def print_bench(
         ("step", [_fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
         ("faults", [", ".join(map(fault_title, point.faults)) or "none" for point in points]),
     ]
-    table = table_of(("light", lights), columns, words="faults")
+    table = table_with(("light", lights), columns, words="faults")
     if table_width(console, table) <= console.width:
         console.print(table)
     else:

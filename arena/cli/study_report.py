@@ -3,11 +3,10 @@
 import math
 from collections.abc import Container, Sequence
 
-import numpy as np
-from numpy.typing import NDArray
 from rich.console import Console
 
-from arena.cli.tables import NOTHING, Column, print_table, table_of, table_width, the_console
+from agents.arrays import BoolArray
+from arena.cli.tables import NOTHING, Column, print_table, table_width, table_with, the_console
 from arena.cli.terminal import printable
 from arena.studies.running.filenames import SETTINGS_CSV
 from arena.studies.scores import Score
@@ -80,7 +79,7 @@ def _print_settings(
     first, *rest = labels or [("setting", [str(row) for row in range(len(words))])]
     if (
         len(labels) > 1
-        and table_width(where, table_of(first, [*rest, *columns], words=VERDICT)) > where.width
+        and table_width(where, table_with(first, [*rest, *columns], words=VERDICT)) > where.width
     ):
         # in parts of a table each row must still say of which setting it is
         first, rest = (", ".join(names), [", ".join(one) for one in words]), []
@@ -94,8 +93,8 @@ def _legend(what_is_open: str, has_open: bool) -> str:
 def _verdicts(
     rows: Sequence[int],
     bests: Container[int | None],
-    alike: NDArray[np.bool_],
-    worse: NDArray[np.bool_],
+    alike: BoolArray,
+    worse: BoolArray,
     best: str = BEST,
 ) -> list[str]:
     """What is to be said of each of ``rows``, settings by their number."""

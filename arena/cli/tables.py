@@ -32,7 +32,7 @@ def _heading(words: str) -> Text:
     return Text("\n".join(map(printable, words.split("\n"))))
 
 
-def table_of(
+def table_with(
     labels: Column, columns: Sequence[Column], notes: Column | None = None, words: str = ""
 ) -> Table:
     """A table of figures, which line up to the right, and of words: notes and the column ``words``."""
@@ -62,16 +62,16 @@ def print_in_parts(where: Console, labels: Column, columns: Sequence[Column]) ->
     while first < len(columns):
         last = first + 1
         while last < len(columns) and (
-            table_width(where, table_of(labels, columns[first : last + 1])) <= where.width
+            table_width(where, table_with(labels, columns[first : last + 1])) <= where.width
         ):
             last += 1
-        where.print(table_of(labels, columns[first:last]))
+        where.print(table_with(labels, columns[first:last]))
         first = last
 
 
 def print_table(where: Console, labels: Column, columns: Sequence[Column], words: str = "") -> None:
     """Print a table; in parts where it is too wide. ``words`` is the heading of a column of words."""
-    table = table_of(labels, columns, words=words)
+    table = table_with(labels, columns, words=words)
     if table_width(where, table) <= where.width:
         where.print(table)
     else:

@@ -105,13 +105,13 @@ def telling_of_stop(path: Path) -> Iterator[None]:
     A stop may be taken just after the file got its name. Raises WorkError in place of KeyboardInterrupt.
     """
     from agents.errors import WorkError
-    from replays.format.writing import mark_of
+    from replays.format.writing import fingerprint_of
 
-    before = mark_of(path)
+    before = fingerprint_of(path)
     try:
         yield
     except KeyboardInterrupt:
-        now = mark_of(path)
+        now = fingerprint_of(path)
         left = "nothing was written" if now is None or now == before else f"{path} was written before that"
         raise WorkError(f"stopped; {left}") from None
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from agents.arrays import FloatArray
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
@@ -155,7 +156,7 @@ def forecast_pulse(spot: ForecastJob, report: ProgressReport[PulseForecast]) -> 
     return PulseForecast(spot.design, light, kinds, point, causes)
 
 
-def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> npt.NDArray[np.float64]:
+def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> FloatArray:
     """Illuminance [lx] on a level surface at a place and ``height`` [m], for each kind of light."""
     arena = flatten(spec)
     found = arena.ambient.copy()

@@ -13,7 +13,7 @@ from arena.workbench.bindings import (
     WORKBENCH_KEYS,
 )
 from arena.workbench.documents import Document, first_line
-from arena.workbench.layout import WorkbenchLayout, lay_out
+from arena.workbench.layout import WorkbenchLayout, lay_out_workbench
 from arena.workbench.movables import movable_at
 from arena.workbench.state import WorkbenchState
 from replays.drawing.sheet import pygame
@@ -50,7 +50,7 @@ class Controller:
     """
 
     state: WorkbenchState
-    layout: WorkbenchLayout = field(default_factory=lambda: lay_out(1280, 760))
+    layout: WorkbenchLayout = field(default_factory=lambda: lay_out_workbench(1280, 760))
     view: View | None = None
     scale: float = 1.0
     question: Question | None = None

@@ -95,7 +95,7 @@ class Document:
 
     def load(self) -> None:
         """Take what the disk holds. Raises SpecError and NotFoundError, and then nothing has changed."""
-        fresh = read_document(self.kind, self.path)
+        fresh = open_document(self.kind, self.path)
         self.text, self.clean, self.held, self.mark = fresh.text, fresh.clean, fresh.held, fresh.mark
         self.spec, self.fault = fresh.spec, ""
 
@@ -105,7 +105,7 @@ def read_spec(kind: str, text: str, file: str) -> Design | ArenaSpec:
     return parse_design(text, file) if kind == "design" else parse_arena(text, file)
 
 
-def read_document(kind: str, name_or_path: str | Path) -> Document:
+def open_document(kind: str, name_or_path: str | Path) -> Document:
     """Read a shipped file by its name, or an own one by its path. Raises SpecError and NotFoundError."""
     path = find_document(name_or_path, kind)
     content = _bytes(path)

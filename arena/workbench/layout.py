@@ -41,7 +41,7 @@ def scale_of(width: int, height: int) -> float:
     return max(1.0, min(width / USUAL_SIZE[0], height / USUAL_SIZE[1]))
 
 
-def lay_out(width: int, height: int) -> WorkbenchLayout:
+def lay_out_workbench(width: int, height: int) -> WorkbenchLayout:
     """The layout of a window of so many points, as if it were no smaller than the least size."""
     width, height = max(width, LEAST_SIZE[0]), max(height, LEAST_SIZE[1])
     unit = min(max(min(height / USUAL_SIZE[1], width / USUAL_SIZE[0]), 0.9), 1.0)

@@ -24,8 +24,7 @@ from replays.window.transport import Transport
 
 _FIRST_SPEED = 50.0
 # The files are looked at this often [s]; changes by key that follow within so long [s] are one step.
-_LOOK = 1.0
-_PAUSE = 1.2
+_LOOK, _PAUSE = 1.0, 1.2
 # A run that is out of date for longer than this [s] is shown as such. With at most one change to and fro in
 # this time nothing flashes three times a second, which is the limit of WCAG 2.3.1.
 _PATIENCE = 0.4

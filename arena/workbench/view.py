@@ -9,7 +9,7 @@ from arena.workbench.bindings import FILE_NAME_KEYS, UNSAVED_KEYS, WORKBENCH_KEY
 from arena.workbench.controller import Controller, Question
 from arena.workbench.documents import arena_of, name_for
 from arena.workbench.floor_view import FloorView
-from arena.workbench.layout import WorkbenchLayout, lay_out, scale_of
+from arena.workbench.layout import WorkbenchLayout, lay_out_workbench, scale_of
 from arena.workbench.side_panel import draw_panel
 from arena.workbench.state import WorkbenchState
 from replays.drawing.colours import LIGHT_STEPS, light_colours
@@ -63,7 +63,7 @@ class WorkbenchView:
         width, height = surface.get_size()
         controller.scale = scale_of(width, height)
         sheet = Sheet(surface, controller.scale, DARK if controller.dark else LIGHT)
-        layout = lay_out(round(width / controller.scale), round(height / controller.scale))
+        layout = lay_out_workbench(round(width / controller.scale), round(height / controller.scale))
         surface.fill(sheet.theme.paper)
         self._drawn = self._signs()
         # paths that take long are drawn bit by bit

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from arena.scene.contest import read_contest
 from arena.workbench.computations import RaceTerms
 from arena.workbench.controller import Controller
-from arena.workbench.documents import arena_of, read_document
+from arena.workbench.documents import arena_of, open_document
 from arena.workbench.state import WorkbenchState
 from arena.workbench.view import WorkbenchView
 from replays.window.screen import open_display, show, usual_scale
@@ -21,8 +21,8 @@ def set_up(arena: str, designs: Sequence[str], terms: RaceTerms) -> WorkbenchSta
     """
     read_contest(arena, designs, terms.walkers, terms.seconds, terms.seed, terms.alone)
     document, documents = (
-        read_document("arena", arena),
-        [read_document("design", design) for design in designs],
+        open_document("arena", arena),
+        [open_document("design", design) for design in designs],
     )
     starts = arena_of(document).starts
     places = starts.zone.outline if starts.zone is not None else [one.place for one in starts.places or ()]

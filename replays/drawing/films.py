@@ -11,6 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from agents.errors import OptionError, OutputError
 from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing.glow import Glows
@@ -58,7 +59,7 @@ class Shooting:
     skips_waits: bool = True
 
 
-def frame_times(replay: Replay, shooting: Shooting) -> NDArray[np.float64]:
+def frame_times(replay: Replay, shooting: Shooting) -> FloatArray:
     """Times of the run [s] that the frames show, in their order. Raises OptionError."""
     end = replay.seconds if shooting.to_s is None else shooting.to_s
     if not 0.0 <= shooting.from_s < end <= replay.seconds * (1 + 1e-9):
@@ -122,7 +123,7 @@ def frames(
             progress((number + 1) / len(times))
 
 
-def _hurries(replay: Replay, times: NDArray[np.float64], rate: float) -> bool:
+def _hurries(replay: Replay, times: FloatArray, rate: float) -> bool:
     """Whether pulses follow so fast in a film of frames at ``times`` [s] that it would flicker."""
     starts = replay.pulses["start_s"]
     pulses = np.count_nonzero((starts >= times[0]) & (starts <= times[-1]))

@@ -79,7 +79,7 @@ class PageLayout:
         return self.legend is not None and self.legend.left >= self.arena.right
 
 
-def lay_out(
+def lay_out_page(
     width: float, height: float, aspect: float, *, has_controls: bool = False, has_strip: bool = False
 ) -> PageLayout:
     """Share out ``width`` by ``height`` [points]; ``aspect`` is the arena's height over its width."""

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from replays.drawing.colours import INK, LIGHT_STEPS, LightScale, light_colours, light_scale, readable_on
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.drawing.view import LabelPlacement, View
@@ -52,7 +53,7 @@ class LightMap:
         """The light map of ``replay``."""
         return cls(replay.light_map, replay.header["light_map"])
 
-    def shares(self, x: NDArray[np.float64], y: NDArray[np.float64]) -> Floats:
+    def shares(self, x: FloatArray, y: FloatArray) -> Floats:
         """Places on the scale, below 0 and above 1 beyond its ends, at columns ``x`` and rows ``y`` [m]."""
         rows, columns = self._share.shape
         across = np.clip((x - self._x) / self._cell - 0.5, 0, columns - 1)

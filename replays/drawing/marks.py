@@ -4,8 +4,8 @@ import math
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from replays.drawing.colours import INK, PAPER, STRAW, Look, look
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet
@@ -58,9 +58,9 @@ def draw_mark(sheet: Sheet, place: Point, radius: float, mine: Look) -> None:
         sheet.polygon(corners, colour)
 
 
-def shown_radii(radii_m: NDArray[np.float64], view: View) -> NDArray[np.float64]:
+def shown_radii(radii_m: FloatArray, view: View) -> FloatArray:
     """Radii [points] as which bodies of ``radii_m`` [m] are drawn."""
-    shown: NDArray[np.float64] = np.clip(radii_m * view.zoom, LEAST_RADIUS, _MOST_RADIUS)
+    shown: FloatArray = np.clip(radii_m * view.zoom, LEAST_RADIUS, _MOST_RADIUS)
     return shown
 
 

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from agents.arrays import FloatArray
 from replays.drawing.colours import light_scale
-from replays.drawing.layout import FOOT, HEAD, PageLayout, lay_out
+from replays.drawing.layout import FOOT, HEAD, PageLayout, lay_out_page
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.stage import ALL_WAYS, Moment, Stage
@@ -138,7 +138,7 @@ class ReplayPage:
         The legend tells ``scores``, or who has arrived where ``has_standings``.
         """
         self.replay, self.scale, self.theme = replay, scale, theme
-        self.layout = lay_out(width, height, aspect_of(replay))
+        self.layout = lay_out_page(width, height, aspect_of(replay))
         box = self.layout.arena
         self.view: View = fit(replay.arena, box.left, box.top, box.width, box.height)
         self.stage = Stage(replay, theme, scale)

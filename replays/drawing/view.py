@@ -9,6 +9,8 @@ from typing import Any, overload
 import numpy as np
 from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
+
 Point = tuple[float, float]
 Bounds = tuple[float, float, float, float]
 
@@ -74,11 +76,11 @@ class View:
         """Where ``points`` [m] lie [points]."""
         return [self(point[0], point[1]) for point in points]
 
-    def columns(self) -> NDArray[np.float64]:
+    def columns(self) -> FloatArray:
         """x [m] of the middle of each column of points."""
         return self.west + (np.arange(round(self.width), dtype=np.float64) + 0.5) / self.zoom
 
-    def rows(self) -> NDArray[np.float64]:
+    def rows(self) -> FloatArray:
         """y [m] of the middle of each row of points, from the top."""
         return self.south + (self.height - np.arange(round(self.height), dtype=np.float64) - 0.5) / self.zoom
 

@@ -43,10 +43,10 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
     _force_folder(target.parent)
 
 
-def mark_of(path: Path) -> tuple[int, int, int] | None:
+def fingerprint_of(path: Path) -> tuple[int, int, int] | None:
     """What tells the file at ``path`` from any other that takes its name; None while no file is there.
 
-    As the new file of :func:`whole_file` is there before the old one goes, they never have the same mark.
+    As the new file of :func:`whole_file` is there before the old one goes, no two have the same fingerprint.
     """
     try:
         found = path.stat()

@@ -3,8 +3,8 @@
 from collections.abc import Callable
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from replays.drawing.stage import ALL_WAYS, WAYS
 from replays.drawing.stretches import Stretches
 from replays.format.tables import Replay
@@ -34,7 +34,7 @@ class Player(Transport):
         self.ways = ALL_WAYS
         self.held = False
         self._stretches: dict[int | None, Stretches] = {}
-        self._starts: dict[int | None, NDArray[np.float64]] = {}
+        self._starts: dict[int | None, FloatArray] = {}
 
     @property
     def actions(self) -> dict[str, Callable[[], None]]:
@@ -59,7 +59,7 @@ class Player(Transport):
         return self._stretches[self.chosen]
 
     @property
-    def pulse_s(self) -> NDArray[np.float64]:
+    def pulse_s(self) -> FloatArray:
         """When the pulses were fired [s], sorted: the chosen walker's, or all."""
         if self.chosen not in self._starts:
             pulses = self.replay.pulses

@@ -9,7 +9,7 @@ from agents.errors import PhotodromeError
 from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
 from replays.drawing.figures import walker_name
 from replays.drawing.glow import Glows
-from replays.drawing.layout import Box, PageLayout, Point, lay_out
+from replays.drawing.layout import Box, PageLayout, Point, lay_out_page
 from replays.drawing.pages import MapSurround, aspect_of, draw_clock
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.stage import BUDGET, Moment, Stage
@@ -105,7 +105,7 @@ class ReplayWindow:
         width = max(self.size[0] / self.scale, LEAST_SIZE[0])
         height = max(self.size[1] / self.scale, LEAST_SIZE[1])
         strip = self.player.chosen is not None and self.player.causes_shown
-        layout = lay_out(width, height, self._aspect, has_controls=True, has_strip=strip)
+        layout = lay_out_page(width, height, self._aspect, has_controls=True, has_strip=strip)
         if layout != self._layout:
             self._layout = layout
             self._page = MapSurround(self.replay, layout, self.scale, self.theme, standings=self._standings)

@@ -10,8 +10,8 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import BoolArray, FloatArray
 from agents.design.built_copies import part_values
 from agents.design.spec import Design
 from agents.design.values import BOTH, expanded, of_both
@@ -20,10 +20,8 @@ from arena.studies.scores import Score
 from arena.studies.statistics.comparison import LEVEL, corrected, pair_tests
 from arena.studies.statistics.estimates import Estimate
 
-Floats = npt.NDArray[np.float64]
-Truths = npt.NDArray[np.bool_]
 # From chances and values of the parts, (copies, parts) each, to other values.
-Change = Callable[[Floats, Floats], Floats]
+Change = Callable[[FloatArray, FloatArray], FloatArray]
 
 _WORKS = Score("works", "that work", "%", True, "share", "works", None, "Share of the copies that work.")
 # 97.5 % point of the standard normal distribution.
@@ -135,7 +133,7 @@ def tightened(design: Design, columns: Sequence[int], factor: float) -> Change:
     """The change that leaves of the deviations of some parts only ``factor``, 0 to 1."""
     nominal = np.array([spread.value for spread in design.spreads])
 
-    def change(chances: Floats, values: Floats) -> Floats:
+    def change(chances: FloatArray, values: FloatArray) -> FloatArray:
         changed = values.copy()
         for column in columns:
             changed[:, column] = nominal[column] + factor * (values[:, column] - nominal[column])
@@ -147,7 +145,7 @@ def tightened(design: Design, columns: Sequence[int], factor: float) -> Change:
 def alike(design: Design, columns: Sequence[tuple[int, int]]) -> Change:
     """The change by which parts of the right side are drawn as those of the left side are."""
 
-    def change(chances: Floats, values: Floats) -> Floats:
+    def change(chances: FloatArray, values: FloatArray) -> FloatArray:
         drawn = chances.copy()
         for left, right in columns:
             drawn[:, right] = drawn[:, left]
@@ -158,8 +156,8 @@ def alike(design: Design, columns: Sequence[tuple[int, int]]) -> Change:
 
 def blame(
     bench_test: BenchTest,
-    chances: Floats,
-    values: Floats,
+    chances: FloatArray,
+    values: FloatArray,
     result: BenchResult,
     threads: int | None = None,
     tell: Progress | None = None,
@@ -240,7 +238,7 @@ def paired_difference(mended: int, broken: int, count: int) -> Estimate:
     )
 
 
-def _explained(chances: Floats, columns: Sequence[int], result: BenchResult) -> float:
+def _explained(chances: FloatArray, columns: Sequence[int], result: BenchResult) -> float:
     draws = [chances[:, column] for column in columns]
     if len(columns) == 2:
         # of two sides it is often their difference that counts, which neither draw alone shows
@@ -248,7 +246,7 @@ def _explained(chances: Floats, columns: Sequence[int], result: BenchResult) -> 
     return max(explained_by(draw, result.works) for draw in draws)
 
 
-def explained_by(draw: Floats, works: Truths) -> float:
+def explained_by(draw: FloatArray, works: BoolArray) -> float:
     """Share of the variance of ``works`` (copies,) that goes with ``draw`` (copies,): 0 none, 1 all.
 
     The correlation ratio of Pearson over ten classes of equal number, less what luck would give:

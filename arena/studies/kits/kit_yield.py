@@ -17,7 +17,7 @@ from agents.errors import OptionError
 from agents.testbench.measuring import BRIGHTEST
 from agents.text.shapes import shape_at
 from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
-from arena.studies.kits.picking import Eye, Picking, drawn_eyes, pick, straight_range
+from arena.studies.kits.picking import MeasuredEye, Picking, drawn_eyes, pick, straight_range
 from arena.studies.kits.yields import NAMES, BenchResult, BenchTest, Demand, Progress, expected_of, share_of
 from arena.studies.statistics.estimates import Estimate
 from replays.format.writing import whole_file
@@ -179,7 +179,7 @@ def estimate_yield(
     copies: int = 1000,
     seed: int = 1,
     kits: int = 30,
-    eyes: Sequence[Eye] | None = None,
+    eyes: Sequence[MeasuredEye] | None = None,
     threads: int | None = None,
     tell: Progress | None = None,
 ) -> KitYield:

@@ -35,7 +35,7 @@ _TRIGGER = Quantity("V", least=0.1, most=20.0)
 
 
 @dataclass(frozen=True)
-class Eye:
+class MeasuredEye:
     """One flashing LED of the bag: the ``label`` on it, and its measured ``trigger`` [V]."""
 
     label: str
@@ -50,8 +50,8 @@ class EyePair:
     those of the bench that come with the difference of these eyes, the walker being as drawn otherwise.
     """
 
-    left: Eye
-    right: Eye
+    left: MeasuredEye
+    right: MeasuredEye
     beside: float
     faults: tuple[str, ...]
 
@@ -70,17 +70,17 @@ class Picking:
     goes left. ``is_measured`` where the eyes are the user's own, not drawn from the design's tolerance.
     """
 
-    eyes: tuple[Eye, ...]
+    eyes: tuple[MeasuredEye, ...]
     is_measured: bool
     limit: float
     is_handed: bool
     pairs: tuple[EyePair, ...]
-    left_over: tuple[Eye, ...]
+    left_over: tuple[MeasuredEye, ...]
     listed: float
     blind: float
 
 
-def read_eyes(path: Path) -> list[Eye]:
+def read_eyes(path: Path) -> list[MeasuredEye]:
     """Read a table of measured eyes: the line ``eye,trigger``, then one eye a line, like ``E07,2.31 V``.
 
     Blank lines are skipped. Raises NotFoundError, and SpecError with all that is wrong: a value that is no
@@ -91,7 +91,7 @@ def read_eyes(path: Path) -> list[Eye]:
     lines = re.split("\r\n|\r|\n", read_text(path, file))
     if lines[0].strip() != HEADER:
         raise SpecError([Fault(file, 1, 1, "", quote(lines[0].strip()), f"the line {HEADER}")])
-    eyes: list[Eye] = []
+    eyes: list[MeasuredEye] = []
     faults: list[Fault] = []
     seen: dict[str, int] = {}
     for number, line in enumerate(lines[1:], 2):
@@ -112,7 +112,7 @@ def read_eyes(path: Path) -> list[Eye]:
             faults.append(Fault(file, number, 1, "eye", quote(label), expected))
         seen.setdefault(label, number)
         try:
-            eyes.append(Eye(label, float(_TRIGGER.read(fields[1]))))
+            eyes.append(MeasuredEye(label, float(_TRIGGER.read(fields[1]))))
         except QuantityError as error:
             column = len(fields[0]) + 2
             faults.append(Fault(file, number, column, "trigger", error.got, error.expected, error.near))
@@ -124,7 +124,7 @@ def read_eyes(path: Path) -> list[Eye]:
     return eyes
 
 
-def drawn_eyes(bench_test: BenchTest, seed: int) -> list[Eye]:
+def drawn_eyes(bench_test: BenchTest, seed: int) -> list[MeasuredEye]:
     """The eyes of the first fifteen copies of a design; none where its eyes have no tolerance."""
     design = bench_test.design
     columns = [
@@ -137,10 +137,10 @@ def drawn_eyes(bench_test: BenchTest, seed: int) -> list[Eye]:
         return []
     chances = part_chances(design, seed, range(BAG // 2))
     triggers = part_values(design, chances)[:, columns].ravel()
-    return [Eye(f"E{number:02d}", trigger) for number, trigger in enumerate(triggers.tolist(), 1)]
+    return [MeasuredEye(f"E{number:02d}", trigger) for number, trigger in enumerate(triggers.tolist(), 1)]
 
 
-def pick(bench_test: BenchTest, eyes: Sequence[Eye], is_measured: bool) -> Picking | None:
+def pick(bench_test: BenchTest, eyes: Sequence[MeasuredEye], is_measured: bool) -> Picking | None:
     """Pair at least two ``eyes`` for as many walkers as possible that steer straight.
 
     None where like eyes do not make the design steer straight either, since then no pairing will.
@@ -215,7 +215,7 @@ def straight_range(bench_test: BenchTest) -> tuple[float, float]:
     return least, most
 
 
-def _tried(bench_test: BenchTest, pairs: Sequence[tuple[Eye, Eye]]) -> list[EyePair]:
+def _tried(bench_test: BenchTest, pairs: Sequence[tuple[MeasuredEye, MeasuredEye]]) -> list[EyePair]:
     """What walkers with pairs of eyes, left and right, do; as drawn otherwise."""
     if not pairs:
         return []

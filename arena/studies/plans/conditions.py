@@ -13,8 +13,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import IntArray
 from agents.errors import OptionError
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
@@ -31,7 +31,7 @@ def given_and_chosen(factors: Sequence[Parameter]) -> tuple[list[int], list[int]
     return given, [number for number in range(len(factors)) if number not in given]
 
 
-def by_condition(places: NDArray[np.int64]) -> list[NDArray[np.int64]]:
+def by_condition(places: IntArray) -> list[IntArray]:
     """Return the settings of each condition, for the levels ``places`` (settings, given factors) of all."""
     _, condition_of = np.unique(places, axis=0, return_inverse=True)
     condition_of = condition_of.ravel()

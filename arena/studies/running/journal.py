@@ -16,13 +16,12 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import IntArray, RecordArray
 from agents.errors import InputError, OutputError, WorkError
 from arena.studies.running.results_folder import as_found, check_empty, check_own, check_single
 from arena.studies.scores import TRIAL
 
-Records = npt.NDArray[np.void]
 Claimed = dict[str, set[str]]
 
 FILE = "journal.sqlite"
@@ -127,11 +126,11 @@ class Journal:
         whole = int(np.count_nonzero(self._done[:-1])) * self._size
         return whole + (self._length(len(self._done) - 1) if self._done[-1] else 0)
 
-    def missing(self) -> npt.NDArray[np.int64]:
+    def missing(self) -> IntArray:
         """The numbers of the chunks that it lacks, (n,)."""
         return np.flatnonzero(~self._done)
 
-    def keep(self, number: int, rows: Records, reasons: Mapping[int, str]) -> None:
+    def keep(self, number: int, rows: RecordArray, reasons: Mapping[int, str]) -> None:
         """Write the rows of a chunk, and why settings among them are impossible.
 
         Raises OutputError where it cannot be written, for instance to a full disk; what is kept stays kept.
@@ -146,7 +145,7 @@ class Journal:
             self._database.executemany("INSERT OR IGNORE INTO impossible VALUES (?, ?)", reasons.items())
         self._done[number] = True
 
-    def chunks(self) -> Iterator[Records]:
+    def chunks(self) -> Iterator[RecordArray]:
         """The rows of TRIAL of every chunk, in order.
 
         Raises InputError where one is damaged, OutputError where the journal's file is no longer there.
@@ -294,6 +293,8 @@ def _check(
         raise InputError(f"{path}: another version of photodrome wrote this journal; {_AFRESH}")
     found = dict(database.execute("SELECT key, value FROM identity")) if not afresh else identity
     changed = [key for key in {**identity, **found} if found.get(key) != identity.get(key)]
+    if changed == ["program"]:
+        raise InputError(f"{path}: another version of photodrome ran its trials; {_AFRESH}")
     if changed:
         raise InputError(
             f"{path}: holds trials of something else, for it differs in {', '.join(changed)}; {_AFRESH}"

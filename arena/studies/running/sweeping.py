@@ -84,6 +84,22 @@ def run_sweep(
     Raises InputError where the journal is another study's or damaged, or the folder holds files that are not
     ours and no journal, or under the names of ours; nothing has been changed then. Raises WorkError where
     another run is at work in the folder or the cluster fails, OutputError where something cannot be written.
+
+    >>> from pathlib import Path
+    >>> plan = Path("latches.yaml")
+    >>> _ = plan.write_text('''photodrome: study 1
+    ... name: latches
+    ... arenas: [open-bench]
+    ... designs: [poppy]
+    ... vary:
+    ...   design.both.latch: 1k, 10k
+    ... repeats: 3
+    ... lasts: 4 min
+    ... scores: [pulses]
+    ... ''')
+    >>> found = run_sweep(read_study(plan), "latches.sweep")
+    >>> found.columns(["pulses"])["pulses"].shape  # settings, repeats
+    (2, 3)
     """
     folder = Path(folder)
     begun = time.monotonic()

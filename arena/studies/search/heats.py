@@ -5,13 +5,11 @@ from dataclasses import dataclass, field
 from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from arena.studies.scores import Score
 from arena.studies.statistics.comparison import LEVEL, pair_tests
 from arena.studies.statistics.estimates import estimate, values_of
-
-Floats = NDArray[np.float64]
 
 Place = tuple[int, ...]
 """A setting: the index of its level of each factor."""
@@ -25,7 +23,7 @@ _LEADERS = 3
 class Columns(Protocol):
     """Columns of trials by name, each (settings, repeats), like the records of :data:`scores.TRIAL`."""
 
-    def __getitem__(self, name: str, /) -> Floats:
+    def __getitem__(self, name: str, /) -> FloatArray:
         """The column of that name."""
         ...
 
@@ -93,13 +91,13 @@ class Heats:
     used: int = 0
     repeats: int = 0
     alive: list[Place] = field(default_factory=list)
-    shown: dict[Place, tuple[Floats, Floats | None]] = field(default_factory=dict)
+    shown: dict[Place, tuple[FloatArray, FloatArray | None]] = field(default_factory=dict)
     told_worse: int = 0
     aside: list[Place] = field(default_factory=list)
     without_figure: int = 0
     history: list[Step] = field(default_factory=list)
 
-    def run(self, places: Sequence[Place], repeats: range) -> tuple[Floats, Floats | None]:
+    def run(self, places: Sequence[Place], repeats: range) -> tuple[FloatArray, FloatArray | None]:
         """Values and weights (places, repeats) of new trials."""
         cost = len(places) * len(repeats)
         if cost == 0:
@@ -132,7 +130,7 @@ class Heats:
         self._add(places, *self.run(places, range(repeats)))
         self._drop_without_figure()
 
-    def _add(self, places: Sequence[Place], values: Floats, weights: Floats | None) -> None:
+    def _add(self, places: Sequence[Place], values: FloatArray, weights: FloatArray | None) -> None:
         for number, place in enumerate(places):
             self.shown[place] = (values[number], None if weights is None else weights[number])
             self.alive.append(place)
@@ -148,7 +146,7 @@ class Heats:
             self.shown[place] = (np.concatenate([before, values[number]]), joined)
         self.repeats += block
 
-    def columns(self, places: Sequence[Place]) -> tuple[Floats, Floats | None]:
+    def columns(self, places: Sequence[Place]) -> tuple[FloatArray, FloatArray | None]:
         """Values and weights (places, repeats) shown by settings that had the same repeats."""
         values = np.stack([self.shown[place][0] for place in places])
         if self.score.weight is None:
@@ -161,7 +159,7 @@ class Heats:
             goodness = self._goodness(self.alive)
             self.alive = [self.alive[number] for number in np.argsort(-goodness, kind="stable")]
 
-    def _goodness(self, places: Sequence[Place]) -> Floats:
+    def _goodness(self, places: Sequence[Place]) -> FloatArray:
         values, weights = self.columns(places)
         figures = values_of(self.score, values, weights)
         if self.score.summary == "median":
@@ -254,7 +252,7 @@ class Heats:
             self._drop_without_figure()
             self.rank()
 
-    def _hopeful(self, values: Floats, weights: Floats | None, first: int) -> list[int]:
+    def _hopeful(self, values: FloatArray, weights: FloatArray | None, first: int) -> list[int]:
         """Rows of newcomers that their first repeats do not tell worse than the leader, with ease."""
         leader_values, leader_weights = self.shown[self.alive[0]]
         both = np.concatenate([leader_values[None, :first], values])

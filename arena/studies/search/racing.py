@@ -16,16 +16,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray, IntArray
 from agents.errors import InputError
 from arena.studies.plans.sampling import drawn_shares
 from arena.studies.scores import Score
 from arena.studies.search.heats import Evaluate, Heats, Neighbours, Place, Step
 from arena.studies.statistics.comparison import LEVEL, Comparison, compare
 from arena.studies.statistics.estimates import FEWEST
-
-Floats = NDArray[np.float64]
 
 LEAST_BUDGET = 40
 """Trials below which there is nothing to search with."""
@@ -44,7 +42,7 @@ _LEAST_FINAL, _MOST_FINAL = 30, 1000
 
 
 @dataclass(frozen=True)
-class RaceResult:
+class RacingResult:
     """What a search found.
 
     Attributes:
@@ -68,17 +66,17 @@ class RaceResult:
     winner: Place | None
     finalists: tuple[Place, ...]
     comparison: Comparison | None
-    values: Floats
-    weights: Floats | None
+    values: FloatArray
+    weights: FloatArray | None
     overturned: bool
     tried: int
     told_worse: int
     set_aside: int
     without_figure: int
     trials: int
-    pool: NDArray[np.int64]
-    pool_values: Floats
-    pool_weights: Floats | None
+    pool: IntArray
+    pool_values: FloatArray
+    pool_weights: FloatArray | None
     history: tuple[Step, ...]
 
 
@@ -95,7 +93,7 @@ def race(
     seed: int = 0,
     ordered: Sequence[bool] | None = None,
     conditions: int = 1,
-) -> RaceResult:
+) -> RacingResult:
     """Search for the best setting by ``score`` within ``budget`` trials.
 
     ``levels`` counts those of each factor, from 1; ``ordered`` tells which factors are (all, if left out): of
@@ -171,7 +169,9 @@ def _rounds(heats: Heats) -> int:
     return max(1, math.ceil(math.log2(max(len(heats.alive), 2))))
 
 
-def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: Floats | None) -> RaceResult:
+def _final(
+    heats: Heats, pool: list[Place], pool_values: FloatArray, pool_weights: FloatArray | None
+) -> RacingResult:
     """Let the finalists meet on fresh repeats."""
     score = heats.score
     heats.rank()
@@ -196,7 +196,7 @@ def _final(heats: Heats, pool: list[Place], pool_values: Floats, pool_weights: F
         winner = heats.alive[best]
         figure = comparison.estimates[best]
         heats.note(winner, len(heats.alive), repeats, figure.value, figure.low, figure.high, is_final=True)
-    return RaceResult(
+    return RacingResult(
         winner=winner,
         finalists=tuple(heats.alive),
         comparison=comparison,

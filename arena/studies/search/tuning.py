@@ -13,8 +13,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import RecordArray
 from agents.design.values import expanded
 from agents.errors import OptionError
 from arena.simulation import Progress
@@ -29,7 +29,7 @@ from arena.studies.running.results_folder import check_own, publish, remove_own,
 from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.search.heats import Place
-from arena.studies.search.racing import RaceResult, least_budget, race
+from arena.studies.search.racing import RacingResult, least_budget, race
 from arena.studies.statistics.estimates import Estimate, estimate
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
@@ -61,7 +61,7 @@ class Search:
     conditions: int
     settings: int
     budget: int
-    race: RaceResult
+    race: RacingResult
     finalists: Table | None
     effects: Sensitivity | None
     as_it_is: Estimate | None
@@ -223,7 +223,7 @@ class _Field:
         design = found.pop(0) if self._several else 0
         return self.conditions.setting(condition, design, dict(zip(self._chosen, found, strict=True)))
 
-    def evaluate(self, places: Sequence[Place], repeats: range) -> NDArray[np.void]:
+    def evaluate(self, places: Sequence[Place], repeats: range) -> RecordArray:
         """Rows of TRIAL, (places, repeats)."""
         return self._run(
             len(places), repeats, lambda number, condition: self.setting(places[number], condition)
@@ -250,7 +250,7 @@ class _Field:
         weights = None if score.weight is None else rows[score.weight][0]
         return estimate(score, rows[score.column][0], weights)
 
-    def _run(self, count: int, repeats: range, setting: Callable[[int, int], Setting]) -> NDArray[np.void]:
+    def _run(self, count: int, repeats: range, setting: Callable[[int, int], Setting]) -> RecordArray:
         found = np.zeros((count, len(repeats)), TRIAL)
         places: dict[int, list[int]] = {}
         for place, repeat in enumerate(repeats):

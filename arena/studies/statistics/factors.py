@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from typing import Any, Protocol
 
 import numpy as np
-from numpy.typing import NDArray
+
+from agents.arrays import BoolArray, IntArray
 
 # Values that grow at least so much from the least to the most may be spread by ratio.
 _LEAST_RATIO = 4.0
@@ -68,7 +69,7 @@ class Table:
     """Settings by factors: ``places`` (settings, factors) index into the levels of each factor."""
 
     factors: tuple[Factor, ...]
-    places: NDArray[np.int64]
+    places: IntArray
 
     def __len__(self) -> int:
         return len(self.places)
@@ -79,7 +80,7 @@ class Table:
         combinations = math.prod(len(factor.levels) for factor in self.factors)
         return combinations == len(self) == len(np.unique(self.places, axis=0))
 
-    def of(self, settings: NDArray[np.int64] | NDArray[np.bool_]) -> "Table":
+    def of(self, settings: IntArray | BoolArray) -> "Table":
         """The table of some of the settings; levels that none of them takes are left out."""
         places = self.places[settings]
         factors = []

@@ -3,13 +3,11 @@
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray, IntArray
 from arena.studies.statistics.comparison import Comparison, repeats_needed
 from arena.studies.statistics.estimates import tell, tell_value
 from arena.studies.statistics.factors import Factor, Table
-
-Floats = NDArray[np.float64]
 
 # Values listed by name before "and so many more".
 _NAMED = 4
@@ -43,7 +41,9 @@ class Advice:
         return " ".join((self.text, *self.notes))
 
 
-def advise(table: Table, comparison: Comparison, values: Floats, weights: Floats | None = None) -> Advice:
+def advise(
+    table: Table, comparison: Comparison, values: FloatArray, weights: FloatArray | None = None
+) -> Advice:
     """Advice from the comparison of the settings of ``table``, in its order.
 
     ``values`` and ``weights`` (settings, repeats) are those that were compared.
@@ -104,7 +104,7 @@ def _place(table: Table, setting: int) -> str:
 
 
 def _no_difference(
-    table: Table, comparison: Comparison, values: Floats, weights: Floats | None
+    table: Table, comparison: Comparison, values: FloatArray, weights: FloatArray | None
 ) -> tuple[str, int | None]:
     score, best = comparison.score, comparison.best
     assert best is not None
@@ -266,7 +266,7 @@ def _of_several(table: Table, comparison: Comparison, best: int, figure: str) ->
     )
 
 
-def _occurring(factor: Factor, levels: NDArray[np.int64]) -> str | None:
+def _occurring(factor: Factor, levels: IntArray) -> str | None:
     """The levels that occur, in words: a range, or a list; None where all do."""
     used = np.unique(levels)
     if len(used) == len(factor.levels) > 1:

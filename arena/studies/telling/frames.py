@@ -6,8 +6,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from arena.studies.scores import Score
 from arena.studies.statistics.estimates import Estimates
 from arena.studies.statistics.factors import Factor
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 
-Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]
 """Left, bottom, width and height [pixels]."""
 
@@ -66,7 +65,7 @@ class LevelAxis:
         room = 0.05 * (high - low) or 0.5 * (abs(low) if factor.is_ordered else 1.0) or 0.5
         self.limits = (low - room, high + room)
 
-    def _along(self, values: Iterable[float]) -> Floats:
+    def _along(self, values: Iterable[float]) -> FloatArray:
         array = np.array(list(values), dtype=np.float64)
         return np.log10(array) if self.by_ratio else array
 
@@ -179,7 +178,7 @@ def tick_room(sheet: Page, scale: Scale) -> float:
     return max((sheet.width(one, SMALL) for one in words), default=0.0) + 14.0
 
 
-def least_gap(places: Floats, limits: tuple[float, float], width: float) -> float:
+def least_gap(places: FloatArray, limits: tuple[float, float], width: float) -> float:
     """The least distance of neighbouring levels [pixels]."""
     if len(places) < 2:
         return width

@@ -4,8 +4,8 @@ import math
 from pathlib import Path
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import BoolArray
 from agents.text.units import plain_text
 from arena.studies.scores import Score
 from arena.studies.statistics.estimates import NOT_WITHIN, Estimate, Estimates, tell_value
@@ -28,7 +28,7 @@ def heat_map(
     across: Factor,
     along: Factor,
     estimates: Estimates,
-    alike: NDArray[np.bool_] | None = None,
+    alike: BoolArray | None = None,
     note: str = "",
 ) -> None:
     """Draw a score against two factors as a map with its figures in the cells, and write it.
@@ -92,7 +92,7 @@ def _draw_cells(
     shape: tuple[int, int],
     is_upward: bool,
     told: tuple[list[str], list[str]],
-    alike: NDArray[np.bool_] | None,
+    alike: BoolArray | None,
     box: Box,
 ) -> None:
     from matplotlib.patches import Rectangle

@@ -10,8 +10,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import FloatArray
 from agents.text.units import plain_text
 from arena.studies.scores import SCORES, Score
 from arena.studies.statistics.estimates import Estimate, Estimates, tell, tell_value
@@ -38,8 +38,6 @@ from replays.drawing.theme import LIGHT
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-
-Floats = NDArray[np.float64]
 
 _RIGHT = 40.0
 _PLOT = 400.0
@@ -114,7 +112,7 @@ def _name_height(lines: Sequence[str]) -> float:
 
 def _draw_series(
     axes: "Axes",
-    places: Floats,
+    places: FloatArray,
     one: Estimates,
     scale: Scale,
     mine: Look,
@@ -300,9 +298,9 @@ def history(
     path: Path,
     title: str,
     score: Score,
-    trials: Sequence[float] | Floats,
-    best: Sequence[float] | Floats,
-    left: Sequence[float] | Floats,
+    trials: Sequence[float] | FloatArray,
+    best: Sequence[float] | FloatArray,
+    left: Sequence[float] | FloatArray,
     note: str = "",
 ) -> None:
     """Draw how a search went: figure of the leader, and settings still in the race, over trials spent.

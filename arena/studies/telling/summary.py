@@ -9,8 +9,8 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
+from agents.arrays import BoolArray, FloatArray, IntArray
 from arena.studies.plans.conditions import by_condition, given_and_chosen
 from arena.studies.plans.study import Study
 from arena.studies.plans.titles import title_of
@@ -30,8 +30,6 @@ from arena.studies.telling.maps import heat_map
 from arena.studies.telling.plots import bars, curve
 from replays.format.writing import write_whole
 
-Floats = NDArray[np.float64]
-
 # A factor with more levels than this is no series of lines.
 MOST_SERIES = 6
 
@@ -45,7 +43,7 @@ class WithinCondition:
     """
 
     condition: str
-    settings: NDArray[np.int64]
+    settings: IntArray
     comparison: Comparison
     advice: Advice
 
@@ -67,7 +65,7 @@ class Summary:
 
     outcome: SweepResult
     table: Table
-    values: dict[str, tuple[Floats, Floats | None]]
+    values: dict[str, tuple[FloatArray, FloatArray | None]]
     estimates: dict[str, Estimates]
     conditions: tuple[WithinCondition, ...]
     effects: Sensitivity | None
@@ -78,16 +76,16 @@ class Summary:
         return [one.best for one in self.conditions if one.best is not None]
 
     @property
-    def alike(self) -> NDArray[np.bool_]:
+    def alike(self) -> BoolArray:
         """Whether each setting (settings,) is the best of its condition, or cannot be told from it."""
         return self._gathered("alike")
 
     @property
-    def worse(self) -> NDArray[np.bool_]:
+    def worse(self) -> BoolArray:
         """Whether each setting (settings,) is told worse than the best of its condition."""
         return self._gathered("worse")
 
-    def _gathered(self, name: str) -> NDArray[np.bool_]:
+    def _gathered(self, name: str) -> BoolArray:
         found = np.zeros(len(self.table), dtype=np.bool_)
         for one in self.conditions:
             found[one.settings] = getattr(one.comparison, name)
@@ -162,7 +160,7 @@ def summarise(outcome: SweepResult) -> Summary:
             study.factors, [study.factor_values(study.setting(number)) for number in range(study.settings)]
         ),
     )
-    values: dict[str, tuple[Floats, Floats | None]] = {}
+    values: dict[str, tuple[FloatArray, FloatArray | None]] = {}
     for name in study.scores:
         score = SCORES[name]
         wanted = [score.column] if score.weight is None else [score.column, score.weight]
@@ -191,8 +189,8 @@ def _within_conditions(
     study: Study,
     table: Table,
     score: Score,
-    values: Floats,
-    weights: Floats | None,
+    values: FloatArray,
+    weights: FloatArray | None,
     estimates: Estimates,
 ) -> Iterator[WithinCondition]:
     given, chosen = given_and_chosen(study.factors)

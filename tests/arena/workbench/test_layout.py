@@ -7,7 +7,7 @@ import pytest
 from agents.design.values import SCOPES
 from arena.workbench.bindings import BUTTONS
 from arena.workbench.controller import Controller
-from arena.workbench.layout import LEAST_SIZE, USUAL_SIZE, lay_out, scale_of
+from arena.workbench.layout import LEAST_SIZE, USUAL_SIZE, lay_out_workbench, scale_of
 from replays.drawing.sheet import Sheet, pygame
 from tests.helpers.window_events import mouse
 from tests.helpers.workbench import show
@@ -18,7 +18,7 @@ SIZES = [LEAST_SIZE, (1280, 760), (1280, 1024), (1920, 1080), (3840, 2160), (256
 @pytest.mark.parametrize("size", [LEAST_SIZE, (1200, 720), (1280, 720), USUAL_SIZE, (1920, 1080)])
 def test_buttons_have_room_for_their_words(size: tuple[int, int]) -> None:
     scale = scale_of(*size)
-    layout = lay_out(round(size[0] / scale), round(size[1] / scale))
+    layout = lay_out_workbench(round(size[0] / scale), round(size[1] / scale))
     sheet = Sheet(pygame.Surface((8, 8)), scale)
     for rect, button in zip(layout.buttons, BUTTONS, strict=True):
         assert sheet.text_size(f"{button.words}  {button.key}", layout.letters(14))[0] <= rect.width - 6
@@ -30,7 +30,7 @@ def test_buttons_have_room_for_their_words(size: tuple[int, int]) -> None:
 @pytest.mark.parametrize("size", SIZES, ids=str)
 def test_nothing_lies_on_anything_else(size: tuple[int, int]) -> None:
     scale = scale_of(*size)
-    layout = lay_out(round(size[0] / scale), round(size[1] / scale))
+    layout = lay_out_workbench(round(size[0] / scale), round(size[1] / scale))
     window = pygame.Rect(0, 0, *layout.size)
     apart = [layout.head, layout.plan, layout.bar, layout.foot, layout.title, layout.pulse, layout.race]
     apart += [*layout.scopes, *layout.rows, *layout.buttons]

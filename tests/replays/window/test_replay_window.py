@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from agents.errors import OutputError
-from replays.drawing.layout import Box, lay_out
+from replays.drawing.layout import Box, lay_out_page
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.stage import ALL_WAYS, CHOSEN_WAY, NO_WAYS
 from replays.drawing.stretches import AFTER, BEFORE, Stretches
@@ -474,7 +474,7 @@ def test_the_window_can_have_any_size_and_the_bar_follows(
 def test_the_parts_of_a_layout_do_not_overlap(width: int, height: int, aspect: float) -> None:
     for has_controls in (False, True):
         for has_strip in (False, True):
-            made = lay_out(width, height, aspect, has_controls=has_controls, has_strip=has_strip)
+            made = lay_out_page(width, height, aspect, has_controls=has_controls, has_strip=has_strip)
             boxes = [made.head, made.arena, made.legend, made.strip, made.controls]
             there = [box for box in boxes if box is not None]
             for number, one in enumerate(there):

@@ -14,7 +14,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design, Tolerance
 from agents.errors import NotFoundError, SpecError
 from arena.studies.kits.pairing import pair_up, random_share
-from arena.studies.kits.picking import Eye, drawn_eyes, pick, read_eyes, straight_range
+from arena.studies.kits.picking import MeasuredEye, drawn_eyes, pick, read_eyes, straight_range
 from arena.studies.kits.yields import BenchTest, Demand
 
 LIGHTS = (1e3, 5e3, 20e3)
@@ -76,7 +76,12 @@ def test_the_expected_share_of_a_blind_pairing_is_the_mean_of_all_of_them(values
 def test_eyes_pair_as_far_apart_as_steers_straight_and_no_further() -> None:
     bench_test = bench_test_of()
     _, limit = straight_range(bench_test)
-    eyes = [Eye("a", 2.2), Eye("b", 2.2 + limit - 1e-4), Eye("c", 3.2), Eye("d", 3.2 + limit + 1e-4)]
+    eyes = [
+        MeasuredEye("a", 2.2),
+        MeasuredEye("b", 2.2 + limit - 1e-4),
+        MeasuredEye("c", 3.2),
+        MeasuredEye("d", 3.2 + limit + 1e-4),
+    ]
     found = pick(bench_test, eyes, is_measured=True)
     assert found is not None
     [pair] = found.pairs
@@ -94,7 +99,7 @@ def test_it_matters_which_eye_goes_left_where_the_motors_are_unlike() -> None:
     assert least <= 0.0 <= most
     assert abs(least + most) > 0.01
     half = 0.5 * max(-least, most) - 1e-3
-    eyes = [Eye("low", 2.2 - half), Eye("high", 2.2 + half)]
+    eyes = [MeasuredEye("low", 2.2 - half), MeasuredEye("high", 2.2 + half)]
     found = pick(bench_test, eyes, is_measured=True)
     assert found is not None
     assert found.is_handed
@@ -120,7 +125,7 @@ def strays_of(design: Design, demand: Demand) -> set[str]:
 
 def test_no_list_where_like_eyes_do_not_steer_straight_either() -> None:
     bench_test = bench_test_of(straight=math.radians(5.0), left__motor__resistance=60.0)
-    assert pick(bench_test, [Eye("a", 2.2), Eye("b", 2.2)], is_measured=True) is None
+    assert pick(bench_test, [MeasuredEye("a", 2.2), MeasuredEye("b", 2.2)], is_measured=True) is None
 
 
 def test_eyes_without_tolerance_are_not_drawn() -> None:
@@ -145,7 +150,7 @@ def table(folder: Path, text: str) -> Path:
 
 def test_a_table_of_eyes_is_read_as_a_spreadsheet_writes_it(tmp_path: Path) -> None:
     text = "\ufeffeye,trigger\r\nE07,2.31 V\r\n\r\nE 8, 2310mV\r\n"
-    assert read_eyes(table(tmp_path, text)) == [Eye("E07", 2.31), Eye("E 8", 2.31)]
+    assert read_eyes(table(tmp_path, text)) == [MeasuredEye("E07", 2.31), MeasuredEye("E 8", 2.31)]
 
 
 @pytest.mark.parametrize(

@@ -82,6 +82,8 @@ def test_trials_of_something_else_are_never_mixed_in(tmp_path: Path) -> None:
         one.keep(0, rows_of(0), {})
     with pytest.raises(InputError, match=r"differs in arena shed, program; .*--restart"):
         journal(tmp_path, program="d", **{"arena shed": "e"})
+    with pytest.raises(InputError, match=r"another version of photodrome ran its trials; .*--"):
+        journal(tmp_path, program="d")
     with pytest.raises(InputError, match="differs in trials"):
         journal(tmp_path, trials=700)
     with pytest.raises(InputError, match="differs in design cress"):

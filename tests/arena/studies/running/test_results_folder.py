@@ -221,15 +221,15 @@ def test_a_folder_that_is_a_link_is_the_folder_it_leads_to(
 
 
 def test_a_link_put_there_while_a_sweep_runs_is_not_followed(monkeypatch: pytest.MonkeyPatch) -> None:
-    from arena.studies.running import sweep
+    from arena.studies.running import sweeping
 
-    run_chunk = sweep.run_chunk
+    run_chunk = sweeping.run_chunk
 
     def put(*arguments: object) -> object:
         put_link(Path("out/trials.csv"))
         return run_chunk(*arguments)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(sweep, "run_chunk", put)
+    monkeypatch.setattr(sweeping, "run_chunk", put)
     outcome = photodrome(*SWEEP)
     assert outcome.code == 1
     assert "trials.csv would be written over" in outcome.err

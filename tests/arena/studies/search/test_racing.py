@@ -14,7 +14,7 @@ from scipy.special import ndtri
 from agents.errors import InputError
 from arena.studies.scores import SCORES
 from arena.studies.search.heats import Place
-from arena.studies.search.racing import LEAST_BUDGET, RaceResult, race
+from arena.studies.search.racing import LEAST_BUDGET, RacingResult, race
 
 REACHED, REACH_TIME, ESCAPE, CONTACTS = (
     SCORES[name] for name in ("reached", "reach time", "escape", "contacts")
@@ -64,7 +64,7 @@ def bench_with_peak(levels: Sequence[int], width: Sequence[float], seed: int) ->
     return Bench(levels, peak, width, seed)
 
 
-def regret(bench: Bench, found: RaceResult) -> float:
+def regret(bench: Bench, found: RacingResult) -> float:
     assert found.winner is not None
     return max(map(bench.truth, bench.all_places())) - bench.truth(found.winner)
 
@@ -80,7 +80,7 @@ def even_split(bench: Bench, repeats: int) -> Floats:
 INDIFFERENCE = 0.02
 
 
-def runners_up(result: RaceResult) -> tuple[Place, ...]:
+def runners_up(result: RacingResult) -> tuple[Place, ...]:
     """The other finalists that cannot be told from the winner."""
     if result.comparison is None:
         return ()
@@ -132,7 +132,7 @@ def test_an_even_split_of_twice_the_trials_is_no_better() -> None:
     assert np.mean(mine) <= np.mean(even)
 
 
-def same(one: RaceResult, other: RaceResult) -> bool:
+def same(one: RacingResult, other: RacingResult) -> bool:
     return (
         (one.winner, one.finalists, one.history, one.trials)
         == (other.winner, other.finalists, other.history, other.trials)
