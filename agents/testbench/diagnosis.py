@@ -10,7 +10,7 @@ better is found, what it has at some lights.
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Any
@@ -19,7 +19,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.testbench.causes import fault_cause
-from agents.testbench.cures import changes
+from agents.testbench.cures import Change, changes
 from agents.testbench.faults import BLIND, DIM, FAULTS
 from agents.testbench.measuring import BRIGHTEST
 from agents.testbench.sheet import BenchPoint, bench_record
@@ -127,6 +127,21 @@ class _Scan:
         return abs(measured.left.trigger - measured.right.trigger)
 
 
+class _Changed:
+    """What a design becomes by each change worth a try, built and measured once however often it is tried."""
+
+    def __init__(self, design: Design, kind: str) -> None:
+        self._design, self._kind = design, kind
+        self._coming = changes(design)
+        self._known: list[tuple[Change, _Scan]] = []
+
+    def __iter__(self) -> Iterator[tuple[Change, _Scan]]:
+        yield from self._known
+        for change in self._coming:
+            self._known.append((change, _Scan(change.applied(self._design), self._kind)))
+            yield self._known[-1]
+
+
 def _worst_let_go(points: Sequence[BenchPoint]) -> float:
     """The highest let-go voltage [V] of a side; 0 where there is none."""
     return max((side.let_go or 0.0) for point in points for side in point.measured.sides)
@@ -180,9 +195,10 @@ in 367 ms
     ends = [end for name in (DIM, BLIND) for end in _ranges(scan, scanned, name)[1]]
     scanned = sorted({*scanned, *ends})
     reports = []
+    changed = _Changed(design, kind)
     for name in FAULTS:
         for start, end in _ranges(scan, scanned, name)[0]:
-            reports.append(_report(design, scan, scanned, name, (start, end)))
+            reports.append(_report(changed, scan, scanned, name, (start, end)))
     return reports
 
 
@@ -222,7 +238,7 @@ def _edge(scan: _Scan, name: str, faulty: float, healthy: float) -> tuple[float,
 
 
 def _report(
-    design: Design, scan: _Scan, scanned: Sequence[float], name: str, lights: tuple[float, float]
+    changed: _Changed, scan: _Scan, scanned: Sequence[float], name: str, lights: tuple[float, float]
 ) -> FaultReport:
     start, end = lights
     middle = math.sqrt(max(start, min(DARK, end)) * end)
@@ -231,20 +247,20 @@ def _report(
     looked_at = middle if scan.has(name, middle) else start
     cause = fault_cause(name, scan.walker, scan.point(looked_at).measured)
     cure = (
-        _search(design, scan, scanned, name, proofs)
-        or _search(design, scan, scanned, name, (looked_at,))
-        or _search(design, scan, (), name, proofs)
-        or _search(design, scan, (), name, proofs, sometimes=True)
+        _search(changed, scan, scanned, name, proofs)
+        or _search(changed, scan, scanned, name, (looked_at,))
+        or _search(changed, scan, (), name, proofs)
+        or _search(changed, scan, (), name, proofs, sometimes=True)
     )
     if cure is not None:
-        changed = _Scan(design.with_values(cure.values), scan.kind)
-        brought = [fault for light in scanned for fault in sorted(_new_faults(changed, scan, light))]
+        cured = next(one for change, one in changed if change.values == cure.values)
+        brought = [fault for light in scanned for fault in sorted(_new_faults(cured, scan, light))]
         cure = replace(cure, brings=tuple(dict.fromkeys(brought)))
     return FaultReport(name, lights, looked_at, cause, cure)
 
 
 def _search(
-    design: Design,
+    changed: _Changed,
     scan: _Scan,
     others: Sequence[float],
     name: str,
@@ -252,11 +268,10 @@ def _search(
     sometimes: bool = False,
 ) -> Cure | None:
     """Find the first change that cures a fault at all ``proofs``, and spoils nothing at ``others`` either."""
-    for change in changes(design):
-        changed = _Scan(change.applied(design), scan.kind)
-        if any(changed.has(name, light) for light in proofs):
+    for change, changed_scan in changed:
+        if any(changed_scan.has(name, light) for light in proofs):
             continue
-        if not any(_spoils(changed, scan, light, sometimes) for light in (*proofs, *others)):
+        if not any(_spoils(changed_scan, scan, light, sometimes) for light in (*proofs, *others)):
             return Cure(change.text, change.values, (min(proofs), max(proofs)))
     return None
 
