@@ -20,7 +20,7 @@ from agents.build import build
 from agents.causes import cause_of
 from agents.cures import changes
 from agents.design import Design
-from agents.errors import OptionError
+from agents.errors import ModelError, OptionError
 from agents.faults import BLIND, DIM, FAULTS
 from agents.measure import BRIGHTEST
 
@@ -231,8 +231,12 @@ def _report(
     )
     if cure is not None:
         changed = _Scan(design.with_values(cure.values), scan.kind)
-        brought = [fault for light in scanned for fault in sorted(_new_faults(changed, scan, light))]
-        cure = replace(cure, brings=tuple(dict.fromkeys(brought)))
+        try:
+            brought = [fault for light in scanned for fault in sorted(_new_faults(changed, scan, light))]
+            cure = replace(cure, brings=tuple(dict.fromkeys(brought)))
+        except ModelError:
+            # nor is a change a cure whose price nobody can tell
+            cure = None
     return FaultReport(name, lights, looked_at, cause, cure)
 
 
@@ -247,10 +251,15 @@ def _search(
     """Find the first change that cures a fault at all ``proofs``, and spoils nothing at ``others`` either."""
     for change in changes(design):
         changed = _Scan(change.applied(design), scan.kind)
-        if any(changed.has(name, light) for light in proofs):
+        try:
+            if any(changed.has(name, light) for light in proofs):
+                continue
+            if any(_spoils(changed, scan, light, sometimes) for light in (*proofs, *others)):
+                continue
+        except ModelError:
+            # what cannot be followed is not known to be better
             continue
-        if not any(_spoils(changed, scan, light, sometimes) for light in (*proofs, *others)):
-            return Cure(change.text, change.values, (min(proofs), max(proofs)))
+        return Cure(change.text, change.values, (min(proofs), max(proofs)))
     return None
 
 

@@ -115,6 +115,7 @@ STATE = np.dtype(
         ("drain", np.float64),  # current other than the motor's in the last stage, for the ESR [A]
         ("peak", np.float64),  # greatest motor current of this pulse [A]
         ("charge", np.float64),  # charge through the motor in this pulse [C]
+        ("status", np.int64),  # codes of agents.status, joined; once set they stay
         # energy since the start [J]
         ("panel_energy", np.float64),
         ("motor_energy", np.float64),

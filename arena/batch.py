@@ -2,7 +2,20 @@
 
 from agents.compiled import kernel, kernel_part
 from arena.engine import advance, end_world, settle_world
-from arena.layout import DONE, ENDED, FRESH, FULL, Batch, Crowd, Integers, Out, Records, Scene
+from arena.layout import (
+    DONE,
+    ENDED,
+    FRESH,
+    FULL,
+    LOST,
+    LOST_PLACE,
+    Batch,
+    Crowd,
+    Integers,
+    Out,
+    Records,
+    Scene,
+)
 
 
 @kernel_part
@@ -48,10 +61,11 @@ def advance_batch(batch: Batch, spans: Records, codes: Integers, until: float) -
     """Run the worlds of a batch up to ``until`` [s], each no further than to its own end.
 
     ``codes`` holds what stopped each world's last advance, FRESH before the first one. A world that comes to
-    its end brings its walkers' rails there and writes the pulses that are cut off, and is ENDED.
+    its end brings its walkers' rails there and writes the pulses that are cut off, and is ENDED. One that is
+    LOST is left as it is.
     """
     for number in range(len(spans)):
-        if codes[number] == ENDED:
+        if codes[number] == ENDED or codes[number] == LOST:
             continue
         scene, crowd, out = world_of(batch, spans, number)
         if codes[number] == FRESH:
@@ -63,4 +77,4 @@ def advance_batch(batch: Batch, spans: Records, codes: Integers, until: float) -
                 codes[number] = FULL
             else:
                 end_world(crowd, out)
-                codes[number] = ENDED
+                codes[number] = ENDED if out.counts[LOST_PLACE] == 0 else LOST

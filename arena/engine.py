@@ -16,6 +16,7 @@ from agents.compiled import kernel, kernel_part
 from agents.eye import recovery_time
 from agents.noise import TRIGGER, normal_pair
 from agents.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.status import NO_NUMBER, SETTLED
 from arena.grid import gather
 from arena.layout import (
     ARRIVING,
@@ -98,16 +99,26 @@ def plan_trigger(crowd: Crowd, counts: Integers, number: int, now: float) -> Non
     body["since"] = now
     goal = min(body["left_trigger"], body["right_trigger"])
     time = math.inf
-    if goal < math.inf:
-        taken, panel, eyes, leak = charge_to(walker, body["photocurrent"], body["state"]["rail"], goal)
-        body["due"] = now + taken
+    if math.isnan(body["left_light"] + body["right_light"] + body["photocurrent"]):
+        body["state"]["status"] |= NO_NUMBER
+    elif goal < math.inf:
+        charging = charge_to(walker, body["photocurrent"], body["state"]["rail"], goal)
+        body["state"]["status"] |= charging.status
+        body["due"] = now + charging.time
         body["goal"] = goal
-        body["due_panel"], body["due_eyes"], body["due_leak"] = panel, eyes, leak
+        body["due_panel"], body["due_eyes"], body["due_leak"] = charging.panel, charging.eyes, charging.leak
         time = max(body["due"], body["hold"])
-    if math.isnan(time):
-        counts[LOST_PLACE] = 1
-        time = math.inf
+    note_lost(crowd, counts, number, now)
     set_time(crowd.tree, number, time)
+
+
+@kernel
+def note_lost(crowd: Crowd, counts: Integers, number: int, time: float) -> None:
+    """Write down that the model has lost a walker, if the status of its circuit says so."""
+    body = crowd.bodies[number]
+    if body["state"]["status"] != SETTLED and counts[LOST_PLACE] == 0:
+        counts[LOST_PLACE] = number + 1
+        body["lost_at"] = time
 
 
 @kernel_part
@@ -160,7 +171,7 @@ def move_on(
         if end - time <= OVER:
             return time, tells
         resting = crowd.bodies[number]["phase"] == COASTING and at_rest(state)
-        asked = out.stop[0] != 0
+        asked = out.stop[0] != 0 or out.counts[LOST_PLACE] != 0
         if asked or tells or resting or time >= next_other or time > until or not room_left(out):
             set_time(crowd.tree, number, time)
             return time, tells
@@ -178,6 +189,7 @@ def fire(crowd: Crowd, out: Out, number: int, time: float) -> None:
         state["leak_energy"] += body["due_leak"]
     else:
         wait(walker, body["photocurrent"], state, time - body["since"])
+        note_lost(crowd, out.counts, number, time)
     body["since"] = time
     body["side"] = 0 if body["left_trigger"] <= body["right_trigger"] else 1
     touch = body["left_touch"] if body["side"] == 0 else body["right_touch"]
@@ -221,8 +233,7 @@ def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, flo
         time += step
         way += passed
     body["since"] = time
-    if not state["rail"] > -math.inf:
-        out.counts[LOST_PLACE] = 1
+    note_lost(crowd, out.counts, number, time)
     return way, time
 
 
@@ -418,6 +429,7 @@ def end_world(crowd: Crowd, out: Out) -> None:
         if body["phase"] != PULSING:
             left = until - body["since"]
             wait(crowd.walkers[number], body["photocurrent"], body["state"], left)
+            note_lost(crowd, out.counts, number, until)
         if body["phase"] != WAITING:
             tell_pose(out.poses, out.counts, body, until)
             out.under_way[number]["ended"] = 1

@@ -29,11 +29,11 @@ COASTING = 2
 DONE = 0
 FULL = 1  # an output buffer has to be emptied first
 STOPPED = 2  # someone asked to stop
-LOST = 3  # a state that is no number
+LOST = 3  # the model cannot follow a walker
 FRESH = 4  # it has not begun
 ENDED = 5  # the run is over and all is written
 
-# Place in ``counts`` of the flag that a state is lost; before it stand the rows in use.
+# Place in ``counts`` of the number, from 1, of the first walker that is lost; before it stand rows in use.
 LOST_PLACE = 4
 COUNTS = 5
 
@@ -108,6 +108,7 @@ BODY = np.dtype(
         ("hearing", np.int64),
         ("heard", np.int64),  # of moves nearby: 1 if they change its touch, 2 if they change its light too
         ("current_so_far", np.float64),  # photocurrent up to now of one that has heard [A]
+        ("lost_at", np.float64),  # when the model lost it [s]
         ("moved", np.int64),  # 1 if pushed since its light was last taken, 2 if about to be worked out anew
     ],
     align=True,
@@ -179,7 +180,7 @@ class Out(NamedTuple):
     """What is written down, in the dtypes of :mod:`replays.record`.
 
     ``under_way`` (N,) the row of each walker's pulse while it lasts; ``counts`` (COUNTS,) rows in use of
-    pulses, poses, touches and lights, and the flag of a lost state; ``stop`` (1,) is set to ask for a stop.
+    pulses, poses, touches and lights, and who is lost; ``stop`` (1,) is set to ask for a stop.
     """
 
     under_way: Records

@@ -19,7 +19,7 @@ import numpy.typing as npt
 from agents.build import build
 from agents.copies import built
 from agents.design import Design
-from agents.errors import OptionError
+from agents.errors import OptionError, raise_first
 from agents.faults import FAULTS
 from agents.survey import Survey, survey
 from arena.studies.estimates import Estimate
@@ -102,18 +102,18 @@ class Trial:
         stops the work within a moment.
         """
         pieces = [
-            (number, values[first : first + TOGETHER])
+            (number, first, values[first : first + TOGETHER])
             for number, values in enumerate(many)
             for first in range(0, len(values), TOGETHER)
         ]
         demand = self.demand
 
-        def run(values: Floats) -> Survey:
-            return survey(built(self.design, values), demand.lights, demand.kind)
+        def run(first: int, values: Floats) -> Survey:
+            return survey(built(self.design, values), demand.lights, demand.kind, first)
 
-        found = _side_by_side(run, [values for _, values in pieces], threads, tell)
+        found = _side_by_side(run, [piece[1:] for piece in pieces], threads, tell)
         return [
-            self._outcome([one for (owner, _), one in zip(pieces, found, strict=True) if owner == number])
+            self._outcome([one for (owner, *_), one in zip(pieces, found, strict=True) if owner == number])
             for number in range(len(many))
         ]
 
@@ -130,16 +130,18 @@ class Trial:
 
 
 def _side_by_side(
-    run: Callable[[Floats], Survey], pieces: Sequence[Floats], threads: int | None, tell: Tell | None
+    run: Callable[[int, Floats], Survey],
+    pieces: Sequence[tuple[int, Floats]],
+    threads: int | None,
+    tell: Tell | None,
 ) -> list[Survey]:
     with ThreadPoolExecutor(max(1, threads or os.cpu_count() or 1)) as pool:
-        futures: list[Future[Survey]] = [pool.submit(run, piece) for piece in pieces]
+        futures: list[Future[Survey]] = [pool.submit(run, *piece) for piece in pieces]
         try:
             waiting = set(futures)
             while waiting:
                 finished, waiting = wait(waiting, timeout=0.1, return_when=FIRST_EXCEPTION)
-                for future in finished:
-                    future.result()
+                raise_first(futures, finished)
                 if tell is not None:
                     tell(1.0 - len(waiting) / len(futures))
         except BaseException:
