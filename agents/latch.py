@@ -285,6 +285,7 @@ def settle_latch(
     """
     frame = frame_of(supply, kick, thermal, side, recent)
     is_fresh = guess == math.inf
+    status = SETTLED
     y = guess
     if is_fresh:
         y, status = strongest_drive(frame.drive, frame.weight, side)
@@ -309,7 +310,7 @@ def settle_latch(
         is_beyond = not is_between and slope <= 0.0
         if is_beyond or (level.collector > frame.free_level and not (is_fresh and excess <= 0.0)):
             if is_fresh:
-                return let_go(SETTLED)
+                return let_go(status)
             # perhaps the guess alone was beyond the valley
             is_fresh = True
             lower = -math.inf
@@ -328,7 +329,9 @@ def settle_latch(
         if is_between and not lower < y + change < upper:
             change = 0.5 * (lower + upper) - y
         y += change
-    return let_go(SETTLED if math.isfinite(y) else LATCH_UNSETTLED)
+    if not math.isfinite(y):
+        status = LATCH_UNSETTLED
+    return let_go(status)
 
 
 @kernel

@@ -6,9 +6,11 @@ of the axle, x ahead, y to the left, z up. Side 0 is the left one, side 1 the ri
 
 import numpy as np
 
+from agents.spectra import KINDS
+
 TABLE_POINTS = 16
 CORE_POINTS = 8
-LIGHT_KINDS = 4
+LIGHT_KINDS = len(KINDS)
 
 TRANSISTOR = np.dtype(
     [

@@ -9,7 +9,7 @@ import numpy.typing as npt
 
 from agents.walker import WALKER
 from arena.flatten import FlatArena
-from arena.layout import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
+from arena.layout import BODY, COUNTS, LISTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Out, Scene
 from arena.schedule import tree_size
 from arena.senses import TOUCH_ROOM
 from arena.shadow import disc_points
@@ -81,6 +81,7 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
         lit=np.zeros((len(walkers), RECEPTORS, most_sources)),
         hidden=np.zeros((len(walkers), RECEPTORS, most_sources), np.int64),
         near_walls=np.zeros((len(walkers), max(len(floor.walls) for floor in floors)), np.int64),
+        lists=np.zeros((len(walkers), LISTS), np.int64),
         tree=np.full(own["tree"][-1], math.inf),
         heads=np.full(own["heads"][-1], -1, np.int64),
         settings=settings,

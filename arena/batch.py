@@ -9,6 +9,7 @@ from arena.layout import (
     FULL,
     LOST,
     LOST_PLACE,
+    PULSE_ROWS,
     Batch,
     Crowd,
     Integers,
@@ -40,6 +41,7 @@ def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, O
         batch.crowd.lit[first:last],
         batch.crowd.hidden[first:last],
         batch.crowd.near_walls[first:last],
+        batch.crowd.lists[first:last],
         batch.crowd.tree[tree[0] : tree[1]],
         batch.crowd.heads[heads[0] : heads[1]],
         batch.crowd.settings[number : number + 1],
@@ -73,7 +75,7 @@ def advance_batch(batch: Batch, spans: Records, codes: Integers, until: float) -
         end = crowd.settings[0]["until"]
         codes[number] = advance(scene, crowd, out, min(until, end))
         if codes[number] == DONE and until >= end:
-            if out.counts[0] + len(crowd.bodies) > len(out.pulses):
+            if out.counts[PULSE_ROWS] + len(crowd.bodies) > len(out.pulses):
                 codes[number] = FULL
             else:
                 end_world(crowd, out)

@@ -22,10 +22,20 @@ from arena.layout import (
     ARRIVING,
     COASTING,
     DONE,
+    FOUND,
+    FREE,
     FULL,
+    GATHERED,
+    HEARD_LIGHT,
+    HEARD_NOTHING,
+    HEARD_TOUCH,
+    HEARING,
+    LISTED,
     LOST,
     LOST_PLACE,
+    MOVING,
     PULSING,
+    PUSHED,
     STOPPED,
     WAITING,
     Crowd,
@@ -56,6 +66,7 @@ from arena.tell import (
     tell_standing,
     tell_touch,
 )
+from replays.record import BODY, CUT_OFF, LEFT, LEFT_WHISKER, RIGHT, RIGHT_WHISKER
 
 # A moving walker is put in its new place, and freed of contacts, after this way [m] or time [s] at the most.
 STRIDE = 1.5e-3
@@ -191,9 +202,9 @@ def fire(crowd: Crowd, out: Out, number: int, time: float) -> None:
         wait(walker, body["photocurrent"], state, time - body["since"])
         note_lost(crowd, out.counts, number, time)
     body["since"] = time
-    body["side"] = 0 if body["left_trigger"] <= body["right_trigger"] else 1
-    touch = body["left_touch"] if body["side"] == 0 else body["right_touch"]
-    begin_pulse(walker, body["side"], touch > 0, state)
+    body["side"] = LEFT if body["left_trigger"] <= body["right_trigger"] else RIGHT
+    touch = body["left_touch"] if body["side"] == LEFT else body["right_touch"]
+    begin_pulse(walker, body["side"], touch != FREE, state)
     body["phase"] = PULSING
     body["pulses"] += 1
     body["start"] = time
@@ -221,10 +232,10 @@ def stride(crowd: Crowd, out: Out, number: int, time: float) -> tuple[float, flo
             way += coast_step(walker, which, state, step)
             time += step
         return way, time
-    touch = body["left_touch"] if which == 0 else body["right_touch"]
+    touch = body["left_touch"] if which == LEFT else body["right_touch"]
     while way < STRIDE and end - time > OVER:
         step = _short_of_wall(pulse_step_length(side, state, walker["step"]), state["speed"], last - time)
-        holds, passed = pulse_step(walker, which, body["photocurrent"], touch > 0, state, step)
+        holds, passed = pulse_step(walker, which, body["photocurrent"], touch != FREE, state, step)
         if not holds:
             body["phase"] = COASTING
             body["let_go"] = time
@@ -300,7 +311,7 @@ def look_at_touch(
     body = crowd.bodies[number]
     before = body["left_touch"], body["right_touch"], body["body_touch"]
     now = take_touch(walls, crowd, number)
-    for part in range(3):
+    for part in (LEFT_WHISKER, RIGHT_WHISKER, BODY):
         tell_touch(touches, counts, body, time, part, before[part], now[part])
     body["left_touch"], body["right_touch"], body["body_touch"] = now
     return bool(now[0] != before[0] or now[1] != before[1])
@@ -310,10 +321,10 @@ def look_at_touch(
 def tell_pushed(crowd: Crowd, out: Out, count: int, time: float) -> None:
     """Write down where those whom a stride has pushed stood before, and stand after it.
 
-    They are the entries 1 .. ``count`` - 1 of the field ``gathered``; the first is the driver.
+    They are the entries 1 .. ``count`` - 1 of the list GATHERED; the first is the driver.
     """
     for place in range(1, count):
-        pushed = crowd.bodies[crowd.bodies[place]["gathered"]]
+        pushed = crowd.bodies[crowd.lists[place, GATHERED]]
         tell_standing(out.poses, out.counts, pushed, time - 1e-3)
         tell_motion(out.poses, out.counts, pushed, time)
 
@@ -324,56 +335,56 @@ def tell_neighbours(scene: Scene, crowd: Crowd, out: Out, number: int, time: flo
 
     Each is worked out once, however many have moved about it.
     """
-    bodies = crowd.bodies
+    lists = crowd.lists
     heard = 0
     for place in range(list_moved(crowd, number)):
-        mover = bodies[place]["moving"]
+        mover = lists[place, MOVING]
         if place > 0:
             # it was pushed, so its own light and touch are others too
-            heard = note(bodies, mover, heard, True)
+            heard = note(crowd, mover, heard, True)
             take_light(scene, crowd, mover)
             look_at_touch(scene.walls, crowd, out.touches, out.counts, mover, time)
         heard = tell_of(scene, crowd, out, mover, time, heard)
     for place in range(heard):
-        adapt(crowd, out, bodies[place]["hearing"], time)
+        adapt(crowd, out, lists[place, HEARING], time)
 
 
 @kernel_part
-def note(bodies: Records, number: int, heard: int, shifted: bool) -> int:
+def note(crowd: Crowd, number: int, heard: int, shifted: bool) -> int:
     """Put a walker on the list of the ``heard`` that are to be worked out anew; returns how many they are.
 
     ``shifted`` if it is its light that changes, which then must not have happened yet.
     """
-    body = bodies[number]
-    if body["heard"] == 0:
-        bodies[heard]["hearing"] = number
+    body = crowd.bodies[number]
+    if body["heard"] == HEARD_NOTHING:
+        crowd.lists[heard, HEARING] = number
         heard += 1
         body["current_so_far"] = body["photocurrent"]
-    body["heard"] = max(body["heard"], 2 if shifted else 1)
+    body["heard"] = max(body["heard"], HEARD_LIGHT if shifted else HEARD_TOUCH)
     return heard
 
 
 @kernel_part
 def list_moved(crowd: Crowd, number: int) -> int:
-    """List a walker and then those that were pushed, in the field ``moving``; returns how many.
+    """List a walker and then those that were pushed, in the list MOVING; returns how many.
 
     Who was pushed touched the walker, or one that was pushed itself, a moment ago; so they are found from
     one to the next, however long the chain is.
     """
-    bodies, settings = crowd.bodies, crowd.settings[0]
+    bodies, lists, settings = crowd.bodies, crowd.lists, crowd.settings[0]
     reach = 4.0 * settings["reach"]
-    bodies[0]["moving"] = number
+    lists[0, MOVING] = number
     count = 1
     place = 0
     while place < count:
-        one = bodies[bodies[place]["moving"]]
+        one = bodies[lists[place, MOVING]]
         place += 1
-        found = gather(settings, crowd.heads, bodies, one["disc_x"], one["disc_y"], reach)
+        found = gather(settings, crowd.heads, bodies, lists, one["disc_x"], one["disc_y"], reach)
         for index in range(found):
-            which = bodies[index]["found"]
-            if which != number and bodies[which]["moved"] == 1:
-                bodies[which]["moved"] = 2
-                bodies[count]["moving"] = which
+            which = lists[index, FOUND]
+            if which != number and bodies[which]["moved"] == PUSHED:
+                bodies[which]["moved"] = LISTED
+                lists[count, MOVING] = which
                 count += 1
     return count
 
@@ -381,29 +392,29 @@ def list_moved(crowd: Crowd, number: int) -> int:
 @kernel_part
 def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float, heard: int) -> int:
     """Tell those near ``mover`` where it now stands; returns how many have ``heard`` of any mover so far."""
-    bodies = crowd.bodies
+    bodies, lists = crowd.bodies, crowd.lists
     body, settings = bodies[mover], crowd.settings[0]
     # those near its old place are to learn that it has gone
     gone = math.hypot(body["disc_x"] - body["shade_x"], body["disc_y"] - body["shade_y"])
     reach = settings["influence"] + gone
-    count = gather(settings, crowd.heads, bodies, body["x"], body["y"], reach)
+    count = gather(settings, crowd.heads, bodies, lists, body["x"], body["y"], reach)
     # whoever is worked out anew looks for neighbours too
     for place in range(count):
-        bodies[place]["gathered"] = bodies[place]["found"]
+        lists[place, GATHERED] = lists[place, FOUND]
     for place in range(count):
-        which = bodies[place]["gathered"]
+        which = lists[place, GATHERED]
         if which == mover:
             continue
         other = bodies[which]
         # one that moves itself takes its light when it has come to rest
         if other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover):
-            heard = note(bodies, which, heard, True)
+            heard = note(crowd, which, heard, True)
             sum_light(scene, crowd.walkers[which], other, crowd.lit[which], crowd.hidden[which])
         reach = gone + TOUCH_ROOM + crowd.walkers[mover]["body_reach"]
         if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach) and look_at_touch(
             scene.walls, crowd, out.touches, out.counts, which, time
         ):
-            heard = note(bodies, which, heard, False)
+            heard = note(crowd, which, heard, False)
     tell_shadow(body)
     return heard
 
@@ -412,9 +423,9 @@ def tell_of(scene: Scene, crowd: Crowd, out: Out, mover: int, time: float, heard
 def adapt(crowd: Crowd, out: Out, number: int, time: float) -> None:
     """Work out anew a walker whose light or touch has changed: see :func:`note`."""
     body = crowd.bodies[number]
-    if body["heard"] == 2:
+    if body["heard"] == HEARD_LIGHT:
         tell_light(out.lights, out.counts, body, time)
-    body["heard"] = 0
+    body["heard"] = HEARD_NOTHING
     if body["phase"] == WAITING:
         wait(crowd.walkers[number], body["current_so_far"], body["state"], time - body["since"])
         plan_trigger(crowd, out.counts, number, time)
@@ -432,5 +443,5 @@ def end_world(crowd: Crowd, out: Out) -> None:
             note_lost(crowd, out.counts, number, until)
         if body["phase"] != WAITING:
             tell_pose(out.poses, out.counts, body, until)
-            out.under_way[number]["ended"] = 1
+            out.under_way[number]["ended"] = CUT_OFF
             tell_pulse(out.pulses, out.counts, out.under_way[number], body, until)

@@ -6,6 +6,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.compiled import kernel
+from arena.layout import FOUND
 
 Integers = npt.NDArray[np.int64]
 Records = npt.NDArray[np.void]
@@ -48,8 +49,10 @@ def place_in_grid(settings: Any, heads: Integers, bodies: Records, number: int) 
 
 
 @kernel
-def gather(settings: Any, heads: Integers, bodies: Records, x: float, y: float, reach: float) -> int:
-    """List every body in a cell within ``reach`` [m] of (x, y) in the field ``found``; returns how many.
+def gather(
+    settings: Any, heads: Integers, bodies: Records, lists: Integers, x: float, y: float, reach: float
+) -> int:
+    """List every body in a cell within ``reach`` [m] of (x, y) in the list FOUND; returns how many.
 
     Bodies a little farther off may be among them, nearer ones are never left out. Their order follows the
     history of the world, which is the same in every run.
@@ -63,7 +66,7 @@ def gather(settings: Any, heads: Integers, bodies: Records, x: float, y: float, 
         for column in range(west, east + 1):
             number = heads[row * settings["columns"] + column]
             while number >= 0:
-                bodies[count]["found"] = number
+                lists[count, FOUND] = number
                 count += 1
                 number = bodies[number]["follower"]
     return count

@@ -8,9 +8,9 @@ import numpy.typing as npt
 
 from arena.contest import Contest
 from arena.flatten import FlatArena, flatten
-from arena.light import light_map
+from arena.light import Lights, light_map
 from arena.parts import Goal, Lamp
-from arena.shadow import disc_points
+from arena.shadow import Standing, disc_points
 from arena.spec import ArenaSpec
 from arena.world import wall_table
 from replays.header import FORMAT, VERSION
@@ -80,13 +80,8 @@ def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> Floats:
         (west, south, east, north),
         spec.cell,
         height,
-        arena.sources,
-        np.ones(len(arena.sources)),
-        float(np.sum(arena.ambient)),
-        wall_table(arena.walls),
-        arena.shades,
-        arena.shade_points,
-        disc_points(),
+        Lights(arena.sources, np.ones(len(arena.sources)), float(np.sum(arena.ambient))),
+        Standing(wall_table(arena.walls), arena.shades, arena.shade_points, disc_points()),
         threads,
     )
 

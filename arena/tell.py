@@ -4,7 +4,19 @@ import math
 from typing import Any
 
 from agents.compiled import kernel
-from arena.layout import PULSING, Integers, Out, Records
+from arena.layout import (
+    AT_WALL,
+    FREE,
+    LIGHT_ROWS,
+    POSE_ROWS,
+    PULSE_ROWS,
+    PULSING,
+    TOUCH_ROWS,
+    Integers,
+    Out,
+    Records,
+)
+from replays.record import LEFT, LET_GO, TOUCHED_BODY, TOUCHED_LEFT, TOUCHED_RIGHT, WALL
 
 # A pose is written when the walker has moved [m] or turned [rad] this much since the last one.
 POSE_MOVE = 0.002
@@ -21,10 +33,10 @@ def room_left(out: Out) -> bool:
     """Whether the output tables hold what one event can write at most."""
     walkers = len(out.under_way)
     return bool(
-        out.counts[0] + 2 <= len(out.pulses)
-        and out.counts[1] + 4 * walkers + 8 <= len(out.poses)
-        and out.counts[2] + 6 * walkers + 12 <= len(out.touches)
-        and out.counts[3] + 2 * walkers + 8 <= len(out.lights)
+        out.counts[PULSE_ROWS] + 2 <= len(out.pulses)
+        and out.counts[POSE_ROWS] + 4 * walkers + 8 <= len(out.poses)
+        and out.counts[TOUCH_ROWS] + 6 * walkers + 12 <= len(out.touches)
+        and out.counts[LIGHT_ROWS] + 2 * walkers + 8 <= len(out.lights)
     )
 
 
@@ -40,13 +52,13 @@ def tell_pose(poses: Records, counts: Integers, body: Any, time: float) -> None:
 
 @kernel
 def _pose_row(poses: Records, counts: Integers, body: Any, time: float) -> None:
-    pose = poses[counts[1]]
+    pose = poses[counts[POSE_ROWS]]
     pose["walker"] = body["number"]
     pose["time_s"] = time
     pose["x"] = body["told_x"]
     pose["y"] = body["told_y"]
     pose["heading"] = body["told_heading"]
-    counts[1] += 1
+    counts[POSE_ROWS] += 1
 
 
 @kernel
@@ -71,54 +83,54 @@ def tell_motion(poses: Records, counts: Integers, body: Any, time: float) -> Non
 @kernel
 def tell_light(lights: Records, counts: Integers, body: Any, time: float) -> None:
     """Write the light that a walker has from ``time`` [s] on."""
-    light = lights[counts[3]]
+    light = lights[counts[LIGHT_ROWS]]
     light["walker"] = body["number"]
     light["time_s"] = time
     light["left_lx"] = body["left_light"]
     light["right_lx"] = body["right_light"]
     light["panel_lx"] = body["panel_light"]
     light["open_panel_lx"] = body["open_light"]
-    counts[3] += 1
+    counts[LIGHT_ROWS] += 1
 
 
 @kernel
 def tell_touch(
     touches: Records, counts: Integers, body: Any, time: float, part: int, before: int, now: int
 ) -> None:
-    """Write that a whisker (``part`` 0 left, 1 right) or the body (2) met or left something.
+    """Write that a ``part``, a whisker or the body, met or left something.
 
-    ``before`` and ``now``: 0 free, 1 at a wall, 2 at a walker.
+    ``before`` and ``now``: FREE, AT_WALL or AT_WALKER.
     """
     for closed in range(2):
         against = before if closed == 0 else now
-        if against > 0 and before != now:
-            touch = touches[counts[2]]
+        if against != FREE and before != now:
+            touch = touches[counts[TOUCH_ROWS]]
             touch["walker"] = body["number"]
             touch["time_s"] = time
             touch["part"] = part
             touch["closed"] = closed
-            touch["against"] = against - 1
-            counts[2] += 1
+            touch["against"] = against - AT_WALL + WALL
+            counts[TOUCH_ROWS] += 1
 
 
 @kernel
 def open_pulse(pulse: Any, body: Any, time: float) -> None:
     """Begin the row of a pulse that has just been fired; :func:`tell_pulse` writes it."""
     touched = 0
-    if body["left_touch"] > 0:
-        touched += 1
-    if body["right_touch"] > 0:
-        touched += 2
-    if body["body_touch"] > 0:
-        touched += 4
+    if body["left_touch"] != FREE:
+        touched |= TOUCHED_LEFT
+    if body["right_touch"] != FREE:
+        touched |= TOUCHED_RIGHT
+    if body["body_touch"] != FREE:
+        touched |= TOUCHED_BODY
     rail = body["state"]["rail"]
     pulse["walker"] = body["number"]
     pulse["side"] = body["side"]
     pulse["touched"] = touched
-    pulse["ended"] = 0
+    pulse["ended"] = LET_GO
     pulse["start_s"] = time
     pulse["trigger_V"] = rail
-    pulse["other_trigger_V"] = body["right_trigger"] if body["side"] == 0 else body["left_trigger"]
+    pulse["other_trigger_V"] = body["right_trigger"] if body["side"] == LEFT else body["left_trigger"]
     pulse["let_go_V"] = rail
     pulse["light_left_lx"] = body["left_light"]
     pulse["light_right_lx"] = body["right_light"]
@@ -142,5 +154,5 @@ def tell_pulse(pulses: Records, counts: Integers, pulse: Any, body: Any, time: f
     pulse["charge_C"] = body["state"]["charge"]
     if body["let_go"] == math.inf:
         pulse["let_go_V"] = body["state"]["rail"]
-    pulses[counts[0]] = pulse
-    counts[0] += 1
+    pulses[counts[PULSE_ROWS]] = pulse
+    counts[PULSE_ROWS] += 1

@@ -16,11 +16,11 @@ from agents.quantities import Pair
 from agents.spectra import KINDS, panel_weights
 from arena.contest import Contest, Entrant
 from arena.flatten import flatten
-from arena.light import light_map
+from arena.light import Lights, light_map
 from arena.parts import MOST_WALKERS
 from arena.placement import start_count
 from arena.record import map_of
-from arena.shadow import disc_points
+from arena.shadow import Standing, disc_points
 from arena.simulate import simulate, starts_of
 from arena.spec import ArenaSpec
 from arena.workbench_latest import Tell
@@ -159,9 +159,9 @@ def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> npt.NDArray[np
     found = arena.ambient.copy()
     x, y = place
     spot = (x - _SPOT / 2, y - _SPOT / 2, x + _SPOT / 2, y + _SPOT / 2)
-    standing = (wall_table(arena.walls), arena.shades, arena.shade_points, disc_points())
+    standing = Standing(wall_table(arena.walls), arena.shades, arena.shade_points, disc_points())
     for kind in range(len(KINDS)):
         weights = (arena.sources["kind"] == kind).astype(np.float64)
         if weights.any():
-            found[kind] += light_map(spot, _SPOT, height, arena.sources, weights, 0.0, *standing)[0, 0]
+            found[kind] += light_map(spot, _SPOT, height, Lights(arena.sources, weights, 0.0), standing)[0, 0]
     return found
