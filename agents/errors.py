@@ -9,11 +9,14 @@ PhotodromeError
 └── WorkError             the input is right, the work failed; the command line exits with 1
     ├── OutputError       a file that cannot be written
     └── ModelError        a kernel reported a state that the model cannot follow
+        └── ConvergenceError  an iteration found no answer within its rounds
 """
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
+from typing import Any
 
 REFUSAL = "got {got}, expected {expected}"
 """How every refusal of a value is worded."""
@@ -70,6 +73,10 @@ class ModelError(WorkError):
     """A kernel reported a state that the model cannot follow."""
 
 
+class ConvergenceError(ModelError):
+    """An iteration found no answer within its rounds; :mod:`agents.circuit.status` has the codes."""
+
+
 @dataclass(frozen=True, order=True)
 class Fault:
     """One thing that is wrong in a YAML file.
@@ -98,3 +105,17 @@ class SpecError(InputError):
     def __init__(self, faults: list[Fault]) -> None:
         self.faults = sorted(faults)
         super().__init__("\n".join(str(fault) for fault in self.faults))
+
+
+def raise_first(futures: Sequence[Future[Any]], finished: Collection[Future[Any]]) -> None:
+    """Raise what one of the ``finished`` has raised, and of several ``futures`` that fail the first in order.
+
+    Those before it are waited for, the others cancelled, so that the error is the same for any number of
+    threads.
+    """
+    failed = [number for number, future in enumerate(futures) if future in finished and future.exception()]
+    if failed:
+        for future in futures[failed[0] + 1 :]:
+            future.cancel()
+        for future in futures[: failed[0] + 1]:
+            future.result()

@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
-from arena.engine.light import light_map
-from arena.engine.shadow import disc_points
+from arena.engine.light import Lights, light_map
+from arena.engine.shadow import Standing, disc_points
 from arena.scene.contest import Contest
 from arena.scene.elements import Goal, Lamp
 from arena.scene.flat_arena import FlatArena, flatten
@@ -77,13 +77,8 @@ def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> FloatArray:
         (west, south, east, north),
         spec.cell,
         height,
-        arena.sources,
-        np.ones(len(arena.sources)),
-        float(np.sum(arena.ambient)),
-        wall_table(arena.walls),
-        arena.shades,
-        arena.shade_points,
-        disc_points(),
+        Lights(arena.sources, np.ones(len(arena.sources)), float(np.sum(arena.ambient))),
+        Standing(wall_table(arena.walls), arena.shades, arena.shade_points, disc_points()),
         threads,
     )
 

@@ -10,11 +10,12 @@ import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
+from agents.circuit.status import failure
 from agents.design.built_copies import build_copies, part_chances, part_values
-from agents.errors import ModelError
+from agents.errors import ModelError, raise_first
 from arena.engine.assembly import WorldPlan, assemble, join_tables
 from arena.engine.batch import advance_batch
-from arena.engine.memory import ENDED, FRESH, FULL, LOST, STOPPED, Batch
+from arena.engine.memory import ENDED, FRESH, FULL, LOST, LOST_PLACE, STOPPED, Batch
 from arena.recording import compose
 from arena.scene.contest import Contest
 from arena.scene.flat_arena import FlatArena, flatten
@@ -31,8 +32,8 @@ OUTPUT_TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights":
 
 Progress = Callable[[float], None]
 Glimpse = Callable[[Replay, float], None]
-
-LOSS = "the model lost a walker: its circuit came to a state that is no number"
+# What a walker is called, by its number in the replay.
+Called = Callable[[int], str]
 
 # Seconds between two glimpses of a run that is under way.
 GLIMPSE_EVERY = 0.5
@@ -49,7 +50,8 @@ def simulate(
     ``progress`` is called with the share done, 0 to 1. ``glimpse`` is called now and then, where all walkers
     share a floor, with the replay as far as it goes and the time [s] up to which that is, as soon as there is
     something to see. Whatever either of them raises stops the run within a moment, as does KeyboardInterrupt.
-    Raises OptionError where the walkers have no room, ModelError where the model lost a walker.
+    Raises OptionError where the walkers have no room, ModelError where the model lost a walker, which tells
+    of the same one for any ``threads``.
 
     >>> contest = read_contest("open-bench", ["poppy"], walkers=2, seconds=300, seed=7)
     >>> race = simulate(contest)
@@ -72,7 +74,11 @@ def simulate(
         assert glimpse is not None
         glimpse(whole(tables, np.zeros((len(walkers), len(LEDGER)))), until)
 
-    tables, ledger = run_plans(plans, threads, progress, None if glimpse is None else look)
+    def called(number: int) -> str:
+        entrant, copy = divmod(number, contest.walkers)
+        return f"{contest.entrants[entrant].design.name} {copy + 1}"
+
+    tables, ledger = run_plans(plans, threads, progress, None if glimpse is None else look, called)
     return whole(tables, ledger)
 
 
@@ -142,12 +148,14 @@ def run_plans(
     threads: int | None = None,
     progress: Progress | None = None,
     look: Callable[[dict[str, RecordArray], float], None] | None = None,
+    called: Called = lambda number: f"walker {number + 1}",
 ) -> tuple[dict[str, RecordArray], FloatArray]:
     """Run worlds side by side; returns their output tables, sorted, and the ledger of every walker.
 
     The ledger [J] has the columns of replays.format.tables.LEDGER; its rows are in the order of the plans'
     walkers. ``look`` is called now and then with the tables of a single world so far, and until when [s] they
-    go.
+    go. Raises the ModelError of the first of the plans whose world lost a walker, which goes by what it is
+    ``called``.
     """
     workers = max(1, threads or os.cpu_count() or 1)
     # few worlds are dealt out so that nobody stands idle
@@ -166,8 +174,9 @@ def run_plans(
         def report(reached: float) -> None:
             done[number] = reached * len(spans)
 
-        if np.any(_run_batch(batch, spans, found[number], report) == LOST):
-            raise ModelError(LOSS)
+        codes = _run_batch(batch, spans, found[number], report)
+        for place in np.flatnonzero(codes == LOST).tolist():
+            raise _loss(batch, spans, place, called)
         return _ledger(batch)
 
     with ThreadPoolExecutor(workers) as pool:
@@ -176,8 +185,7 @@ def run_plans(
             waiting = set(futures)
             while waiting:
                 finished, waiting = wait(waiting, timeout=0.1, return_when=FIRST_EXCEPTION)
-                for future in finished:
-                    future.result()
+                raise_first(futures, finished)
                 if progress is not None:
                     progress(min(sum(done) / whole, 1.0))
                 # rows written since may be there already; those up to this time surely are, which at time 0,
@@ -200,25 +208,46 @@ def run_plans(
     return tables, ledger
 
 
-def run_worlds(plans: Sequence[WorldPlan], stop: IntArray) -> tuple[dict[str, RecordArray], IntArray]:
+def run_worlds(
+    plans: Sequence[WorldPlan], stop: IntArray
+) -> tuple[dict[str, RecordArray], dict[int, ModelError]]:
     """Run worlds one after the other in this thread, for whoever runs many threads of them.
 
     Returns the output tables, where each walker's rows are in order of time and follow the world before, and
-    the places (n,) of the plans whose world lost a walker to a state that is no number. Ends early, with
-    half the rows, once ``stop[0]`` is not 0.
+    by the places of the plans whose world lost a walker what that came to. Ends early, with half the rows,
+    once ``stop[0]`` is not 0.
     """
     found: dict[str, list[RecordArray]] = {name: [] for name in OUTPUT_TABLES}
-    codes = []
+    lost: dict[int, ModelError] = {}
     for first in range(0, len(plans), QUIET_BATCH):
         if stop[0]:
             break
         batch, spans = assemble(plans[first : first + QUIET_BATCH])
         batch = batch._replace(out=batch.out._replace(stop=stop))
-        codes.append(_run_batch(batch, spans, found))
+        codes = _run_batch(batch, spans, found)
+        for place in np.flatnonzero(codes == LOST).tolist():
+            lost[first + place] = _loss(batch, spans, place)
     tables = {name: join_tables(found[name], kind) for name, kind in OUTPUT_TABLES.items()}
     # the other tables are put in order by whoever reads them
     tables |= {name: _sorted(name, [tables[name]]) for name in ("poses", "lights")}
-    return tables, np.flatnonzero(np.concatenate([np.zeros(0, np.int64), *codes]) == LOST)
+    return tables, lost
+
+
+def _loss(batch: Batch, spans: RecordArray, place: int, called: Called | None = None) -> ModelError:
+    """The error of the world at ``place`` of a batch, which has lost a walker.
+
+    What it is ``called`` by its number in the replay; otherwise it goes by its place in its world.
+    """
+    own = int(batch.out.counts[place, LOST_PLACE]) - 1
+    number = int(spans[place]["walkers"][0]) + own
+    body, walker = batch.crowd.bodies[number], batch.crowd.walkers[number]
+    known = {
+        "time": float(body["lost_at"]),
+        **{name: float(body[name]) for name in ("photocurrent", "left_light", "right_light", "panel_light")},
+    }
+    state = body["state"]
+    who = called(int(body["number"])) if called is not None else f"walker {own + 1}"
+    return failure(int(state["status"]), who, walker, int(body["side"]), float(state["rail"]), **known)
 
 
 def _run_batch(

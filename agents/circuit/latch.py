@@ -21,10 +21,14 @@ Source: the charge-control and transport equations of Gummel and Poon, Bell Syst
 """
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
+from agents.circuit.status import DRIVE_UNSETTLED, LATCH_UNSETTLED, SETTLED
 from agents.compiled import kernel
 
+# Rounds of Newton's method at the most, for the drive and for the level.
+DRIVE_ROUNDS = 40
+LEVEL_ROUNDS = 100
 # A collector below this [V] has not risen, however little of the rail the back-EMF leaves.
 LEAST_FREE_LEVEL = 0.15
 
@@ -66,44 +70,206 @@ def collector_voltage(
 
 
 @kernel
-def strongest_drive(drive: float, thermal: float, side: Any) -> float:
+def strongest_drive(drive: float, thermal: float, side: Any) -> tuple[float, int]:
     """Return ln(f / I_S) of the PNP with its latch resistor at ground and ``drive`` [V] across the two.
 
     The settled collector stands above ground, so that this is above every level at which the latch rests.
-    Newton's method on a rising convex function, from above.
+    Newton's method on a rising convex function, from above: with e the distance from the root a round takes
+    at least 1 - exp(-e) off e, and more where the resistor has little of the drive, so that ``DRIVE_ROUNDS``
+    do for all parts that a design may have. The status comes second.
     """
     pnp = side["pnp"]
     scale = side["latch"] * pnp["saturation_current"] / pnp["gain"]
     y = math.log(max(drive, thermal) / scale)
-    for _ in range(40):
+    for _ in range(DRIVE_ROUNDS):
         grown = scale * math.exp(y)
         change = (drive - grown - thermal * y) / (grown + thermal)
         y += change
         if abs(change) < 1e-4:
-            break
-    return y
+            return y, SETTLED
+    return y, DRIVE_UNSETTLED
+
+
+class Supply(NamedTuple):
+    """What drives a latch and its motor.
+
+    ``source`` [V] of the rail with the motor off, ``esr`` [ohm] by which the motor's current lowers it,
+    ``back`` [V] of back-EMF in the motor.
+    """
+
+    source: float
+    esr: float
+    back: float
+
+
+class Kick(NamedTuple):
+    """What the coupling capacitor does to the PNP's base.
+
+    ``current`` [A] out of the base into the capacitor while the emitter-base voltage is ``junction`` [V],
+    and ``answer`` [A/V] by how much it falls as that voltage rises.
+    """
+
+    current: float
+    answer: float
+    junction: float
+
+
+class Settled(NamedTuple):
+    """Where a latch has come to rest; all between ``holds`` and ``status`` is of no use where it has not.
+
+    Currents [A] of the motor, out of the PNP's base and into the NPN's (``given``), the PNP's emitter-base
+    voltage and the collector's [V], how often the NPN covers its load, and the guess to go on from.
+    """
+
+    holds: bool
+    motor: float
+    base: float
+    given: float
+    junction: float
+    collector: float
+    cover: float
+    guess: float
+    status: int
+
+
+class Frame(NamedTuple):
+    """What stays while a latch is settled, worked out from supply, kick and side."""
+
+    supply: Supply
+    kick: Kick
+    thermal: float
+    conductance: float
+    part: float
+    drive: float
+    weight: float
+    room: float
+    spare: float
+    free_level: float
+
+
+class Level(NamedTuple):
+    """What goes with one y, each with its slope against it: currents [A] and the collector's voltage [V]."""
+
+    base: float
+    base_slope: float
+    given: float
+    given_slope: float
+    collector: float
+    collector_slope: float
+    motor: float
+    motor_slope: float
+    demand: float
+    demand_slope: float
+    capability: float
+    capability_slope: float
+
+
+@kernel
+def frame_of(supply: Supply, kick: Kick, thermal: float, side: Any, recent: float) -> Frame:
+    """Work out what stays while a latch is settled; arguments as for :func:`settle_latch`."""
+    npn = side["npn"]
+    latch = side["latch"]
+    conductance = 1.0 / (side["motor_resistance"] + supply.esr)
+    share = 1.0 / (npn["reverse_gain"] + 1.0)
+    load = max((supply.source - recent - supply.back) * conductance, 0.0)
+    spare = share * load * (1.0 + load / npn["knee"])
+    rail = supply.source - supply.esr * load
+    room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + share))
+    # rail less collector is this part of source less collector, and the rest of the back-EMF
+    part = side["motor_resistance"] * conductance
+    pushed = kick.current + kick.answer * kick.junction
+    drive = part * supply.source + (1.0 - part) * supply.back + latch * pushed
+    # the emitter-base voltage stands against the drive at the latch resistor, and at the coupling capacitor
+    weight = thermal * (1.0 + latch * kick.answer)
+    free_level = max(0.5 * (supply.source - supply.back), LEAST_FREE_LEVEL)
+    return Frame(supply, kick, thermal, conductance, part, drive, weight, room, spare, free_level)
+
+
+@kernel
+def level_at(y: float, frame: Frame, side: Any) -> Level:
+    """The level that goes with y = ln(f / I_S): the collector voltage by the PNP's base, and what it asks."""
+    npn = side["npn"]
+    latch = side["latch"]
+    kick = frame.kick
+    base, given, base_slope, given_slope = driver_currents(
+        side["pnp"]["saturation_current"] * math.exp(y), frame.room, frame.spare, side["pnp"]
+    )
+    collector = (frame.drive - latch * base - frame.weight * y) / frame.part
+    collector_slope = -(latch * base_slope + frame.weight) / frame.part
+    pushed = kick.current + kick.answer * (kick.junction - frame.thermal * y)
+    motor = (frame.supply.source - collector - frame.supply.back) * frame.conductance
+    motor_slope = -collector_slope * frame.conductance
+    if motor < 0.0:
+        motor = 0.0
+        motor_slope = 0.0
+    # a load of nothing would be covered without end
+    load = max(motor + base - pushed, 1e-9)
+    strain = load / npn["knee"]
+    demand = load * (1.0 + strain)
+    demand_slope = (1.0 + 2.0 * strain) * (motor_slope + base_slope + kick.answer * frame.thermal)
+    return Level(
+        base,
+        base_slope,
+        given,
+        given_slope,
+        collector,
+        collector_slope,
+        motor,
+        motor_slope,
+        demand,
+        demand_slope,
+        npn["gain"] * given,
+        npn["gain"] * given_slope,
+    )
+
+
+@kernel
+def excess_of(level: Level, thermal: float, npn: Any) -> tuple[float, float]:
+    """By how much the NPN falls short, or can do more (negative), and its slope.
+
+    Where it can carry the load, that is how far [V] above the level's collector it settles; where it cannot,
+    what it lacks [A] and a little beyond.
+    """
+    if level.capability > level.demand:
+        settled, settled_slope = collector_voltage(level.capability, level.demand, thermal, npn)
+        relative = level.capability_slope / level.capability - level.demand_slope / level.demand
+        return settled - level.collector, settled_slope * relative - level.collector_slope
+    # the load may yet fall below the capability as the collector rises; go a little beyond
+    excess = 1.02 * (level.demand - level.capability) + 1e-9
+    return excess, level.demand_slope - level.capability_slope
+
+
+@kernel
+def along(level: Level, y: float, change: float, frame: Frame) -> Settled:
+    """The settled latch a last ``change`` of y away from a level."""
+    final = y + change * (1.0 - 0.5 * change)
+    return Settled(
+        level.collector < frame.free_level,
+        level.motor + level.motor_slope * change,
+        level.base + level.base_slope * change,
+        level.given + level.given_slope * change,
+        frame.thermal * final,
+        level.collector + level.collector_slope * change,
+        level.capability / level.demand,
+        final,
+        SETTLED,
+    )
+
+
+@kernel
+def let_go(status: int) -> Settled:
+    """A latch that does not hold, or of which ``status`` says that nothing is known."""
+    return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)
 
 
 @kernel
 def settle_latch(
-    source: float,
-    esr: float,
-    back: float,
-    coupling_current: float,
-    answer: float,
-    junction: float,
-    thermal: float,
-    side: Any,
-    recent: float,
-    guess: float,
-) -> tuple[bool, float, float, float, float, float, float, float]:
-    """Where the latch settles with ``back`` [V] of back-EMF in the motor.
+    supply: Supply, kick: Kick, thermal: float, side: Any, recent: float, guess: float
+) -> Settled:
+    """Where the latch settles with ``thermal`` [V] and ``side``, a SIDE record.
 
-    ``source`` [V] of the rail with the motor off and ``esr`` [ohm] by which the motor's current lowers it,
-    ``coupling_current`` [A] out of the PNP's base into the coupling capacitor while the emitter-base voltage
-    is ``junction`` [V], ``answer`` [A/V] by how much it falls as that voltage rises, ``thermal`` [V],
-    ``side`` a SIDE record, ``recent`` [V] the collector's level a moment before, by which rail and NPN's base
-    stand where they do, and ``guess`` the guess returned then, or inf.
+    ``recent`` [V] is the collector's level a moment before, by which rail and NPN's base stand where they
+    do, and ``guess`` the guess returned then, or inf.
 
     The one unknown is y = ln(f / I_S). The PNP's base equation gives the collector voltage that goes with a
     y, and the NPN's collector equation the one down to which it can pull; the latch rests where they agree. A
@@ -113,91 +279,59 @@ def settle_latch(
     Past the valley between the two, or where the collector stands nearer to the motor's free level than to
     ground, the latch has let go.
 
-    Returns (holds, motor current [A], PNP base current [A], NPN base current [A], PNP emitter-base voltage
-    [V], collector voltage [V], cover, next guess). All but the first are of no use where it does not hold.
+    The NPN just covers its load at a place that parts two sorts of excess, and Newton's method may jump to
+    and fro over it, or creep. A latch that is not settled for that after ``LEVEL_ROUNDS`` hangs on a hair and
+    counts as one that has let go; LATCH_UNSETTLED is for one that has come to no number.
     """
-    npn = side["npn"]
-    small = side["pnp"]["saturation_current"]
-    latch = side["latch"]
-    conductance = 1.0 / (side["motor_resistance"] + esr)
-    share = 1.0 / (npn["reverse_gain"] + 1.0)
-    load = max((source - recent - back) * conductance, 0.0)
-    spare = share * load * (1.0 + load / npn["knee"])
-    rail = source - esr * load
-    room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + share))
-    # rail less collector is this part of source less collector, and the rest of the back-EMF
-    part = side["motor_resistance"] * conductance
-    drive = part * source + (1.0 - part) * back + latch * (coupling_current + answer * junction)
-    # the emitter-base voltage stands against the drive at the latch resistor, and at the coupling capacitor
-    weight = thermal * (1.0 + latch * answer)
-    free_level = max(0.5 * (source - back), LEAST_FREE_LEVEL)
+    frame = frame_of(supply, kick, thermal, side, recent)
     is_fresh = guess == math.inf
-    y = strongest_drive(drive, weight, side) if is_fresh else guess
+    status = SETTLED
+    y = guess
+    if is_fresh:
+        y, status = strongest_drive(frame.drive, frame.weight, side)
+        if status != SETTLED:
+            return let_go(status)
     upper = math.inf
     lower = -math.inf
-    for _ in range(100):
-        base, given, base_slope, given_slope = driver_currents(small * math.exp(y), room, spare, side["pnp"])
-        collector = (drive - latch * base - weight * y) / part
-        collector_slope = -(latch * base_slope + weight) / part
-        pushed = coupling_current + answer * (junction - thermal * y)
-        motor = (source - collector - back) * conductance
-        motor_slope = -collector_slope * conductance
-        if motor < 0.0:
-            motor = 0.0
-            motor_slope = 0.0
-        # a load of nothing would be covered without end
-        load = max(motor + base - pushed, 1e-9)
-        strain = load / npn["knee"]
-        demand = load * (1.0 + strain)
-        demand_slope = (1.0 + 2.0 * strain) * (motor_slope + base_slope + answer * thermal)
-        capability = npn["gain"] * given
-        capability_slope = npn["gain"] * given_slope
-        if capability > demand:
-            settled, settled_slope = collector_voltage(capability, demand, thermal, npn)
-            excess = settled - collector
-            slope = settled_slope * (capability_slope / capability - demand_slope / demand) - collector_slope
+    for _ in range(LEVEL_ROUNDS):
+        level = level_at(y, frame, side)
+        excess, slope = excess_of(level, thermal, side["npn"])
+        is_down = level.collector < frame.free_level
+        if level.capability > level.demand:
             # the last step goes along the slopes: all but straight against f, save near the valley
-            near = 0.1 if capability > 3.0 * demand else 1e-3
-            if abs(excess) < near * min(slope, 5.0) and (is_fresh or collector < free_level):
-                change = -excess / slope
-                final = y + change * (1.0 - 0.5 * change)
-                return (
-                    collector < free_level,
-                    motor + motor_slope * change,
-                    base + base_slope * change,
-                    given + given_slope * change,
-                    thermal * final,
-                    collector + collector_slope * change,
-                    capability / demand,
-                    final,
-                )
+            near = 0.1 if level.capability > 3.0 * level.demand else 1e-3
+            if abs(excess) < near * min(slope, 5.0) and (is_fresh or is_down):
+                return along(level, y, -excess / slope, frame)
             if excess <= 0.0:
                 lower = y
-        else:
-            # the load may yet fall below the capability as the collector rises; go a little beyond
-            excess = 1.02 * (demand - capability) + 1e-9
-            slope = demand_slope - capability_slope
         if excess > 0.0:
             upper = y
         is_between = lower > -math.inf and upper < math.inf
         is_beyond = not is_between and slope <= 0.0
-        if is_beyond or (collector > free_level and not (is_fresh and excess <= 0.0)):
+        if is_beyond or (level.collector > frame.free_level and not (is_fresh and excess <= 0.0)):
             if is_fresh:
-                break
+                return let_go(status)
             # perhaps the guess alone was beyond the valley
             is_fresh = True
             lower = -math.inf
             upper = math.inf
-            y = strongest_drive(drive, weight, side)
+            y, status = strongest_drive(frame.drive, frame.weight, side)
+            if status != SETTLED:
+                return let_go(status)
             continue
         if is_between and upper - lower < 1e-3:
             # just out of saturation, where the collector's voltage hangs on the last digits of the cover
-            return collector < free_level, motor, base, given, thermal * y, collector, 1.0, y
+            junction = thermal * y
+            return Settled(
+                is_down, level.motor, level.base, level.given, junction, level.collector, 1.0, y, SETTLED
+            )
         change = min(max(-excess / slope, -5.0), 5.0)
         if is_between and not lower < y + change < upper:
             change = 0.5 * (lower + upper) - y
         y += change
-    return False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf
+    if not math.isfinite(y):
+        status = LATCH_UNSETTLED
+    return let_go(status)
 
 
 @kernel

@@ -21,11 +21,12 @@ less, is right in its order only.
 """
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
-from agents.circuit.eye import feed_resistance, quiet_draw
-from agents.circuit.latch import settle_latch
-from agents.circuit.panel import panel_current
+from agents.circuit.charging import Currents, waiting_currents
+from agents.circuit.eye import feed_resistance
+from agents.circuit.latch import Kick, Settled, Supply, settle_latch
+from agents.circuit.status import NO_NUMBER
 from agents.compiled import kernel
 
 
@@ -81,7 +82,8 @@ def coupling_current(
     ``rail`` [V] at the start, and its ``rise`` [V/s], negative in a pulse. The eye's node sends current
     through the eye, through the series resistor into the collector (which is down while the latch holds), and
     through the feeler resistor to the rail while the whisker is pressed. So it nears a level of its own; the
-    eye goes dark where it passes the lit voltage on the way.
+    eye goes dark where it passes the lit voltage on the way. There are three stretches at the most, since an
+    eye that goes dark in the step is not lit again in it.
     """
     lit = side["lit_voltage"]
     top = rail - state["junction"] - state["coupling"]
@@ -170,25 +172,36 @@ def rolling(
     return rotor_rate, speed_rate, gain, joint_gain, ahead
 
 
-@kernel
-def pulse_step(
-    walker: Any, number: int, photocurrent: float, touched: bool, state: Any, step: float
-) -> tuple[bool, float]:
-    """Advance a pulse by ``step`` [s]; returns (the latch still holds, floor passed under the tyre [m]).
+class Middle(NamedTuple):
+    """A step's middle, before the latch is settled there.
 
-    ``photocurrent`` [A] of the panel. The latch is settled once, at the middle of the step; where it has let
-    go by then nothing is advanced and the way is 0, so the end of a pulse is met to half a step.
+    ``stored`` [V] in the storage; the coupling capacitor's mean current ``pushed`` [A] and its
+    ``answer`` [A/V] as from :func:`coupling_current`; ``back`` [V] of back-EMF and the motor's current
+    ``expected`` [A] if the collector stays; rates and gains of :func:`rolling`.
     """
-    side = walker["side"][number]
+
+    stored: float
+    pushed: float
+    answer: float
+    back: float
+    expected: float
+    rotor_rate: float
+    speed_rate: float
+    rotor_gain: float
+    speed_gain: float
+
+
+@kernel
+def middle_of(walker: Any, side: Any, touched: bool, state: Any, step: float) -> Middle:
+    """Go to the middle of a ``step`` [s], with collector and other currents as they were a step ago.
+
+    That is enough for second order. The coupling capacitor is advanced by the whole step.
+    """
     stored = state["rail"]
     rotor = state["rotor"]
-    speed = state["speed"]
     constant = side["motor_constant"]
     conductance = 1.0 / (side["motor_resistance"] + walker["esr"])
     esr = walker["esr"]
-    half = 0.5 * step
-
-    # to the middle, with collector and other currents as they were a step ago: enough for second order
     above = -esr * state["drain"] - state["collector"]
     motor = max(stored + above - constant * rotor, 0.0) * conductance
     leak = stored / walker["leak"]
@@ -196,76 +209,102 @@ def pulse_step(
     pushed, answer = coupling_current(
         stored - esr * (state["drain"] + motor), rise, touched, side, state, step
     )
-    middle_stored = stored + half * rise
+    middle_stored = stored + 0.5 * step * rise
     motor = max(middle_stored + above - constant * rotor, 0.0) * conductance
     # braked also while it outruns the rail: within the step it may come back to drawing current
     braking = constant * constant * conductance
     rotor_rate, speed_rate, rotor_gain, speed_gain, ahead = rolling(
-        walker, side, rotor, speed, constant * motor, braking, step
+        walker, side, rotor, state["speed"], constant * motor, braking, step
     )
     back = constant * max(rotor + ahead * rotor_rate, 0.0)
-
     expected = max(middle_stored + above - back, 0.0) * conductance
-    source = middle_stored - esr * state["drain"]
+    return Middle(
+        middle_stored, pushed, answer, back, expected, rotor_rate, speed_rate, rotor_gain, speed_gain
+    )
+
+
+@kernel
+def pulse_step(
+    walker: Any, number: int, photocurrent: float, touched: bool, state: Any, step: float
+) -> tuple[bool, float]:
+    """Advance a pulse by ``step`` [s]; returns (the latch still holds, floor passed under the tyre [m]).
+
+    ``photocurrent`` [A] of the panel. The latch is settled once, at the middle of the step; where it has let
+    go by then nothing is advanced and the way is 0, so the end of a pulse is met to half a step. So it is
+    where it is not known whether it holds, which the status of ``state`` then tells.
+    """
+    side = walker["side"][number]
+    middle = middle_of(walker, side, touched, state, step)
+    source = middle.stored - walker["esr"] * state["drain"]
     # where the latch is likely to rest if it goes on as it went; a kick that has just ended misleads
     likely = state["guess"] + max(min(step * state["drift"], 0.3), -0.3)
-    holds, motor, base, given, junction, collector, cover, guess = settle_latch(
-        source,
-        esr,
-        back,
-        pushed,
-        answer,
-        state["junction"],
+    latch = settle_latch(
+        Supply(source, walker["esr"], middle.back),
+        Kick(middle.pushed, middle.answer, state["junction"]),
         walker["thermal"],
         side,
         state["collector"],
         likely,
     )
-    if not holds:
+    if not latch.holds:
+        state["status"] |= latch.status
         return False, 0.0
-    rail = source - esr * motor
-    further = constant * (motor - expected)
-    rotor_rate += rotor_gain * further
-    speed_rate += speed_gain * further
-    panel = panel_current(
-        rail,
-        photocurrent,
-        walker["panel_saturation"],
-        walker["panel_thermal"],
-        walker["panel_series"],
-        walker["panel_shunt"],
-    )
-    eyes = quiet_draw(rail, walker["side"][0]) + quiet_draw(rail, walker["side"][1])
-    drain = base + given + eyes - panel
-    taken = drain + motor + middle_stored / walker["leak"]
+    rail = source - walker["esr"] * latch.motor
+    currents = waiting_currents(walker, photocurrent, rail)
+    way = go_on(side, middle, latch, state, step)
+    settle_accounts(walker, middle, latch, currents, rail, state, step)
+    state["status"] |= currents.status
+    if not state["rail"] > -math.inf:
+        state["status"] |= NO_NUMBER
+        return False, 0.0
+    return True, way
+
+
+@kernel
+def go_on(side: Any, middle: Middle, latch: Settled, state: Any, step: float) -> float:
+    """Advance motor, tyre and what the latch is kept by, by a ``step`` [s]; returns the floor passed [m]."""
+    further = side["motor_constant"] * (latch.motor - middle.expected)
+    rotor_rate = middle.rotor_rate + middle.rotor_gain * further
+    speed_rate = middle.speed_rate + middle.speed_gain * further
+    speed = state["speed"]
+    end_speed = max(speed + step * speed_rate, 0.0)
+    state["elapsed"] += step
+    state["drift"] = (latch.guess - state["guess"]) / step if state["guess"] < math.inf else 0.0
+    state["rotor"] = max(state["rotor"] + step * rotor_rate, 0.0)
+    state["speed"] = end_speed
+    state["guess"] = latch.guess
+    state["collector"] = latch.collector
+    state["coupling"] -= middle.answer * (latch.junction - state["junction"]) * step / side["coupling"]
+    state["junction"] = latch.junction
+    state["cover"] = latch.cover
+    state["peak"] = max(state["peak"], latch.motor)
+    return 0.5 * step * (speed + end_speed)
+
+
+@kernel
+def settle_accounts(
+    walker: Any, middle: Middle, latch: Settled, currents: Currents, rail: float, state: Any, step: float
+) -> None:
+    """Take what flows in a ``step`` [s] out of the storage, and write down where it went."""
+    stored = state["rail"]
+    drain = latch.base + latch.given + currents.eyes - currents.panel
+    leak = middle.stored / walker["leak"]
+    taken = drain + latch.motor + leak
     # a tiny storage may be empty before the step is over
     flow = step if step * taken <= walker["capacitance"] * stored else walker["capacitance"] * stored / taken
     end_stored = stored - flow * taken / walker["capacitance"]
-    end_speed = max(speed + step * speed_rate, 0.0)
-
-    state["elapsed"] += step
-    state["drift"] = (guess - state["guess"]) / step if state["guess"] < math.inf else 0.0
     state["rail"] = end_stored
-    state["rotor"] = max(rotor + step * rotor_rate, 0.0)
-    state["speed"] = end_speed
-    state["guess"] = guess
-    state["collector"] = collector
-    state["coupling"] -= answer * (junction - state["junction"]) * step / side["coupling"]
-    state["junction"] = junction
-    state["cover"] = cover
     state["drain"] = drain
-    state["peak"] = max(state["peak"], motor)
-    state["charge"] += flow * motor
+    state["charge"] += flow * latch.motor
     # at the mean voltage of the storage, with which the energies of a step add up
     mean_stored = 0.5 * (stored + end_stored)
-    drop = middle_stored - rail
-    state["panel_energy"] += flow * panel * (mean_stored - drop)
-    state["motor_energy"] += flow * motor * (mean_stored - drop)
-    state["base_energy"] += flow * (base + given) * (mean_stored - drop)
-    state["eye_energy"] += flow * eyes * (mean_stored - drop)
-    state["leak_energy"] += flow * middle_stored / walker["leak"] * mean_stored
-    state["esr_energy"] += flow * (drain + motor) * drop
-    return True, half * (speed + end_speed)
+    drop = middle.stored - rail
+    state["panel_energy"] += flow * currents.panel * (mean_stored - drop)
+    state["motor_energy"] += flow * latch.motor * (mean_stored - drop)
+    state["base_energy"] += flow * (latch.base + latch.given) * (mean_stored - drop)
+    state["eye_energy"] += flow * currents.eyes * (mean_stored - drop)
+    state["leak_energy"] += flow * middle.stored / walker["leak"] * mean_stored
+    state["esr_energy"] += flow * (drain + latch.motor) * drop
 
 
 @kernel

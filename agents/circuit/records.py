@@ -6,9 +6,11 @@ of the axle; ``ahead``, ``aside`` to the left, ``height``. Side 0 is the left on
 
 import numpy as np
 
+from agents.handbook.light_kinds import KINDS
+
 TABLE_POINTS = 16
 CORE_POINTS = 8
-LIGHT_KINDS = 4
+LIGHT_KINDS = len(KINDS)
 
 TRANSISTOR = np.dtype(
     [
@@ -115,6 +117,7 @@ STATE = np.dtype(
         ("drain", np.float64),  # current other than the motor's in the last stage, for the ESR [A]
         ("peak", np.float64),  # greatest motor current of this pulse [A]
         ("charge", np.float64),  # charge through the motor in this pulse [C]
+        ("status", np.int64),  # codes of agents.circuit.status, joined; once set they stay
         # energy since the start [J]
         ("panel_energy", np.float64),
         ("motor_energy", np.float64),

@@ -17,7 +17,7 @@ from typing import Any
 
 from agents.design.as_built import build
 from agents.design.spec import Design
-from agents.errors import OptionError
+from agents.errors import ModelError, OptionError
 from agents.testbench.causes import fault_cause
 from agents.testbench.cures import Change, changes
 from agents.testbench.faults import BLIND, DIM, FAULTS
@@ -254,8 +254,12 @@ def _report(
     )
     if cure is not None:
         cured = next(one for change, one in changed if change.values == cure.values)
-        brought = [fault for light in scanned for fault in sorted(_new_faults(cured, scan, light))]
-        cure = replace(cure, brings=tuple(dict.fromkeys(brought)))
+        try:
+            brought = [fault for light in scanned for fault in sorted(_new_faults(cured, scan, light))]
+            cure = replace(cure, brings=tuple(dict.fromkeys(brought)))
+        except ModelError:
+            # nor is a change a cure whose price nobody can tell
+            cure = None
     return FaultReport(name, lights, looked_at, cause, cure)
 
 
@@ -269,10 +273,15 @@ def _search(
 ) -> Cure | None:
     """Find the first change that cures a fault at all ``proofs``, and spoils nothing at ``others`` either."""
     for change, changed_scan in changed:
-        if any(changed_scan.has(name, light) for light in proofs):
+        try:
+            if any(changed_scan.has(name, light) for light in proofs):
+                continue
+            if any(_spoils(changed_scan, scan, light, sometimes) for light in (*proofs, *others)):
+                continue
+        except ModelError:
+            # what cannot be followed is not known to be better
             continue
-        if not any(_spoils(changed_scan, scan, light, sometimes) for light in (*proofs, *others)):
-            return Cure(change.text, change.values, (min(proofs), max(proofs)))
+        return Cure(change.text, change.values, (min(proofs), max(proofs)))
     return None
 
 

@@ -42,6 +42,19 @@ _TITLES = {
     NARROW_EYES: "eyes inside the wheels",
     DEAF_FEELERS: "whiskers without effect",
 }
+# The bit of each, by its place in FAULTS.
+(
+    DIM_BIT,
+    BLIND_BIT,
+    TWITCH_BIT,
+    LOCKED_BIT,
+    SPIN_BIT,
+    LAME_BIT,
+    LOPSIDED_BIT,
+    NARROW_EYES_BIT,
+    DEAF_FEELERS_BIT,
+    REVERSED_BIT,
+) = (1 << place for place in range(len(FAULTS)))
 
 SPIN_TURN = math.radians(120.0)
 LEAST_PATH = 1e-3  # [m]
@@ -80,25 +93,25 @@ def fault_bits(walker: Any, measured: Any) -> int:
     blind = is_blind(walker, measured, fires)
     bits = 0
     if not fires and not blind:
-        bits |= 1
+        bits |= DIM_BIT
     if blind:
-        bits |= 2
+        bits |= BLIND_BIT
     if lets_go_at_once(left["let_go"], left["trigger"]) or lets_go_at_once(right["let_go"], right["trigger"]):
-        bits |= 4
+        bits |= TWITCH_BIT
     if left["locked"] or right["locked"]:
-        bits |= 8
+        bits |= LOCKED_BIT
     if abs(left["turn"]) > SPIN_TURN or abs(right["turn"]) > SPIN_TURN:
-        bits |= 16
+        bits |= SPIN_BIT
     if left["path"] < LEAST_PATH or right["path"] < LEAST_PATH:
-        bits |= 32
+        bits |= LAME_BIT
     if is_lopsided(walker, measured):
-        bits |= 64
+        bits |= LOPSIDED_BIT
     if has_narrow_eyes(walker):
-        bits |= 128
+        bits |= NARROW_EYES_BIT
     if is_deaf(walker, measured["light"]):
-        bits |= 256
+        bits |= DEAF_FEELERS_BIT
     if walker["side"][0]["turns"] < 0.0 or walker["side"][1]["turns"] < 0.0:
-        bits |= 512
+        bits |= REVERSED_BIT
     return bits
 
 

@@ -11,16 +11,22 @@ from typing import Any
 
 import numpy as np
 
+from agents.arrays import RecordArray
 from agents.circuit.charging import time_to_reach, waiting_currents
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
 from agents.circuit.panel import open_circuit_voltage
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
+from agents.circuit.status import COAST_UNENDED, SETTLED, failure
 from agents.compiled import kernel
 from agents.design.values import SIDES
-from agents.errors import OptionError
+from agents.errors import ModelError, OptionError
 from agents.handbook.light_kinds import kind_index
+
+Record = RecordArray
+
+SIDE_NAMES = ("left", "right")
 
 # A pulse that outlasts this [s] with an ordinary storage is taken as locked; larger storages get longer.
 LONGEST_PULSE = 20.0
@@ -76,6 +82,7 @@ def bench_pulse(
     that the latch held [s], time of coasting [s], floor passed under the tyre [m], locked). A pulse is
     locked when it outlasts the limit, or before that when all but nothing of the panel's current goes into
     or comes out of the storage and neither rotor nor coupling capacitor changes; such a pulse does not coast.
+    The status of ``state`` tells whether it could be followed.
     """
     window = 0.25
     still = 1e-3
@@ -111,6 +118,8 @@ def bench_pulse(
     while not at_rest(state) and coasted < longest:
         passed += coast_step(walker, number, state, top)
         coasted += top
+    if not at_rest(state):
+        state["status"] |= COAST_UNENDED
     return held, coasted, passed, False
 
 
@@ -145,12 +154,13 @@ def is_touchable(side: Any) -> bool:
 
 
 @kernel
-def measure_side(walker: Any, number: int, light: float, photocurrent: float, state: Any, point: Any) -> None:
+def measure_side(walker: Any, number: int, light: float, photocurrent: float, state: Any, point: Any) -> int:
     """Write what side ``number`` does in ``light`` [lx] into ``point``, a SIDE_POINT record.
 
-    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in.
+    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in. Returns a status.
     """
     side = walker["side"][number]
+    state["status"] = SETTLED
     trigger = trigger_voltage(light, False, side)
     point["trigger"] = trigger
     point["trigger_touched"] = math.nan
@@ -159,7 +169,9 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
         point["trigger_touched"] = trigger_voltage(light, True, side)
         point["touch_outweighs"] = touch_ratio(walker, number, light)
     lights = ignites(on_voltage(light, side), side, walker["thermal"])
-    reaches = time_to_reach(walker, photocurrent, 0.0, trigger) < math.inf
+    state["rail"] = trigger
+    time, status = time_to_reach(walker, photocurrent, 0.0, trigger)
+    reaches = time < math.inf
     point["ignites"] = lights
     point["reaches"] = reaches
     point["locked"] = False
@@ -175,7 +187,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
     point["held_rail"] = math.nan
     point["held_motor"] = math.nan
     if not reaches:
-        return
+        return status
     if not lights:
         # the eye flashes and nothing follows, until its coupling capacitor has recovered
         point["charge"] = recovery_time(side)
@@ -186,8 +198,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
         point["path"] = 0.0
         point["peak"] = 0.0
         point["coast"] = 0.0
-        return
-    state["rail"] = trigger
+        return status
     state["motor_energy"] = 0.0
     state["base_energy"] = 0.0
     longest = LONGEST_PULSE * max(1.0, walker["capacitance"] / ORDINARY_STORAGE)
@@ -198,11 +209,12 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
         point["held_rail"] = state["rail"]
         # nothing flows into the storage any more, so what the other currents leave goes to the motor
         point["held_motor"] = -state["drain"] - state["rail"] / walker["leak"]
-        return
+        return state["status"]
     turn = passed / walker["track"]
     arm = math.hypot(walker["body_ahead"], 0.5 * walker["track"])
     spent = state["motor_energy"] + state["base_energy"]
-    point["charge"] = max(time_to_reach(walker, photocurrent, state["rail"], trigger), recovery_time(side))
+    time, status = time_to_reach(walker, photocurrent, state["rail"], trigger)
+    point["charge"] = max(time, recovery_time(side))
     point["pulse"] = held
     point["let_go"] = state["rail"]
     point["turn"] = side["turns"] * turn
@@ -211,26 +223,34 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
     if spent > 0.0:
         point["base_share"] = state["base_energy"] / spent
     point["coast"] = coasted
+    return state["status"] | status
 
 
 @kernel
-def measure_walker(walker: Any, light: float, photocurrent: float, state: Any, measured: Any) -> None:
+def measure_walker(
+    walker: Any, light: float, photocurrent: float, state: Any, measured: Any
+) -> tuple[int, int]:
     """Measure both sides of a WALKER record in ``light`` [lx], into ``measured``, a MEASURED record.
 
-    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in.
+    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in. Returns a status, and the side
+    at which the measurement ended where it is not SETTLED; ``state`` is then as that side left it.
     """
-    for number in range(2):
-        measure_side(walker, number, light, photocurrent, state, measured["side"][number])
-    lower = min(measured["side"][0]["trigger"], measured["side"][1]["trigger"])
-    panel, eyes, leak = waiting_currents(walker, photocurrent, lower)
     measured["light"] = light
     measured["photocurrent"] = photocurrent
-    measured["panel"] = panel
-    measured["eyes"] = eyes
-    measured["leak"] = leak
-    measured["open_circuit"] = open_circuit_voltage(
+    for number in range(2):
+        status = measure_side(walker, number, light, photocurrent, state, measured["side"][number])
+        if status != SETTLED:
+            return status, number
+    lower = min(measured["side"][0]["trigger"], measured["side"][1]["trigger"])
+    currents = waiting_currents(walker, photocurrent, lower)
+    measured["panel"] = currents.panel
+    measured["eyes"] = currents.eyes
+    measured["leak"] = currents.leak
+    open_circuit, status = open_circuit_voltage(
         photocurrent, walker["panel_saturation"], walker["panel_thermal"], walker["panel_shunt"]
     )
+    measured["open_circuit"] = open_circuit
+    return currents.status | status, 0
 
 
 @dataclass(frozen=True)
@@ -315,14 +335,31 @@ def photocurrent_of(walker: Any, light: float, kind: str) -> float:
 def measure_record(walker: Any, light: float, kind: str) -> Any:
     """Measure both sides of a WALKER record in ``light`` [lx] of ``kind``; returns a MEASURED record.
 
-    Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
+    Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there,
+    and :class:`~agents.errors.ModelError` where the model cannot follow the walker.
     """
     if not 0.0 <= light <= BRIGHTEST:
         raise OptionError(f"light of {light} lx; expected 0 lx to 1 Mlx")
     measured = np.zeros(1, MEASURED)[0]
     state = np.zeros(1, STATE)[0]
-    measure_walker(walker, light, photocurrent_of(walker, light, kind), state, measured)
+    photocurrent = photocurrent_of(walker, light, kind)
+    status, number = measure_walker(walker, light, photocurrent, state, measured)
+    if status != SETTLED:
+        raise bench_failure(status, "the design", walker, number, state, light, photocurrent)
     return measured
+
+
+def bench_failure(
+    status: int, who: str, walker: Any, number: int, state: Any, light: float, photocurrent: float
+) -> ModelError:
+    """The error for a ``status`` on the bench, at a ``light`` [lx] alike for eyes and panel."""
+    known = {
+        "photocurrent": photocurrent,
+        "left_light": light,
+        "right_light": light,
+        "panel_light": light,
+    }
+    return failure(status, who, walker, number, float(state["rail"]), **known)
 
 
 def measurement_of(measured: Any, kind: str) -> Measurement:

@@ -14,12 +14,13 @@ import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import STATE
+from agents.circuit.status import SETTLED
 from agents.circuit.steering import balance, heading_beside
 from agents.compiled import kernel
 from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
 from agents.testbench.faults import fault_bits
-from agents.testbench.measuring import BRIGHTEST, MEASURED, measure_walker
+from agents.testbench.measuring import BRIGHTEST, MEASURED, bench_failure, measure_walker, photocurrent_of
 
 # Share of the light that comes from the lamp, and the lamp's elevation [rad].
 LAMP_SHARE = 2.0 / 3.0
@@ -49,24 +50,29 @@ def _survey(
     measured: Any,
     faults: Any,
     beside: Any,
-) -> None:
+) -> tuple[int, int, int, int]:
+    """Returns a status, and copy, light and side by their numbers where it is not SETTLED."""
     for copy in range(len(walkers)):
         walker = walkers[copy]
         for number in range(len(lights)):
             light = lights[number]
             photocurrent = walker["photo_per_lux"] * walker["response"][kind] * light
-            measure_walker(walker, light, photocurrent, state, measured)
+            status, side = measure_walker(walker, light, photocurrent, state, measured)
+            if status != SETTLED:
+                return status, copy, number, side
             faults[copy, number] = fault_bits(walker, measured)
             balanced = balance(walker, lamp * light, (1.0 - lamp) * light, elevation)
             left = measured["side"][0]["turn"]
             right = measured["side"][1]["turn"]
             beside[copy, number] = heading_beside(balanced, left, right)
+    return SETTLED, 0, 0, 0
 
 
-def survey(walkers: RecordArray, lights: Sequence[float], kind: str) -> Survey:
-    """Measure WALKER records at each of ``lights`` [lx] of a ``kind``.
+def survey(walkers: RecordArray, lights: Sequence[float], kind: str, first: int = 0) -> Survey:
+    """Measure WALKER records at each of ``lights`` [lx] of a ``kind``; errors count copies from ``first`` on.
 
-    Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
+    Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there,
+    and :class:`~agents.errors.ModelError` where the model cannot follow a copy.
     """
     for light in lights:
         if not 0.0 <= light <= BRIGHTEST:
@@ -75,5 +81,11 @@ def survey(walkers: RecordArray, lights: Sequence[float], kind: str) -> Survey:
     faults, beside = np.zeros(shape, np.int64), np.zeros(shape)
     state, measured = np.zeros(1, STATE)[0], np.zeros(1, MEASURED)[0]
     wanted = np.array(lights, np.float64)
-    _survey(walkers, wanted, kind_index(kind), LAMP_SHARE, LAMP_ELEVATION, state, measured, faults, beside)
+    status, copy, number, side = _survey(
+        walkers, wanted, kind_index(kind), LAMP_SHARE, LAMP_ELEVATION, state, measured, faults, beside
+    )
+    if status != SETTLED:
+        walker, light = walkers[copy], lights[number]
+        photocurrent = photocurrent_of(walker, light, kind)
+        raise bench_failure(status, f"copy {first + copy + 1}", walker, side, state, light, photocurrent)
     return Survey(faults, beside)

@@ -5,20 +5,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
-from arena.engine.memory import BODY, COUNTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Output, Scene
+from arena.engine.memory import BODY, COUNTS, LISTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Output, Scene
 from arena.engine.schedule import tree_size
 from arena.engine.senses import TOUCH_ROOM
 from arena.engine.shadow import disc_points
 from arena.scene.flat_arena import FlatArena
 from arena.scene.records import SHADE, SOURCE, WALL, wall_table
 from replays.format.tables import LIGHTS, POSES, PULSES, TOUCHES
-
-Floats = npt.NDArray[np.float64]
-Integers = npt.NDArray[np.int64]
-Records = npt.NDArray[np.void]
 
 # Tables of a floor that worlds on the same floor share.
 SHARED = ("sources", "walls", "shades", "shade_points")
@@ -36,15 +32,15 @@ class WorldPlan:
     """
 
     arena: FlatArena
-    walkers: Records
-    poses: Floats
-    numbers: Integers
-    chances: Integers
+    walkers: RecordArray
+    poses: FloatArray
+    numbers: IntArray
+    chances: IntArray
     seed: int
     until: float
 
 
-def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
+def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
     """Return the arrays of a batch of worlds, and the span of each. Arenas used twice are stored once."""
     arenas = {id(plan.arena): plan.arena for plan in plans}
     floors = list(arenas.values())
@@ -81,6 +77,7 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
         lit=np.zeros((len(walkers), RECEPTORS, most_sources)),
         hidden=np.zeros((len(walkers), RECEPTORS, most_sources), np.int64),
         near_walls=np.zeros((len(walkers), max(len(floor.walls) for floor in floors)), np.int64),
+        lists=np.zeros((len(walkers), LISTS), np.int64),
         tree=np.full(own["tree"][-1], math.inf),
         heads=np.full(own["heads"][-1], -1, np.int64),
         settings=settings,
@@ -97,13 +94,13 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, Records]:
     return Batch(scene, crowd, out), spans
 
 
-def join_tables(tables: Sequence[Records], kind: np.dtype[np.void]) -> Records:
+def join_tables(tables: Sequence[RecordArray], kind: np.dtype[np.void]) -> RecordArray:
     """Tables of one ``kind`` end to end. Copied as bytes: numpy takes records apart, which costs far more."""
     whole = np.dtype((np.void, kind.itemsize))
     return np.concatenate([np.zeros(0, whole), *(table.view(whole) for table in tables)]).view(kind)
 
 
-def _bodies(plans: Sequence[WorldPlan], walkers: Records) -> Records:
+def _bodies(plans: Sequence[WorldPlan], walkers: RecordArray) -> RecordArray:
     bodies = np.zeros(len(walkers), BODY)
     bodies["number"] = np.concatenate([plan.numbers for plan in plans])
     bodies["chance"] = np.concatenate([plan.chances for plan in plans])
@@ -114,24 +111,24 @@ def _bodies(plans: Sequence[WorldPlan], walkers: Records) -> Records:
     return bodies
 
 
-def _offsets(counts: Sequence[int] | Integers) -> Integers:
+def _offsets(counts: Sequence[int] | IntArray) -> IntArray:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
 
 def _settings(
     plans: Sequence[WorldPlan],
-    walkers: Records,
-    offsets: Integers,
+    walkers: RecordArray,
+    offsets: IntArray,
     floors: Sequence[FlatArena],
-    stands_on: Integers,
-) -> Records:
+    stands_on: IntArray,
+) -> RecordArray:
     """The SETTINGS record of every world; ``walkers`` of all of them from ``offsets`` on.
 
     ``stands_on`` (worlds,) tells which of the ``floors`` is whose.
     """
     firsts = offsets[:-1]
 
-    def largest(values: Floats) -> Floats:
+    def largest(values: FloatArray) -> FloatArray:
         return np.asarray(np.maximum.reduceat(values, firsts), np.float64)
 
     sides = walkers["side"]

@@ -1,12 +1,25 @@
 """Many worlds in one compiled call, one after the other."""
 
+from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel, kernel_part
 from arena.engine.loop import advance, end_world, settle_world
-from arena.engine.memory import DONE, ENDED, FRESH, FULL, Batch, Crowd, Integers, Output, Records, Scene
+from arena.engine.memory import (
+    DONE,
+    ENDED,
+    FRESH,
+    FULL,
+    LOST,
+    LOST_PLACE,
+    PULSE_ROWS,
+    Batch,
+    Crowd,
+    Output,
+    Scene,
+)
 
 
 @kernel_part
-def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, Output]:
+def world_of(batch: Batch, spans: RecordArray, number: int) -> tuple[Scene, Crowd, Output]:
     """The arrays of one world of a batch."""
     span = spans[number]
     sources, walls, shades = span["sources"], span["walls"], span["shades"]
@@ -27,6 +40,7 @@ def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, O
         batch.crowd.lit[first:last],
         batch.crowd.hidden[first:last],
         batch.crowd.near_walls[first:last],
+        batch.crowd.lists[first:last],
         batch.crowd.tree[tree[0] : tree[1]],
         batch.crowd.heads[heads[0] : heads[1]],
         batch.crowd.settings[number : number + 1],
@@ -44,14 +58,15 @@ def world_of(batch: Batch, spans: Records, number: int) -> tuple[Scene, Crowd, O
 
 
 @kernel
-def advance_batch(batch: Batch, spans: Records, codes: Integers, until: float) -> None:
+def advance_batch(batch: Batch, spans: RecordArray, codes: IntArray, until: float) -> None:
     """Run the worlds of a batch up to ``until`` [s], each no further than to its own end.
 
     ``codes`` holds what stopped each world's last advance, FRESH before the first one. A world that comes to
-    its end brings its walkers' rails there and writes the pulses that are cut off, and is ENDED.
+    its end brings its walkers' rails there and writes the pulses that are cut off, and is ENDED. One that is
+    LOST is left as it is.
     """
     for number in range(len(spans)):
-        if codes[number] == ENDED:
+        if codes[number] == ENDED or codes[number] == LOST:
             continue
         scene, crowd, out = world_of(batch, spans, number)
         if codes[number] == FRESH:
@@ -59,8 +74,8 @@ def advance_batch(batch: Batch, spans: Records, codes: Integers, until: float) -
         end = crowd.settings[0]["until"]
         codes[number] = advance(scene, crowd, out, min(until, end))
         if codes[number] == DONE and until >= end:
-            if out.counts[0] + len(crowd.bodies) > len(out.pulses):
+            if out.counts[PULSE_ROWS] + len(crowd.bodies) > len(out.pulses):
                 codes[number] = FULL
             else:
                 end_world(crowd, out)
-                codes[number] = ENDED
+                codes[number] = ENDED if out.counts[LOST_PLACE] == 0 else LOST

@@ -13,12 +13,8 @@ the radii only add to it.
 
 import math
 
-import numpy as np
-import numpy.typing as npt
-
+from agents.arrays import FloatArray
 from agents.compiled import kernel
-
-Floats = npt.NDArray[np.float64]
 
 # Closer than this [m] the way between two nearest points is all rounding, so an edge's normal is used. A
 # code constant: it is the distance at which floats of arenas some metres wide lose the direction.
@@ -77,7 +73,7 @@ def disc_disc_gap(
 
 @kernel
 def _edge_separation(
-    points: Floats, count: int, others: Floats, other_count: int
+    points: FloatArray, count: int, others: FloatArray, other_count: int
 ) -> tuple[float, float, float]:
     """Return how far outside the first hull the second lies by the edge that tells most, and its normal.
 
@@ -109,7 +105,9 @@ def _edge_separation(
 
 
 @kernel
-def _nearest_way(points: Floats, count: int, others: Floats, other_count: int) -> tuple[float, float, float]:
+def _nearest_way(
+    points: FloatArray, count: int, others: FloatArray, other_count: int
+) -> tuple[float, float, float]:
     """Return the shortest way from the outline of ``others`` to a corner of ``points``, its square first."""
     least = math.inf
     least_x = 0.0
@@ -131,7 +129,7 @@ def _nearest_way(points: Floats, count: int, others: Floats, other_count: int) -
 
 @kernel
 def body_body_gap(
-    points: Floats, count: int, radius: float, others: Floats, other_count: int, other_radius: float
+    points: FloatArray, count: int, radius: float, others: FloatArray, other_count: int, other_radius: float
 ) -> tuple[float, float, float]:
     """Return gap [m] and direction (x, y) between two bodies; the first one moves.
 
@@ -163,7 +161,7 @@ def body_body_gap(
 
 @kernel
 def body_wall_gap(
-    points: Floats, count: int, radius: float, ax: float, ay: float, bx: float, by: float
+    points: FloatArray, count: int, radius: float, ax: float, ay: float, bx: float, by: float
 ) -> tuple[float, float, float]:
     """Return gap [m] and direction (x, y) between a body and the wall a–b; the body moves.
 

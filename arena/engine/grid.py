@@ -2,13 +2,9 @@
 
 from typing import Any
 
-import numpy as np
-import numpy.typing as npt
-
+from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel
-
-Integers = npt.NDArray[np.int64]
-Records = npt.NDArray[np.void]
+from arena.engine.memory import FOUND
 
 
 @kernel
@@ -21,7 +17,7 @@ def _cell_at(settings: Any, x: float, y: float) -> int:
 
 
 @kernel
-def place_in_grid(settings: Any, heads: Integers, bodies: Records, number: int) -> None:
+def place_in_grid(settings: Any, heads: IntArray, bodies: RecordArray, number: int) -> None:
     """Put body ``number`` into the cell in which its middle now is.
 
     ``heads`` holds the first body of every cell or -1; the bodies themselves hold who comes next and before.
@@ -48,8 +44,10 @@ def place_in_grid(settings: Any, heads: Integers, bodies: Records, number: int) 
 
 
 @kernel
-def gather(settings: Any, heads: Integers, bodies: Records, x: float, y: float, reach: float) -> int:
-    """List every body in a cell within ``reach`` [m] of (x, y) in the field ``found``; returns how many.
+def gather(
+    settings: Any, heads: IntArray, bodies: RecordArray, lists: IntArray, x: float, y: float, reach: float
+) -> int:
+    """List every body in a cell within ``reach`` [m] of (x, y) in the list FOUND; returns how many.
 
     Bodies a little farther off may be among them, nearer ones are never left out. Their order follows the
     history of the world, which is the same in every run.
@@ -63,7 +61,7 @@ def gather(settings: Any, heads: Integers, bodies: Records, x: float, y: float, 
         for column in range(west, east + 1):
             number = heads[row * settings["columns"] + column]
             while number >= 0:
-                bodies[count]["found"] = number
+                lists[count, FOUND] = number
                 count += 1
                 number = bodies[number]["follower"]
     return count

@@ -6,15 +6,45 @@ walls, shades and bodies is told by :mod:`arena.engine.shadow`.
 
 import math
 from concurrent.futures import ThreadPoolExecutor
+from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, RecordArray
 from agents.compiled import kernel
-from arena.engine.shadow import visible_fraction
+from arena.engine.shadow import Standing, visible_fraction
 
-Floats = npt.NDArray[np.float64]
-Records = npt.NDArray[np.void]
+
+class Receiver(NamedTuple):
+    """Where light is taken: at P [m], looking along the unit vector n, weighed by cos^power off it.
+
+    ``power`` is 1 for a flat panel, that of :func:`lobe_exponent` for an eye.
+    """
+
+    px: float
+    py: float
+    pz: float
+    nx: float
+    ny: float
+    nz: float
+    power: float
+
+
+class Lights(NamedTuple):
+    """SOURCE records, what each is multiplied by, (sources,) [-], and even light from all sides [lx]."""
+
+    sources: RecordArray
+    weights: FloatArray
+    ambient: float
+
+
+class Raster(NamedTuple):
+    """Where a map of light lies [m]: its south-west corner, the width of a cell, its height."""
+
+    west: float
+    south: float
+    cell: float
+    height: float
 
 
 @kernel
@@ -29,16 +59,14 @@ def ambient_share(power: float) -> float:
 
 
 @kernel
-def open_light(
-    px: float, py: float, pz: float, nx: float, ny: float, nz: float, power: float, source: np.void
-) -> float:
-    """Return the light [lx] from ``source`` at P [m] as if nothing stood between.
+def open_light(receiver: Receiver, source: np.void) -> float:
+    """Return the light [lx] from ``source`` at a receiver as if nothing stood between.
 
-    The receiver looks along the unit vector n and weighs by cos^``power`` of the angle off it: 1 for a flat
-    panel, :func:`lobe_exponent` for an eye. A lamp gives I / d² · cos^beam · cos^power, the sun E ·
-    cos^power; a disc is measured from its centre, so its distance should be five times its diameter at least
-    (common practice in photometry, no source). 0 at the lamp itself.
+    A lamp gives I / d² · cos^beam · cos^power, the sun E · cos^power; a disc is measured from its centre, so
+    its distance should be five times its diameter at least (common practice in photometry, no source). 0 at
+    the lamp itself.
     """
+    px, py, pz, nx, ny, nz, power = receiver
     dx = source["x"] - px
     dy = source["y"] - py
     dz = source["z"] - pz
@@ -60,65 +88,27 @@ def open_light(
 
 
 @kernel
-def direct_illuminance(
-    px: float,
-    py: float,
-    pz: float,
-    nx: float,
-    ny: float,
-    nz: float,
-    power: float,
-    source: np.void,
-    walls: Floats,
-    shades: Records,
-    shade_points: Floats,
-    disc_samples: Floats,
-) -> float:
-    """Return the direct light [lx] from ``source`` at P: :func:`open_light` · :func:`visible_fraction`."""
-    light = open_light(px, py, pz, nx, ny, nz, power, source)
+def direct_illuminance(receiver: Receiver, source: np.void, standing: Standing) -> float:
+    """Return the direct light [lx] from ``source``: :func:`open_light` · :func:`visible_fraction`."""
+    light = open_light(receiver, source)
     if light <= 0.0:
         return 0.0
-    return light * visible_fraction(px, py, pz, source, walls, shades, shade_points, disc_samples)
+    return light * visible_fraction(receiver.px, receiver.py, receiver.pz, source, standing)
 
 
 @kernel
 def light_map_rows(
-    west: float,
-    south: float,
-    cell: float,
-    height: float,
-    first_row: int,
-    last_row: int,
-    sources: Records,
-    weights: Floats,
-    ambient: float,
-    walls: Floats,
-    shades: Records,
-    shade_points: Floats,
-    disc_samples: Floats,
-    out: Floats,
+    raster: Raster, first_row: int, last_row: int, lights: Lights, standing: Standing, out: FloatArray
 ) -> None:
     """Fill rows ``first_row`` .. ``last_row`` − 1 of ``out`` as :func:`light_map` says."""
     for row in range(first_row, last_row):
-        y = south + (row + 0.5) * cell
+        y = raster.south + (row + 0.5) * raster.cell
         for column in range(out.shape[1]):
-            x = west + (column + 0.5) * cell
-            light = ambient
-            for k in range(len(sources)):
-                light += weights[k] * direct_illuminance(
-                    x,
-                    y,
-                    height,
-                    0.0,
-                    0.0,
-                    1.0,
-                    1.0,
-                    sources[k],
-                    walls,
-                    shades,
-                    shade_points,
-                    disc_samples,
-                )
+            x = raster.west + (column + 0.5) * raster.cell
+            receiver = Receiver(x, y, raster.height, 0.0, 0.0, 1.0, 1.0)
+            light = lights.ambient
+            for k in range(len(lights.sources)):
+                light += lights.weights[k] * direct_illuminance(receiver, lights.sources[k], standing)
             out[row, column] = light
 
 
@@ -126,20 +116,15 @@ def light_map(
     bounds: tuple[float, float, float, float],
     cell: float,
     height: float,
-    sources: Records,
-    weights: Floats,
-    ambient: float,
-    walls: Floats,
-    shades: Records,
-    shade_points: Floats,
-    disc_samples: Floats,
+    lights: Lights,
+    standing: Standing,
     threads: int = 1,
-) -> Floats:
+) -> FloatArray:
     """Return the light [lx] on a surface facing up, at the middle of every cell of a floor.
 
     ``bounds`` are west, south, east and north of the floor [m], ``cell`` the width of a cell [m], ``height``
-    that of the surface [m]. ``weights`` [-] multiply the sources one by one: ones for illuminance, figures
-    of :func:`agents.handbook.light_kinds.panel_weights` for what a panel makes of it. The result has shape
+    that of the surface [m]. The weights of ``lights`` are ones for illuminance, figures of
+    :func:`agents.handbook.light_kinds.panel_weights` for what a panel makes of it. The result has shape
     (rows, columns), row 0 in the south; it is the same for any number of ``threads``.
     """
     west, south, east, north = bounds
@@ -148,24 +133,10 @@ def light_map(
     columns = max(1, math.ceil((east - west) / cell - 1e-9))
     out = np.empty((rows, columns))
 
+    raster = Raster(west, south, cell, height)
+
     def fill(first_row: int) -> None:
-        last_row = min(first_row + 8, rows)
-        light_map_rows(
-            west,
-            south,
-            cell,
-            height,
-            first_row,
-            last_row,
-            sources,
-            weights,
-            ambient,
-            walls,
-            shades,
-            shade_points,
-            disc_samples,
-            out,
-        )
+        light_map_rows(raster, first_row, min(first_row + 8, rows), lights, standing, out)
 
     with ThreadPoolExecutor(max(1, threads)) as pool:
         # exhausting the results brings up what a band raised

@@ -11,9 +11,11 @@ tables alone, so the same world gives the same bits whatever runs beside it.
 import math
 from typing import Any
 
+from agents.arrays import IntArray, RecordArray
 from agents.circuit.charging import charge_to, wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.circuit.status import NO_NUMBER, SETTLED
 from agents.compiled import kernel, kernel_part
 from agents.noise import TRIGGER, normal_pair
 from arena.engine.grid import gather
@@ -21,16 +23,24 @@ from arena.engine.memory import (
     ARRIVING,
     COASTING,
     DONE,
+    FOUND,
+    FREE,
     FULL,
+    GATHERED,
+    HEARD_LIGHT,
+    HEARD_NOTHING,
+    HEARD_TOUCH,
+    HEARING,
+    LISTED,
     LOST,
     LOST_PLACE,
+    MOVING,
     PULSING,
+    PUSHED,
     STOPPED,
     WAITING,
     Crowd,
-    Integers,
     Output,
-    Records,
     Scene,
 )
 from arena.engine.motion import WALL_MARGIN, drive, publish_shadow, settle_place
@@ -55,6 +65,7 @@ from arena.engine.senses import (
     take_light,
     take_touch,
 )
+from replays.format.tables import BODY, CUT_OFF, LEFT, LEFT_WHISKER, RIGHT, RIGHT_WHISKER
 
 # A moving walker is put in its new place, and freed of contacts, after this way [m] or time [s] at the most.
 STRIDE = 1.5e-3
@@ -91,23 +102,33 @@ def draw_jitter(crowd: Crowd, number: int) -> None:
 
 
 @kernel
-def plan_trigger(crowd: Crowd, counts: Integers, number: int, now: float) -> None:
+def plan_trigger(crowd: Crowd, counts: IntArray, number: int, now: float) -> None:
     """Work out when a waiting walker, whose rail holds for ``now`` [s], fires."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     set_triggers(walker, body)
     body["since"] = now
     goal = min(body["left_trigger"], body["right_trigger"])
     time = math.inf
-    if goal < math.inf:
-        taken, panel, eyes, leak = charge_to(walker, body["photocurrent"], body["state"]["rail"], goal)
-        body["due"] = now + taken
+    if math.isnan(body["left_light"] + body["right_light"] + body["photocurrent"]):
+        body["state"]["status"] |= NO_NUMBER
+    elif goal < math.inf:
+        charging = charge_to(walker, body["photocurrent"], body["state"]["rail"], goal)
+        body["state"]["status"] |= charging.status
+        body["due"] = now + charging.time
         body["goal"] = goal
-        body["due_panel"], body["due_eyes"], body["due_leak"] = panel, eyes, leak
+        body["due_panel"], body["due_eyes"], body["due_leak"] = charging.panel, charging.eyes, charging.leak
         time = max(body["due"], body["hold"])
-    if math.isnan(time):
-        counts[LOST_PLACE] = 1
-        time = math.inf
+    note_lost(crowd, counts, number, now)
     set_time(crowd.tree, number, time)
+
+
+@kernel
+def note_lost(crowd: Crowd, counts: IntArray, number: int, time: float) -> None:
+    """Write down that the model has lost a walker, if the status of its circuit says so."""
+    body = crowd.bodies[number]
+    if body["state"]["status"] != SETTLED and counts[LOST_PLACE] == 0:
+        counts[LOST_PLACE] = number + 1
+        body["lost_at"] = time
 
 
 @kernel_part
@@ -160,7 +181,7 @@ def move_on(
         if end - time <= OVER:
             return time, notifies
         resting = crowd.bodies[number]["phase"] == COASTING and at_rest(state)
-        asked = out.stop[0] != 0
+        asked = out.stop[0] != 0 or out.counts[LOST_PLACE] != 0
         if asked or notifies or resting or time >= next_other or time > until or not room_left(out):
             set_time(crowd.tree, number, time)
             return time, notifies
@@ -178,10 +199,11 @@ def fire(crowd: Crowd, out: Output, number: int, time: float) -> None:
         state["leak_energy"] += body["due_leak"]
     else:
         wait(walker, body["photocurrent"], state, time - body["since"])
+        note_lost(crowd, out.counts, number, time)
     body["since"] = time
-    body["side"] = 0 if body["left_trigger"] <= body["right_trigger"] else 1
-    touch = body["left_touch"] if body["side"] == 0 else body["right_touch"]
-    begin_pulse(walker, body["side"], touch > 0, state)
+    body["side"] = LEFT if body["left_trigger"] <= body["right_trigger"] else RIGHT
+    touch = body["left_touch"] if body["side"] == LEFT else body["right_touch"]
+    begin_pulse(walker, body["side"], touch != FREE, state)
     body["phase"] = PULSING
     body["pulses"] += 1
     body["start"] = time
@@ -209,10 +231,10 @@ def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, 
             way += coast_step(walker, which, state, step)
             time += step
         return way, time
-    touch = body["left_touch"] if which == 0 else body["right_touch"]
+    touch = body["left_touch"] if which == LEFT else body["right_touch"]
     while way < STRIDE and end - time > OVER:
         step = _short_of_wall(pulse_step_length(side, state, walker["step"]), state["speed"], last - time)
-        holds, passed = pulse_step(walker, which, body["photocurrent"], touch > 0, state, step)
+        holds, passed = pulse_step(walker, which, body["photocurrent"], touch != FREE, state, step)
         if not holds:
             body["phase"] = COASTING
             body["let_go"] = time
@@ -221,8 +243,7 @@ def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, 
         time += step
         way += passed
     body["since"] = time
-    if not state["rail"] > -math.inf:
-        out.counts[LOST_PLACE] = 1
+    note_lost(crowd, out.counts, number, time)
     return way, time
 
 
@@ -283,13 +304,13 @@ def come_to_rest(scene: Scene, crowd: Crowd, out: Output, number: int, time: flo
 
 @kernel
 def look_at_touch(
-    walls: Records, crowd: Crowd, touches: Records, counts: Integers, number: int, time: float
+    walls: RecordArray, crowd: Crowd, touches: RecordArray, counts: IntArray, number: int, time: float
 ) -> bool:
     """Take what touches a walker and write down what has changed; returns whether a whisker has."""
     body = crowd.bodies[number]
     before = body["left_touch"], body["right_touch"], body["body_touch"]
     now = take_touch(walls, crowd, number)
-    for part in range(3):
+    for part in (LEFT_WHISKER, RIGHT_WHISKER, BODY):
         write_touch(touches, counts, body, time, part, before[part], now[part])
     body["left_touch"], body["right_touch"], body["body_touch"] = now
     return bool(now[0] != before[0] or now[1] != before[1])
@@ -299,10 +320,10 @@ def look_at_touch(
 def write_pushed(crowd: Crowd, out: Output, count: int, time: float) -> None:
     """Write where those whom a stride has pushed stood before, and stand after it.
 
-    They are the entries 1 .. ``count`` - 1 of the field ``gathered``; the first is the driver.
+    They are the entries 1 .. ``count`` - 1 of the list GATHERED; the first is the driver.
     """
     for place in range(1, count):
-        pushed = crowd.bodies[crowd.bodies[place]["gathered"]]
+        pushed = crowd.bodies[crowd.lists[place, GATHERED]]
         write_standing(out.poses, out.counts, pushed, time - 1e-3)
         write_motion(out.poses, out.counts, pushed, time)
 
@@ -313,86 +334,86 @@ def update_neighbours(scene: Scene, crowd: Crowd, out: Output, number: int, time
 
     Each is worked out once, however many have moved about it.
     """
-    bodies = crowd.bodies
+    lists = crowd.lists
     heard = 0
     for place in range(list_moved(crowd, number)):
-        mover = bodies[place]["moving"]
+        mover = lists[place, MOVING]
         if place > 0:
             # it was pushed, so its own light and touch are others too
-            heard = note(bodies, mover, heard, True)
+            heard = note(crowd, mover, heard, True)
             take_light(scene, crowd, mover)
             look_at_touch(scene.walls, crowd, out.touches, out.counts, mover, time)
         heard = note_affected(scene, crowd, out, mover, time, heard)
     for place in range(heard):
-        adapt(crowd, out, bodies[place]["hearing"], time)
+        adapt(crowd, out, lists[place, HEARING], time)
 
 
 @kernel_part
-def note(bodies: Records, number: int, heard: int, shifted: bool) -> int:
+def note(crowd: Crowd, number: int, heard: int, shifted: bool) -> int:
     """Put a walker on the list of the ``heard`` that are to be worked out anew; returns how many they are.
 
     ``shifted`` if it is its light that changes, which then must not have happened yet.
     """
-    body = bodies[number]
-    if body["heard"] == 0:
-        bodies[heard]["hearing"] = number
+    body = crowd.bodies[number]
+    if body["heard"] == HEARD_NOTHING:
+        crowd.lists[heard, HEARING] = number
         heard += 1
         body["current_so_far"] = body["photocurrent"]
-    body["heard"] = max(body["heard"], 2 if shifted else 1)
+    body["heard"] = max(body["heard"], HEARD_LIGHT if shifted else HEARD_TOUCH)
     return heard
 
 
 @kernel_part
 def list_moved(crowd: Crowd, number: int) -> int:
-    """List a walker and then those that were pushed, in the field ``moving``; returns how many.
+    """List a walker and then those that were pushed, in the list MOVING; returns how many.
 
     Who was pushed touched the walker, or one that was pushed itself, a moment ago; so they are found from
     one to the next, however long the chain is.
     """
-    bodies, settings = crowd.bodies, crowd.settings[0]
+    bodies, lists, settings = crowd.bodies, crowd.lists, crowd.settings[0]
     reach = 4.0 * settings["reach"]
-    bodies[0]["moving"] = number
+    lists[0, MOVING] = number
     count = 1
     place = 0
     while place < count:
-        one = bodies[bodies[place]["moving"]]
+        one = bodies[lists[place, MOVING]]
         place += 1
-        found = gather(settings, crowd.heads, bodies, one["disc_x"], one["disc_y"], reach)
+        found = gather(settings, crowd.heads, bodies, lists, one["disc_x"], one["disc_y"], reach)
         for index in range(found):
-            which = bodies[index]["found"]
-            if which != number and bodies[which]["moved"] == 1:
-                bodies[which]["moved"] = 2
-                bodies[count]["moving"] = which
+            which = lists[index, FOUND]
+            if which != number and bodies[which]["moved"] == PUSHED:
+                bodies[which]["moved"] = LISTED
+                lists[count, MOVING] = which
                 count += 1
     return count
 
 
 @kernel_part
 def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: float, heard: int) -> int:
-    """Note whom near ``mover`` its move affects; returns how many have ``heard`` of any mover so far."""
-    bodies = crowd.bodies
+    """Tell those near ``mover`` where it now stands; returns how many have ``heard`` of any mover so far."""
+    bodies, lists = crowd.bodies, crowd.lists
     body, settings = bodies[mover], crowd.settings[0]
     # those near its old place are to learn that it has gone
     gone = math.hypot(body["disc_x"] - body["shade_x"], body["disc_y"] - body["shade_y"])
     reach = settings["influence"] + gone
-    count = gather(settings, crowd.heads, bodies, body["x"], body["y"], reach)
+    count = gather(settings, crowd.heads, bodies, lists, body["x"], body["y"], reach)
     # whoever is worked out anew looks for neighbours too
     for place in range(count):
-        bodies[place]["gathered"] = bodies[place]["found"]
+        lists[place, GATHERED] = lists[place, FOUND]
     for place in range(count):
-        which = bodies[place]["gathered"]
+        which = lists[place, GATHERED]
         if which == mover:
             continue
         other = bodies[which]
         # one that moves itself takes its light when it has come to rest
         if other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover):
-            heard = note(bodies, which, heard, True)
+            heard = note(crowd, which, heard, True)
             sum_light(scene, crowd.walkers[which], other, crowd.lit[which], crowd.hidden[which])
         reach = gone + TOUCH_ROOM + crowd.walkers[mover]["body_reach"]
         if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach) and look_at_touch(
             scene.walls, crowd, out.touches, out.counts, which, time
         ):
-            heard = note(bodies, which, heard, False)
+            heard = note(crowd, which, heard, False)
     publish_shadow(body)
     return heard
 
@@ -401,9 +422,9 @@ def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: flo
 def adapt(crowd: Crowd, out: Output, number: int, time: float) -> None:
     """Work out anew a walker whose light or touch has changed: see :func:`note`."""
     body = crowd.bodies[number]
-    if body["heard"] == 2:
+    if body["heard"] == HEARD_LIGHT:
         write_light(out.lights, out.counts, body, time)
-    body["heard"] = 0
+    body["heard"] = HEARD_NOTHING
     if body["phase"] == WAITING:
         wait(crowd.walkers[number], body["current_so_far"], body["state"], time - body["since"])
         plan_trigger(crowd, out.counts, number, time)
@@ -418,7 +439,8 @@ def end_world(crowd: Crowd, out: Output) -> None:
         if body["phase"] != PULSING:
             left = until - body["since"]
             wait(crowd.walkers[number], body["photocurrent"], body["state"], left)
+            note_lost(crowd, out.counts, number, until)
         if body["phase"] != WAITING:
             write_pose(out.poses, out.counts, body, until)
-            out.under_way[number]["ended"] = 1
+            out.under_way[number]["ended"] = CUT_OFF
             write_pulse(out.pulses, out.counts, out.under_way[number], body, until)

@@ -7,17 +7,14 @@ and more when it is compiled.
 from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import CORE_POINTS, STATE
 
-Floats = npt.NDArray[np.float64]
-Integers = npt.NDArray[np.int64]
-Records = npt.NDArray[np.void]
-
 # Places at which a walker's light is taken: left eye, right eye, and this many points of the panel.
+FIRST_PANEL_POINT = 2
 PANEL_POINTS = 4
-RECEPTORS = 2 + PANEL_POINTS
+RECEPTORS = FIRST_PANEL_POINT + PANEL_POINTS
 
 # Phases of a walker.
 ARRIVING = -1
@@ -25,17 +22,43 @@ WAITING = 0
 PULSING = 1
 COASTING = 2
 
+# What a whisker or a body is pressed by.
+FREE = 0
+AT_WALL = 1
+AT_WALKER = 2
+
+# What a walker has heard of moves nearby: something that changes its touch, or its light too.
+HEARD_NOTHING = 0
+HEARD_TOUCH = 1
+HEARD_LIGHT = 2
+
+# Whether a walker has been pushed since its light was last taken, and is about to be worked out anew.
+UNMOVED = 0
+PUSHED = 1
+LISTED = 2
+
 # What stopped an advance.
 DONE = 0
 FULL = 1  # an output buffer has to be emptied first
 STOPPED = 2  # someone asked to stop
-LOST = 3  # a state that is no number
+LOST = 3  # the model cannot follow a walker
 FRESH = 4  # it has not begun
 ENDED = 5  # the run is over and all is written
 
-# Place in ``counts`` of the flag that a state is lost; before it stand the rows in use.
+# Place in ``counts`` of the number, from 1, of the first walker that is lost; before it stand rows in use.
+PULSE_ROWS = 0
+POSE_ROWS = 1
+TOUCH_ROWS = 2
+LIGHT_ROWS = 3
 LOST_PLACE = 4
 COUNTS = 5
+
+# Columns of the lists of walkers that a crowd keeps.
+FOUND = 0  # by a look for neighbours
+GATHERED = 1  # those that take part in a contact, or are to be told of a move
+MOVING = 2  # those that have moved
+HEARING = 3  # those that have heard of it and are to be worked out anew
+LISTS = 4
 
 # What changes while a walker lives.
 BODY = np.dtype(
@@ -57,7 +80,7 @@ BODY = np.dtype(
         ("right_light", np.float64),
         ("panel_light", np.float64),
         ("open_light", np.float64),  # panel's light if nothing stood in the way
-        ("left_touch", np.int64),  # 0 free, 1 wall, 2 walker
+        ("left_touch", np.int64),  # FREE, AT_WALL or AT_WALKER
         ("right_touch", np.int64),
         ("body_touch", np.int64),
         ("left_noise", np.float64),  # jitter of the next trigger [V]
@@ -100,15 +123,10 @@ BODY = np.dtype(
         ("kept_y", np.float64),
         ("kept_heading", np.float64),
         ("active", np.int64),  # takes part in the contact being solved
-        # entry k of four lists of numbers: whom a look for neighbours found, who takes part in a contact,
-        # who has moved, and who has heard of it and is to be worked out anew
-        ("found", np.int64),
-        ("gathered", np.int64),
-        ("moving", np.int64),
-        ("hearing", np.int64),
-        ("heard", np.int64),  # of moves nearby: 1 if they change its touch, 2 if they change its light too
+        ("heard", np.int64),  # of moves nearby: HEARD_NOTHING, HEARD_TOUCH or HEARD_LIGHT
         ("current_so_far", np.float64),  # photocurrent up to now of one that has heard [A]
-        ("moved", np.int64),  # 1 if pushed since its light was last taken, 2 if about to be worked out anew
+        ("lost_at", np.float64),  # when the model lost it [s]
+        ("moved", np.int64),  # UNMOVED, PUSHED or LISTED
     ],
     align=True,
 )
@@ -147,13 +165,13 @@ class Scene(NamedTuple):
     batch it is flat, floor by floor.
     """
 
-    sources: Records
-    walls: Records
-    wall_table: Floats
-    shades: Records
-    shade_points: Floats
-    disc_samples: Floats
-    ambient: Floats
+    sources: RecordArray
+    walls: RecordArray
+    wall_table: FloatArray
+    shades: RecordArray
+    shade_points: FloatArray
+    disc_samples: FloatArray
+    ambient: FloatArray
 
 
 class Crowd(NamedTuple):
@@ -161,34 +179,36 @@ class Crowd(NamedTuple):
 
     ``lit`` (N, RECEPTORS, sources) light [lx] past walls and shades, but not past bodies, and ``hidden``, of
     the same shape, the number of bodies that stand in its way; ``near_walls``
-    (N, walls) the walls within reach of each; ``tree`` the schedule; ``heads`` the first body of every cell
-    of the grid, or -1; ``settings`` (1,).
+    (N, walls) the walls within reach of each; ``lists`` (N, LISTS) numbers of walkers, list by list in its
+    columns, of which whoever fills one tells the length; ``tree`` the schedule; ``heads`` the first body of
+    every cell of the grid, or -1; ``settings`` (1,).
     """
 
-    walkers: Records
-    bodies: Records
-    lit: Floats
-    hidden: Integers
-    near_walls: Integers
-    tree: Floats
-    heads: Integers
-    settings: Records
+    walkers: RecordArray
+    bodies: RecordArray
+    lit: FloatArray
+    hidden: IntArray
+    near_walls: IntArray
+    lists: IntArray
+    tree: FloatArray
+    heads: IntArray
+    settings: RecordArray
 
 
 class Output(NamedTuple):
     """What is written down, in the dtypes of :mod:`replays.format.tables`.
 
     ``under_way`` (N,) the row of each walker's pulse while it lasts; ``counts`` (COUNTS,) rows in use of
-    pulses, poses, touches and lights, and the flag of a lost state; ``stop`` (1,) is set to ask for a stop.
+    pulses, poses, touches and lights, and who is lost; ``stop`` (1,) is set to ask for a stop.
     """
 
-    under_way: Records
-    pulses: Records
-    poses: Records
-    touches: Records
-    lights: Records
-    counts: Integers
-    stop: Integers
+    under_way: RecordArray
+    pulses: RecordArray
+    poses: RecordArray
+    touches: RecordArray
+    lights: RecordArray
+    counts: IntArray
+    stop: IntArray
 
 
 class Batch(NamedTuple):

@@ -9,10 +9,11 @@ undone the stride is taken back and the driver stands: bodies never stay in each
 import math
 from typing import Any
 
+from agents.arrays import RecordArray
 from agents.compiled import kernel
 from arena.engine.contact import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
-from arena.engine.memory import Crowd, Records
+from arena.engine.memory import FOUND, GATHERED, PUSHED, Crowd
 from arena.engine.senses import list_walls, walls_within
 
 # Overlap [m] below which bodies count as apart.
@@ -97,11 +98,11 @@ def _listed_too_far(body: Any) -> bool:
 
 
 @kernel
-def drive(walls: Records, crowd: Crowd, number: int, way: float) -> int:
+def drive(walls: RecordArray, crowd: Crowd, number: int, way: float) -> int:
     """Roll a walker by ``way`` [m] as far as walls and others let it; returns how many bodies have moved.
 
     Takes what dragging cost out of the walker's speed. Pushed walkers are marked ``moved``, and listed in
-    the field ``gathered`` after the walker itself. Where nobody can move, it returns 0.
+    the list GATHERED after the walker itself. Where nobody can move, it returns 0.
     """
     walker = crowd.walkers[number]
     body = crowd.bodies[number]
@@ -136,7 +137,7 @@ def _keep_pose(body: Any) -> None:
 def _take_back(crowd: Crowd, number: int, count: int) -> None:
     """Put the driver and the ``count`` - 1 bodies that it pushed back where they were."""
     for place in range(count):
-        which = number if count == 1 else crowd.bodies[place]["gathered"]
+        which = number if count == 1 else crowd.lists[place, GATHERED]
         body = crowd.bodies[which]
         body["x"] = body["kept_x"]
         body["y"] = body["kept_y"]
@@ -145,7 +146,7 @@ def _take_back(crowd: Crowd, number: int, count: int) -> None:
 
 
 @kernel
-def _leave_walls(walls: Records, near: Any, walker: Any, body: Any) -> tuple[float, bool]:
+def _leave_walls(walls: RecordArray, near: Any, walker: Any, body: Any) -> tuple[float, bool]:
     """Move a body out of the walls ``near`` it; returns (work of dragging it [J], whether it is clear)."""
     dragging = 0.0
     for _ in range(SWEEPS):
@@ -171,14 +172,15 @@ def _leave_walls(walls: Records, near: Any, walker: Any, body: Any) -> tuple[flo
 
 
 @kernel
-def _part(walls: Records, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
+def _part(walls: RecordArray, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
     """Part all bodies that the driver overlaps, and those that they overlap in turn.
 
-    Lists them in the field ``gathered``. Returns (how many took part, work of dragging them [J], whether all
+    Lists them in the list GATHERED. Returns (how many took part, work of dragging them [J], whether all
     are clear).
     """
     bodies, settings = crowd.bodies, crowd.settings[0]
-    bodies[0]["gathered"] = driver
+    lists = crowd.lists
+    lists[0, GATHERED] = driver
     bodies[driver]["active"] = 1
     count = 1
     dragging = 0.0
@@ -187,14 +189,14 @@ def _part(walls: Records, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
         worst = 0.0
         place = 0
         while place < count:
-            number = bodies[place]["gathered"]
+            number = lists[place, GATHERED]
             place += 1
             walker, body = crowd.walkers[number], bodies[number]
             # others first: what a wall says comes last and holds
             reach = walker["body_reach"] + settings["reach"]
-            found = gather(settings, crowd.heads, bodies, body["disc_x"], body["disc_y"], reach)
+            found = gather(settings, crowd.heads, bodies, lists, body["disc_x"], body["disc_y"], reach)
             for index in range(found):
-                which = bodies[index]["found"]
+                which = lists[index, FOUND]
                 if which == number:
                     continue
                 other, others_body = crowd.walkers[which], bodies[which]
@@ -217,7 +219,7 @@ def _part(walls: Records, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
                 if others_body["active"] == 0:
                     _keep_pose(others_body)
                     others_body["active"] = 1
-                    bodies[count]["gathered"] = which
+                    lists[count, GATHERED] = which
                     count += 1
                 share = 0.5 * (SLACK - gap)
                 _slide(walker, body, normal_x * share, normal_y * share)
@@ -235,15 +237,15 @@ def _part(walls: Records, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
             clear = True
             break
     for place in range(count):
-        which = bodies[place]["gathered"]
+        which = lists[place, GATHERED]
         bodies[which]["active"] = 0
         if which != driver:
-            bodies[which]["moved"] = 1
+            bodies[which]["moved"] = PUSHED
     return count, dragging, clear
 
 
 @kernel
-def spacing(walls: Records, crowd: Crowd, number: int) -> float:
+def spacing(walls: RecordArray, crowd: Crowd, number: int) -> float:
     """Smallest gap [m] between a body and any wall or other body; negative where they overlap."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     corners, radius = walker["core_count"], walker["body_radius"]

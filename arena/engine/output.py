@@ -3,8 +3,19 @@
 import math
 from typing import Any
 
+from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel
-from arena.engine.memory import PULSING, Integers, Output, Records
+from arena.engine.memory import (
+    AT_WALL,
+    FREE,
+    LIGHT_ROWS,
+    POSE_ROWS,
+    PULSE_ROWS,
+    PULSING,
+    TOUCH_ROWS,
+    Output,
+)
+from replays.format.tables import LEFT, LET_GO, TOUCHED_BODY, TOUCHED_LEFT, TOUCHED_RIGHT, WALL
 
 # A pose is written when the walker has moved [m] or turned [rad] this much since the last one.
 POSE_MOVE = 0.002
@@ -21,15 +32,15 @@ def room_left(out: Output) -> bool:
     """Whether the output tables hold what one event can write at most."""
     walkers = len(out.under_way)
     return bool(
-        out.counts[0] + 2 <= len(out.pulses)
-        and out.counts[1] + 4 * walkers + 8 <= len(out.poses)
-        and out.counts[2] + 6 * walkers + 12 <= len(out.touches)
-        and out.counts[3] + 2 * walkers + 8 <= len(out.lights)
+        out.counts[PULSE_ROWS] + 2 <= len(out.pulses)
+        and out.counts[POSE_ROWS] + 4 * walkers + 8 <= len(out.poses)
+        and out.counts[TOUCH_ROWS] + 6 * walkers + 12 <= len(out.touches)
+        and out.counts[LIGHT_ROWS] + 2 * walkers + 8 <= len(out.lights)
     )
 
 
 @kernel
-def write_pose(poses: Records, counts: Integers, body: Any, time: float) -> None:
+def write_pose(poses: RecordArray, counts: IntArray, body: Any, time: float) -> None:
     """Write where a walker stands at ``time`` [s]."""
     body["written"] = time
     body["written_x"] = body["x"]
@@ -39,18 +50,18 @@ def write_pose(poses: Records, counts: Integers, body: Any, time: float) -> None
 
 
 @kernel
-def _pose_row(poses: Records, counts: Integers, body: Any, time: float) -> None:
-    pose = poses[counts[1]]
+def _pose_row(poses: RecordArray, counts: IntArray, body: Any, time: float) -> None:
+    pose = poses[counts[POSE_ROWS]]
     pose["walker"] = body["number"]
     pose["time_s"] = time
     pose["x"] = body["written_x"]
     pose["y"] = body["written_y"]
     pose["heading"] = body["written_heading"]
-    counts[1] += 1
+    counts[POSE_ROWS] += 1
 
 
 @kernel
-def write_standing(poses: Records, counts: Integers, body: Any, time: float) -> None:
+def write_standing(poses: RecordArray, counts: IntArray, body: Any, time: float) -> None:
     """Write that a walker that is about to move still stood where it was last written, at ``time`` [s]."""
     if time - body["written"] >= STANDING_AFTER:
         _pose_row(poses, counts, body, time)
@@ -58,7 +69,7 @@ def write_standing(poses: Records, counts: Integers, body: Any, time: float) -> 
 
 
 @kernel
-def write_motion(poses: Records, counts: Integers, body: Any, time: float) -> None:
+def write_motion(poses: RecordArray, counts: IntArray, body: Any, time: float) -> None:
     """Write the pose of a moving walker if it has changed enough to be seen."""
     far = abs(body["x"] - body["written_x"]) + abs(body["y"] - body["written_y"]) > POSE_MOVE
     if not far and abs(body["heading"] - body["written_heading"]) < POSE_TURN:
@@ -69,56 +80,56 @@ def write_motion(poses: Records, counts: Integers, body: Any, time: float) -> No
 
 
 @kernel
-def write_light(lights: Records, counts: Integers, body: Any, time: float) -> None:
+def write_light(lights: RecordArray, counts: IntArray, body: Any, time: float) -> None:
     """Write the light that a walker has from ``time`` [s] on."""
-    light = lights[counts[3]]
+    light = lights[counts[LIGHT_ROWS]]
     light["walker"] = body["number"]
     light["time_s"] = time
     light["left_lx"] = body["left_light"]
     light["right_lx"] = body["right_light"]
     light["panel_lx"] = body["panel_light"]
     light["open_panel_lx"] = body["open_light"]
-    counts[3] += 1
+    counts[LIGHT_ROWS] += 1
 
 
 @kernel
 def write_touch(
-    touches: Records, counts: Integers, body: Any, time: float, part: int, before: int, now: int
+    touches: RecordArray, counts: IntArray, body: Any, time: float, part: int, before: int, now: int
 ) -> None:
-    """Write that a whisker (``part`` 0 left, 1 right) or the body (2) met or left something.
+    """Write that a ``part``, a whisker or the body, met or left something.
 
-    ``before`` and ``now``: 0 free, 1 at a wall, 2 at a walker.
+    ``before`` and ``now``: FREE, AT_WALL or AT_WALKER.
     """
     for closed in range(2):
         against = before if closed == 0 else now
-        if against > 0 and before != now:
-            touch = touches[counts[2]]
+        if against != FREE and before != now:
+            touch = touches[counts[TOUCH_ROWS]]
             touch["walker"] = body["number"]
             touch["time_s"] = time
             touch["part"] = part
             touch["closed"] = closed
-            touch["against"] = against - 1
-            counts[2] += 1
+            touch["against"] = against - AT_WALL + WALL
+            counts[TOUCH_ROWS] += 1
 
 
 @kernel
 def open_pulse(pulse: Any, body: Any, time: float) -> None:
     """Begin the row of a pulse that has just been fired; :func:`write_pulse` writes it."""
     touched = 0
-    if body["left_touch"] > 0:
-        touched += 1
-    if body["right_touch"] > 0:
-        touched += 2
-    if body["body_touch"] > 0:
-        touched += 4
+    if body["left_touch"] != FREE:
+        touched |= TOUCHED_LEFT
+    if body["right_touch"] != FREE:
+        touched |= TOUCHED_RIGHT
+    if body["body_touch"] != FREE:
+        touched |= TOUCHED_BODY
     rail = body["state"]["rail"]
     pulse["walker"] = body["number"]
     pulse["side"] = body["side"]
     pulse["touched"] = touched
-    pulse["ended"] = 0
+    pulse["ended"] = LET_GO
     pulse["start_s"] = time
     pulse["trigger_V"] = rail
-    pulse["other_trigger_V"] = body["right_trigger"] if body["side"] == 0 else body["left_trigger"]
+    pulse["other_trigger_V"] = body["right_trigger"] if body["side"] == LEFT else body["left_trigger"]
     pulse["let_go_V"] = rail
     pulse["light_left_lx"] = body["left_light"]
     pulse["light_right_lx"] = body["right_light"]
@@ -130,7 +141,7 @@ def open_pulse(pulse: Any, body: Any, time: float) -> None:
 
 
 @kernel
-def write_pulse(pulses: Records, counts: Integers, pulse: Any, body: Any, time: float) -> None:
+def write_pulse(pulses: RecordArray, counts: IntArray, pulse: Any, body: Any, time: float) -> None:
     """Write the row of a pulse that came to rest, or was cut off by the run's end, at ``time`` [s]."""
     pulse["let_go_s"] = min(body["let_go"], time)
     pulse["rest_s"] = time
@@ -142,5 +153,5 @@ def write_pulse(pulses: Records, counts: Integers, pulse: Any, body: Any, time: 
     pulse["charge_C"] = body["state"]["charge"]
     if body["let_go"] == math.inf:
         pulse["let_go_V"] = body["state"]["rail"]
-    pulses[counts[0]] = pulse
-    counts[0] += 1
+    pulses[counts[PULSE_ROWS]] = pulse
+    counts[PULSE_ROWS] += 1

@@ -4,12 +4,8 @@ Leaf ``size + i`` holds the time of walker i, every inner node the smaller of it
 go to the lower number, so that ties always break alike.
 """
 
-import numpy as np
-import numpy.typing as npt
-
+from agents.arrays import FloatArray
 from agents.compiled import kernel
-
-Floats = npt.NDArray[np.float64]
 
 
 def tree_size(count: int) -> int:
@@ -21,7 +17,7 @@ def tree_size(count: int) -> int:
 
 
 @kernel
-def set_time(tree: Floats, number: int, time: float) -> None:
+def set_time(tree: FloatArray, number: int, time: float) -> None:
     """Give walker ``number`` its next ``time`` [s]; ``tree`` has twice as many places as leaves."""
     place = len(tree) // 2 + number
     tree[place] = time
@@ -32,7 +28,7 @@ def set_time(tree: Floats, number: int, time: float) -> None:
 
 
 @kernel
-def first_walker(tree: Floats) -> int:
+def first_walker(tree: FloatArray) -> int:
     """Number of the walker whose time comes first; the time itself is ``tree[1]``."""
     size = len(tree) // 2
     place = 1

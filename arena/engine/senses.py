@@ -3,15 +3,28 @@
 import math
 from typing import Any
 
+from agents.arrays import RecordArray
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
 from agents.compiled import kernel
 from arena.engine.contact import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
-from arena.engine.light import ambient_share, direct_illuminance, open_light
-from arena.engine.memory import PANEL_POINTS, RECEPTORS, Crowd, Records, Scene
-from arena.engine.shadow import body_hides
+from arena.engine.light import Receiver, ambient_share, direct_illuminance, open_light
+from arena.engine.memory import (
+    AT_WALKER,
+    AT_WALL,
+    FIRST_PANEL_POINT,
+    FOUND,
+    FREE,
+    PANEL_POINTS,
+    RECEPTORS,
+    UNMOVED,
+    Crowd,
+    Scene,
+)
+from arena.engine.shadow import Cylinder, Ray, Standing, body_hides
 from arena.engine.whiskers import whisker_body_bend, whisker_wall_bend
+from replays.format.tables import LEFT
 
 # A body this near to something touches it [m].
 TOUCH_GAP = 5e-4
@@ -20,28 +33,28 @@ TOUCH_ROOM = 2e-3
 
 
 @kernel
-def receptor(walker: Any, body: Any, place: int) -> tuple[float, float, float, float, float, float, float]:
-    """Place (x, y, z) [m], direction (x, y, z) and lobe exponent of one receptor of a walker.
+def receptor(walker: Any, body: Any, place: int) -> Receiver:
+    """One receptor of a walker.
 
     ``place`` 0 is the left eye, 1 the right eye, the others are points spread over the panel so that each
     stands for a like share of it.
     """
     cosine, sine = body["cosine"], body["sine"]
-    if place < 2:
+    if place < FIRST_PANEL_POINT:
         side = walker["side"][place]
         ahead, aside, height = side["eye_ahead"], side["eye_aside"], side["eye_height"]
         look_x = cosine * side["aim_x"] - sine * side["aim_y"]
         look_y = sine * side["aim_x"] + cosine * side["aim_y"]
         look_z, power = side["aim_z"], side["lobe"]
     else:
-        spot = place - 2
+        spot = place - FIRST_PANEL_POINT
         ahead = walker["panel_ahead"] + walker["panel_length"] * (0.25 if spot % 2 == 0 else -0.25)
         aside = walker["panel_width"] * (0.25 if spot < 2 else -0.25)
         height = walker["panel_height"]
         look_x, look_y, look_z, power = 0.0, 0.0, 1.0, 1.0
     x = body["x"] + cosine * ahead - sine * aside
     y = body["y"] + sine * ahead + cosine * aside
-    return x, y, height, look_x, look_y, look_z, power
+    return Receiver(x, y, height, look_x, look_y, look_z, power)
 
 
 @kernel
@@ -49,35 +62,23 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     """Take the light of a walker anew where it stands: past walls and shades, then past bodies."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     sources = scene.sources
+    standing = Standing(scene.wall_table, scene.shades, scene.shade_points, scene.disc_samples)
     count = 0
     if len(crowd.bodies) > 1:
         reach = crowd.settings[0]["influence"]
-        count = gather(crowd.settings[0], crowd.heads, crowd.bodies, body["x"], body["y"], reach)
+        count = gather(crowd.settings[0], crowd.heads, crowd.bodies, crowd.lists, body["x"], body["y"], reach)
     unhindered = 0.0
     for place in range(RECEPTORS):
-        x, y, z, look_x, look_y, look_z, power = receptor(walker, body, place)
+        receiver = receptor(walker, body, place)
         for lamp in range(len(sources)):
             source = sources[lamp]
-            light = direct_illuminance(
-                x,
-                y,
-                z,
-                look_x,
-                look_y,
-                look_z,
-                power,
-                source,
-                scene.wall_table,
-                scene.shades,
-                scene.shade_points,
-                scene.disc_samples,
-            )
-            if place >= 2:
-                unhindered += open_light(x, y, z, look_x, look_y, look_z, power, source)
+            light = direct_illuminance(receiver, source, standing)
+            if place >= FIRST_PANEL_POINT:
+                unhindered += open_light(receiver, source)
             hidden = 0
             for index in range(count):
-                which = crowd.bodies[index]["found"]
-                if which != number and _hides(crowd.bodies[which], x, y, z, source):
+                which = crowd.lists[index, FOUND]
+                if which != number and _hides(crowd.bodies[which], receiver, source):
                     hidden += 1
             crowd.lit[number, place, lamp] = light
             crowd.hidden[number, place, lamp] = hidden
@@ -85,25 +86,22 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     for kind in range(len(scene.ambient)):
         ambient += scene.ambient[kind]
     body["open_light"] = unhindered / PANEL_POINTS + ambient
-    body["moved"] = 0
+    body["moved"] = UNMOVED
     sum_light(scene, walker, body, crowd.lit[number], crowd.hidden[number])
 
 
 @kernel
-def _hides(other: Any, x: float, y: float, z: float, source: Any) -> bool:
-    """Whether another's body, where it was last told to be, hides ``source`` from a place [m]."""
-    return body_hides(
-        x,
-        y,
-        z,
-        source["x"],
-        source["y"],
-        source["z"],
-        other["shade_x"],
-        other["shade_y"],
-        other["disc_radius"],
-        other["disc_height"],
-    )
+def _way_to(receiver: Receiver, source: Any) -> Ray:
+    """The ray from a receptor to the middle of a source."""
+    px, py, pz = receiver.px, receiver.py, receiver.pz
+    return Ray(px, py, pz, source["x"] - px, source["y"] - py, source["z"] - pz)
+
+
+@kernel
+def _hides(other: Any, receiver: Receiver, source: Any) -> bool:
+    """Whether another's body, where it was last told to be, hides ``source`` from a receptor."""
+    shade = Cylinder(other["shade_x"], other["shade_y"], other["disc_radius"], other["disc_height"])
+    return body_hides(_way_to(receiver, source), shade)
 
 
 @kernel
@@ -123,7 +121,7 @@ def sum_light(scene: Scene, walker: Any, body: Any, lit: Any, hidden: Any) -> No
             body["left_light"] += lit[0, lamp]
         if hidden[1, lamp] == 0:
             body["right_light"] += lit[1, lamp]
-        for place in range(2, RECEPTORS):
+        for place in range(FIRST_PANEL_POINT, RECEPTORS):
             if hidden[place, lamp] == 0:
                 panel += lit[place, lamp]
                 current_light += weight * lit[place, lamp]
@@ -138,6 +136,8 @@ def shift_shadow(scene: Scene, crowd: Crowd, number: int, mover: int) -> bool:
     other = crowd.bodies[mover]
     # eyes and panel lie within this of the axle, and so does the edge of the shadow from its middle
     width = other["disc_radius"] + crowd.settings[0]["receptors"]
+    there = Cylinder(other["shade_x"], other["shade_y"], other["disc_radius"], other["disc_height"])
+    here = Cylinder(other["disc_x"], other["disc_y"], other["disc_radius"], other["disc_height"])
     changed = False
     for lamp in range(len(scene.sources)):
         source = scene.sources[lamp]
@@ -157,20 +157,9 @@ def shift_shadow(scene: Scene, crowd: Crowd, number: int, mover: int) -> bool:
         for place in range(RECEPTORS):
             if crowd.lit[number, place, lamp] <= 0.0:
                 continue
-            x, y, z, _, _, _, _ = receptor(walker, body, place)
-            hid = _hides(other, x, y, z, source)
-            hides = body_hides(
-                x,
-                y,
-                z,
-                source["x"],
-                source["y"],
-                source["z"],
-                other["disc_x"],
-                other["disc_y"],
-                other["disc_radius"],
-                other["disc_height"],
-            )
+            ray = _way_to(receptor(walker, body, place), source)
+            hid = body_hides(ray, there)
+            hides = body_hides(ray, here)
             if hid != hides:
                 crowd.hidden[number, place, lamp] += 1 if hides else -1
                 changed = True
@@ -178,7 +167,7 @@ def shift_shadow(scene: Scene, crowd: Crowd, number: int, mover: int) -> bool:
 
 
 @kernel
-def list_walls(walls: Records, crowd: Crowd, number: int, margin: float) -> None:
+def list_walls(walls: RecordArray, crowd: Crowd, number: int, margin: float) -> None:
     """List the walls that a walker, or its whiskers, can meet before it has moved by ``margin`` [m]."""
     walker = crowd.walkers[number]
     body = crowd.bodies[number]
@@ -225,91 +214,78 @@ def whisker_reach(walker: Any) -> float:
 
 
 @kernel
-def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int]:
-    """What touches a walker: (left whisker, right whisker, body), each 0 nothing, 1 a wall, 2 a walker."""
-    walker = crowd.walkers[number]
+def take_touch(walls: RecordArray, crowd: Crowd, number: int) -> tuple[int, int, int]:
+    """What touches a walker: (left whisker, right whisker, body), each FREE, AT_WALL or AT_WALKER."""
     body = crowd.bodies[number]
-    cosine, sine = body["cosine"], body["sine"]
     count = 0
     if len(crowd.bodies) > 1:
-        reach = whisker_reach(walker) + 2.0 * crowd.settings[0]["reach"]
-        count = gather(crowd.settings[0], crowd.heads, crowd.bodies, body["x"], body["y"], reach)
+        reach = whisker_reach(crowd.walkers[number]) + 2.0 * crowd.settings[0]["reach"]
+        count = gather(crowd.settings[0], crowd.heads, crowd.bodies, crowd.lists, body["x"], body["y"], reach)
     near = walls_within(body, body["whisker_room"])
     if near == 0 and count <= 1:
-        return 0, 0, 0
-    left, right, touched = 0, 0, 0
+        return FREE, FREE, FREE
+    left, right = FREE, FREE
     for which in range(2):
-        side = walker["side"][which]
-        if side["whisker"] == 0:
-            continue
-        rx = body["x"] + cosine * side["root_ahead"] - sine * side["root_aside"]
-        ry = body["y"] + sine * side["root_ahead"] + cosine * side["root_aside"]
-        tx = body["x"] + cosine * side["tip_ahead"] - sine * side["tip_aside"]
-        ty = body["y"] + sine * side["tip_ahead"] + cosine * side["tip_aside"]
-        limit = side["bend_to_close"]
-        pressed = 0
-        if near > 0:
-            bend = whisker_wall_bend(
-                rx,
-                ry,
-                tx,
-                ty,
-                side["whisker_height"],
-                walls,
-                crowd.near_walls[number],
-                near,
-            )
-            if bend > 0.0 and bend >= limit:
-                pressed = 1
-        if pressed == 0:
-            for place in range(count):
-                other = crowd.bodies[place]["found"]
-                if other == number:
-                    continue
-                bend = whisker_body_bend(
-                    rx,
-                    ry,
-                    tx,
-                    ty,
-                    side["whisker_height"],
-                    crowd.bodies[other]["points"],
-                    crowd.walkers[other]["core_count"],
-                    crowd.walkers[other]["body_radius"],
-                    crowd.walkers[other]["body_height"],
-                )
-                if bend > 0.0 and bend >= limit:
-                    pressed = 2
-                    break
-        if which == 0:
+        pressed = whisker_touch(walls, crowd, number, which, near, count)
+        if which == LEFT:
             left = pressed
         else:
             right = pressed
-    points = body["points"]
-    corners = walker["core_count"]
-    radius = walker["body_radius"]
+    return left, right, body_touch(walls, crowd, number, near, count)
+
+
+@kernel
+def whisker_touch(walls: RecordArray, crowd: Crowd, number: int, which: int, near: int, count: int) -> int:
+    """What presses the whisker of side ``which``, of ``near`` walls and ``count`` bodies found."""
+    body = crowd.bodies[number]
+    side = crowd.walkers[number]["side"][which]
+    if side["whisker"] == 0:
+        return FREE
+    cosine, sine = body["cosine"], body["sine"]
+    rx = body["x"] + cosine * side["root_ahead"] - sine * side["root_aside"]
+    ry = body["y"] + sine * side["root_ahead"] + cosine * side["root_aside"]
+    tx = body["x"] + cosine * side["tip_ahead"] - sine * side["tip_aside"]
+    ty = body["y"] + sine * side["tip_ahead"] + cosine * side["tip_aside"]
+    limit, height = side["bend_to_close"], side["whisker_height"]
+    if near > 0:
+        bend = whisker_wall_bend(rx, ry, tx, ty, height, walls, crowd.near_walls[number], near)
+        if bend > 0.0 and bend >= limit:
+            return AT_WALL
+    for place in range(count):
+        other = crowd.lists[place, FOUND]
+        if other == number:
+            continue
+        built = crowd.walkers[other]
+        points, corners = crowd.bodies[other]["points"], built["core_count"]
+        bend = whisker_body_bend(
+            rx, ry, tx, ty, height, points, corners, built["body_radius"], built["body_height"]
+        )
+        if bend > 0.0 and bend >= limit:
+            return AT_WALKER
+    return FREE
+
+
+@kernel
+def body_touch(walls: RecordArray, crowd: Crowd, number: int, near: int, count: int) -> int:
+    """What the body touches, of ``near`` walls and ``count`` bodies found."""
+    walker = crowd.walkers[number]
+    points = crowd.bodies[number]["points"]
+    corners, radius = walker["core_count"], walker["body_radius"]
     for place in range(near):
         wall = walls[crowd.near_walls[number, place]]
         gap, _, _ = body_wall_gap(points, corners, radius, wall["ax"], wall["ay"], wall["bx"], wall["by"])
         if gap < TOUCH_GAP:
-            touched = 1
-            break
-    if touched == 0:
-        for place in range(count):
-            other = crowd.bodies[place]["found"]
-            if other == number:
-                continue
-            gap, _, _ = body_body_gap(
-                points,
-                corners,
-                radius,
-                crowd.bodies[other]["points"],
-                crowd.walkers[other]["core_count"],
-                crowd.walkers[other]["body_radius"],
-            )
-            if gap < TOUCH_GAP:
-                touched = 2
-                break
-    return left, right, touched
+            return AT_WALL
+    for place in range(count):
+        other = crowd.lists[place, FOUND]
+        if other == number:
+            continue
+        built = crowd.walkers[other]
+        others, more = crowd.bodies[other]["points"], built["core_count"]
+        gap, _, _ = body_body_gap(points, corners, radius, others, more, built["body_radius"])
+        if gap < TOUCH_GAP:
+            return AT_WALKER
+    return FREE
 
 
 @kernel
@@ -345,9 +321,9 @@ def set_triggers(walker: Any, body: Any) -> None:
     # a flash that does not turn the latch on is no trigger
     if ignites(on_voltage(body["left_light"], left), left, walker["thermal"]):
         body["left_trigger"] = (
-            trigger_voltage(body["left_light"], body["left_touch"] > 0, left) + body["left_noise"]
+            trigger_voltage(body["left_light"], body["left_touch"] != FREE, left) + body["left_noise"]
         )
     if ignites(on_voltage(body["right_light"], right), right, walker["thermal"]):
         body["right_trigger"] = (
-            trigger_voltage(body["right_light"], body["right_touch"] > 0, right) + body["right_noise"]
+            trigger_voltage(body["right_light"], body["right_touch"] != FREE, right) + body["right_noise"]
         )

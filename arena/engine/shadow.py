@@ -16,21 +16,52 @@ How the borderline cases are decided:
 """
 
 import math
+from typing import NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 
+from agents.arrays import FloatArray, RecordArray
 from agents.compiled import kernel
-
-Floats = npt.NDArray[np.float64]
-Records = npt.NDArray[np.void]
 
 DISC_SAMPLES = 32
 
 _GOLDEN_ANGLE = math.pi * (3.0 - math.sqrt(5.0))
 
 
-def disc_points(count: int = DISC_SAMPLES) -> Floats:
+class Ray(NamedTuple):
+    """The way from a point P [m] along d [m], to the source or to a part of it."""
+
+    px: float
+    py: float
+    pz: float
+    dx: float
+    dy: float
+    dz: float
+
+
+class Standing(NamedTuple):
+    """What stands in the light's way, and how a disc is looked at.
+
+    ``walls`` as from :func:`arena.world.wall_table`, SHADE records with the points of their outlines, and
+    :func:`disc_points`.
+    """
+
+    walls: FloatArray
+    shades: RecordArray
+    shade_points: FloatArray
+    disc_samples: FloatArray
+
+
+class Cylinder(NamedTuple):
+    """A body as others are shaded by it: upright about its middle from the floor to its top, all in [m]."""
+
+    x: float
+    y: float
+    radius: float
+    top: float
+
+
+def disc_points(count: int = DISC_SAMPLES) -> FloatArray:
     """Return ``count`` points [-], shape (count, 2), that share out the area of the unit disc evenly.
 
     Point k lies at radius √((k + ½)/count) and at k golden angles (H. Vogel, Mathematical Biosciences 44,
@@ -44,14 +75,13 @@ def disc_points(count: int = DISC_SAMPLES) -> Floats:
 
 
 @kernel
-def _walls_stop(
-    px: float, py: float, pz: float, dx: float, dy: float, dz: float, walls: Floats, first: int, last: int
-) -> bool:
+def _walls_stop(ray: Ray, walls: FloatArray, first: int, last: int) -> bool:
     """Tell whether one of ``walls`` first .. last − 1 stops the ray from P to P + d.
 
     ``walls`` is the table of :func:`arena.scene.records.wall_table`, in which one figure of all walls lies
     side by side: reading the records instead takes twice as long.
     """
+    px, py, pz, dx, dy, dz = ray
     stopped = False
     # No early exit, no branch and no division, so that the compiler can take several walls at once.
     for i in range(first, last):
@@ -77,7 +107,7 @@ def _walls_stop(
 
 
 @kernel
-def _inside(x: float, y: float, points: Floats, first: int, count: int) -> bool:
+def _inside(x: float, y: float, points: FloatArray, first: int, count: int) -> bool:
     """Tell whether (x, y) lies inside the outline ``points`` first .. first + count − 1, even-odd rule."""
     inside = False
     j = first + count - 1
@@ -94,17 +124,9 @@ def _inside(x: float, y: float, points: Floats, first: int, count: int) -> bool:
 
 
 @kernel
-def _shades_pass(
-    px: float,
-    py: float,
-    pz: float,
-    dx: float,
-    dy: float,
-    dz: float,
-    shades: Records,
-    shade_points: Floats,
-) -> float:
+def _shades_pass(ray: Ray, shades: RecordArray, shade_points: FloatArray) -> float:
     """Return what the shades let through of the ray from P to P + d, 0 to 1."""
+    px, py, pz, dx, dy, dz = ray
     passes = 1.0
     for i in range(len(shades)):
         rise = shades[i]["height"] - pz
@@ -123,16 +145,7 @@ def _shades_pass(
 
 
 @kernel
-def _walls_near_cone(
-    px: float,
-    py: float,
-    pz: float,
-    dx: float,
-    dy: float,
-    dz: float,
-    radius: float,
-    walls: Floats,
-) -> tuple[bool, int, int]:
+def _walls_near_cone(ray: Ray, radius: float, walls: FloatArray) -> tuple[bool, int, int]:
     """Sort the walls against the cone from P to the disc of ``radius`` about P + d, square to d.
 
     Returns whether one wall hides the whole disc, and the range first .. last − 1 of walls that may hide a
@@ -142,6 +155,7 @@ def _walls_near_cone(
     :func:`_walls_stop` move by bounded amounts: a side by at most radius · (distance of that end), the turn
     by at most radius · (length of the wall), the ray's rise by at most radius.
     """
+    px, py, pz, dx, dy, dz = ray
     hidden = False
     count = walls.shape[1]
     first = count
@@ -188,7 +202,7 @@ def _walls_near_cone(
 
 
 @kernel
-def _outline_square(x: float, y: float, points: Floats, first: int, count: int) -> float:
+def _outline_square(x: float, y: float, points: FloatArray, first: int, count: int) -> float:
     """Return the square [m²] of the distance from (x, y) to the outline ``points`` first .. + count − 1."""
     nearest = math.inf
     j = first + count - 1
@@ -210,21 +224,14 @@ def _outline_square(x: float, y: float, points: Floats, first: int, count: int) 
 
 @kernel
 def _shades_near_cone(
-    px: float,
-    py: float,
-    pz: float,
-    dx: float,
-    dy: float,
-    dz: float,
-    radius: float,
-    shades: Records,
-    shade_points: Floats,
+    ray: Ray, radius: float, shades: RecordArray, shade_points: FloatArray
 ) -> tuple[bool, float]:
     """Sort the shades against the cone from P to the disc of ``radius`` about P + d, square to d.
 
     Returns whether the outline of a shade may cut the cone, and what the shades that hold the whole of it
     let through. Errs only to the safe side, as :func:`_walls_near_cone` does.
     """
+    px, py, pz, dx, dy, dz = ray
     cut = False
     passes = 1.0
     span = math.sqrt(dx * dx + dy * dy)
@@ -258,37 +265,40 @@ def _shades_near_cone(
 
 
 @kernel
-def visible_fraction(
-    px: float,
-    py: float,
-    pz: float,
-    source: np.void,
-    walls: Floats,
-    shades: Records,
-    shade_points: Floats,
-    disc_samples: Floats,
-) -> float:
+def visible_fraction(px: float, py: float, pz: float, source: np.void, standing: Standing) -> float:
     """Return the share of a source's light [-] that walls and shades let through to the point P [m].
 
     A point source is seen by one ray. A disc (and the sun) is square to the line of sight; it is averaged
-    over ``disc_samples`` (see :func:`disc_points`), but only where an edge may cut the cone from P to the
+    over the points of :func:`disc_points`, but only where an edge may cut the cone from P to the
     disc: what is wholly visible or wholly hidden costs about as much as one ray. Soft edges then have the
     width of the closed form: D b / a at b behind an edge that is a before a lamp of width D.
     """
-    dx = source["x"] - px
-    dy = source["y"] - py
-    dz = source["z"] - pz
+    walls, shades, shade_points, _ = standing
+    ray = Ray(px, py, pz, source["x"] - px, source["y"] - py, source["z"] - pz)
     radius = source["radius"]
     if radius <= 0.0:
-        if _walls_stop(px, py, pz, dx, dy, dz, walls, 0, walls.shape[1]):
+        if _walls_stop(ray, walls, 0, walls.shape[1]):
             return 0.0
-        return _shades_pass(px, py, pz, dx, dy, dz, shades, shade_points)
-    hidden, first, last = _walls_near_cone(px, py, pz, dx, dy, dz, radius, walls)
+        return _shades_pass(ray, shades, shade_points)
+    hidden, first, last = _walls_near_cone(ray, radius, walls)
     if hidden:
         return 0.0
-    cut, passes = _shades_near_cone(px, py, pz, dx, dy, dz, radius, shades, shade_points)
+    cut, passes = _shades_near_cone(ray, radius, shades, shade_points)
     if first >= last and not cut:
         return passes
+    return _disc_fraction(ray, radius, standing, first, last, cut, passes)
+
+
+@kernel
+def _disc_fraction(
+    ray: Ray, radius: float, standing: Standing, first: int, last: int, cut: bool, passes: float
+) -> float:
+    """Return the share of a disc that can be seen past the walls ``first`` .. ``last`` − 1 and the shades.
+
+    ``cut`` if the outline of a shade may cross it; otherwise the shades let ``passes`` of it through.
+    """
+    px, py, pz, dx, dy, dz = ray
+    walls, shades, shade_points, disc_samples = standing
     # Two directions square to the line of sight: one level, one upward.
     span = math.sqrt(dx * dx + dy * dy)
     distance = math.sqrt(span * span + dz * dz)
@@ -306,39 +316,23 @@ def visible_fraction(
     for k in range(len(disc_samples)):
         u = radius * disc_samples[k, 0]
         v = radius * disc_samples[k, 1]
-        ex = dx + u * level_x + v * up_x
-        ey = dy + u * level_y + v * up_y
-        ez = dz + v * up_z
-        if not _walls_stop(px, py, pz, ex, ey, ez, walls, first, last):
-            total += _shades_pass(px, py, pz, ex, ey, ez, shades, shade_points) if cut else passes
+        sample = Ray(px, py, pz, dx + u * level_x + v * up_x, dy + u * level_y + v * up_y, dz + v * up_z)
+        if not _walls_stop(sample, walls, first, last):
+            total += _shades_pass(sample, shades, shade_points) if cut else passes
     return total / len(disc_samples)
 
 
 @kernel
-def body_hides(
-    px: float,
-    py: float,
-    pz: float,
-    qx: float,
-    qy: float,
-    qz: float,
-    middle_x: float,
-    middle_y: float,
-    radius: float,
-    top: float,
-) -> bool:
-    """Tell whether another's body stops the ray from P to Q [m].
-
-    The body is an upright cylinder about (middle_x, middle_y) from the floor to ``top`` [m].
+def body_hides(ray: Ray, body: Cylinder) -> bool:
+    """Tell whether another's body stops the ray from P to P + d [m].
 
     A receiver above the top of a body that it stands over in plan is not shaded by it unless its ray goes
     down into it. One below the top, inside the outline, can only be there because a cylinder is rounder
     than the body it stands for: it sits at the rim, so a ray that goes further in is stopped and one that
     goes out is not.
     """
-    dx = qx - px
-    dy = qy - py
-    dz = qz - pz
+    px, py, pz, dx, dy, dz = ray
+    middle_x, middle_y, radius, top = body
     length_square = dx * dx + dy * dy
     cx = middle_x - px
     cy = middle_y - py

@@ -16,15 +16,9 @@ at exactly the height of the whisker is passed over.
 
 import math
 
-import numpy as np
-import numpy.typing as npt
-
+from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.compiled import kernel
 from arena.engine.contact import body_wall_gap
-
-Floats = npt.NDArray[np.float64]
-Integers = npt.NDArray[np.int64]
-Records = npt.NDArray[np.void]
 
 
 @kernel
@@ -49,8 +43,8 @@ def _move_past(
     wall: int,
     end_a: bool,
     side: float,
-    walls: Records,
-    indices: Integers,
+    walls: RecordArray,
+    indices: IntArray,
     count: int,
 ) -> float:
     """Return the tip's move that takes the wire past one end of ``wall`` and all that goes on from there.
@@ -99,8 +93,8 @@ def whisker_wall_bend(
     tx: float,
     ty: float,
     height: float,
-    walls: Records,
-    indices: Integers,
+    walls: RecordArray,
+    indices: IntArray,
     count: int,
 ) -> float:
     """Return the bend [m] that the walls ``indices[:count]`` give to the whisker from root R to tip T.
@@ -147,7 +141,7 @@ def whisker_body_bend(
     tx: float,
     ty: float,
     height: float,
-    points: Floats,
+    points: FloatArray,
     count: int,
     radius: float,
     body_height: float,

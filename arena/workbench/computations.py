@@ -15,8 +15,8 @@ from agents.testbench.causes import fault_cause
 from agents.testbench.measuring import BRIGHTEST
 from agents.testbench.sheet import BenchPoint, bench_record
 from agents.text.quantities import Pair
-from arena.engine.light import light_map
-from arena.engine.shadow import disc_points
+from arena.engine.light import Lights, light_map
+from arena.engine.shadow import Standing, disc_points
 from arena.recording import map_of
 from arena.scene.contest import Contest, Entrant
 from arena.scene.elements import MOST_WALKERS
@@ -162,9 +162,9 @@ def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> FloatArray:
     found = arena.ambient.copy()
     x, y = place
     spot = (x - _SPOT / 2, y - _SPOT / 2, x + _SPOT / 2, y + _SPOT / 2)
-    standing = (wall_table(arena.walls), arena.shades, arena.shade_points, disc_points())
+    standing = Standing(wall_table(arena.walls), arena.shades, arena.shade_points, disc_points())
     for kind in range(len(KINDS)):
         weights = (arena.sources["kind"] == kind).astype(np.float64)
         if weights.any():
-            found[kind] += light_map(spot, _SPOT, height, arena.sources, weights, 0.0, *standing)[0, 0]
+            found[kind] += light_map(spot, _SPOT, height, Lights(arena.sources, weights, 0.0), standing)[0, 0]
     return found

@@ -7,6 +7,7 @@ import numpy as np
 from agents.arrays import FloatArray
 from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
+from agents.circuit.status import SETTLED, failure
 from agents.compiled import kernel
 
 # A pulse that takes more steps than this is followed no further; only one that locks up does.
@@ -36,7 +37,8 @@ def follow_pulse(
     ``photocurrent`` [A] is the panel's; the whisker is pressed where ``touch_states`` is 1 from
     ``touch_times`` [s] on. From ``held_times`` [s] on the floor passes under the tyre no faster than
     ``held_speeds`` [m/s], which is what walls and other walkers do to it. Times are alike up to ``rounding``
-    [s]. It ends when the latch lets go, after ``longest`` [s], or with the last row.
+    [s]. It ends when the latch lets go, after ``longest`` [s], or with the last row; the status of ``state``
+    tells whether it could be followed.
     """
     begin_pulse(walker, number, touch_states[0] > 0.0, state)
     side = walker["side"][number]
@@ -76,9 +78,15 @@ def pulse_rows(
     held: tuple[FloatArray, FloatArray],
     longest: float,
 ) -> FloatArray:
-    """Rows (n, 3) of :func:`follow_pulse` for a pulse that fires at ``rail`` [V]."""
+    """Rows (n, 3) of :func:`follow_pulse` for a pulse that fires at ``rail`` [V], MOST_STEPS at the most.
+
+    Raises :class:`~agents.errors.ModelError` where the model cannot follow it.
+    """
     state = np.zeros(1, STATE)
     state["rail"] = rail
     out = np.zeros((MOST_STEPS, 3))
     count = follow_pulse(walker, number, photocurrent, *touches, *held, longest, _ROUNDING, state[0], out)
+    if state["status"][0] != SETTLED:
+        known = {"time": out[count - 1, 0], "photocurrent": photocurrent}
+        raise failure(int(state["status"][0]), "a pulse", walker, number, float(state["rail"][0]), **known)
     return out[:count]

@@ -21,12 +21,13 @@ from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
 from agents.circuit.records import STATE
+from agents.circuit.status import SETTLED, failure
 from agents.design.as_built import build
 from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
 from agents.handbook.light_kinds import KINDS
 from agents.noise import TRIGGER, normal_pair
-from replays.causes.pulse_curve import pulse_rows
+from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
 
 # Samples of the rail in a wait, shared out over the pieces between changes of light.
@@ -169,7 +170,7 @@ class Trace:
         return float(self.record["photo_per_lux"]) * weighed
 
     def wait(self, number: int) -> Wait:
-        """Wait ``number``, 0 to ``waits`` - 1."""
+        """Wait ``number``, 0 to ``waits`` - 1. Raises ModelError where the model cannot follow it."""
         if number not in self._waits:
             self._waits[number] = self._work_out(number)
         return self._waits[number]
@@ -209,6 +210,9 @@ class Trace:
                 wait(self.record, current, state[0], (end - start) / pieces)
                 times.append(start + (end - start) * piece / pieces)
                 volts.append(float(state["rail"][0]))
+        if state["status"][0] != SETTLED:
+            known = {"time": times[-1], "photocurrent": float(currents[-1])}
+            raise failure(int(state["status"][0]), "a wait", self.record, 0, volts[-1], **known)
         return np.array(times), np.array(volts)
 
     def _factor(self, rail: float, edges: FloatArray, currents: FloatArray, goal: float) -> float:
@@ -261,7 +265,8 @@ class Trace:
 
         So the peak is exact, and the charge under the curve is that of the run in free pulses. Where the body
         was held it is an estimate, mostly within 0.1 % of the run's charge, in one of twenty off by more than
-        2 %, and rarely by 20 %, where a pulse hung on a hair.
+        2 %, and rarely by 20 %, where a pulse hung on a hair. A pulse of more than MOST_STEPS has locked up:
+        from there on it stays as it was. Raises ModelError where the model cannot follow it.
         """
         if number not in self._curves:
             self._curves[number] = self._follow(number)
@@ -288,6 +293,8 @@ class Trace:
             slowed = pulse_rows(self.record, side, rail, current, touches, held, longest)
             if abs(slowed[-1, 0] - lasted) < abs(rows[-1, 0] - lasted):
                 rows = slowed
+        if len(rows) == MOST_STEPS and rows[-1, 0] < lasted:
+            rows = np.concatenate([rows, [[lasted, *rows[-1, 1:]]]])
         stretch = lasted / rows[-1, 0] if rows[-1, 0] > 0.0 else 1.0
         rail_end = float(pulse["let_go_V"])
         drop = rail - rows[-1, 1]

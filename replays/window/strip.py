@@ -10,7 +10,7 @@ import math
 import numpy as np
 
 from agents.arrays import FloatArray
-from agents.errors import ReplayError
+from agents.errors import ModelError, ReplayError
 from replays.causes.sentences import pulse_cause, volts_words
 from replays.causes.traces import Circuits, Trace, Wait
 from replays.drawing.figures import walker_name
@@ -246,10 +246,9 @@ class CausePanel:
         name = walker_name(self._replay, walker)
         try:
             trace = self._circuits.trace(walker)
-        except ReplayError as error:
+            self.view = draw_strip(sheet, box, trace, name, time_s)
+        except (ReplayError, ModelError) as error:
             self.view = None
             draw_card(sheet, box)
             for number, line in enumerate(sheet.wrapped(f"{name}: {error}", TEXT, box.width - 30)):
                 sheet.text(line, (box.left + 14, box.top + 14 + 22 * number), TEXT)
-            return
-        self.view = draw_strip(sheet, box, trace, name, time_s)

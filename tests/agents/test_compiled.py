@@ -44,7 +44,7 @@ def circuit_numbers() -> list[list[float]]:
         state = np.zeros(1, STATE)[0]
         state["rail"] = 0.8
         wait(walker, photocurrent, state, 40.0)
-        row = [float(state["rail"]), time_to_reach(walker, photocurrent, 0.8, trigger)]
+        row = [float(state["rail"]), *time_to_reach(walker, photocurrent, 0.8, trigger)]
         state["rail"] = trigger
         begin_pulse(walker, 0, touched, state)
         way = 0.0
@@ -136,7 +136,7 @@ def test_where_nothing_can_be_kept_kernels_still_compile(tmp_path: Path) -> None
         "from agents import compiled\n"
         f"compiled._cache_folder = lambda: {str(blocked / 'cache')!r}\n"
         "from agents.circuit.panel import panel_current\n"
-        "print(panel_current(1.0, 1e-3, 1e-12, 0.2, 5.0, 1e6))\n"
+        "print(panel_current(1.0, 1e-3, 1e-12, 0.2, 5.0, 1e6)[0])\n"
     )
     done = subprocess.run(
         [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False, timeout=120

@@ -19,7 +19,7 @@ from agents.arrays import BoolArray, FloatArray, IntArray
 from agents.design.as_built import build
 from agents.design.built_copies import build_copies
 from agents.design.spec import Design
-from agents.errors import OptionError
+from agents.errors import OptionError, raise_first
 from agents.testbench.faults import FAULTS
 from agents.testbench.surveys import Survey, survey
 from arena.studies.statistics.estimates import Estimate
@@ -100,18 +100,18 @@ class BenchTest:
         stops the work within a moment.
         """
         pieces = [
-            (number, values[first : first + TOGETHER])
+            (number, first, values[first : first + TOGETHER])
             for number, values in enumerate(many)
             for first in range(0, len(values), TOGETHER)
         ]
         demand = self.demand
 
-        def run(values: FloatArray) -> Survey:
-            return survey(build_copies(self.design, values), demand.lights, demand.kind)
+        def run(first: int, values: FloatArray) -> Survey:
+            return survey(build_copies(self.design, values), demand.lights, demand.kind, first)
 
-        found = _side_by_side(run, [values for _, values in pieces], threads, tell)
+        found = _side_by_side(run, [piece[1:] for piece in pieces], threads, tell)
         return [
-            self._result([one for (owner, _), one in zip(pieces, found, strict=True) if owner == number])
+            self._result([one for (owner, *_), one in zip(pieces, found, strict=True) if owner == number])
             for number in range(len(many))
         ]
 
@@ -128,19 +128,18 @@ class BenchTest:
 
 
 def _side_by_side(
-    run: Callable[[FloatArray], Survey],
-    pieces: Sequence[FloatArray],
+    run: Callable[[int, FloatArray], Survey],
+    pieces: Sequence[tuple[int, FloatArray]],
     threads: int | None,
     tell: Progress | None,
 ) -> list[Survey]:
     with ThreadPoolExecutor(max(1, threads or os.cpu_count() or 1)) as pool:
-        futures: list[Future[Survey]] = [pool.submit(run, piece) for piece in pieces]
+        futures: list[Future[Survey]] = [pool.submit(run, *piece) for piece in pieces]
         try:
             waiting = set(futures)
             while waiting:
                 finished, waiting = wait(waiting, timeout=0.1, return_when=FIRST_EXCEPTION)
-                for future in finished:
-                    future.result()
+                raise_first(futures, finished)
                 if tell is not None:
                     tell(1.0 - len(waiting) / len(futures))
         except BaseException:

@@ -32,7 +32,7 @@ from arena.scene.elements import Goal
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Footprint, Ground, footprints
 from arena.scene.spec import ArenaSpec
-from arena.simulation import LOSS, run_worlds
+from arena.simulation import run_worlds
 from arena.studies.plans.study import Setting, Study
 from arena.studies.scores import SCORE_COLUMNS, TRIAL
 from replays.format.tables import Tables
@@ -88,8 +88,9 @@ def run_trials(
 
 def reason_of(study: Study, trial: int) -> str:
     """Why a trial whose row says ``impossible`` is so."""
-    setting, repeat = divmod(trial, study.repeats)
-    return obstacle(study, study.setting(setting), repeat) or LOSS
+    number, repeat = divmod(trial, study.repeats)
+    setting = study.setting(number)
+    return obstacle(study, setting, repeat) or _bench_of(study).loss(setting, repeat)
 
 
 def obstacle(study: Study, setting: Setting, repeat: int = 0) -> str:
@@ -274,26 +275,35 @@ class _Bench:
             self._starts[key] = poses
         return poses
 
-    def _run_alike(self, group: list[tuple[int, _World]], rows: RecordArray, stop: IntArray) -> None:
-        """Run worlds with the same goals, of the same length, and write their rows."""
-        count = self._study.walkers
-        numbers = np.arange(len(group) * count).reshape(len(group), count)
-        plans = [
+    def _plans(self, worlds: Sequence[_World]) -> list[WorldPlan]:
+        count, seed = self._study.walkers, self._study.seed
+        return [
             WorldPlan(
                 world.floor.arena,
                 world.walkers,
                 world.poses,
-                mine,
+                np.arange(place * count, (place + 1) * count),
                 world.copies,
-                self._study.seed,
+                seed,
                 world.floor.seconds,
             )
-            for mine, (_, world) in zip(numbers, group, strict=True)
+            for place, world in enumerate(worlds)
         ]
-        tables, lost = run_worlds(plans, stop)
+
+    def loss(self, setting: Setting, repeat: int) -> str:
+        """What the model says of a repeat in which it lost a walker; empty where it did not."""
+        (world,) = self.worlds(setting, [repeat])
+        assert isinstance(world, _World)
+        _, lost = run_worlds(self._plans([world]), np.zeros(1, np.int64))
+        return str(lost[0]) if lost else ""
+
+    def _run_alike(self, group: list[tuple[int, _World]], rows: RecordArray, stop: IntArray) -> None:
+        """Run worlds with the same goals, of the same length, and write their rows."""
+        count = self._study.walkers
+        tables, lost = run_worlds(self._plans([world for _, world in group]), stop)
         if stop[0]:
             raise CancelledError
-        if len(lost):
+        if lost:
             # half a run is worth nothing; the others run again without it, which is rare
             kept = [one for number, one in enumerate(group) if number not in lost]
             if kept:

@@ -7,7 +7,16 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from agents.circuit.latch import collector_voltage, driver_currents, ignites, settle_latch
+from agents.circuit.latch import (
+    Kick,
+    Settled,
+    Supply,
+    collector_voltage,
+    driver_currents,
+    ignites,
+    settle_latch,
+)
+from agents.circuit.status import SETTLED
 from agents.design.as_built import build
 from agents.design.parts import Transistor
 from agents.design.spec import Design
@@ -37,12 +46,10 @@ def test_diode_law_of_the_settled_latch() -> None:
     currents, junctions = [], []
     for latch in np.geomspace(60e6, 2.5e4, 20):
         _, side = left_side(latch=latch, pnp__knee_current=100.0, motor__resistance=1e4)
-        holds, _, _, given, junction, _, _, _ = settle_latch(
-            3.0, 0.0, 0.0, 0.0, 0.0, 0.0, ROOM, side, 0.03, math.inf
-        )
-        assert holds
-        currents.append(given)
-        junctions.append(junction)
+        found = settle_latch(Supply(3.0, 0.0, 0.0), Kick(0.0, 0.0, 0.0), ROOM, side, 0.03, math.inf)
+        assert found.holds
+        currents.append(found.given)
+        junctions.append(found.junction)
     assert min(currents) < 10e-6
     assert max(currents) > 10e-3
     slope, _ = np.polyfit(np.log10(currents), junctions, 1)
@@ -125,13 +132,13 @@ def drawn_states(count: int) -> list[tuple[dict[str, float], float, float, float
     return states
 
 
-def settle(rail: float, back: float, coupling: float, side: Any, guess: float = math.inf) -> Any:
+def settle(rail: float, back: float, coupling: float, side: Any, guess: float = math.inf) -> Settled:
     """The settled latch, the collector's recent level brought in line with the one found."""
-    found = settle_latch(rail, 0.0, back, coupling, 0.0, 0.0, ROOM, side, 0.03, guess)
+    supply, kick = Supply(rail, 0.0, back), Kick(coupling, 0.0, 0.0)
+    found = settle_latch(supply, kick, ROOM, side, 0.03, guess)
     for _ in range(3):
-        found = settle_latch(
-            rail, 0.0, back, coupling, 0.0, 0.0, ROOM, side, found[5] if found[0] else 0.1, guess
-        )
+        found = settle_latch(supply, kick, ROOM, side, found.collector if found.holds else 0.1, guess)
+        assert found.status == SETTLED
     return found
 
 
@@ -142,23 +149,22 @@ def test_settled_latch_is_where_the_full_equations_come_to_rest() -> None:
         free = max(0.5 * (rail - back), 0.15)
         rest = rest_of_latch(design, rail, back, coupling)
         found = settle(rail, back, coupling, build(design)[0]["side"][0])
-        if found[0] != (rest.collector < free):
+        if found.holds != (rest.collector < free):
             # only where a change of the NPN's gain by a few parts in a hundred decides
             gains = (0.94, 1.06)
             nearby = [rest_of_latch(design, rail, back, coupling, gain).collector < free for gain in gains]
             assert nearby[0] != nearby[1], (values, rail, back, coupling)
             continue
-        if not found[0]:
+        if not found.holds:
             let_go += 1
             continue
         held += 1
-        _, motor, base, given, junction, collector, cover, _ = found
-        assert motor == pytest.approx(rest.motor, rel=0.02, abs=1e-4)
-        assert base == pytest.approx(rest.base, rel=0.02)
-        assert given == pytest.approx(rest.given, rel=0.08)
-        assert junction == pytest.approx(rest.junction, abs=2e-3)
-        assert collector == pytest.approx(rest.collector, abs=0.012)
-        assert cover >= 1.0
+        assert found.motor == pytest.approx(rest.motor, rel=0.02, abs=1e-4)
+        assert found.base == pytest.approx(rest.base, rel=0.02)
+        assert found.given == pytest.approx(rest.given, rel=0.08)
+        assert found.junction == pytest.approx(rest.junction, abs=2e-3)
+        assert found.collector == pytest.approx(rest.collector, abs=0.012)
+        assert found.cover >= 1.0
     assert held > 35
     assert let_go > 4
 

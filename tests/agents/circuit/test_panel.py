@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 from pvlib import pvsystem
 from scipy.optimize import minimize_scalar
 
-from agents.circuit.panel import open_circuit_voltage, panel_current
+from agents.circuit import panel as kernels
+from agents.circuit.status import SETTLED
 
 # photocurrent [A], saturation [A], thermal [V], series [ohm], shunt [ohm]
 PANELS = [
@@ -21,6 +22,20 @@ PANELS = [
     (40e-3, 1e-10, 0.267, 40.0, 20e3),  # the drop over the series resistance is many thermal voltages
     (0.760776, 0.323e-6, 0.0391, 0.0364, 53.7),
 ]
+
+
+def panel_current(*values: float) -> float:
+    """The kernel's current [A], which it must have found."""
+    current, status = kernels.panel_current(*values)
+    assert status == SETTLED
+    return current
+
+
+def open_circuit_voltage(*values: float) -> float:
+    """The kernel's voltage [V], which it must have found."""
+    voltage, status = kernels.open_circuit_voltage(*values)
+    assert status == SETTLED
+    return voltage
 
 
 @pytest.mark.parametrize("panel", PANELS)

@@ -212,7 +212,7 @@ def test_no_energy_comes_from_nowhere(
     trigger = 2.6
     state = np.zeros(1, STATE)[0]
     state["rail"] = 1.0
-    wait(walker, photocurrent, state, min(time_to_reach(walker, photocurrent, 1.0, trigger), 1e4))
+    wait(walker, photocurrent, state, min(time_to_reach(walker, photocurrent, 1.0, trigger)[0], 1e4))
     charged = float(state["rail"])
     _balance(walker, state, 1.0)
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arena.engine.grid import gather, place_in_grid
-from arena.engine.memory import BODY, SETTINGS
+from arena.engine.memory import BODY, FOUND, LISTS, SETTINGS
 from arena.engine.schedule import first_walker, set_time, tree_size
 
 places = st.tuples(st.floats(-1.0, 2.0), st.floats(0.5, 1.75))
@@ -39,13 +39,14 @@ def test_nobody_within_reach_is_left_out(
     heads = np.full(grid["columns"] * grid["rows"], -1)
     bodies = np.zeros(len(starts), BODY)
     bodies["cell"] = -1
+    lists = np.zeros((len(starts), LISTS), np.int64)
     for number, (x, y) in [*enumerate(starts), *moves]:
         number %= len(starts)
         bodies[number]["disc_x"], bodies[number]["disc_y"] = x, y
         place_in_grid(grid, heads, bodies, number)
     for (x, y), reach in looks:
-        count = gather(grid, heads, bodies, x, y, reach)
-        found = bodies["found"][:count].tolist()
+        count = gather(grid, heads, bodies, lists, x, y, reach)
+        found = lists[:count, FOUND].tolist()
         assert len(found) == len(set(found))
         across, along = np.abs(bodies["disc_x"] - x), np.abs(bodies["disc_y"] - y)
         assert set(np.flatnonzero(np.hypot(across, along) <= reach)) <= set(found)

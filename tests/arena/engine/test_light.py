@@ -8,6 +8,7 @@ import sys
 from collections.abc import Sequence
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -33,10 +34,22 @@ MANY = shadow.disc_points(4000)
 UP = (0.0, 0.0, 1.0)
 
 
+def open_light(*values: Any) -> float:
+    """The kernel's light [lx], of the figures of a receiver and a source."""
+    *receiver, source = values
+    return light.open_light(light.Receiver(*receiver), source)
+
+
+def visible_fraction(*values: Any) -> float:
+    """The kernel's fraction, of a place, a source and the parts of what stands in the way."""
+    px, py, pz, source, *standing = values
+    return shadow.visible_fraction(px, py, pz, source, shadow.Standing(*standing))
+
+
 def visible(
     at: tuple[float, float, float], source: np.void, walls: np.ndarray, samples: np.ndarray = MANY
 ) -> float:
-    return shadow.visible_fraction(*at, source, walls, NO_SHADES, NO_POINTS, samples)
+    return visible_fraction(*at, source, walls, NO_SHADES, NO_POINTS, samples)
 
 
 def ray_transmission(
@@ -71,7 +84,7 @@ def test_hard_shadows_of_a_thousand_scenes_agree_with_shapely() -> None:
             continue
         got = transmission(scene)
         assert got == pytest.approx(expected, abs=1e-12), number
-        fraction = shadow.visible_fraction(*scene.receiver, scene.source, *scene.standing, FEW)
+        fraction = visible_fraction(*scene.receiver, scene.source, *scene.standing, FEW)
         assert fraction == got
         seen["open" if got == 1.0 else "stopped" if got == 0.0 else "shaded"] += 1
     assert toss_ups <= 2
@@ -87,8 +100,8 @@ def test_soft_shadows_of_a_thousand_scenes_agree_with_areas_by_shapely() -> None
         expected = scenes.passes_by_area(scene)
         here = (*scene.receiver, scene.source, *scene.standing)
         # An edge misjudges at most the samples along it: about the root of their number.
-        assert shadow.visible_fraction(*here, MANY) == pytest.approx(expected, abs=6e-3), number
-        worst_few = max(worst_few, abs(shadow.visible_fraction(*here, FEW) - expected))
+        assert visible_fraction(*here, MANY) == pytest.approx(expected, abs=6e-3), number
+        worst_few = max(worst_few, abs(visible_fraction(*here, FEW) - expected))
         partly += 1e-3 < expected < 1.0 - 1e-3
     assert partly > 200
     assert worst_few < 0.09
@@ -112,7 +125,7 @@ def test_the_first_pass_over_a_disc_changes_nothing() -> None:
             )
             for u, v in FEW
         ]
-        got = shadow.visible_fraction(*eye, scene.source, *scene.standing, FEW)
+        got = visible_fraction(*eye, scene.source, *scene.standing, FEW)
         assert got == pytest.approx(np.mean(rays), abs=1e-9), number
         sorted_out += got in (0.0, 1.0)
     assert sorted_out > 300
@@ -235,36 +248,36 @@ def test_the_soft_edge_of_a_lamp(before: float, behind: float) -> None:
 def test_inverse_square_and_cosine() -> None:
     # Figures as handbooks of photometry give them: 100 cd at 2 m gives 25 lx, at 30° incidence 21.65 lx.
     lamp = scenes.make_lamp(0.0, 0.0, 2.0, 100.0)
-    assert light.open_light(0.0, 0.0, 0.0, *UP, 1.0, lamp) == pytest.approx(25.0)
+    assert open_light(0.0, 0.0, 0.0, *UP, 1.0, lamp) == pytest.approx(25.0)
     tilt = math.radians(30.0)
-    tilted = light.open_light(0.0, 0.0, 0.0, math.sin(tilt), 0.0, math.cos(tilt), 1.0, lamp)
+    tilted = open_light(0.0, 0.0, 0.0, math.sin(tilt), 0.0, math.cos(tilt), 1.0, lamp)
     assert tilted == pytest.approx(21.65, abs=0.01)
     # Lamp 3 m up and 4 m off to the side: E = I cos³ / h².
     aside = scenes.make_lamp(4.0, 0.0, 3.0, 1000.0)
-    assert light.open_light(0.0, 0.0, 0.0, *UP, 1.0, aside) == pytest.approx(1000.0 * 0.6**3 / 9.0)
+    assert open_light(0.0, 0.0, 0.0, *UP, 1.0, aside) == pytest.approx(1000.0 * 0.6**3 / 9.0)
 
 
 def test_nothing_comes_from_behind_nor_from_the_lamp_itself() -> None:
     lamp = scenes.make_lamp(0.0, 0.0, 1.0, 100.0)
-    assert light.open_light(0.0, 0.0, 2.0, *UP, 1.0, lamp) == 0.0
-    assert light.open_light(0.0, 0.0, 1.0, *UP, 1.0, lamp) == 0.0
-    assert light.open_light(0.0, 0.0, 2.0, *UP, 4.8, lamp) == 0.0
+    assert open_light(0.0, 0.0, 2.0, *UP, 1.0, lamp) == 0.0
+    assert open_light(0.0, 0.0, 1.0, *UP, 1.0, lamp) == 0.0
+    assert open_light(0.0, 0.0, 2.0, *UP, 4.8, lamp) == 0.0
 
 
 def test_a_beam_narrows_and_has_no_back() -> None:
     beam = formulae.lobe_exponent(math.radians(20.0))
     lamp = scenes.make_lamp(0.0, 0.0, 1.0, 100.0, beam=beam)
     off = math.tan(math.radians(20.0))
-    lit = light.open_light(off, 0.0, 0.0, *UP, 1.0, lamp)
-    unbeamed = light.open_light(off, 0.0, 0.0, *UP, 1.0, scenes.make_lamp(0.0, 0.0, 1.0, 100.0))
+    lit = open_light(off, 0.0, 0.0, *UP, 1.0, lamp)
+    unbeamed = open_light(off, 0.0, 0.0, *UP, 1.0, scenes.make_lamp(0.0, 0.0, 1.0, 100.0))
     assert lit / unbeamed == pytest.approx(0.5)
-    assert light.open_light(0.0, 0.0, 2.0, 0.0, 0.0, -1.0, 1.0, lamp) == 0.0
-    assert light.open_light(0.0, 0.0, 2.0, 0.0, 0.0, -1.0, 1.0, scenes.make_lamp(0, 0, 1.0, 100.0)) == 100.0
+    assert open_light(0.0, 0.0, 2.0, 0.0, 0.0, -1.0, 1.0, lamp) == 0.0
+    assert open_light(0.0, 0.0, 2.0, 0.0, 0.0, -1.0, 1.0, scenes.make_lamp(0, 0, 1.0, 100.0)) == 100.0
 
 
 def test_the_sun_does_not_fall_off() -> None:
     sun = scenes.make_sun(1.0, math.radians(30.0), 1e5)
-    near, far = (light.open_light(x, 0.0, 0.0, *UP, 1.0, sun) for x in (0.0, 5.0))
+    near, far = (open_light(x, 0.0, 0.0, *UP, 1.0, sun) for x in (0.0, 5.0))
     assert near == pytest.approx(5e4)
     assert far == pytest.approx(near, rel=1e-5)
 
@@ -276,8 +289,8 @@ def test_acceptance_lobes(degrees: float, exponent: float) -> None:
     assert power == pytest.approx(exponent, rel=1e-3)
     lamp = scenes.make_lamp(2.0, 0.0, 0.0, 100.0)
     turn = math.radians(degrees)
-    ahead = light.open_light(0.0, 0.0, 0.0, 1.0, 0.0, 0.0, power, lamp)
-    aside = light.open_light(0.0, 0.0, 0.0, math.cos(turn), math.sin(turn), 0.0, power, lamp)
+    ahead = open_light(0.0, 0.0, 0.0, 1.0, 0.0, 0.0, power, lamp)
+    aside = open_light(0.0, 0.0, 0.0, math.cos(turn), math.sin(turn), 0.0, power, lamp)
     assert ahead == pytest.approx(25.0)
     assert aside / ahead == pytest.approx(0.5)
 
@@ -296,8 +309,8 @@ def test_share_of_uniform_surroundings_is_the_sum_of_lamps_all_round(power: floa
     angle = np.arange(steps) * math.pi * (3.0 - math.sqrt(5.0))
     places = np.column_stack([np.sqrt(1 - z * z) * np.cos(angle), np.sqrt(1 - z * z) * np.sin(angle), z])
     lamps = [scenes.make_lamp(*place, 1.0) for place in places]
-    flat = sum(light.open_light(0.0, 0.0, 0.0, *UP, 1.0, lamp) for lamp in lamps)
-    lobe = sum(light.open_light(0.0, 0.0, 0.0, 0.6, 0.0, 0.8, power, lamp) for lamp in lamps)
+    flat = sum(open_light(0.0, 0.0, 0.0, *UP, 1.0, lamp) for lamp in lamps)
+    lobe = sum(open_light(0.0, 0.0, 0.0, 0.6, 0.0, 0.8, power, lamp) for lamp in lamps)
     assert light.ambient_share(power) == pytest.approx(lobe / flat, rel=2e-3)
 
 
@@ -307,7 +320,7 @@ def bodies(*rows: tuple[float, float, float, float]) -> tuple[np.ndarray, ...]:
 
 def past_bodies(p: tuple, q: tuple, table: tuple[np.ndarray, ...], skip: int = -1) -> float:
     hidden = [
-        shadow.body_hides(*p, *q, *one)
+        shadow.body_hides(shadow.Ray(*p, *np.subtract(q, p)), shadow.Cylinder(*one))
         for number, one in enumerate(zip(*table, strict=True))
         if number != skip
     ]
@@ -393,13 +406,7 @@ def test_a_map_is_light_cell_by_cell_for_any_number_of_threads() -> None:
     scene = scenes.random_scene(np.random.default_rng(26), radius=0.05)
     sun = scenes.make_sun(0.7, 0.6, 2e4)
     sources = np.array([scene.source, sun], dtype=sun.dtype)
-    here = (
-        sources,
-        np.array([1.0, 0.5]),
-        40.0,
-        *scene.standing,
-        FEW,
-    )
+    here = light.Lights(sources, np.array([1.0, 0.5]), 40.0), shadow.Standing(*scene.standing, FEW)
     one = light.light_map((-1.0, -0.5, 1.0, 0.5), 0.1, 0.01, *here)
     three = light.light_map((-1.0, -0.5, 1.0, 0.5), 0.1, 0.01, *here, threads=3)
     assert one.shape == (10, 20)
@@ -408,13 +415,14 @@ def test_a_map_is_light_cell_by_cell_for_any_number_of_threads() -> None:
         x, y = -1.0 + (column + 0.5) * 0.1, -0.5 + (row + 0.5) * 0.1
         expected = 40.0
         for source, weight in zip(sources, (1.0, 0.5), strict=True):
-            share = shadow.visible_fraction(x, y, 0.01, source, *scene.standing, FEW)
-            expected += weight * share * light.open_light(x, y, 0.01, *UP, 1.0, source)
+            share = visible_fraction(x, y, 0.01, source, *scene.standing, FEW)
+            expected += weight * share * open_light(x, y, 0.01, *UP, 1.0, source)
         assert one[row, column] == pytest.approx(expected)
 
 
 def test_a_map_covers_floors_that_are_no_whole_number_of_cells() -> None:
-    here = (np.zeros(0, scenes.SOURCE), np.zeros(0), 7.0, NO_WALLS, NO_SHADES, NO_POINTS, FEW)
+    lights = light.Lights(np.zeros(0, scenes.SOURCE), np.zeros(0), 7.0)
+    here = lights, shadow.Standing(NO_WALLS, NO_SHADES, NO_POINTS, FEW)
     assert light.light_map((0.0, 0.0, 0.3, 0.1), 0.1, 0.0, *here).shape == (1, 3)
     assert light.light_map((0.0, 0.0, 0.31, 0.05), 0.1, 0.0, *here).shape == (1, 4)
 
@@ -425,9 +433,10 @@ def light_figures() -> list[float]:
     figures = []
     for number in range(40):
         scene = scenes.random_scene(rng, radius=0.1 * (number % 2))
-        here = scene.standing
+        here = shadow.Standing(*scene.standing, FEW)
+        receiver = light.Receiver(*scene.receiver, *UP, 2.5)
         for source in (scene.source, scenes.make_sun(rng.uniform(0, 6), rng.uniform(0.05, 1.5), 1e4)):
-            figures.append(light.direct_illuminance(*scene.receiver, *UP, 2.5, source, *here, FEW))
+            figures.append(light.direct_illuminance(receiver, source, here))
         figures.append(transmission(scene))
         p, q = (*rng.uniform(-0.1, 0.1, 2), 0.02), (0.5, 0.2, rng.uniform(0.03, 0.2))
         figures.append(past_bodies(p, q, bodies((0.0, 0.0, 0.05, 0.04), (0.2, 0.1, 0.05, 0.05))))

@@ -17,16 +17,10 @@ from arena.scene.elements import StartPlace, Starts
 from arena.scene.flat_arena import flatten
 from arena.scene.placement import Footprint, Ground
 from arena.scene.spec import read_arena
-from arena.simulation import LOSS, simulate
+from arena.simulation import simulate
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running import trials
-from arena.studies.running.trials import (
-    chunk_size,
-    reason_of,
-    run_chunk,
-    run_trials,
-    trial_columns,
-)
+from arena.studies.running.trials import chunk_size, reason_of, run_chunk, run_trials, trial_columns
 from arena.studies.scores import SCORE_COLUMNS, SCORES, TRIAL
 from replays.format.tables import LEFT_WHISKER, Replay
 from replays.scoring.measures import Measures, measure
@@ -270,7 +264,10 @@ def test_a_state_that_is_no_number_costs_that_trial_alone(monkeypatch: pytest.Mo
     assert same(rows[others], good[others])
     assert rows["impossible"].tolist() == [0.0, 0.0, 1.0, 0.0, 0.0, 0.0]
     assert math.isnan(rows["pulses"][2])
-    assert reason_of(plan, 2) == LOSS
+    reason = reason_of(plan, 2)
+    assert reason.startswith("the model lost a walker: walker 1 at 0 s: the panel's current was not found")
+    assert "rail 0 V" in reason
+    assert "Look at panel.saturation_current" in reason
 
 
 def test_a_stopped_chunk_ends_soon_and_gives_nothing() -> None:
