@@ -147,7 +147,8 @@ def test_stopping_when_the_replay_has_its_name_tells_that_it_is_there(old: bytes
 def test_stopping_while_a_film_is_written_tells_whether_it_is_there(
     code: str, left: list[str], words: str, replay: Path
 ) -> None:
-    stopped = finished("film", replay, "--out", "race.gif", "--size", "phone", "--to", "60", code=code)
+    short = ("--to", "60", "--speed", "60", "--fps", "2", "--waits", "--size", "640x480")
+    stopped = finished("film", replay, "--out", "race.gif", *short, code=code)
     assert (stopped.code, stopped.out, stopped.err) == (1, "", f"stopped; {words}\n")
     assert [path.name for path in Path().iterdir()] == left
 

@@ -1,0 +1,66 @@
+"""How all tests are run: in how many processes, and with kernels that only one of them has to compile."""
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import pytest
+
+from agents.compiled import PLAIN, kernels_digest
+
+ROOT = Path(__file__).resolve().parent.parent
+
+# With more processes than this, each of which loads the engine and runs it in threads, nothing is won.
+MOST_PROCESSES = 4
+
+# Between them these commands call nearly every kernel; what is left, a process compiles when it comes to it.
+EVERY_KERNEL = """
+from arena.cli.command import main
+for arguments in (
+    ["demo", "--no-window", "--walkers", "2", "--duration", "10 min"],
+    ["run", "slat-shade", "-d", "poppy", "--alone", "--walkers", "2", "--duration", "1 min"],
+    ["bench", "thistle-spins", "--light", "3klx"],
+    ["kit", "poppy", "--copies", "10", "--kits", "2"],
+):
+    try:
+        main(arguments)
+    except SystemExit as ended:
+        assert not ended.code, arguments
+"""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """Return how many processes ``-n auto`` stands for."""
+    return min(os.cpu_count() or 1, MOST_PROCESSES)
+
+
+def pytest_sessionstart(session: pytest.Session) -> None:
+    """Before the first of several processes starts, see to it that they do not stand in one another's way."""
+    config = session.config
+    several = getattr(config.option, "numprocesses", None) and not hasattr(config, "workerinput")
+    if several:
+        # products of matrices here are small, and threads of theirs that wait for a core spin
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        _compile_kernels(config)
+
+
+def _compile_kernels(config: pytest.Config) -> None:
+    """Compile the kernels once, for each process of a new machine would do so for itself."""
+    if PLAIN or config.cache is None:
+        return
+    # what was compiled stays in the user's cache, so that this is done once for each state of the kernels
+    if config.cache.get("photodrome/compiled", None) == kernels_digest():
+        return
+    with tempfile.TemporaryDirectory() as folder:
+        variables = {**os.environ, "PYTHONPATH": str(ROOT), "SDL_VIDEODRIVER": "dummy"}
+        subprocess.run(
+            [sys.executable, "-c", EVERY_KERNEL],
+            cwd=folder,
+            env=variables,
+            stdout=subprocess.DEVNULL,
+            check=True,
+        )
+    config.cache.set("photodrome/compiled", kernels_digest())
