@@ -43,10 +43,11 @@ def pair() -> tuple[Replay, Replay]:
 
 
 def test_pictures_and_films_are_the_same(pair: tuple[Replay, Replay], tmp_path: Path) -> None:
+    short = Shooting(to_s=60.0, speed=60.0, rate=4.0, skips_waits=False)
     for number, replay in enumerate(pair):
         draw_picture(replay, tmp_path / f"{number}.png")
         draw_picture(replay, tmp_path / f"{number} at.png", size="slide", time_s=60.0)
-        make_film(replay, tmp_path / f"{number}.gif", Shooting(to_s=60.0, skips_waits=False), "800x600")
+        make_film(replay, tmp_path / f"{number}.gif", short, "640x480")
     for name in ("{}.png", "{} at.png", "{}.gif"):
         one, other = ((tmp_path / name.format(number)).read_bytes() for number in range(2))
         assert one == other, name
