@@ -19,8 +19,8 @@ MOST_PROCESSES = 4
 EVERY_KERNEL = """
 from arena.cli.command import main
 for arguments in (
-    ["demo", "--no-window", "--walkers", "2", "--seconds", "10 min"],
-    ["run", "slat-shade", "-d", "poppy", "--alone", "--walkers", "2", "--seconds", "1 min"],
+    ["demo", "--no-window", "--walkers", "2", "--duration", "10 min"],
+    ["run", "slat-shade", "-d", "poppy", "--alone", "--walkers", "2", "--duration", "1 min"],
     ["bench", "thistle-spins", "--light", "3klx"],
     ["kit", "poppy", "--copies", "10", "--kits", "2"],
 ):
