@@ -12,6 +12,7 @@ a kernel, and of all that those import from the house: editing any of them start
 import hashlib
 import os
 import re
+import sys
 from collections.abc import Callable
 from functools import cache
 from importlib import import_module
@@ -88,27 +89,34 @@ def kernel(function: Function) -> Function:
 
     Division by zero gives inf or nan as numpy does, instead of raising; the interpreter lock is released,
     so that threads can run independent arenas side by side. A kernel allocates nothing and returns no array,
-    so that nobody has to count who holds its arrays; counting takes a quarter of a run.
+    so that nobody has to count who holds its arrays; counting takes a quarter of a run. What it calls
+    becomes a part of it (:mod:`agents.linking`).
     """
-    return _compiled(function, _nrt=False)
+    return _compiled(function, {"_nrt": False}, {"_nrt": False})
 
 
 def kernel_part(function: Function) -> Function:
     """Compile ``function`` as a part of the kernel that calls it, as if it were written there.
 
-    For the upper floors of a tall house of kernels, since each kernel takes a copy of all that it calls,
-    directly or not, and has it compiled anew. Small kernels at the bottom are better left on their own.
+    For the upper floors of a tall house of kernels, which hand on many arrays and are called at few places.
     Called from Python, a part runs by itself, and may return arrays.
     """
-    return _compiled(function, inline="always")
+    return _compiled(function, {}, {"_nrt": False, "forceinline": True})
 
 
-def _compiled(function: Function, **special: Any) -> Function:
+def _compiled(function: Function, alone: dict[str, Any], called: dict[str, Any]) -> Function:
     if PLAIN:
         return function
-    options = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True, **special}
+    # each option is given, since a function takes those that are not from the one that calls it
+    always = {"nogil": True, "error_model": "numpy", "no_cfunc_wrapper": True, "forceinline": False}
     # numba's own types lag behind what it accepts, so it comes in untyped
-    numba: Any = import_module("numba")
-    dispatcher = numba.njit(**options)(function)
+    linking: Any = import_module("agents.linking")
+    dispatcher = linking.joined_kernel(function, {**always, **alone}, {**always, **called})
     dispatcher._cache = KernelCache(code_store, function)
     return cast(Function, dispatcher)
+
+
+def compiled_so_far() -> int:
+    """Return the number of functions that were compiled in this process, told while it lasts."""
+    linking: Any = sys.modules.get("agents.linking")
+    return 0 if linking is None else int(linking.translated)

@@ -179,3 +179,28 @@ def test_everything_that_kernels_import_is_in_the_digest() -> None:
                 for file in (place.with_suffix(".py"), place / "__init__.py"):
                     if module.split(".")[0] in {"agents", "replays", "arena"} and file.exists():
                         assert file.relative_to(ROOT).as_posix() in sources, f"{path}:{node.lineno}"
+
+
+@pytest.mark.skipif(compiled.PLAIN, reason="plain kernels are not put together")
+def test_what_a_kernel_calls_is_no_machine_code_of_its_own() -> None:
+    @kernel
+    def lowest(one: float) -> float:
+        return one / 3.0
+
+    @kernel
+    def middle(one: float) -> float:
+        return lowest(one) + lowest(2.0 * one)
+
+    @kernel
+    def top(one: float) -> float:
+        return middle(one) * lowest(one)
+
+    tried: Any = top
+    assert tried(6.0) == (2.0 + 4.0) * 2.0
+    assert len(tried.overloads) == 1
+    for part in (lowest, middle):
+        untouched: Any = part
+        assert untouched.overloads == {}
+    # and yet Python can call it
+    assert middle(6.0) == 6.0
+    assert tried(3.0) == 3.0
