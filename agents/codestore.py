@@ -182,7 +182,6 @@ class KernelCache:
 
     def load_overload(self, signature: Any, target: Any) -> Any:
         """Return the function compiled for ``signature`` as it was saved, or None."""
-        target.refresh()
         name = self._name(signature, target.codegen())
         data = self._store().load(name) if name is not None else None
         if data is None:

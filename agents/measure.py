@@ -328,7 +328,7 @@ def told(measured: Any, kind: str) -> Measurement:
 
 
 def _side_point(name: str, point: Any) -> SidePoint:
-    values = {field: point[field].item() for field in SIDE_POINT.fields or ()}
+    values = dict(zip(SIDE_POINT.names or (), point.item(), strict=True))
     known: dict[str, Any] = {
         field: value if abs(value) < math.inf else None for field, value in values.items()
     }
