@@ -70,12 +70,15 @@ class CodeStore:
             (self.folder / name).unlink()
         self._tell("damaged", f"kept machine code in {self.folder} was damaged; it is compiled anew")
 
-    def save(self, name: str, data: bytes) -> None:
-        """Keep ``data`` under ``name``; where there is no room, say so once and keep nothing more."""
+    def save(self, name: str, data: bytes) -> bool:
+        """Keep ``data`` under ``name``; where there is no room, say so once and keep nothing more.
+
+        Returns whether it is kept.
+        """
         if self.folder is None:
             self._tell("no room", "there is no folder to keep machine code in: every start compiles anew")
         if self.folder is None or not self._keeps:
-            return
+            return False
         try:
             self._tidy()
             self.folder.mkdir(parents=True, exist_ok=True)
@@ -86,6 +89,7 @@ class CodeStore:
             self._tell(
                 "no room", f"machine code cannot be kept in {self.folder} ({why}); every start compiles anew"
             )
+        return self._keeps
 
     def _write(self, path: Path, content: bytes) -> None:
         handle, unfinished = tempfile.mkstemp(prefix="unfinished-", dir=path.parent)

@@ -308,6 +308,7 @@ def _spare(out: Path, inputs: Sequence[str]) -> None:
 def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":
     """Run a contest with a progress bar and write its replay; nothing is run that could not be written."""
     from agents.errors import WorkError
+    from arena.readying import everything_compiled
     from replays.file import write_replay
     from replays.writing import check_writable
 
@@ -315,7 +316,7 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
         if path is not None:
             check_writable(path)
     try:
-        with progress("getting ready") as tell:
+        with progress("getting ready") as tell, everything_compiled(tell):
             from arena.simulate import simulate
 
             replay = simulate(contest, threads, tell)
