@@ -112,9 +112,10 @@ class Sheet:
             pixels.append(pixels[0])
         thickness = max(1, round(width * self.scale))
         for start, end in pairwise(pixels):
-            self._stroke(start, end, colour, thickness)
+            if start != end or thickness <= 2:
+                self._stroke(start, end, colour, thickness)
         if thickness > 2:
-            for pixel in pixels:
+            for pixel in dict.fromkeys(pixels):
                 pygame.draw.circle(self.surface, colour, pixel, thickness / 2)
 
     def _stroke(self, start: tuple[int, int], end: tuple[int, int], colour: Colour, thickness: int) -> None:
