@@ -3,8 +3,11 @@
 Whoever needs one of them does not wait for the imports of all the others.
 """
 
-from collections.abc import Callable, Mapping
+import sys
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from importlib import import_module
+from typing import Any
 
 
 def fetcher(package: str, homes: Mapping[str, str]) -> Callable[[str], object]:
@@ -16,3 +19,17 @@ def fetcher(package: str, homes: Mapping[str, str]) -> Callable[[str], object]:
         return getattr(import_module(homes[name]), name)
 
     return fetch
+
+
+@contextmanager
+def hidden(module: str) -> Iterator[None]:
+    """Let what is imported meanwhile find that ``module`` is not installed, unless it is loaded already."""
+    modules: dict[str, Any] = sys.modules
+    if module in modules:
+        yield
+        return
+    modules[module] = None
+    try:
+        yield
+    finally:
+        modules.pop(module, None)

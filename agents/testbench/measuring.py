@@ -372,7 +372,7 @@ def measurement_of(measured: Any, kind: str) -> Measurement:
 
 
 def _side_point(name: str, point: Any) -> SidePoint:
-    values = {field: point[field].item() for field in SIDE_POINT.fields or ()}
+    values = dict(zip(SIDE_POINT.names or (), point.item(), strict=True))
     known: dict[str, Any] = {
         field: value if abs(value) < math.inf else None for field, value in values.items()
     }

@@ -329,6 +329,7 @@ def _spare_others(contest: "Contest", out: Path, drawing: Path) -> None:
 
 def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":
     """Run a contest with a progress bar and write its replay; nothing is run that could not be written."""
+    from arena.cli.readying import everything_compiled
     from replays.format.replay_file import write_replay
     from replays.format.writing import check_writable
 
@@ -336,7 +337,7 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
         if path is not None:
             check_writable(path)
     with telling_of_stop(out):
-        with progress("getting ready") as tell:
+        with progress("getting ready") as tell, everything_compiled(tell):
             from arena.simulation import simulate
 
             replay = simulate(contest, threads, tell)

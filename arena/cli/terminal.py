@@ -15,12 +15,11 @@ from typing import Any
 
 import click
 
+from agents.compiled import compiled_so_far
+
 # After Ctrl-C the program ends by itself; this much later [s] it is ended, for a kernel that is just being
 # compiled cannot be stopped.
 GRACE = 1.0
-# Getting ready takes this long [s] only where the kernels have to be compiled.
-PATIENCE = 3.0
-
 Tell = Callable[[float], None]
 
 
@@ -79,7 +78,6 @@ def progress(words: str, doing: str = "running", stopped: str = "nothing was wri
         TextColumn("left:"),
         TimeRemainingColumn(),
     )
-    begun = time.monotonic()
     bars = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
 
     def leave_line() -> None:
@@ -92,8 +90,9 @@ def progress(words: str, doing: str = "running", stopped: str = "nothing was wri
         def tell(done: float) -> None:
             if done > 0.0:
                 bars.update(task, description=doing, total=1.0, completed=done)
-            elif time.monotonic() - begun > PATIENCE:
-                bars.update(task, description="compiling, which only a first run has to")
+            elif compiled_so_far() > 0:
+                words = f"compiling, which only a first run has to: {compiled_so_far()} functions"
+                bars.update(task, description=words)
 
         yield tell
 

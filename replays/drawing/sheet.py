@@ -11,9 +11,12 @@ from collections.abc import Iterator, Sequence
 from functools import cache, lru_cache
 from itertools import pairwise
 
+from agents.lazy import hidden
+
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
-with warnings.catch_warnings():
-    # pygame looks for its font through a module that setuptools has marked as deprecated.
+with warnings.catch_warnings(), hidden("pkg_resources"):
+    # pygame looks for its font through a module that setuptools has marked as deprecated, and that takes
+    # a third of a second to import; without it, it finds the font by itself.
     warnings.simplefilter("ignore")
     import pygame as pygame
     import pygame.font
@@ -95,8 +98,8 @@ class Sheet:
 
     def _at(self, point: Point) -> tuple[int, int]:
         # A place far outside would not fit into the integers that pygame draws with.
-        x, y = (min(max(value * self.scale, -1e5), 1e5) for value in point)
-        return round(x), round(y)
+        scale, (x, y) = self.scale, point
+        return round(min(max(x * scale, -1e5), 1e5)), round(min(max(y * scale, -1e5), 1e5))
 
     def fill(self, corner: Point, size: Point, colour: Colour) -> None:
         """Fill an upright rectangle."""
@@ -109,9 +112,10 @@ class Sheet:
             pixels.append(pixels[0])
         thickness = max(1, round(width * self.scale))
         for start, end in pairwise(pixels):
-            self._stroke(start, end, colour, thickness)
+            if start != end or thickness <= 2:
+                self._stroke(start, end, colour, thickness)
         if thickness > 2:
-            for pixel in pixels:
+            for pixel in dict.fromkeys(pixels):
                 pygame.draw.circle(self.surface, colour, pixel, thickness / 2)
 
     def _stroke(self, start: tuple[int, int], end: tuple[int, int], colour: Colour, thickness: int) -> None:

@@ -74,7 +74,8 @@ class View:
 
     def line(self, points: Iterable[Sequence[float]]) -> list[Point]:
         """Where ``points`` [m] lie [points]."""
-        return [self(point[0], point[1]) for point in points]
+        west, south, zoom, left, bottom = self.west, self.south, self.zoom, self.left, self.top + self.height
+        return [(left + (point[0] - west) * zoom, bottom - (point[1] - south) * zoom) for point in points]
 
     def columns(self) -> FloatArray:
         """x [m] of the middle of each column of points."""

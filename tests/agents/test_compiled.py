@@ -1,7 +1,10 @@
-"""Kernels run compiled and plain to the same numbers, and a changed kernel starts a fresh cache."""
+"""Kernels run compiled and plain to the same numbers, and a changed kernel starts a fresh store."""
 
+import ast
+import importlib
 import json
 import os
+import pkgutil
 import shutil
 import subprocess
 import sys
@@ -93,53 +96,114 @@ def test_a_kernel_divides_as_numpy_does() -> None:
 
 @pytest.fixture
 def copied_house(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Any:
-    """A copy of the packages, of which the cache folder's name is worked out anew at each call."""
+    """A copy of the packages, of which the digest is worked out anew at each call."""
     for package in ("agents", "replays", "arena"):
-        for path in (ROOT / package).rglob("*.py"):
-            copy = tmp_path / path.relative_to(ROOT)
-            copy.parent.mkdir(parents=True, exist_ok=True)
-            shutil.copy(path, copy)
+        shutil.copytree(ROOT / package, tmp_path / package, ignore=shutil.ignore_patterns("__pycache__"))
     monkeypatch.setattr(compiled, "_ROOT", tmp_path)
 
     def forget() -> None:
+        compiled.kernel_sources.cache_clear()
         compiled.kernels_digest.cache_clear()
-        compiled._cache_folder.cache_clear()
 
-    def folder() -> str:
+    def digest() -> str:
         forget()
-        return compiled._cache_folder()
+        return compiled.kernels_digest()
 
-    yield tmp_path, folder
+    yield tmp_path, digest
     forget()
 
 
-def test_a_changed_kernel_starts_a_fresh_cache(copied_house: Any) -> None:
-    house, folder = copied_house
-    before = folder()
-    assert folder() == before
-    latch = house / "agents" / "circuit" / "latch.py"
-    latch.write_text(latch.read_text(encoding="utf-8") + "\n# another line\n", encoding="utf-8")
-    changed = folder()
+def write_more(path: Path, text: str = "\n# another line\n") -> None:
+    path.parent.mkdir(exist_ok=True)
+    path.write_text((path.read_text(encoding="utf-8") if path.exists() else "") + text, encoding="utf-8")
+
+
+def kernel_file(name: str) -> str:
+    """Path below the root of the file that holds the kernel ``name``."""
+    (path,) = [
+        path for path, source in compiled.kernel_sources().items() if f"\ndef {name}(".encode() in source
+    ]
+    return path
+
+
+def test_a_changed_kernel_starts_a_fresh_store(copied_house: Any) -> None:
+    house, digest = copied_house
+    before = digest()
+    assert digest() == before
+    write_more(house / kernel_file("settle_latch"))
+    changed = digest()
     assert changed != before
-    # a file without kernels is of no concern to the cache
-    shipped = house / "agents" / "text" / "shipped.py"
-    shipped.write_text(shipped.read_text(encoding="utf-8") + "\n# another line\n", encoding="utf-8")
-    assert folder() == changed
-    (house / "arena" / "engine" / "further.py").write_text("# @kernel\n", encoding="utf-8")
-    assert folder() != changed
+    # a file on which no kernel depends is of no concern
+    write_more(house / "arena" / "standing_by.py")
+    assert digest() == changed
+    write_more(house / "arena" / "deeper" / "further.py", "@kernel\ndef further() -> None: ...\n")
+    further = digest()
+    assert further != changed
+    # one that a kernel takes a constant from is, however far down
+    write_more(house / "arena" / "deeper" / "further.py", "from arena.standing_by import (\n    ONE,\n)\n")
+    dependent = digest()
+    write_more(house / "arena" / "standing_by.py", "from arena.deeper import distant\n")
+    write_more(house / "arena" / "deeper" / "distant.py", "ONE = 1\n")
+    distant = digest()
+    write_more(house / "arena" / "deeper" / "distant.py", "ONE = 2\n")
+    assert len({further, dependent, distant, digest()}) == 4
+    # the same lines in another place are another program
+    (house / "arena" / "deeper" / "further.py").rename(house / "arena" / "further.py")
+    assert digest() not in {further, dependent, distant}
 
 
-def test_where_nothing_can_be_kept_kernels_still_compile(tmp_path: Path) -> None:
-    blocked = tmp_path / "blocked"
-    blocked.write_text("a file where the cache folder should be", encoding="utf-8")
-    code = (
-        "from agents import compiled\n"
-        f"compiled._cache_folder = lambda: {str(blocked / 'cache')!r}\n"
-        "from agents.circuit.panel import panel_current\n"
-        "print(panel_current(1.0, 1e-3, 1e-12, 0.2, 5.0, 1e6)[0])\n"
-    )
-    done = subprocess.run(
-        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False, timeout=120
-    )
-    assert done.returncode == 0, done.stderr
-    assert float(done.stdout) == pytest.approx(1e-3, rel=0.01)
+def test_every_kernel_is_in_the_digest() -> None:
+    """Told by the modules themselves: whatever they hold that was compiled."""
+    import numba
+
+    held = set()
+    for package in ("agents", "replays", "arena"):
+        for found in pkgutil.walk_packages([str(ROOT / package)], f"{package}."):
+            for value in vars(importlib.import_module(found.name)).values():
+                if isinstance(value, numba.core.dispatcher.Dispatcher):
+                    file = Path(value.py_func.__code__.co_filename)
+                    held.add(file.resolve().relative_to(ROOT).as_posix())
+    assert len(held) > 15
+    assert held <= set(compiled.kernel_sources())
+
+
+def test_everything_that_kernels_import_is_in_the_digest() -> None:
+    """Told by the syntax tree, not by the patterns that the digest is found with."""
+    sources = set(compiled.kernel_sources())
+    assert sources
+    for path in sources:
+        for node in ast.walk(ast.parse((ROOT / path).read_text(encoding="utf-8"))):
+            modules = [name.name for name in node.names] if isinstance(node, ast.Import) else []
+            if isinstance(node, ast.ImportFrom):
+                assert node.level == 0, f"{path}:{node.lineno}: say the whole path, the digest goes by it"
+                modules = [str(node.module), *(f"{node.module}.{name.name}" for name in node.names)]
+            for module in modules:
+                place = ROOT.joinpath(*module.split("."))
+                for file in (place.with_suffix(".py"), place / "__init__.py"):
+                    if module.split(".")[0] in {"agents", "replays", "arena"} and file.exists():
+                        assert file.relative_to(ROOT).as_posix() in sources, f"{path}:{node.lineno}"
+
+
+@pytest.mark.skipif(compiled.PLAIN, reason="plain kernels are not put together")
+def test_what_a_kernel_calls_is_no_machine_code_of_its_own() -> None:
+    @kernel
+    def lowest(one: float) -> float:
+        return one / 3.0
+
+    @kernel
+    def middle(one: float) -> float:
+        return lowest(one) + lowest(2.0 * one)
+
+    @kernel
+    def top(one: float) -> float:
+        return middle(one) * lowest(one)
+
+    tried: Any = top
+    assert tried(6.0) == (2.0 + 4.0) * 2.0
+    assert len(tried.overloads) == 1
+    for part in (lowest, middle):
+        untouched: Any = part
+        assert untouched.overloads == {}
+    # and yet Python can call it
+    assert middle(6.0) == 6.0
+    assert tried(3.0) == 3.0
