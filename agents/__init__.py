@@ -5,14 +5,14 @@ The names below are fetched when they are first asked for.
 
 from typing import TYPE_CHECKING
 
-from agents.lazy import fetcher
+from agents.lazy_names import fetcher
 
 if TYPE_CHECKING:
+    from agents.design.changing import change_design, design_text
     from agents.design.spec import Design, read_design
-    from agents.design.writing import change_design, design_text
     from agents.errors import PhotodromeError
+    from agents.testbench.bench_figures import BenchPoint, bench, bench_point
     from agents.testbench.diagnosis import FaultReport, diagnose
-    from agents.testbench.sheet import BenchPoint, bench, bench_point
 
 __all__ = [
     "BenchPoint",
@@ -28,14 +28,14 @@ __all__ = [
 ]
 
 _HOMES = {
-    "BenchPoint": "agents.testbench.sheet",
+    "BenchPoint": "agents.testbench.bench_figures",
     "Design": "agents.design.spec",
     "FaultReport": "agents.testbench.diagnosis",
     "PhotodromeError": "agents.errors",
-    "bench": "agents.testbench.sheet",
-    "bench_point": "agents.testbench.sheet",
-    "change_design": "agents.design.writing",
-    "design_text": "agents.design.writing",
+    "bench": "agents.testbench.bench_figures",
+    "bench_point": "agents.testbench.bench_figures",
+    "change_design": "agents.design.changing",
+    "design_text": "agents.design.changing",
     "diagnose": "agents.testbench.diagnosis",
     "read_design": "agents.design.spec",
 }

@@ -5,7 +5,7 @@ The names below are fetched when they are first asked for.
 
 from typing import TYPE_CHECKING
 
-from agents.lazy import fetcher
+from agents.lazy_names import fetcher
 
 if TYPE_CHECKING:
     from arena.scene.contest import Contest, read_contest

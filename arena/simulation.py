@@ -15,7 +15,7 @@ from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError, raise_first
 from arena.engine.assembly import WorldPlan, assemble, join_tables
 from arena.engine.batch import advance_batch
-from arena.engine.memory import ENDED, FRESH, FULL, LOST, LOST_PLACE, STOPPED, Batch
+from arena.engine.world_arrays import ENDED, FRESH, FULL, LOST, LOST_PLACE, STOPPED, Batch
 from arena.recording import compose
 from arena.scene.contest import Contest
 from arena.scene.flat_arena import FlatArena, flatten

@@ -5,7 +5,7 @@ The names below are fetched when they are first asked for, so that whoever needs
 
 from typing import TYPE_CHECKING
 
-from agents.lazy import fetcher
+from agents.lazy_names import fetcher
 
 if TYPE_CHECKING:
     from replays.drawing.films import make_film

@@ -12,8 +12,8 @@ from pathlib import Path
 
 os.environ["SDL_VIDEODRIVER"] = "dummy"
 
-from arena.workbench.computations import RaceTerms
 from arena.workbench.controller import Controller
+from arena.workbench.jobs import RaceTerms
 from arena.workbench.view import WorkbenchView
 from arena.workbench.window import set_up
 from replays.drawing.sheet import pygame

@@ -126,10 +126,10 @@ def test_only_packages_list_their_names() -> None:
 
 
 def test_the_reference_of_fields_is_up_to_date() -> None:
-    from arena.cli.fields import reference
+    from arena.cli.field_reference import reference
 
     assert (ROOT / "configs" / "FIELDS.md").read_text(encoding="utf-8") == reference(), (
-        "run python -m arena.cli.fields"
+        "run python -m arena.cli.field_reference"
     )
 
 

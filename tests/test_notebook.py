@@ -67,8 +67,8 @@ def test_no_room_hides_a_function() -> None:
 @pytest.mark.parametrize(
     "imports",
     [
-        "from agents import bench; import agents.testbench.sheet, arena.simulation",
-        "import agents.testbench.sheet, arena.simulation; from agents import bench",
+        "from agents import bench; import agents.testbench.bench_figures, arena.simulation",
+        "import agents.testbench.bench_figures, arena.simulation; from agents import bench",
     ],
 )
 def test_a_public_name_is_a_function_whatever_was_imported_before(imports: str) -> None:

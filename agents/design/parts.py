@@ -11,10 +11,10 @@ from pydantic import Field, model_validator
 
 from agents.handbook.formulae import cantilever_bend
 from agents.handbook.light_kinds import RESPONSES
-from agents.text.documents import KeyedError
 from agents.text.quantities import Fraction, Number, Pair, Points, Quantity
 from agents.text.readers import OrNone, Word
 from agents.text.shapes import BaseSpec
+from agents.text.spec_reading import KeyedError
 
 # Pairs of a bench table at the most; the records have as many places.
 MOST_TABLE_ROWS = 16

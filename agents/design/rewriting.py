@@ -14,7 +14,7 @@ import yaml
 from pydantic import BaseModel
 
 from agents.design.spec import Design
-from agents.design.values import BOTH, SIDES, of_one
+from agents.design.values_by_path import BOTH, SIDES, of_one
 from agents.errors import WorkError
 from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
@@ -25,8 +25,8 @@ from agents.text.yaml_text import layout_of, plain_of, replaced
 def rewrite(text: str, values: Mapping[KeyPath, str], model: type[BaseModel]) -> str:
     """Return YAML ``text`` with the scalars at the paths of ``values`` set; ``model`` orders the keys.
 
-    ``text`` must be a document that :func:`agents.text.documents.read_document` can follow. An item of a list
-    has to be there, a map need not be. Raises WorkError where the text cannot be changed like that.
+    ``text`` must be a document that :func:`agents.text.spec_reading.read_document` can follow. An item of a
+    list has to be there, a map need not be. Raises WorkError where the text cannot be changed like that.
     """
     expected = plain_of(layout_of(text).root)
     try:

@@ -11,15 +11,15 @@ from zlib import crc32
 from pydantic import Field, model_validator
 
 from agents.design.parts import Body, Panel, Side, Storage
-from agents.design.values import BOTH, SIDES, expanded, of_one, value_places
+from agents.design.values_by_path import BOTH, SIDES, expanded, of_one, value_places
 from agents.noise import PARTS, uniform
-from agents.text.documents import KeyedError, KeyedErrors, parse_document, read_document
 from agents.text.marked_yaml import KeyPath, Node, merge_marked
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError
 from agents.text.shapes import BaseSpec, key_paths, nearest_path, shape_at
 from agents.text.shipped import find_document
-from agents.text.values import in_turn, value_at
+from agents.text.spec_reading import KeyedError, KeyedErrors, parse_document, read_document
+from agents.text.values_by_place import in_turn, value_at
 
 # A pulse that empties the storage faster than this [1/s] is over before anything can turn.
 FASTEST_DISCHARGE = 1e4

@@ -20,7 +20,7 @@ from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, p
 from agents.circuit.records import STATE
 from agents.circuit.status import COAST_UNENDED, SETTLED, failure
 from agents.compiled import kernel
-from agents.design.values import SIDES
+from agents.design.values_by_path import SIDES
 from agents.errors import ModelError, OptionError
 from agents.handbook.light_kinds import kind_index
 

@@ -118,7 +118,7 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
     if to_json:
         print_json({"files": [str(path) for path in files], "designs": [one.as_dict() for one in scores]})
         return
-    from arena.cli.run_report import print_scores
+    from arena.cli.bench_and_run_report import print_scores
 
     print_scores(scores)
 
@@ -148,7 +148,7 @@ def watch(file: Path, theme: str, scale: float | None) -> None:
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
     """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once."""
-    from arena.workbench.computations import RaceTerms
+    from arena.workbench.jobs import RaceTerms
     from arena.workbench.window import workbench
 
     if not workbench(arena, designs, RaceTerms(*_how(how), how["threads"])):
@@ -168,7 +168,7 @@ def picture(file: Path, out: Path, width: int, size: str | None, time_s: float |
     """Draw a replay from above: light, shadows, paths and pulses."""
     from agents.errors import OptionError
     from replays.format.replay_file import read_replay
-    from replays.format.writing import check_writable
+    from replays.format.whole_files import check_writable
     from replays.scoring.scores import score as score_one
 
     _spare(out, (str(file),))
@@ -234,9 +234,9 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_json: bool) -> None:
     """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure."""
     from agents.design.spec import read_design
+    from agents.testbench.bench_figures import LIGHTS
+    from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import diagnose
-    from agents.testbench.sheet import LIGHTS
-    from agents.testbench.sheet import bench as measure_lights
 
     spec = read_design(design)
     asked = sorted(lights or LIGHTS)
@@ -253,7 +253,7 @@ def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_
             }
         )
         return
-    from arena.cli.run_report import print_bench
+    from arena.cli.bench_and_run_report import print_bench
 
     print_bench(spec.name, spec.about, points, reports)
 
@@ -329,9 +329,9 @@ def _spare_others(contest: "Contest", out: Path, drawing: Path) -> None:
 
 def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":
     """Run a contest with a progress bar and write its replay; nothing is run that could not be written."""
-    from arena.cli.readying import everything_compiled
+    from arena.cli.first_start import everything_compiled
     from replays.format.replay_file import write_replay
-    from replays.format.writing import check_writable
+    from replays.format.whole_files import check_writable
 
     for path in (out, drawing):
         if path is not None:
@@ -365,7 +365,7 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None
             }
         )
         return
-    from arena.cli.run_report import print_run, print_scores
+    from arena.cli.bench_and_run_report import print_run, print_scores
 
     print_run(replay)
     print_scores(scores)

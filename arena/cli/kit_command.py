@@ -18,7 +18,7 @@ class FaultName(AnyType):
         """Take it, or fail with all there are."""
         from agents.errors import refusal
         from agents.testbench.faults import fault_title
-        from arena.studies.kits.yields import NAMES
+        from arena.studies.kits.judging import NAMES
 
         titles = {name: fault_title(name).removesuffix(")").split(" (") for name in NAMES}
         for name, words in titles.items():
@@ -119,10 +119,10 @@ def kit(
     from agents.design.spec import read_design
     from agents.errors import OptionError, WorkError
     from agents.text.shipped import find_document
+    from arena.studies.kits.eye_picking import read_eyes
+    from arena.studies.kits.judging import Demand
     from arena.studies.kits.kit_yield import estimate_yield, lights_between, write_copies
-    from arena.studies.kits.picking import read_eyes
-    from arena.studies.kits.yields import Demand
-    from replays.format.writing import check_writable
+    from replays.format.whole_files import check_writable
 
     spec = read_design(design)
     eyes = None if how["eyes"] is None else read_eyes(how["eyes"])

@@ -9,11 +9,11 @@ from rich.text import Text
 
 from agents.testbench.faults import fault_title
 from agents.text.units import format_quantity
-from arena.cli.tables import NOTHING, Column, print_in_parts, print_table, the_console
+from arena.cli.printed_tables import NOTHING, Column, print_in_parts, print_table, the_console
 from arena.cli.terminal import command_word, printable
+from arena.studies.kits.eye_picking import Picking
+from arena.studies.kits.judging import NAMES, STRAYS
 from arena.studies.kits.kit_yield import KitYield
-from arena.studies.kits.picking import Picking
-from arena.studies.kits.yields import NAMES, STRAYS
 from arena.studies.plans.titles import design_title
 from arena.studies.statistics.estimates import Estimate
 

@@ -6,14 +6,14 @@ from collections.abc import Container, Sequence
 from rich.console import Console
 
 from agents.arrays import BoolArray
-from arena.cli.tables import NOTHING, Column, print_table, table_width, table_with, the_console
+from arena.cli.printed_tables import NOTHING, Column, print_table, table_width, table_with, the_console
 from arena.cli.terminal import printable
-from arena.studies.running.filenames import SETTINGS_CSV
-from arena.studies.scores import Score
+from arena.studies.running.result_names import SETTINGS_CSV
 from arena.studies.search.tuning import Search
 from arena.studies.statistics.estimates import tell
 from arena.studies.statistics.sensitivities import Sensitivity
 from arena.studies.telling.summary import Summary
+from arena.studies.trial_scores import Score
 from replays.words import time_words
 
 # More settings than this are not printed; the table of settings has them all.

@@ -104,7 +104,7 @@ def telling_of_stop(path: Path) -> Iterator[None]:
     A stop may be taken just after the file got its name. Raises WorkError in place of KeyboardInterrupt.
     """
     from agents.errors import WorkError
-    from replays.format.writing import fingerprint_of
+    from replays.format.whole_files import fingerprint_of
 
     before = fingerprint_of(path)
     try:

@@ -8,10 +8,21 @@ import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
-from arena.engine.memory import BODY, COUNTS, LISTS, RECEPTORS, SETTINGS, SPAN, Batch, Crowd, Output, Scene
 from arena.engine.schedule import tree_size
 from arena.engine.senses import TOUCH_ROOM
 from arena.engine.shadow import disc_points
+from arena.engine.world_arrays import (
+    BODY,
+    COUNTS,
+    LISTS,
+    RECEPTORS,
+    SETTINGS,
+    SPAN,
+    Batch,
+    Crowd,
+    Output,
+    Scene,
+)
 from arena.scene.flat_arena import FlatArena
 from arena.scene.records import SHADE, SOURCE, WALL, wall_table
 from replays.format.tables import LIGHTS, POSES, PULSES, TOUCHES

@@ -3,7 +3,7 @@
 from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel, kernel_part
 from arena.engine.loop import advance, end_world, settle_world
-from arena.engine.memory import (
+from arena.engine.world_arrays import (
     DONE,
     ENDED,
     FRESH,

@@ -4,7 +4,7 @@ from typing import Any
 
 from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel
-from arena.engine.memory import FOUND
+from arena.engine.world_arrays import FOUND
 
 
 @kernel

@@ -19,7 +19,29 @@ from agents.circuit.status import NO_NUMBER, SETTLED
 from agents.compiled import kernel, kernel_part
 from agents.noise import TRIGGER, normal_pair
 from arena.engine.grid import gather
-from arena.engine.memory import (
+from arena.engine.motion import WALL_MARGIN, drive, publish_shadow, settle_place
+from arena.engine.output import (
+    open_pulse,
+    room_left,
+    write_light,
+    write_motion,
+    write_pose,
+    write_pulse,
+    write_standing,
+    write_touch,
+)
+from arena.engine.schedule import first_walker, set_time
+from arena.engine.senses import (
+    TOUCH_ROOM,
+    list_walls,
+    may_touch,
+    set_triggers,
+    shift_shadow,
+    sum_light,
+    take_light,
+    take_touch,
+)
+from arena.engine.world_arrays import (
     ARRIVING,
     COASTING,
     DONE,
@@ -42,28 +64,6 @@ from arena.engine.memory import (
     Crowd,
     Output,
     Scene,
-)
-from arena.engine.motion import WALL_MARGIN, drive, publish_shadow, settle_place
-from arena.engine.output import (
-    open_pulse,
-    room_left,
-    write_light,
-    write_motion,
-    write_pose,
-    write_pulse,
-    write_standing,
-    write_touch,
-)
-from arena.engine.schedule import first_walker, set_time
-from arena.engine.senses import (
-    TOUCH_ROOM,
-    list_walls,
-    may_touch,
-    set_triggers,
-    shift_shadow,
-    sum_light,
-    take_light,
-    take_touch,
 )
 from replays.format.tables import BODY, CUT_OFF, LEFT, LEFT_WHISKER, RIGHT, RIGHT_WHISKER
 
@@ -133,7 +133,7 @@ def note_lost(crowd: Crowd, counts: IntArray, number: int, time: float) -> None:
 
 @kernel_part
 def advance(scene: Scene, crowd: Crowd, out: Output, until: float) -> int:
-    """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.engine.memory`.
+    """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.engine.world_arrays`.
 
     FULL asks to empty the output and to call again, STOPPED that ``stop`` was set; both leave the world
     ready to go on.

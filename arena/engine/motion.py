@@ -11,10 +11,10 @@ from typing import Any
 
 from agents.arrays import RecordArray
 from agents.compiled import kernel
-from arena.engine.contact import body_body_gap, body_wall_gap
+from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
-from arena.engine.memory import FOUND, GATHERED, PUSHED, Crowd
 from arena.engine.senses import list_walls, walls_within
+from arena.engine.world_arrays import FOUND, GATHERED, PUSHED, Crowd
 
 # Overlap [m] below which bodies count as apart.
 CLEAR = 2e-5

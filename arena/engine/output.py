@@ -5,7 +5,7 @@ from typing import Any
 
 from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel
-from arena.engine.memory import (
+from arena.engine.world_arrays import (
     AT_WALL,
     FREE,
     LIGHT_ROWS,

@@ -7,10 +7,12 @@ from agents.arrays import RecordArray
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
 from agents.compiled import kernel
-from arena.engine.contact import body_body_gap, body_wall_gap
+from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
 from arena.engine.light import Receiver, ambient_share, direct_illuminance, open_light
-from arena.engine.memory import (
+from arena.engine.shadow import Cylinder, Ray, Standing, body_hides
+from arena.engine.whiskers import whisker_body_bend, whisker_wall_bend
+from arena.engine.world_arrays import (
     AT_WALKER,
     AT_WALL,
     FIRST_PANEL_POINT,
@@ -22,8 +24,6 @@ from arena.engine.memory import (
     Crowd,
     Scene,
 )
-from arena.engine.shadow import Cylinder, Ray, Standing, body_hides
-from arena.engine.whiskers import whisker_body_bend, whisker_wall_bend
 from replays.format.tables import LEFT
 
 # A body this near to something touches it [m].

@@ -18,7 +18,7 @@ import math
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.compiled import kernel
-from arena.engine.contact import body_wall_gap
+from arena.engine.gaps import body_wall_gap
 
 
 @kernel
@@ -148,7 +148,7 @@ def whisker_body_bend(
 ) -> float:
     """Return the bend [m] that another body gives to the whisker from root R to tip T.
 
-    The body is a rounded polygon as in :mod:`arena.engine.contact`, ``body_height`` [m] high. 0 where the
+    The body is a rounded polygon as in :mod:`arena.engine.gaps`, ``body_height`` [m] high. 0 where the
     wire does not touch it.
     """
     if body_height <= height:

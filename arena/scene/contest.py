@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 
+from agents.design.changing import design_text
 from agents.design.spec import Design, read_design
-from agents.design.writing import design_text
 from agents.errors import OptionError
 from agents.text.shipped import find_document
 from arena.scene.elements import MOST_WALKERS

@@ -10,10 +10,10 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from agents.handbook.light_kinds import KINDS
-from agents.text.documents import KeyedError
 from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quantity
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
+from agents.text.spec_reading import KeyedError
 
 MOST_WALKERS = 10_000
 

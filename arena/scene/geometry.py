@@ -12,9 +12,9 @@ from shapely.geometry.base import BaseGeometry
 from shapely.ops import unary_union
 from shapely.validation import explain_validity
 
-from agents.text.documents import KeyedError, KeyedErrors
 from agents.text.marked_yaml import KeyPath
 from agents.text.quantities import Pair
+from agents.text.spec_reading import KeyedError, KeyedErrors
 from agents.text.units import format_quantity
 from arena.scene.elements import ArenaForm, Goal, Shade, Starts, Wall
 

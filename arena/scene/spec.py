@@ -4,8 +4,8 @@ from pathlib import Path
 
 from pydantic import model_validator
 
-from agents.text.documents import parse_document, read_document
 from agents.text.shipped import find_document
+from agents.text.spec_reading import parse_document, read_document
 from arena.scene.elements import ArenaForm
 
 

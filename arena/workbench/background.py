@@ -9,7 +9,7 @@ from agents.design.spec import Design
 from agents.text.quantities import Pair
 from arena.scene.contest import Contest
 from arena.scene.spec import ArenaSpec
-from arena.workbench.computations import (
+from arena.workbench.jobs import (
     ForecastJob,
     LightMapJob,
     PulseForecast,
@@ -19,7 +19,7 @@ from arena.workbench.computations import (
     map_illuminance,
     run_race,
 )
-from arena.workbench.worker import LatestWorker
+from arena.workbench.latest_worker import LatestWorker
 from replays.scoring.scores import DesignScore
 
 # All of an arena on which its map of light depends.

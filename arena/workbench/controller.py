@@ -6,18 +6,18 @@ from functools import partial
 from pathlib import Path
 
 from agents.errors import PhotodromeError
-from arena.workbench.bindings import (
+from arena.workbench.documents import Document, first_line
+from arena.workbench.layout import WorkbenchLayout, lay_out_workbench
+from arena.workbench.movables import movable_at
+from arena.workbench.state import WorkbenchState
+from arena.workbench.workbench_keys import (
     BUTTONS,
     FILE_NAME_KEYS,
     UNSAVED_KEYS,
     WORKBENCH_KEYS,
 )
-from arena.workbench.documents import Document, first_line
-from arena.workbench.layout import WorkbenchLayout, lay_out_workbench
-from arena.workbench.movables import movable_at
-from arena.workbench.state import WorkbenchState
+from replays.drawing.metres_to_points import Point, View
 from replays.drawing.sheet import pygame
-from replays.drawing.view import Point, View
 
 # How near [points] to a thing a click has to be.
 _REACH = 16.0

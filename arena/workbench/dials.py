@@ -11,9 +11,9 @@ from dataclasses import dataclass
 
 from agents.design.rewriting import said_at
 from agents.design.spec import Design
-from agents.design.values import BOTH, expanded
+from agents.design.values_by_path import BOTH, expanded
 from agents.handbook.preferred_values import preferred_values
-from agents.testbench.cures import FEELERS, LATCHES, SERIES, STORAGES
+from agents.testbench.possible_changes import FEELERS, LATCHES, SERIES, STORAGES
 from agents.text.readers import QuantityError
 from agents.text.shapes import shape_at
 from agents.text.units import format_code, format_quantity

@@ -14,7 +14,7 @@ from agents.design.spec import Design, parse_design
 from agents.errors import InputError, NotFoundError, SpecError
 from agents.text.shipped import configs_folder, find_document
 from arena.scene.spec import ArenaSpec, parse_arena
-from replays.format.writing import write_whole
+from replays.format.whole_files import write_whole
 
 # Changes that can be taken back.
 MOST_STEPS = 500

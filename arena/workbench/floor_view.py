@@ -7,7 +7,7 @@ import numpy as np
 
 from arena.recording import describe_arena
 from arena.scene.spec import ArenaSpec
-from arena.workbench.computations import RaceResult
+from arena.workbench.jobs import RaceResult
 from arena.workbench.layout import WorkbenchLayout
 from arena.workbench.movables import Movable
 from arena.workbench.state import WorkbenchState
@@ -16,10 +16,10 @@ from replays.drawing.ground import draw_ground, names_of_things
 from replays.drawing.legend import draw_scale_bar
 from replays.drawing.light_map import LABEL_SIZE, LightMap
 from replays.drawing.marks import CROWD, draw_walker
+from replays.drawing.metres_to_points import LabelPlacement, View, fit
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.drawing.trails import Trails
-from replays.drawing.view import LabelPlacement, View, fit
 from replays.words import light_words
 
 # Paths are drawn so many times finer, and no longer than this [s] in a frame.

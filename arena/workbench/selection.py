@@ -2,11 +2,11 @@
 
 from dataclasses import dataclass
 
-from agents.design.values import SCOPES
+from agents.design.values_by_path import SCOPES
 from agents.text.marked_yaml import KeyPath
-from arena.workbench.bindings import DIAL_MODE, PLAN_MODE
 from arena.workbench.dials import DIALS, Dial
 from arena.workbench.movables import METER
+from arena.workbench.workbench_keys import DIAL_MODE, PLAN_MODE
 
 
 @dataclass

@@ -3,18 +3,18 @@
 import math
 from dataclasses import replace
 
-from agents.design.values import SCOPES
+from agents.design.values_by_path import SCOPES
 from agents.testbench.faults import fault_title
 from agents.testbench.measuring import SidePoint
 from agents.text.units import format_quantity
-from arena.workbench.bindings import BUTTONS, WORKBENCH_KEYS
-from arena.workbench.computations import PulseForecast
 from arena.workbench.controller import Controller
 from arena.workbench.dials import DIALS, Dial
 from arena.workbench.documents import design_of
+from arena.workbench.jobs import PulseForecast
 from arena.workbench.layout import WorkbenchLayout
 from arena.workbench.state import WorkbenchState
 from arena.workbench.walker_view import draw_walker_ahead
+from arena.workbench.workbench_keys import BUTTONS, WORKBENCH_KEYS
 from replays.drawing.colours import look
 from replays.drawing.marks import draw_mark
 from replays.drawing.sheet import Sheet, pygame

@@ -13,14 +13,14 @@ from agents.text.quantities import Pair
 from arena.scene.contest import Contest, Entrant
 from arena.scene.spec import ArenaSpec
 from arena.workbench.background import Background
-from arena.workbench.computations import RaceResult, RaceTerms, check_room, contest_of
 from arena.workbench.dials import Dial, sketch
 from arena.workbench.documents import Document, arena_of, design_of, first_line
 from arena.workbench.floor_plan import Drag, FloorPlan
+from arena.workbench.jobs import RaceResult, RaceTerms, check_room, contest_of
 from arena.workbench.movables import Movable, movable_of
 from arena.workbench.open_documents import OpenDocuments
 from arena.workbench.selection import Selection
-from replays.window.transport import Transport
+from replays.window.playback import Transport
 
 _FIRST_SPEED = 50.0
 # The files are looked at this often [s]; changes by key that follow within so long [s] are one step.

@@ -5,13 +5,13 @@ from pathlib import Path
 
 import numpy as np
 
-from arena.workbench.bindings import FILE_NAME_KEYS, UNSAVED_KEYS, WORKBENCH_KEYS
 from arena.workbench.controller import Controller, Question
 from arena.workbench.documents import arena_of, name_for
 from arena.workbench.floor_view import FloorView
 from arena.workbench.layout import WorkbenchLayout, lay_out_workbench, scale_of
 from arena.workbench.side_panel import draw_panel
 from arena.workbench.state import WorkbenchState
+from arena.workbench.workbench_keys import FILE_NAME_KEYS, UNSAVED_KEYS, WORKBENCH_KEYS
 from replays.drawing.colours import LIGHT_STEPS, light_colours
 from replays.drawing.ground import draw_sun_mark
 from replays.drawing.sheet import Sheet, pygame

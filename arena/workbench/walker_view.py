@@ -8,10 +8,10 @@ from agents.design.as_built import ROUND_BODY
 from agents.design.parts import Whisker
 from agents.design.spec import Design
 from agents.testbench.measuring import SidePoint
-from arena.workbench.computations import PulseForecast
+from arena.workbench.jobs import PulseForecast
 from replays.drawing.colours import STRAW
+from replays.drawing.metres_to_points import Point
 from replays.drawing.sheet import Sheet, pygame
-from replays.drawing.view import Point
 
 # Rays of an eye's sight are drawn this long [m].
 _SIGHT = 0.022

@@ -3,9 +3,9 @@
 from collections.abc import Sequence
 
 from arena.scene.contest import read_contest
-from arena.workbench.computations import RaceTerms
 from arena.workbench.controller import Controller
 from arena.workbench.documents import arena_of, open_document
+from arena.workbench.jobs import RaceTerms
 from arena.workbench.state import WorkbenchState
 from arena.workbench.view import WorkbenchView
 from replays.window.screen import open_display, show, usual_scale

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from agents.design.values import SIDES
+from agents.design.values_by_path import SIDES
 from replays.causes.traces import Trace
 from replays.format.tables import TOUCHED_LEFT, TOUCHED_RIGHT
 from replays.words import light_words

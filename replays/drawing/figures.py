@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from agents.arrays import BoolArray, FloatArray
 from replays.drawing.colours import INK, STRAW, WHITE, look
 from replays.drawing.marks import CROWD, draw_mark, draw_walker, shown_radii
+from replays.drawing.metres_to_points import View
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet, pygame
-from replays.drawing.view import View
 from replays.format.tables import Replay
 
 # Headings for which a walker is drawn; the next one is 2.5 degrees off.

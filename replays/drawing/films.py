@@ -13,15 +13,15 @@ from numpy.typing import NDArray
 
 from agents.arrays import FloatArray
 from agents.errors import OptionError, OutputError
-from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
+from replays.drawing.calm_fast_play import HURRIED, PERIOD, Dissolve
 from replays.drawing.glow import Glows
+from replays.drawing.moving_spans import Stretches
 from replays.drawing.pages import ReplayPage
 from replays.drawing.sheet import pygame
 from replays.drawing.sizes import Size, size_of
-from replays.drawing.stretches import Stretches
 from replays.drawing.theme import LIGHT, Theme
 from replays.format.tables import Replay
-from replays.format.writing import check_writable, write_whole
+from replays.format.whole_files import check_writable, write_whole
 
 USUAL_SIZES = {".gif": "960x540", ".png": "960x540", ".mp4": "1280x720"}
 """Sizes of films of which none is asked for, by the endings of the files that can be made."""

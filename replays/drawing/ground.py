@@ -7,8 +7,8 @@ import numpy as np
 
 from replays.drawing.colours import INK, LEAF_DARK, LEAF_PALE, PAPER, STRAW, TRAY, WHITE, WOOD
 from replays.drawing.light_map import LABEL_SIZE
+from replays.drawing.metres_to_points import LabelPlacement, Point, View
 from replays.drawing.sheet import Sheet
-from replays.drawing.view import LabelPlacement, Point, View
 from replays.scoring.outline import inside
 
 

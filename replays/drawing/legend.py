@@ -19,9 +19,9 @@ from replays.drawing.ground import (
 )
 from replays.drawing.light_map import draw_equal_light, line_levels
 from replays.drawing.marks import draw_mark, draw_pulse_mark, draw_walker, marks_pulses
+from replays.drawing.metres_to_points import View
 from replays.drawing.poses import Pose
 from replays.drawing.sheet import Sheet
-from replays.drawing.view import View
 from replays.format.tables import LEFT, RIGHT, Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.standings import Standings

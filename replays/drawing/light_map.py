@@ -9,8 +9,8 @@ from numpy.typing import NDArray
 
 from agents.arrays import FloatArray
 from replays.drawing.colours import INK, LIGHT_STEPS, LightScale, light_colours, light_scale, readable_on
+from replays.drawing.metres_to_points import LabelPlacement, View
 from replays.drawing.sheet import Point, Sheet, pygame
-from replays.drawing.view import LabelPlacement, View
 from replays.format.tables import Replay
 from replays.scoring.outline import inside
 from replays.words import light_words

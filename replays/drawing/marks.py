@@ -7,9 +7,9 @@ import numpy as np
 
 from agents.arrays import FloatArray
 from replays.drawing.colours import INK, PAPER, STRAW, Look, look
+from replays.drawing.metres_to_points import LabelPlacement, Point, View
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet
-from replays.drawing.view import LabelPlacement, Point, View
 from replays.format.tables import LEFT
 
 CROWD = 24

@@ -6,10 +6,10 @@ from agents.arrays import FloatArray
 from replays.drawing.colours import light_scale
 from replays.drawing.layout import FOOT, HEAD, PageLayout, lay_out_page
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
+from replays.drawing.metres_to_points import View, bounds, fit
+from replays.drawing.moving_picture import ALL_WAYS, Moment, Stage
 from replays.drawing.sheet import Sheet, pygame
-from replays.drawing.stage import ALL_WAYS, Moment, Stage
 from replays.drawing.theme import LIGHT, Theme
-from replays.drawing.view import View, bounds, fit
 from replays.format.tables import Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.standings import Standings

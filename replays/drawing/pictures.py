@@ -10,7 +10,7 @@ from replays.drawing.sheet import pygame
 from replays.drawing.sizes import size_of
 from replays.drawing.theme import LIGHT, Theme
 from replays.format.tables import Replay
-from replays.format.writing import write_whole
+from replays.format.whole_files import write_whole
 from replays.scoring.scores import DesignScore
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Sequence
 from functools import cache, lru_cache
 from itertools import pairwise
 
-from agents.lazy import hidden
+from agents.lazy_names import hidden
 
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
 with warnings.catch_warnings(), hidden("pkg_resources"):

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from agents.arrays import BoolArray, FloatArray
 from replays.drawing.colours import Look, look
 from replays.drawing.marks import CROWD, draw_pulse_mark, marks_pulses
+from replays.drawing.metres_to_points import View
 from replays.drawing.poses import LONGEST_STEP, Poses
 from replays.drawing.sheet import Point, Sheet, pygame
-from replays.drawing.view import View
 from replays.format.tables import Replay
 
 # Points of a path are this far apart [points] in the picture, in a crowd and else.

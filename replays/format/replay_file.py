@@ -29,7 +29,7 @@ from replays.format.tables import (
     Replay,
     columns_of,
 )
-from replays.format.writing import write_whole
+from replays.format.whole_files import write_whole
 
 # What zipfile and numpy raise on bytes that nobody wrote on purpose; a damaged zip is caught further up.
 _UNREADABLE = (

@@ -14,8 +14,8 @@ import numpy as np
 from agents.arrays import FloatArray
 from agents.errors import ReplayError
 from replays.format.tables import Replay
+from replays.scoring.confidence_intervals import share_interval
 from replays.scoring.directions import resultant_length
-from replays.scoring.intervals import share_interval
 from replays.scoring.measures import Measures, join, measure
 from replays.scoring.survival import wait_curve
 

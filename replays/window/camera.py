@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass, field
 
 from replays.drawing.layout import Box, Point
-from replays.drawing.view import View
+from replays.drawing.metres_to_points import View
 
 STEP = 1.25
 """By how much one step comes closer."""

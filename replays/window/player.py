@@ -5,10 +5,10 @@ from collections.abc import Callable
 import numpy as np
 
 from agents.arrays import FloatArray
-from replays.drawing.stage import ALL_WAYS, WAYS
-from replays.drawing.stretches import Stretches
+from replays.drawing.moving_picture import ALL_WAYS, WAYS
+from replays.drawing.moving_spans import Stretches
 from replays.format.tables import Replay
-from replays.window.transport import Transport
+from replays.window.playback import Transport
 
 _FIRST_SPEED = 20.0
 

@@ -1,7 +1,7 @@
 """All keys of the window on a replay."""
 
 from replays.drawing.sheet import pygame
-from replays.window.keys import Binding, HelpLine, Key, KeyTable
+from replays.window.key_tables import Binding, HelpLine, Key, KeyTable
 
 
 def _line(

@@ -6,27 +6,27 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from agents.errors import PhotodromeError
-from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
+from replays.drawing.calm_fast_play import HURRIED, PERIOD, Dissolve
 from replays.drawing.figures import walker_name
 from replays.drawing.glow import Glows
 from replays.drawing.layout import Box, PageLayout, Point, lay_out_page
+from replays.drawing.metres_to_points import View, bounds
+from replays.drawing.moving_picture import BUDGET, Moment, Stage
 from replays.drawing.pages import MapSurround, aspect_of, draw_clock
 from replays.drawing.sheet import Sheet, pygame
-from replays.drawing.stage import BUDGET, Moment, Stage
 from replays.drawing.theme import DARK, LIGHT, Theme
-from replays.drawing.view import View, bounds
 from replays.format.file_watch import FileWatch
 from replays.format.replay_file import read_replay
 from replays.format.tables import Replay
 from replays.scoring.standings import Standings
+from replays.window.buttons_and_cards import TEXT, PlacedButton, draw_card, draw_help, draw_notice, pressed
 from replays.window.camera import STEP, Camera
-from replays.window.controls import TEXT, PlacedButton, draw_card, draw_help, draw_notice, pressed
 from replays.window.player import Player
 from replays.window.replay_keys import REPLAY_KEYS
 from replays.window.time_controls import TimeControls, time_bar
 
 if TYPE_CHECKING:
-    from replays.window.strip import CausePanel
+    from replays.window.cause_strip import CausePanel
 
 LEAST_SIZE = (480, 420)
 """Below this [points] parts of the window are cut off."""
@@ -362,7 +362,7 @@ class ReplayWindow:
                 sheet.text(line, place, TEXT, across=0.5, down=0.5)
             return
         if self._causes is None:
-            from replays.window.strip import CausePanel
+            from replays.window.cause_strip import CausePanel
 
             self._causes = CausePanel(self.replay)
         told_s = self._causes.time(self.player.time_s, self.now_s, holds=self.hurries)

@@ -6,7 +6,7 @@ import numpy as np
 
 from replays.drawing.layout import Box, PageLayout
 from replays.drawing.sheet import Sheet, pygame
-from replays.window.controls import Button, PlacedButton, button_row, draw_button
+from replays.window.buttons_and_cards import Button, PlacedButton, button_row, draw_button
 from replays.window.player import Player
 from replays.window.replay_keys import REPLAY_KEYS
 

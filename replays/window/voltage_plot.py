@@ -10,7 +10,7 @@ from replays.causes.traces import Trace, Wait
 from replays.drawing.colours import Colour
 from replays.drawing.layout import Box, Point
 from replays.drawing.sheet import Sheet
-from replays.window.controls import SMALL
+from replays.window.buttons_and_cards import SMALL
 from replays.words import clock_words
 
 Waits = Sequence[tuple[int, Wait]]

@@ -9,8 +9,8 @@ import pytest
 from agents.errors import ReplayError
 from arena.scene.contest import read_contest
 from arena.simulation import simulate
-from arena.workbench.computations import RaceResult, RaceTerms
 from arena.workbench.controller import Controller
+from arena.workbench.jobs import RaceResult, RaceTerms
 from arena.workbench.view import WorkbenchView
 from arena.workbench.window import set_up
 from replays.drawing.films import Shooting, make_film

@@ -6,9 +6,9 @@ import numpy as np
 from scipy import special
 
 from agents.arrays import FloatArray
-from arena.studies.scores import Score
 from arena.studies.statistics.estimates import FEWEST, Estimate, sums_of, values_of
 from arena.studies.statistics.resampling import RESAMPLES, bundled, resample_counts, resampled_ratios, widened
+from arena.studies.trial_scores import Score
 
 
 def _medians(score: Score, values: FloatArray, seed: int) -> FloatArray:

@@ -4,9 +4,9 @@ import time
 
 import numpy as np
 
-from arena.workbench.computations import RaceTerms
 from arena.workbench.controller import Controller
 from arena.workbench.dials import DIALS
+from arena.workbench.jobs import RaceTerms
 from arena.workbench.view import WorkbenchView
 from replays.drawing.sheet import pygame
 from tests.helpers.window_events import mouse

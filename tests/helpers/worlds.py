@@ -16,7 +16,7 @@ from agents.design.spec import Design
 from arena.engine.assembly import WorldPlan, assemble
 from arena.engine.batch import world_of
 from arena.engine.loop import advance, end_world, settle_world
-from arena.engine.memory import DONE, FULL
+from arena.engine.world_arrays import DONE, FULL
 from arena.scene.contest import Contest, Entrant
 from arena.scene.elements import Ambient, Floor, Goal, Lamp, Shade, StartPlace, Starts, Wall
 from arena.scene.flat_arena import flatten

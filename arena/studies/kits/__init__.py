@@ -1,5 +1,5 @@
 """How many kits of a design will work, why the others do not, and which parts to pair.
 
-The command line imports :mod:`~arena.studies.kits.kit_yield` and :mod:`~arena.studies.kits.picking`. No
+The command line imports :mod:`~arena.studies.kits.kit_yield` and :mod:`~arena.studies.kits.eye_picking`. No
 arena is needed here: copies are measured on the bench.
 """

@@ -14,11 +14,11 @@ import numpy as np
 from agents.arrays import BoolArray, FloatArray
 from agents.design.built_copies import part_values
 from agents.design.spec import Design
-from agents.design.values import BOTH, expanded, of_both
-from arena.studies.kits.yields import NAMES, BenchResult, BenchTest, Progress, share_of
-from arena.studies.scores import Score
+from agents.design.values_by_path import BOTH, expanded, of_both
+from arena.studies.kits.judging import NAMES, BenchResult, BenchTest, Progress, share_of
 from arena.studies.statistics.comparison import LEVEL, corrected, pair_tests
 from arena.studies.statistics.estimates import Estimate
+from arena.studies.trial_scores import Score
 
 # From chances and values of the parts, (copies, parts) each, to other values.
 Change = Callable[[FloatArray, FloatArray], FloatArray]

@@ -5,7 +5,7 @@ sets either side. A tolerance is ``design.spread.``, the path of the part, and `
 ``bound``.
 An arena's begin with ``arena.``; an item of a list is named by its name or by its position from 1, like
 ``arena.lamps.grow lamp.intensity`` or ``arena.starts.places.1.heading``. A thing of an arena that has a place
-or an outline also has ``x``, ``y``, ``size_x``, ``size_y`` (:mod:`arena.studies.plans.moves`).
+or an outline also has ``x``, ``y``, ``size_x``, ``size_y`` (:mod:`arena.studies.plans.arena_moves`).
 """
 
 import difflib
@@ -17,18 +17,18 @@ from typing import Any
 from pydantic import BaseModel
 
 from agents.design.spec import Design, Numeric, Tolerance, deviation_reader, part_reader
-from agents.design.values import BOTH, SIDES, SPREAD, expanded, parts_left, value_places
+from agents.design.values_by_path import BOTH, SIDES, SPREAD, expanded, parts_left, value_places
 from agents.errors import InputError
-from agents.text.documents import KeyedError
 from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
 from agents.text.quantities import Fraction, Points, Quantity
 from agents.text.readers import Reader
 from agents.text.shapes import shape_at
+from agents.text.spec_reading import KeyedError
 from agents.text.units import format_code, format_quantity, plain_text
-from agents.text.values import place_at, value_at, value_paths, with_checked_values
+from agents.text.values_by_place import place_at, value_at, value_paths, with_checked_values
 from arena.scene.spec import ArenaSpec
-from arena.studies.plans.moves import (
+from arena.studies.plans.arena_moves import (
     LISTED,
     MOVES,
     PLACED,

@@ -12,10 +12,10 @@ from typing import Any
 
 from agents.design.spec import Design, parse_design
 from agents.errors import Fault, InputError, NotFoundError, SpecError, nearest
-from agents.text.documents import KeyedError, KeyedErrors, fault_at, parse_document
 from agents.text.marked_yaml import KeyPath, parse_marked, read_text
 from agents.text.readers import QuantityError, quote, with_article
 from agents.text.shipped import find_document, shipped_names
+from agents.text.spec_reading import KeyedError, KeyedErrors, fault_at, parse_document
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec, parse_arena
 from arena.studies.plans.parameters import (
@@ -28,7 +28,7 @@ from arena.studies.plans.parameters import (
 from arena.studies.plans.plan_form import MOST_TRIALS, MOST_VARIED, PlanForm, counted, time_text, typical_time
 from arena.studies.plans.ranges import Levels, Span, read_range
 from arena.studies.plans.sampling import DRAWN, MOST_DRAWN
-from arena.studies.scores import SCORES
+from arena.studies.trial_scores import SCORES
 
 Find = Callable[[str, str], tuple[str, str]]
 """Gives name and text of the file of a design or arena (second argument) that a plan names (first).

@@ -22,9 +22,9 @@ from fractions import Fraction as Exact
 from typing import Any
 
 from agents.handbook.preferred_values import SERIES, nearest_preferred, preferred_values
-from agents.text.documents import KeyedError, KeyedErrors
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError, quote
+from agents.text.spec_reading import KeyedError, KeyedErrors
 from arena.studies.plans.parameters import Parameter
 
 # More values of one parameter than this make no study that anybody reads.

@@ -17,10 +17,10 @@ from typing import Any
 from agents.arrays import FloatArray
 from agents.design.spec import Design
 from agents.errors import InputError, NotFoundError
-from agents.text.documents import LONGEST_NAME
 from agents.text.marked_yaml import read_text
 from agents.text.readers import Word
 from agents.text.shipped import find_document
+from agents.text.spec_reading import LONGEST_NAME
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec
 from arena.studies.plans.parameters import Parameter, values_into_arena, values_into_design
@@ -28,7 +28,7 @@ from arena.studies.plans.plan_form import MOST_TRIALS, counted, time_text, typic
 from arena.studies.plans.plan_reading import Find, Plan, files_beside, read_plan
 from arena.studies.plans.ranges import Levels, Span, range_text
 from arena.studies.plans.sampling import drawn_shares, grid_number, grid_place
-from arena.studies.plans.winner import text_with_values
+from arena.studies.plans.winner_text import text_with_values
 
 # Arenas and designs that are kept, since the settings of a study share them and checking them takes long.
 _KEPT = 256

@@ -4,7 +4,7 @@ The words are the titles of the fields themselves, as the reference of all field
 """
 
 from agents.design.spec import Design, Tolerance
-from agents.design.values import SIDES
+from agents.design.values_by_path import SIDES
 from agents.text.shapes import title_at
 from arena.scene.spec import ArenaSpec
 

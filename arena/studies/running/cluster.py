@@ -24,7 +24,7 @@ from agents.arrays import RecordArray
 from agents.errors import InputError, OptionError, WorkError
 from arena.studies.plans.study import Study
 from arena.studies.running.trials import arithmetic, run_chunk
-from arena.studies.scores import TRIAL
+from arena.studies.trial_scores import TRIAL
 
 # Seconds for which the scheduler has to answer, and for which there may be no worker at all.
 ANSWER_TIME = 10.0

@@ -20,7 +20,7 @@ import numpy as np
 from agents.arrays import IntArray, RecordArray
 from agents.errors import InputError, OutputError, WorkError
 from arena.studies.running.results_folder import as_found, check_empty, check_own, check_single
-from arena.studies.scores import TRIAL
+from arena.studies.trial_scores import TRIAL
 
 Claimed = dict[str, set[str]]
 

@@ -1,9 +1,9 @@
 """The results of a study as files, and as columns for statistics, read chunk by chunk out of its journal.
 
 A table has one row a trial, in order: ``trial``, ``setting``, ``repeat``, the plan's ``seed``, a column for
-each factor of the study, and the columns of arena.studies.scores.TRIAL. All values are in SI units, which the
-headings of the CSV file name; names of arenas, designs and other words stand as they are. Whatever way the
-trials came about, the files have the same bytes.
+each factor of the study, and the columns of arena.studies.trial_scores.TRIAL. All values are in SI units,
+which the headings of the CSV file name; names of arenas, designs and other words stand as they are. Whatever
+way the trials came about, the files have the same bytes.
 """
 
 import csv
@@ -21,8 +21,8 @@ from agents.arrays import RecordArray
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
 from arena.studies.plans.study import Study
-from arena.studies.scores import SCORE_COLUMNS, UNITS
-from replays.format.writing import whole_file
+from arena.studies.trial_scores import SCORE_COLUMNS, UNITS
+from replays.format.whole_files import whole_file
 
 Chunks = Callable[[], Iterable[RecordArray]]
 

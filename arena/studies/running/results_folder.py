@@ -24,7 +24,7 @@ from agents.errors import InputError, OutputError
 
 # What systems put in folders by themselves and would not be missed; names with a dot in front count likewise.
 _SYSTEM_FILES = {"thumbs.db", "desktop.ini", "icon\r"}
-# Endings of files and folders that are not finished, as replays.format.writing and publish() name them.
+# Endings of files and folders that are not finished, as replays.format.whole_files and publish() name them.
 _PART = re.compile(r"\.(.+)\.[0-9a-f]{8}\.part")
 _STAGE = "results"
 _MOST_NAMED = 3
@@ -193,7 +193,7 @@ def _listed(names: list[str]) -> str:
 
 
 def _force(folder: Path) -> None:
-    # as in replays.format.writing: names survive a power cut only once the folder is on the disk
+    # as in replays.format.whole_files: names survive a power cut only once the folder is on the disk
     with contextlib.suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY)
         try:

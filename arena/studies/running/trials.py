@@ -34,7 +34,7 @@ from arena.scene.placement import Footprint, Ground, footprints
 from arena.scene.spec import ArenaSpec
 from arena.simulation import run_worlds
 from arena.studies.plans.study import Setting, Study
-from arena.studies.scores import SCORE_COLUMNS, TRIAL
+from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL
 from replays.format.tables import Tables
 from replays.scoring.measures import Measures, measure
 

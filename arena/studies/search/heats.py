@@ -7,9 +7,9 @@ from typing import Protocol
 import numpy as np
 
 from agents.arrays import FloatArray
-from arena.studies.scores import Score
 from arena.studies.statistics.comparison import LEVEL, pair_tests
 from arena.studies.statistics.estimates import estimate, values_of
+from arena.studies.trial_scores import Score
 
 Place = tuple[int, ...]
 """A setting: the index of its level of each factor."""

@@ -20,10 +20,10 @@ import numpy as np
 from agents.arrays import FloatArray, IntArray
 from agents.errors import InputError
 from arena.studies.plans.sampling import drawn_shares
-from arena.studies.scores import Score
 from arena.studies.search.heats import Evaluate, Heats, Neighbours, Place, Step
 from arena.studies.statistics.comparison import LEVEL, Comparison, compare
 from arena.studies.statistics.estimates import FEWEST
+from arena.studies.trial_scores import Score
 
 LEAST_BUDGET = 40
 """Trials below which there is nothing to search with."""

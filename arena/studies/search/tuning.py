@@ -15,26 +15,26 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import RecordArray
-from agents.design.values import expanded
+from agents.design.values_by_path import expanded
 from agents.errors import OptionError
 from arena.simulation import Progress
 from arena.studies.plans.conditions import Conditions, given_and_chosen
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
 from arena.studies.plans.study import Setting, Study
-from arena.studies.running.manifest import FILE as MANIFEST
-from arena.studies.running.manifest import Manifest
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import check_own, publish, remove_own, tidy
+from arena.studies.running.search_manifest import FILE as MANIFEST
+from arena.studies.running.search_manifest import Manifest
 from arena.studies.running.trials import obstacle, run_trials
-from arena.studies.scores import SCORES, TRIAL, Score, in_seconds
 from arena.studies.search.heats import Place
 from arena.studies.search.racing import RacingResult, least_budget, race
 from arena.studies.statistics.estimates import Estimate, estimate
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.plots import history
-from replays.format.writing import check_writable, make_folder, write_whole
+from arena.studies.trial_scores import SCORES, TRIAL, Score, in_seconds
+from replays.format.whole_files import check_writable, make_folder, write_whole
 
 # Of the budget, for the design as its file has it, and trials for that at the most.
 _AS_IT_IS_SHARE, _MOST_AS_IT_IS = 0.05, 200

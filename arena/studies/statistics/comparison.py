@@ -13,7 +13,6 @@ import numpy as np
 from scipy import special
 
 from agents.arrays import BoolArray, FloatArray, IntArray
-from arena.studies.scores import Score
 from arena.studies.statistics.estimates import FEWEST, Estimates, estimate_all, sums_of, values_of
 from arena.studies.statistics.resampling import (
     MOST_RESAMPLED,
@@ -24,6 +23,7 @@ from arena.studies.statistics.resampling import (
     resample_counts,
     resampled_ratios,
 )
+from arena.studies.trial_scores import Score
 
 LEVEL = 0.05
 """Share of studies of settings that are all alike in which one or more is told worse than the best."""

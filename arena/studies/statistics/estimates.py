@@ -12,9 +12,9 @@ import numpy as np
 
 from agents.arrays import FloatArray, IntArray
 from agents.text.units import plain_text
-from arena.studies.scores import Score
 from arena.studies.statistics.resampling import bca_interval, influence, median_rank, normal_interval, ratios
-from replays.scoring.intervals import share_interval
+from arena.studies.trial_scores import Score
+from replays.scoring.confidence_intervals import share_interval
 from replays.words import time_words
 
 FEWEST = 5

@@ -18,10 +18,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray
-from arena.studies.scores import Score
 from arena.studies.statistics.estimates import sums_of
 from arena.studies.statistics.factors import Table
 from arena.studies.statistics.resampling import bundled, influence, midranks, ratios, resample_counts
+from arena.studies.trial_scores import Score
 
 _RESAMPLES = 400
 # Bundles of repeats, and drawn settings evenly picked, that a study of very many comes down to.

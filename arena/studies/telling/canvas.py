@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, cast
 
 from replays.drawing.colours import WHITE, Colour, Look
 from replays.drawing.theme import LIGHT
-from replays.format.writing import write_whole
+from replays.format.whole_files import write_whole
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

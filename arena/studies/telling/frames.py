@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from agents.arrays import FloatArray
-from arena.studies.scores import Score
 from arena.studies.statistics.estimates import Estimates
 from arena.studies.statistics.factors import Factor
 from arena.studies.telling.canvas import LETTERS, SMALL, WIDTH, Page, paint
 from arena.studies.telling.scales import Scale, factor_ticks, with_unit
+from arena.studies.trial_scores import Score
 from replays.drawing.theme import LIGHT
 
 if TYPE_CHECKING:

@@ -13,7 +13,6 @@ import numpy as np
 
 from agents.arrays import FloatArray
 from agents.text.units import plain_text
-from arena.studies.scores import SCORES, Score
 from arena.studies.statistics.estimates import Estimate, Estimates, tell, tell_value
 from arena.studies.statistics.factors import Factor
 from arena.studies.telling.canvas import LETTERS, SMALL, WIDTH, Page, apart, cased_line, page, paint
@@ -32,6 +31,7 @@ from arena.studies.telling.frames import (
     tick_room,
 )
 from arena.studies.telling.scales import Scale, even_ticks, scale_for
+from arena.studies.trial_scores import SCORES, Score
 from replays.drawing.colours import WHITE, Look, look
 from replays.drawing.theme import LIGHT
 

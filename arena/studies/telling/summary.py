@@ -14,21 +14,21 @@ from agents.arrays import BoolArray, FloatArray, IntArray
 from arena.studies.plans.conditions import by_condition, given_and_chosen
 from arena.studies.plans.study import Study
 from arena.studies.plans.titles import title_of
-from arena.studies.running.filenames import SETTINGS_CSV, file_words, map_name, picture_name
+from arena.studies.running.result_names import SETTINGS_CSV, file_words, map_name, picture_name
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import publish
 from arena.studies.running.sweeping import SweepResult
-from arena.studies.scores import SCORES, Score, in_seconds
+from arena.studies.statistics.by_factor import margin
 from arena.studies.statistics.comparison import Comparison, compare
 from arena.studies.statistics.estimates import Estimates, estimate_all
 from arena.studies.statistics.factors import Table, table_of
-from arena.studies.statistics.margins import margin
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.advice import Advice, advise
 from arena.studies.telling.frames import path_words
-from arena.studies.telling.maps import heat_map
 from arena.studies.telling.plots import bars, curve
-from replays.format.writing import write_whole
+from arena.studies.telling.score_maps import heat_map
+from arena.studies.trial_scores import SCORES, Score, in_seconds
+from replays.format.whole_files import write_whole
 
 # A factor with more levels than this is no series of lines.
 MOST_SERIES = 6

@@ -6,9 +6,9 @@ Every figure here is `common practice, no source`: no measurement of it has been
 import pytest
 
 from agents.design.spec import Design, read_design
+from agents.testbench.bench_figures import BenchPoint, bench, bench_point
 from agents.testbench.faults import BLIND, LOCKED, LOPSIDED, SPIN, TWITCH
 from agents.testbench.measuring import SidePoint
-from agents.testbench.sheet import BenchPoint, bench, bench_point
 
 # Motors by resistance alone, otherwise as in the default: a usual one and a hungry one.
 HUNGRY = 8.0

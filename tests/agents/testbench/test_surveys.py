@@ -13,8 +13,8 @@ from agents.circuit.steering import balance, heading_beside, lead
 from agents.design.as_built import build
 from agents.design.built_copies import draw_copies
 from agents.design.spec import Design, Tolerance, read_design
+from agents.testbench.bench_figures import bench_record
 from agents.testbench.faults import FAULTS, LOPSIDED
-from agents.testbench.sheet import bench_record
 from agents.testbench.surveys import survey
 from arena.scene.contest import Contest, Entrant, read_contest
 from arena.simulation import simulate

@@ -13,7 +13,7 @@ import pytest
 
 from agents.errors import OutputError
 from replays.format.replay_file import read_replay, write_replay
-from replays.format.writing import check_writable, write_whole
+from replays.format.whole_files import check_writable, write_whole
 from tests.helpers.commands import ARENA, DESIGN, listing, photodrome, refusal
 
 RUN = ("run", "open-bench", "-d", "poppy")

@@ -13,8 +13,8 @@ from scipy import stats
 
 from agents.design.spec import read_design
 from arena.studies.plans.study import Setting, Study, parse_study
-from arena.studies.scores import TRIAL
 from arena.studies.search import tuning as tune_module
+from arena.studies.trial_scores import TRIAL
 from tests.helpers.commands import photodrome
 
 Records = NDArray[np.void]

@@ -87,14 +87,14 @@ def test_stopping_a_run_leaves_nothing_behind(code: str, arguments: tuple[str, .
 # main thread itself: one that is sent may be taken by another thread, and told to this one a little later.
 BEFORE_THE_NAME = """
 import os, signal
-import replays.format.writing
+import replays.format.whole_files
 class Posix:
     def __getattr__(self, name):
         return getattr(os, name)
     def fsync(self, descriptor):
         assert [name for name in os.listdir() if name.endswith(".part")]
         signal.raise_signal(signal.SIGINT)
-replays.format.writing.os = Posix()
+replays.format.whole_files.os = Posix()
 """
 
 # The signal comes when the new file has just got its name.

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from arena.cli.command import photodrome as commands
-from arena.studies.scores import SCORES
+from arena.studies.trial_scores import SCORES
 from tests.helpers.commands import ROOT, photodrome
 
 RETIRED = (

@@ -8,8 +8,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from arena.engine.grid import gather, place_in_grid
-from arena.engine.memory import BODY, FOUND, LISTS, SETTINGS
 from arena.engine.schedule import first_walker, set_time, tree_size
+from arena.engine.world_arrays import BODY, FOUND, LISTS, SETTINGS
 
 places = st.tuples(st.floats(-1.0, 2.0), st.floats(0.5, 1.75))
 

@@ -18,8 +18,8 @@ from scipy.optimize import brentq
 
 from agents.design.spec import Design
 from arena.engine.loop import advance
-from arena.engine.memory import STOPPED, WAITING
 from arena.engine.senses import take_light, take_touch
+from arena.engine.world_arrays import STOPPED, WAITING
 from arena.scene.spec import ArenaSpec
 from replays.format.tables import LEDGER
 from tests.helpers.reference_circuit import waiting_rate

@@ -4,7 +4,7 @@ import math
 
 import pytest
 
-from agents.testbench.sheet import bench_point
+from agents.testbench.bench_figures import bench_point
 from tests.helpers.worlds import World, bench, box, design
 
 

@@ -9,21 +9,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-import arena.cli.tables as tables
+import arena.cli.printed_tables as tables
 from agents.errors import InputError, OptionError, OutputError, WorkError
 from agents.text.shipped import find_document
-from arena.studies.kits.picking import read_eyes
+from arena.studies.kits.eye_picking import read_eyes
 from arena.studies.plans.study import parse_study
 from arena.studies.running.cluster import Cluster
 from arena.studies.running.journal import FILE, Journal
 from arena.studies.running.sweeping import run_sweep
-from arena.studies.scores import SCORES, TRIAL
 from arena.studies.search.tuning import tune
 from arena.studies.statistics import comparison as comparing
 from arena.studies.statistics.comparison import compare
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import sensitivity
 from arena.studies.telling.summary import publish_summary, summarise
+from arena.studies.trial_scores import SCORES, TRIAL
 from tests.helpers.commands import photodrome
 from tests.helpers.plans import with_vary
 

@@ -21,13 +21,13 @@ from PIL import Image
 from agents.circuit.eye import trigger_voltage
 from agents.design.as_built import build
 from agents.design.spec import Design, read_design
-from agents.testbench.sheet import bench_point
+from agents.testbench.bench_figures import bench_point
 from agents.text.shipped import configs_folder, shipped_names
 from arena.studies.plans.study import Study, parse_study, read_study
 from arena.studies.running.sweeping import run_sweep
 from arena.studies.running.trials import run_trials
-from arena.studies.scores import SCORES
 from arena.studies.statistics.estimates import Estimate, estimate
+from arena.studies.trial_scores import SCORES
 from tests.helpers.paired import difference
 from tests.helpers.reference_circuit import reference_pulse
 

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from agents.text.shipped import find_document
-from arena.workbench.computations import RaceTerms
 from arena.workbench.controller import Controller
+from arena.workbench.jobs import RaceTerms
 from arena.workbench.state import WorkbenchState
 from arena.workbench.window import set_up
 from replays.drawing.sheet import pygame

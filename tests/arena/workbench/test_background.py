@@ -8,14 +8,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from arena.workbench.computations import (
+from arena.workbench.controller import Controller
+from arena.workbench.jobs import (
     RaceJob,
     RaceResult,
     RaceTerms,
     run_race,
 )
-from arena.workbench.controller import Controller
-from arena.workbench.worker import LatestWorker, ProgressReport
+from arena.workbench.latest_worker import LatestWorker, ProgressReport
 from replays.drawing.sheet import pygame
 from tests.helpers.window_events import press
 from tests.helpers.workbench import dial_number, drag, settle, show

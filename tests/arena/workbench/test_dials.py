@@ -7,7 +7,7 @@ import eseries
 import pytest
 
 from agents.design.spec import parse_design, read_design
-from agents.design.values import SCOPES
+from agents.design.values_by_path import SCOPES
 from agents.errors import WorkError
 from agents.text.shipped import find_document
 from arena.workbench.controller import Controller

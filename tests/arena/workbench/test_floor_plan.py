@@ -8,11 +8,11 @@ import numpy as np
 import pytest
 
 from arena.scene.spec import parse_arena, read_arena
-from arena.workbench.computations import (
-    RaceTerms,
-)
 from arena.workbench.controller import Controller
 from arena.workbench.documents import arena_of
+from arena.workbench.jobs import (
+    RaceTerms,
+)
 from arena.workbench.movables import METER, movable_of, movables_of, with_movable
 from replays.drawing.sheet import pygame
 from tests.helpers.window_events import mouse, press

@@ -4,10 +4,10 @@ from collections.abc import Callable
 
 import pytest
 
-from agents.design.values import SCOPES
-from arena.workbench.bindings import BUTTONS
+from agents.design.values_by_path import SCOPES
 from arena.workbench.controller import Controller
 from arena.workbench.layout import LEAST_SIZE, USUAL_SIZE, lay_out_workbench, scale_of
+from arena.workbench.workbench_keys import BUTTONS
 from replays.drawing.sheet import Sheet, pygame
 from tests.helpers.window_events import mouse
 from tests.helpers.workbench import show

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from agents.design.spec import read_design
-from agents.testbench.sheet import bench_point
+from agents.testbench.bench_figures import bench_point
 from arena.workbench.walker_view import stand_after
 
 

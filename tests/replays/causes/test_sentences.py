@@ -17,7 +17,7 @@ from replays.causes.sentences import Cause, pulse_cause, volts_words
 from replays.causes.traces import Circuits, Trace
 from replays.format.replay_file import read_replay, write_replay
 from replays.format.tables import CUT_OFF, TOUCHED_BODY, Replay
-from replays.window.strip import latest_pulse, sentence
+from replays.window.cause_strip import latest_pulse, sentence
 from replays.words import light_words
 from tests.helpers.fabricate import Fabricator, arena
 

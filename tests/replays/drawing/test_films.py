@@ -14,7 +14,7 @@ from PIL import Image, ImageSequence
 from agents.errors import OptionError, OutputError
 from arena.cli.command import photodrome
 from replays.drawing import films
-from replays.drawing.dissolve import HURRIED
+from replays.drawing.calm_fast_play import HURRIED
 from replays.drawing.films import MOST_FRAMES, USUAL_SECONDS, Shooting, frame_times, frames, make_film
 from replays.drawing.pictures import draw_picture
 from replays.drawing.sizes import size_of

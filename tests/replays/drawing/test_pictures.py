@@ -15,13 +15,13 @@ from numpy.typing import NDArray
 
 from agents.errors import OptionError, OutputError
 from replays.drawing import colours, ground, legend, marks
+from replays.drawing.metres_to_points import LabelPlacement, View, fit
+from replays.drawing.moving_picture import Moment, Stage
 from replays.drawing.pages import LEGEND, ReplayPage, height_for
 from replays.drawing.pictures import draw_picture
 from replays.drawing.poses import Poses
 from replays.drawing.sheet import Sheet, dashes, pygame
-from replays.drawing.stage import Moment, Stage
 from replays.drawing.trails import Trails
-from replays.drawing.view import LabelPlacement, View, fit
 from replays.format.tables import LEFT, RIGHT
 from replays.scoring.scores import score
 from tests.helpers.fabricate import Fabricator, arena, box, goal, potting_bench

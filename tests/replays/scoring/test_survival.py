@@ -8,8 +8,8 @@ import scipy.stats
 from lifelines import KaplanMeierFitter
 from numpy.typing import NDArray
 
+from replays.scoring.confidence_intervals import share_interval
 from replays.scoring.directions import resultant_length
-from replays.scoring.intervals import share_interval
 from replays.scoring.survival import wait_curve
 
 

@@ -12,15 +12,15 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 
 from replays.drawing import colours
-from replays.drawing.dissolve import HURRIED, PERIOD, Dissolve
+from replays.drawing.calm_fast_play import HURRIED, PERIOD, Dissolve
 from replays.drawing.glow import FADE, HOLD, Glows, glow
 from replays.drawing.layout import Box
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT, Theme
 from replays.format.tables import Replay
 from replays.window.camera import Camera
+from replays.window.playback import SPEEDS
 from replays.window.replay_window import ReplayWindow
-from replays.window.transport import SPEEDS
 from replays.window.voltage_plot import PATTERNS
 from tests.helpers.fabricate import Fabricator, arena, potting_bench
 

@@ -10,18 +10,18 @@ import pytest
 
 from agents.errors import OutputError
 from replays.drawing.layout import Box, lay_out_page
+from replays.drawing.moving_picture import ALL_WAYS, CHOSEN_WAY, NO_WAYS
+from replays.drawing.moving_spans import AFTER, BEFORE, Stretches
 from replays.drawing.sheet import Sheet, pygame
-from replays.drawing.stage import ALL_WAYS, CHOSEN_WAY, NO_WAYS
-from replays.drawing.stretches import AFTER, BEFORE, Stretches
 from replays.drawing.theme import DARK, LIGHT
 from replays.format.replay_file import write_replay
 from replays.format.tables import Replay
 from replays.window.camera import CLOSEST, Camera
+from replays.window.playback import SPEEDS
 from replays.window.player import Player
 from replays.window.replay_keys import REPLAY_KEYS
 from replays.window.replay_window import ReplayWindow
 from replays.window.screen import watch
-from replays.window.transport import SPEEDS
 from tests.helpers.fabricate import Fabricator, potting_bench
 from tests.helpers.window_events import mouse, press
 

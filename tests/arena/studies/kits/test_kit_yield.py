@@ -13,11 +13,11 @@ from agents.design.as_built import build
 from agents.design.built_copies import draw_copies, part_chances, part_values
 from agents.design.spec import Design, Tolerance, read_design
 from agents.errors import OptionError
-from agents.testbench.sheet import bench_record
+from agents.testbench.bench_figures import bench_record
 from agents.text.shipped import shipped_names
 from arena.studies.kits.blame import Blame, alike, explained_by, paired_difference, parts_of, tightened
+from arena.studies.kits.judging import NAMES, BenchTest, Demand, expected_of, share_of
 from arena.studies.kits.kit_yield import KitYield, estimate_yield, lights_between, write_copies
-from arena.studies.kits.yields import NAMES, BenchTest, Demand, expected_of, share_of
 
 LIGHTS = (1e3, 4e3, 20e3)
 ALL = Demand(LIGHTS, "daylight", frozenset(), math.radians(30.0))

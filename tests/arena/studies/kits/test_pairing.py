@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from agents.design.as_built import build
 from agents.design.spec import Design, Tolerance
 from agents.errors import NotFoundError, SpecError
+from arena.studies.kits.eye_picking import MeasuredEye, drawn_eyes, pick, read_eyes, straight_range
+from arena.studies.kits.judging import BenchTest, Demand
 from arena.studies.kits.pairing import pair_up, random_share
-from arena.studies.kits.picking import MeasuredEye, drawn_eyes, pick, read_eyes, straight_range
-from arena.studies.kits.yields import BenchTest, Demand
 
 LIGHTS = (1e3, 5e3, 20e3)
 

@@ -18,7 +18,7 @@ from agents.errors import InputError, OutputError, WorkError
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running.journal import FILE, Journal
 from arena.studies.running.results import columns, write_csv, write_npz
-from arena.studies.scores import SCORE_COLUMNS, TRIAL
+from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL
 
 PARTS = {"plan": "a", "arena shed": "b", "program": "c"}
 
@@ -28,7 +28,7 @@ import sys
 from pathlib import Path
 import numpy as np
 from arena.studies.running.journal import Journal
-from arena.studies.scores import TRIAL
+from arena.studies.trial_scores import TRIAL
 journal = Journal(Path(sys.argv[1]), {"plan": "a", "arena shed": "b", "program": "c"}, 25600, 256)
 for number in range(50):
     rows = np.zeros(256, TRIAL)

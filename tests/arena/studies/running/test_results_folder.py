@@ -366,7 +366,7 @@ def test_whoever_kills_it_while_files_take_their_places_loses_nothing(
     target = "pathlib.Path.replace" if moment == "replace" else f"arena.studies.running.{kind}.{moment}"
     module, _, name = target.rpartition(".")
     code = (
-        "import os, pathlib, signal, arena.studies.running.journal, arena.studies.running.manifest\n"
+        "import os, pathlib, signal, arena.studies.running.journal, arena.studies.running.search_manifest\n"
         f"real = {target}\n"
         "def killed(self, *arguments):\n"
         "    result = real(self, *arguments)\n"

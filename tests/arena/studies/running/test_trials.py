@@ -21,7 +21,7 @@ from arena.simulation import simulate
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running import trials
 from arena.studies.running.trials import chunk_size, reason_of, run_chunk, run_trials, trial_columns
-from arena.studies.scores import SCORE_COLUMNS, SCORES, TRIAL
+from arena.studies.trial_scores import SCORE_COLUMNS, SCORES, TRIAL
 from replays.format.tables import LEFT_WHISKER, Replay
 from replays.scoring.measures import Measures, measure
 from replays.scoring.scores import score

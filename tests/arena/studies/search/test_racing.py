@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from scipy.special import ndtri
 
 from agents.errors import InputError
-from arena.studies.scores import SCORES
 from arena.studies.search.heats import Place
 from arena.studies.search.racing import LEAST_BUDGET, RacingResult, race
+from arena.studies.trial_scores import SCORES
 
 REACHED, REACH_TIME, ESCAPE, CONTACTS = (
     SCORES[name] for name in ("reached", "reach time", "escape", "contacts")

@@ -7,7 +7,6 @@ import pytest
 import scipy.stats
 from numpy.typing import NDArray
 
-from arena.studies.scores import SCORES, Score
 from arena.studies.statistics.comparison import (
     LEVEL,
     compare,
@@ -17,6 +16,7 @@ from arena.studies.statistics.comparison import (
 )
 from arena.studies.statistics.estimates import estimate_all
 from arena.studies.statistics.resampling import bundled, midranks, widened
+from arena.studies.trial_scores import SCORES, Score
 from tests.helpers.paired import difference
 
 REACHED, REACH_TIME, AIM = SCORES["reached"], SCORES["reach time"], SCORES["aim"]

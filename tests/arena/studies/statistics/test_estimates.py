@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from arena.studies.scores import SCORES
 from arena.studies.statistics.estimates import Estimate, estimate, estimate_all, tell, values_of
 from arena.studies.statistics.resampling import median_rank, widened
+from arena.studies.trial_scores import SCORES
 
 REACHED, REACH_TIME, AIM = SCORES["reached"], SCORES["reach time"], SCORES["aim"]
 CONTACTS, ESCAPE, STUCK = SCORES["contacts"], SCORES["escape"], SCORES["stuck"]

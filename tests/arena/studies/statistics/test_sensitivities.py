@@ -8,9 +8,9 @@ import SALib.analyze.rbd_fast
 import scipy.stats
 from numpy.typing import NDArray
 
-from arena.studies.scores import SCORES
 from arena.studies.statistics.factors import Factor, Table
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
+from arena.studies.trial_scores import SCORES
 
 DIRECTNESS, REACH_TIME, AIM = SCORES["directness"], SCORES["reach time"], SCORES["aim"]
 Floats = NDArray[np.float64]

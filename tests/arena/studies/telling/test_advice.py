@@ -9,10 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from arena.studies.scores import SCORES, Score
 from arena.studies.statistics.comparison import compare
 from arena.studies.statistics.factors import Factor, Table
 from arena.studies.telling.advice import Advice, advise
+from arena.studies.trial_scores import SCORES, Score
 
 REACHED, REACH_TIME, ESCAPE, CONTACTS = (
     SCORES[name] for name in ("reached", "reach time", "escape", "contacts")

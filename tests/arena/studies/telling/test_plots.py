@@ -14,13 +14,13 @@ from PIL import Image
 
 from agents.errors import OutputError
 from agents.text.units import format_quantity
-from arena.studies.scores import SCORES, Score
 from arena.studies.statistics.estimates import Estimates, estimate_all
 from arena.studies.statistics.factors import Factor
 from arena.studies.telling import canvas, frames
-from arena.studies.telling.maps import heat_map
 from arena.studies.telling.plots import bars, curve, forest, history
 from arena.studies.telling.scales import even_ticks, factor_ticks, scale_for, with_unit
+from arena.studies.telling.score_maps import heat_map
+from arena.studies.trial_scores import SCORES, Score
 from replays.drawing.colours import look
 from replays.drawing.theme import LIGHT
 from tests.replays.window.test_care import EYES, THRESHOLD, contrast, difference, luminance
@@ -151,7 +151,7 @@ def test_the_drawing_library_is_loaded_late_and_without_its_windows(tmp_path: Pa
         "import sys; from arena.studies.telling.plots import bars; assert 'matplotlib' not in sys.modules\n"
         "from arena.studies.statistics.estimates import Estimates\n"
         "from arena.studies.statistics.factors import Factor\n"
-        "from arena.studies.scores import SCORES; import numpy as np; from pathlib import Path\n"
+        "from arena.studies.trial_scores import SCORES; import numpy as np; from pathlib import Path\n"
         "one = np.array([0.5]); many = Estimates(one, one, one, np.array([9]), ('Wilson',))\n"
         f"path = Path({str(tmp_path / 'picture.png')!r})\n"
         "bars(path, 't', SCORES['reached'], Factor('a', ('b',), ('b',), False), many)\n"

@@ -2,7 +2,7 @@
 
 import pytest
 
-from replays.window.transport import SPEEDS, Transport
+from replays.window.playback import SPEEDS, Transport
 
 
 def test_time_goes_by_at_the_speed_and_stops_at_the_end() -> None:

@@ -17,8 +17,8 @@ from agents.testbench.surveys import survey
 from agents.text.marked_yaml import read_text
 from agents.text.quantities import Quantity
 from agents.text.readers import QuantityError, quote
+from arena.studies.kits.judging import BenchTest
 from arena.studies.kits.pairing import pair_up, random_share
-from arena.studies.kits.yields import BenchTest
 
 HEADER = "eye,trigger"
 # Eyes drawn where none were measured.

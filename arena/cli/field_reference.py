@@ -1,4 +1,4 @@
-"""The reference of all fields of all files, ``configs/FIELDS.md``: ``python -m arena.cli.fields``."""
+"""The reference of all fields, ``configs/FIELDS.md``: ``python -m arena.cli.field_reference``."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -6,20 +6,20 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from agents.design.spec import Design
-from agents.text.documents import VERSIONS
 from agents.text.shapes import field_table
 from agents.text.shipped import configs_folder
+from agents.text.spec_reading import VERSIONS
 from arena.scene.spec import ArenaSpec
 from arena.studies.plans.plan_form import PlanForm
-from arena.studies.scores import SCORES
+from arena.studies.trial_scores import SCORES
 
 _HEAD = """\
 # Every field of a design, of an arena and of a study
 
-Made by `python -m arena.cli.fields` from the models themselves. A value is written with its unit: `2200 uF`,
-`60 mm`, `20 klx`, `15 deg`; resistances and capacitances also as codes of IEC 60062: `33k`, `4k7`, `2m2`.
-A bare number is refused where a unit is needed. A field that is left out takes its default; `required` has
-none, and `none` means that the part is left out. Defaults are starting values, invented or from general
+Made by `python -m arena.cli.field_reference` from the models themselves. A value is written with its unit:
+`2200 uF`, `60 mm`, `20 klx`, `15 deg`; resistances and capacitances also as codes of IEC 60062: `33k`, `4k7`,
+`2m2`. A bare number is refused where a unit is needed. A field that is left out takes its default; `required`
+has none, and `none` means that the part is left out. Defaults are starting values, invented or from general
 knowledge; what you measure on your bench replaces them.
 
 Points are written as `x y` with one unit at the end, several of them divided by strokes:

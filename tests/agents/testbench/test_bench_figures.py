@@ -17,8 +17,8 @@ from agents.circuit.records import STATE
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
+from agents.testbench.bench_figures import BenchPoint, bench, bench_point
 from agents.testbench.measuring import BRIGHTEST, bench_pulse, photocurrent_of
-from agents.testbench.sheet import BenchPoint, bench, bench_point
 
 # Keys that other programs build on.
 PROMISED = {
@@ -237,7 +237,8 @@ def _balance(walker: np.void, state: np.void, start: float) -> None:
 
 def test_uncompiled_kernels_give_the_same_point() -> None:
     code = (
-        "import json; from agents.testbench.sheet import bench_point; from agents.design.spec import Design;"
+        "import json; from agents.testbench.bench_figures import bench_point\n"
+        "from agents.design.spec import Design\n"
         "print(json.dumps(bench_point(Design(name='test'), 3e3).as_dict()))"
     )
     plain = subprocess.run(

@@ -11,9 +11,9 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.handbook.light_kinds import KINDS, panel_weights
-from agents.testbench.causes import fault_cause
+from agents.testbench.bench_figures import BenchPoint, bench_record
+from agents.testbench.fault_causes import fault_cause
 from agents.testbench.measuring import BRIGHTEST
-from agents.testbench.sheet import BenchPoint, bench_record
 from agents.text.quantities import Pair
 from arena.engine.light import Lights, light_map
 from arena.engine.shadow import Standing, disc_points
@@ -25,7 +25,7 @@ from arena.scene.placement import start_count
 from arena.scene.records import wall_table
 from arena.scene.spec import ArenaSpec
 from arena.simulation import simulate, starts_of
-from arena.workbench.worker import ProgressReport
+from arena.workbench.latest_worker import ProgressReport
 from replays.format.tables import Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.scores import score as score_one

@@ -16,11 +16,11 @@ from replays.drawing.figures import Figures
 from replays.drawing.ground import draw_ground, names_of_things
 from replays.drawing.light_map import LABEL_SIZE, LightMap
 from replays.drawing.marks import crowding, take_room
+from replays.drawing.metres_to_points import LabelPlacement, View
 from replays.drawing.poses import Poses
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.drawing.theme import LIGHT, Theme
 from replays.drawing.trails import Trails
-from replays.drawing.view import LabelPlacement, View
 from replays.format.tables import Replay
 
 # A picture with so many pixels a point or more needs no finer drawing underneath.

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 from agents.text.quantities import Quantity
 from agents.text.readers import Word
 from arena.studies.plans.parameters import Parameter
-from arena.studies.scores import SCORES
+from arena.studies.statistics.by_factor import MOST_LEVELS, margin
 from arena.studies.statistics.estimates import estimate_all
 from arena.studies.statistics.factors import Factor, Table, table_of
-from arena.studies.statistics.margins import MOST_LEVELS, margin
+from arena.studies.trial_scores import SCORES
 
 REACHED, REACH_TIME, ESCAPE = SCORES["reached"], SCORES["reach time"], SCORES["escape"]
 CONTACTS = SCORES["contacts"]

@@ -1,8 +1,8 @@
 """All keys of the workbench and of what it asks, and its buttons."""
 
 from replays.drawing.sheet import pygame
-from replays.window.controls import Button
-from replays.window.keys import Binding, HelpLine, Key, KeyTable
+from replays.window.buttons_and_cards import Button
+from replays.window.key_tables import Binding, HelpLine, Key, KeyTable
 
 DIAL_MODE, PLAN_MODE = "dials", "plan"
 """What the arrows are for: the dials, or what lies on the plan."""

@@ -7,11 +7,11 @@ from collections.abc import Callable, Sequence
 
 from rich.text import Text
 
+from agents.testbench.bench_figures import BenchPoint
 from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
-from agents.testbench.sheet import BenchPoint
 from agents.text.units import format_quantity
-from arena.cli.tables import NOTHING, Column, print_in_parts, table_width, table_with, the_console
+from arena.cli.printed_tables import NOTHING, Column, print_in_parts, table_width, table_with, the_console
 from arena.cli.terminal import printable
 from replays.format.tables import Replay
 from replays.scoring.scores import EXPLANATIONS, DesignScore

@@ -7,7 +7,7 @@ import yaml
 
 from agents.design.rewriting import rewrite, rewrite_design
 from agents.design.spec import Design, parse_design
-from agents.design.values import SPREAD, expanded, value_places
+from agents.design.values_by_path import SPREAD, expanded, value_places
 from agents.errors import SpecError, WorkError
 from agents.text.yaml_text import layout_of
 from arena.studies.plans.parameters import Parameter

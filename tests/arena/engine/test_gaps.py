@@ -15,7 +15,8 @@ from shapely import affinity
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 
 from agents.handbook import formulae
-from arena.engine import contact, whiskers
+from arena.engine import gaps as contact
+from arena.engine import whiskers
 from tests.helpers import scenes
 
 Body = tuple[np.ndarray, int, float]

@@ -7,7 +7,7 @@ from typing import Any
 
 from agents.errors import InputError, OutputError
 from arena.studies.running.results_folder import check_empty, check_single
-from replays.format.writing import write_whole
+from replays.format.whole_files import write_whole
 
 FILE = "manifest.json"
 """Name of the list in its folder."""

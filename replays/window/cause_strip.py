@@ -18,7 +18,7 @@ from replays.drawing.layout import Box, Point
 from replays.drawing.sheet import Sheet
 from replays.drawing.theme import Theme
 from replays.format.tables import CUT_OFF, Replay
-from replays.window.controls import SMALL, draw_card
+from replays.window.buttons_and_cards import SMALL, draw_card
 from replays.window.voltage_plot import (
     LETTERS,
     PATTERNS,

@@ -10,11 +10,11 @@ from typing import Any
 import yaml
 
 from agents.design.spec import Design, parse_design
-from agents.design.values import SIDES
+from agents.design.values_by_path import SIDES
 from agents.errors import OptionError, SpecError
-from agents.text.documents import VERSIONS
 from agents.text.exact import exact_text
 from agents.text.shapes import Shape, keys_of, shape_at, shape_of
+from agents.text.spec_reading import VERSIONS
 
 # Lines of a list of points stay whole.
 _WIDTH = 1000

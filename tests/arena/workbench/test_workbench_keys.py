@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
-from arena.workbench.bindings import (
+from arena.workbench.controller import Controller, Question
+from arena.workbench.workbench_keys import (
     BUTTONS,
     DIAL_MODE,
     FILE_NAME_KEYS,
@@ -12,7 +13,6 @@ from arena.workbench.bindings import (
     UNSAVED_KEYS,
     WORKBENCH_KEYS,
 )
-from arena.workbench.controller import Controller, Question
 from replays.drawing.sheet import Sheet, pygame
 from replays.window.replay_keys import REPLAY_KEYS
 from tests.helpers.window_events import mouse, press

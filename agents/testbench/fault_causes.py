@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from agents.circuit.eye import on_voltage, trigger_voltage
-from agents.design.values import SIDES
+from agents.design.values_by_path import SIDES
 from agents.testbench.faults import (
     BLIND,
     DEAF_FEELERS,

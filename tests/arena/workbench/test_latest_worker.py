@@ -5,7 +5,7 @@ import time
 import pytest
 
 from agents.errors import OptionError
-from arena.workbench.worker import LatestWorker, ProgressReport
+from arena.workbench.latest_worker import LatestWorker, ProgressReport
 
 
 def test_work_that_crashes_or_fails_is_told_and_the_next_job_is_done() -> None:

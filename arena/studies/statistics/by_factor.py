@@ -6,10 +6,10 @@ import numpy as np
 from scipy import special
 
 from agents.arrays import FloatArray, IntArray
-from arena.studies.scores import Score
 from arena.studies.statistics.estimates import FEWEST, Estimates, estimate_all, sums_of
 from arena.studies.statistics.factors import Factor, Table
 from arena.studies.statistics.resampling import MOST_RESAMPLED, resample_counts, widened
+from arena.studies.trial_scores import Score
 
 MOST_LEVELS = 24
 """Levels of a factor beyond which those of drawn settings are thrown together into half as many."""

@@ -9,12 +9,12 @@ from pydantic import Field, model_validator
 
 from agents.design.spec import parse_design, read_design
 from agents.errors import NotFoundError, SpecError
-from agents.text.documents import KeyedError, KeyedErrors, read_document
 from agents.text.marked_yaml import Node, merge_marked
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec, field_table, key_paths, nearest_path
 from agents.text.shipped import find_document, shipped_names
+from agents.text.spec_reading import KeyedError, KeyedErrors, read_document
 
 
 class Tray(BaseSpec):

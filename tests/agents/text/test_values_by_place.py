@@ -5,10 +5,10 @@ from typing import Any
 import pytest
 
 from agents.design.spec import read_design
-from agents.design.values import expanded, of_both, parts_left, value_places
+from agents.design.values_by_path import expanded, of_both, parts_left, value_places
 from agents.errors import InputError
 from agents.text.marked_yaml import KeyPath
-from agents.text.values import in_turn, value_at, value_paths, with_checked_values, with_values
+from agents.text.values_by_place import in_turn, value_at, value_paths, with_checked_values, with_values
 from arena.scene.spec import ArenaSpec, read_arena
 
 SLALOM = read_arena("slalom")

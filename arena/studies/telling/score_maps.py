@@ -7,12 +7,12 @@ import numpy as np
 
 from agents.arrays import BoolArray
 from agents.text.units import plain_text
-from arena.studies.scores import Score
 from arena.studies.statistics.estimates import NOT_WITHIN, Estimate, Estimates, tell_value
 from arena.studies.statistics.factors import Factor
 from arena.studies.telling.canvas import LETTERS, SMALL, WIDTH, Page, page, paint
 from arena.studies.telling.frames import LEFT, NAME, Box, about_words, draw_factor, interval_words, joined
 from arena.studies.telling.scales import Scale, scale_for
+from arena.studies.trial_scores import Score
 from replays.drawing.colours import WHITE, Colour, light_colours, readable_on
 from replays.drawing.theme import LIGHT
 

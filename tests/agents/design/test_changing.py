@@ -5,8 +5,8 @@ import math
 import pytest
 from pydantic import BaseModel
 
+from agents.design.changing import change_design, design_text
 from agents.design.spec import Design, parse_design, read_design
-from agents.design.writing import change_design, design_text
 from agents.errors import OptionError
 from agents.text.shipped import shipped_names
 

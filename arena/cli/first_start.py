@@ -20,7 +20,7 @@ _DONE = "everything.code"
 # The helper is given up after this time [s], on however slow a machine.
 _LONGEST = 600.0
 
-_HELPER = "import sys; sys.path.append({root!r}); from arena.cli.readying import help_out; help_out()"
+_HELPER = "import sys; sys.path.append({root!r}); from arena.cli.first_start import help_out; help_out()"
 
 
 @contextlib.contextmanager
@@ -90,7 +90,7 @@ def compile_all_but_engine() -> None:
     from agents.design.as_built import build
     from agents.design.spec import Design
     from agents.noise import TRIGGER, normal_pair
-    from agents.testbench.sheet import bench_point
+    from agents.testbench.bench_figures import bench_point
     from agents.testbench.surveys import survey
     from replays.causes.pulse_curve import pulse_rows
 

@@ -23,7 +23,7 @@ from agents.errors import OptionError, raise_first
 from agents.testbench.faults import FAULTS
 from agents.testbench.surveys import Survey, survey
 from arena.studies.statistics.estimates import Estimate
-from replays.scoring.intervals import share_interval
+from replays.scoring.confidence_intervals import share_interval
 
 Progress = Callable[[float], None]
 

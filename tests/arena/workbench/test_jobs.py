@@ -7,14 +7,14 @@ import pytest
 
 from agents.design.spec import read_design
 from agents.handbook.light_kinds import KINDS, panel_weights
-from agents.testbench.sheet import bench_point
+from agents.testbench.bench_figures import bench_point
 from arena.scene.spec import read_arena
-from arena.workbench.computations import (
+from arena.workbench.controller import Controller
+from arena.workbench.jobs import (
     ForecastJob,
     forecast_pulse,
     light_by_kind,
 )
-from arena.workbench.controller import Controller
 from tests.helpers.workbench import report_nothing
 
 

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from replays.drawing.layout import Box, PageLayout, Point
 from replays.drawing.sheet import Sheet
-from replays.window.keys import HelpLine, KeyTable
+from replays.window.key_tables import HelpLine, KeyTable
 
 TEXT = 15
 """Size of the letters on buttons and cards [points]."""
