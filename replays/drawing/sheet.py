@@ -11,6 +11,8 @@ from collections.abc import Iterator, Sequence
 from functools import cache, lru_cache
 from itertools import pairwise
 
+import numpy as np
+
 from agents.lazy_names import hidden
 
 os.environ.setdefault("PYGAME_HIDE_SUPPORT_PROMPT", "1")
@@ -107,7 +109,9 @@ class Sheet:
 
     def line(self, points: Sequence[Point], colour: Colour, width: float, *, closed: bool = False) -> None:
         """A line through ``points`` with round joints and ends."""
-        pixels = [self._at(point) for point in points]
+        # the same as place by place, which takes far longer
+        places = np.clip(np.asarray(points, np.float64) * self.scale, -1e5, 1e5)
+        pixels: list[tuple[int, int]] = [(x, y) for x, y in np.rint(places).astype(np.int64).tolist()]
         if closed:
             pixels.append(pixels[0])
         thickness = max(1, round(width * self.scale))
