@@ -8,7 +8,7 @@ The current on the right falls as V rises, so the rail nears one resting voltage
 import math
 from typing import Any, NamedTuple
 
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 from agents.eye import quiet_draw
 from agents.panel import panel_current
 from agents.status import CHARGE_UNFINISHED, NO_NUMBER, SETTLED, WAIT_UNFINISHED
@@ -211,7 +211,7 @@ def wait(walker: Any, photocurrent: float, state: Any, duration: float) -> None:
     state["status"] |= status
 
 
-@kernel
+@kernel_part
 def share_out(
     state: Any,
     step: float,

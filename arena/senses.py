@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 from agents.eye import on_voltage, trigger_voltage
 from agents.latch import ignites
 from arena.contact import body_body_gap, body_wall_gap
@@ -90,7 +90,7 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     sum_light(scene, walker, body, crowd.lit[number], crowd.hidden[number])
 
 
-@kernel
+@kernel_part
 def _way_to(receiver: Receiver, source: Any) -> Ray:
     """The ray from a receptor to the middle of a source."""
     px, py, pz = receiver.px, receiver.py, receiver.pz
@@ -234,7 +234,7 @@ def take_touch(walls: Records, crowd: Crowd, number: int) -> tuple[int, int, int
     return left, right, body_touch(walls, crowd, number, near, count)
 
 
-@kernel
+@kernel_part
 def whisker_touch(walls: Records, crowd: Crowd, number: int, which: int, near: int, count: int) -> int:
     """What presses the whisker of side ``which``, of ``near`` walls and ``count`` bodies found."""
     body = crowd.bodies[number]
@@ -265,7 +265,7 @@ def whisker_touch(walls: Records, crowd: Crowd, number: int, which: int, near: i
     return FREE
 
 
-@kernel
+@kernel_part
 def body_touch(walls: Records, crowd: Crowd, number: int, near: int, count: int) -> int:
     """What the body touches, of ``near`` walls and ``count`` bodies found."""
     walker = crowd.walkers[number]
