@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 from agents.circuit.eye import quiet_draw
 from agents.circuit.panel import panel_current
 from agents.circuit.status import CHARGE_UNFINISHED, NO_NUMBER, SETTLED, WAIT_UNFINISHED
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 
 # Bits that say what a walker's charging comes to.
 REACHES = 0
@@ -211,7 +211,7 @@ def wait(walker: Any, photocurrent: float, state: Any, duration: float) -> None:
     state["status"] |= status
 
 
-@kernel
+@kernel_part
 def share_out(
     state: Any,
     step: float,

@@ -24,7 +24,7 @@ import math
 from typing import Any, NamedTuple
 
 from agents.circuit.status import DRIVE_UNSETTLED, LATCH_UNSETTLED, SETTLED
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 
 # Rounds of Newton's method at the most, for the drive and for the level.
 DRIVE_ROUNDS = 40
@@ -164,7 +164,7 @@ class Level(NamedTuple):
     capability_slope: float
 
 
-@kernel
+@kernel_part
 def frame_of(supply: Supply, kick: Kick, thermal: float, side: Any, recent: float) -> Frame:
     """Work out what stays while a latch is settled; arguments as for :func:`settle_latch`."""
     npn = side["npn"]
@@ -185,7 +185,7 @@ def frame_of(supply: Supply, kick: Kick, thermal: float, side: Any, recent: floa
     return Frame(supply, kick, thermal, conductance, part, drive, weight, room, spare, free_level)
 
 
-@kernel
+@kernel_part
 def level_at(y: float, frame: Frame, side: Any) -> Level:
     """The level that goes with y = ln(f / I_S): the collector voltage by the PNP's base, and what it asks."""
     npn = side["npn"]
@@ -223,7 +223,7 @@ def level_at(y: float, frame: Frame, side: Any) -> Level:
     )
 
 
-@kernel
+@kernel_part
 def excess_of(level: Level, thermal: float, npn: Any) -> tuple[float, float]:
     """By how much the NPN falls short, or can do more (negative), and its slope.
 
@@ -239,7 +239,7 @@ def excess_of(level: Level, thermal: float, npn: Any) -> tuple[float, float]:
     return excess, level.demand_slope - level.capability_slope
 
 
-@kernel
+@kernel_part
 def along(level: Level, y: float, change: float, frame: Frame) -> Settled:
     """The settled latch a last ``change`` of y away from a level."""
     final = y + change * (1.0 - 0.5 * change)
@@ -256,7 +256,7 @@ def along(level: Level, y: float, change: float, frame: Frame) -> Settled:
     )
 
 
-@kernel
+@kernel_part
 def let_go(status: int) -> Settled:
     """A latch that does not hold, or of which ``status`` says that nothing is known."""
     return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)

@@ -27,8 +27,9 @@ def panel_current(
 
     ``photocurrent`` [A] >= 0, ``saturation`` I_0 [A] > 0, ``thermal`` a [V] > 0, ``series`` [ohm] >= 0,
     ``shunt`` [ohm] > 0, inf allowed. Solved by Newton's method on V_d from above: the equation falls and is
-    concave in V_d, so that every step stays above the root. A rail far above what the panel can give would
-    take a round for every thermal voltage; there it begins anew from a bound nearer by.
+    concave in V_d, so that every step stays above the root. With e the distance from the root over a, a
+    round takes at least 1 - exp(-e) off e; so ``ROUNDS`` do for any beginning less than 50 thermal voltages
+    above it, and for a rail far above what the panel can give it begins anew from a bound nearer by.
     """
     # less than this drops nothing that a float could tell from the rail
     if series < 1e-15:
@@ -37,47 +38,27 @@ def panel_current(
     if junction > rail + thermal:
         # nor is the junction ever above both the rail and the open-circuit voltage
         junction = min(junction, max(rail, thermal * math.log1p(photocurrent / saturation)))
-    dark, junction, status = diode_current(junction, rail, photocurrent, saturation, thermal, series, shunt)
-    if status != SETTLED and rail > 0.0:
-        # the diode alone takes no more than light and rail can give through the series resistance
-        junction = thermal * math.log1p((photocurrent + rail / series) / saturation)
-        dark, junction, status = diode_current(
-            junction, rail, photocurrent, saturation, thermal, series, shunt
-        )
-    # by the diode, not by the drop across a series resistance that may be all but nought
-    return photocurrent + saturation - dark - junction / shunt, status
-
-
-@kernel
-def diode_current(
-    junction: float,
-    rail: float,
-    photocurrent: float,
-    saturation: float,
-    thermal: float,
-    series: float,
-    shunt: float,
-) -> tuple[float, float, int]:
-    """Newton's method for the panel's diode from ``junction`` [V], which must not be below the root.
-
-    Returns (I_0 exp(V_d / a) [A], V_d [V], status). With e the distance from the root over a, a round takes
-    at least 1 - exp(-e) off e; so ``ROUNDS`` do for any beginning less than 50 thermal voltages above it.
-    """
     steepness = 1.0 / thermal
     ohmic = 1.0 / shunt + 1.0 / series
     dark = 0.0
     status = PANEL_UNSETTLED
-    for _ in range(ROUNDS):
-        grown = saturation * math.exp(junction * steepness)
-        balance = photocurrent + saturation + rail / series - grown - junction * ohmic
-        change = balance / (grown * steepness + ohmic)
-        junction += change
-        dark = grown * (1.0 + change * steepness)
-        # the error squares from step to step, so that the next change would be below 1e-12 of thermal
-        if abs(change) < 1e-6 * thermal:
-            status = SETTLED
+    for _ in range(2):
+        for _ in range(ROUNDS):
+            grown = saturation * math.exp(junction * steepness)
+            balance = photocurrent + saturation + rail / series - grown - junction * ohmic
+            change = balance / (grown * steepness + ohmic)
+            junction += change
+            dark = grown * (1.0 + change * steepness)
+            # the error squares from step to step, so that the next change would be below 1e-12 of thermal
+            if abs(change) < 1e-6 * thermal:
+                status = SETTLED
+                break
+        if status == SETTLED or not rail > 0.0:
             break
-    return dark, junction, status
+        # the diode alone takes no more than light and rail can give through the series resistance
+        junction = thermal * math.log1p((photocurrent + rail / series) / saturation)
+    # by the diode, not by the drop across a series resistance that may be all but nought
+    return photocurrent + saturation - dark - junction / shunt, status
 
 
 @kernel

@@ -27,7 +27,7 @@ from agents.circuit.charging import Currents, waiting_currents
 from agents.circuit.eye import feed_resistance
 from agents.circuit.latch import Kick, Settled, Supply, settle_latch
 from agents.circuit.status import NO_NUMBER
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 
 
 @kernel
@@ -191,7 +191,7 @@ class Middle(NamedTuple):
     speed_gain: float
 
 
-@kernel
+@kernel_part
 def middle_of(walker: Any, side: Any, touched: bool, state: Any, step: float) -> Middle:
     """Go to the middle of a ``step`` [s], with collector and other currents as they were a step ago.
 
@@ -260,7 +260,7 @@ def pulse_step(
     return True, way
 
 
-@kernel
+@kernel_part
 def go_on(side: Any, middle: Middle, latch: Settled, state: Any, step: float) -> float:
     """Advance motor, tyre and what the latch is kept by, by a ``step`` [s]; returns the floor passed [m]."""
     further = side["motor_constant"] * (latch.motor - middle.expected)
@@ -281,7 +281,7 @@ def go_on(side: Any, middle: Middle, latch: Settled, state: Any, step: float) ->
     return 0.5 * step * (speed + end_speed)
 
 
-@kernel
+@kernel_part
 def settle_accounts(
     walker: Any, middle: Middle, latch: Settled, currents: Currents, rail: float, state: Any, step: float
 ) -> None:

@@ -19,7 +19,7 @@ from agents.circuit.panel import open_circuit_voltage
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.circuit.status import COAST_UNENDED, SETTLED, failure
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 from agents.design.values_by_path import SIDES
 from agents.errors import ModelError, OptionError
 from agents.handbook.light_kinds import kind_index
@@ -153,6 +153,23 @@ def is_touchable(side: Any) -> bool:
     return side["whisker"] == 1 and side["feeler"] < math.inf
 
 
+@kernel_part
+def tell_nothing(point: Any) -> None:
+    """Write into a SIDE_POINT record that there is no pulse to tell of."""
+    point["locked"] = False
+    point["charge"] = math.nan
+    point["pulse"] = math.nan
+    point["let_go"] = math.nan
+    point["turn"] = math.nan
+    point["advance"] = math.nan
+    point["path"] = math.nan
+    point["peak"] = math.nan
+    point["base_share"] = math.nan
+    point["coast"] = math.nan
+    point["held_rail"] = math.nan
+    point["held_motor"] = math.nan
+
+
 @kernel
 def measure_side(walker: Any, number: int, light: float, photocurrent: float, state: Any, point: Any) -> int:
     """Write what side ``number`` does in ``light`` [lx] into ``point``, a SIDE_POINT record.
@@ -174,18 +191,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
     reaches = time < math.inf
     point["ignites"] = lights
     point["reaches"] = reaches
-    point["locked"] = False
-    point["charge"] = math.nan
-    point["pulse"] = math.nan
-    point["let_go"] = math.nan
-    point["turn"] = math.nan
-    point["advance"] = math.nan
-    point["path"] = math.nan
-    point["peak"] = math.nan
-    point["base_share"] = math.nan
-    point["coast"] = math.nan
-    point["held_rail"] = math.nan
-    point["held_motor"] = math.nan
+    tell_nothing(point)
     if not reaches:
         return status
     if not lights:

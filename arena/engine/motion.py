@@ -10,7 +10,7 @@ import math
 from typing import Any
 
 from agents.arrays import RecordArray
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
 from arena.engine.senses import list_walls, walls_within
@@ -171,6 +171,38 @@ def _leave_walls(walls: RecordArray, near: Any, walker: Any, body: Any) -> tuple
     return dragging, False
 
 
+@kernel_part
+def _part_two(crowd: Crowd, number: int, which: int) -> float:
+    """Move two bodies apart, half the way each, if they overlap; returns their gap [m], at most 0 here.
+
+    The pose of one that had no part in the contact so far is kept.
+    """
+    walker, body = crowd.walkers[number], crowd.bodies[number]
+    other, others_body = crowd.walkers[which], crowd.bodies[which]
+    apart = walker["body_reach"] + other["body_reach"]
+    dx = body["disc_x"] - others_body["disc_x"]
+    dy = body["disc_y"] - others_body["disc_y"]
+    if dx * dx + dy * dy >= apart * apart:
+        return 0.0
+    gap, normal_x, normal_y = body_body_gap(
+        body["points"],
+        walker["core_count"],
+        walker["body_radius"],
+        others_body["points"],
+        other["core_count"],
+        other["body_radius"],
+    )
+    if gap >= 0.0:
+        return 0.0
+    if others_body["active"] == 0:
+        _keep_pose(others_body)
+    share = 0.5 * (SLACK - gap)
+    _slide(walker, body, normal_x * share, normal_y * share)
+    _slide(other, others_body, -normal_x * share, -normal_y * share)
+    place_in_grid(crowd.settings[0], crowd.heads, crowd.bodies, which)
+    return gap
+
+
 @kernel
 def _part(walls: RecordArray, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
     """Part all bodies that the driver overlaps, and those that they overlap in turn.
@@ -197,35 +229,15 @@ def _part(walls: RecordArray, crowd: Crowd, driver: int) -> tuple[int, float, bo
             found = gather(settings, crowd.heads, bodies, lists, body["disc_x"], body["disc_y"], reach)
             for index in range(found):
                 which = lists[index, FOUND]
-                if which == number:
-                    continue
-                other, others_body = crowd.walkers[which], bodies[which]
-                apart = walker["body_reach"] + other["body_reach"]
-                dx = body["disc_x"] - others_body["disc_x"]
-                dy = body["disc_y"] - others_body["disc_y"]
-                if dx * dx + dy * dy >= apart * apart:
-                    continue
-                gap, normal_x, normal_y = body_body_gap(
-                    body["points"],
-                    walker["core_count"],
-                    walker["body_radius"],
-                    others_body["points"],
-                    other["core_count"],
-                    other["body_radius"],
-                )
+                gap = 0.0 if which == number else _part_two(crowd, number, which)
                 if gap >= 0.0:
                     continue
                 worst = max(worst, -gap)
-                if others_body["active"] == 0:
-                    _keep_pose(others_body)
-                    others_body["active"] = 1
+                if bodies[which]["active"] == 0:
+                    bodies[which]["active"] = 1
                     lists[count, GATHERED] = which
                     count += 1
-                share = 0.5 * (SLACK - gap)
-                _slide(walker, body, normal_x * share, normal_y * share)
-                _slide(other, others_body, -normal_x * share, -normal_y * share)
-                place_in_grid(settings, crowd.heads, bodies, which)
-                dragging += share * (walker["skid"] + other["skid"])
+                dragging += 0.5 * (SLACK - gap) * (walker["skid"] + crowd.walkers[which]["skid"])
             if _listed_too_far(body):
                 list_walls(walls, crowd, number, WALL_MARGIN)
             work, _ = _leave_walls(walls, crowd.near_walls[number], walker, body)

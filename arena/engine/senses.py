@@ -6,7 +6,7 @@ from typing import Any
 from agents.arrays import RecordArray
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
 from arena.engine.light import Receiver, ambient_share, direct_illuminance, open_light
@@ -90,7 +90,7 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     sum_light(scene, walker, body, crowd.lit[number], crowd.hidden[number])
 
 
-@kernel
+@kernel_part
 def _way_to(receiver: Receiver, source: Any) -> Ray:
     """The ray from a receptor to the middle of a source."""
     px, py, pz = receiver.px, receiver.py, receiver.pz
@@ -234,7 +234,7 @@ def take_touch(walls: RecordArray, crowd: Crowd, number: int) -> tuple[int, int,
     return left, right, body_touch(walls, crowd, number, near, count)
 
 
-@kernel
+@kernel_part
 def whisker_touch(walls: RecordArray, crowd: Crowd, number: int, which: int, near: int, count: int) -> int:
     """What presses the whisker of side ``which``, of ``near`` walls and ``count`` bodies found."""
     body = crowd.bodies[number]
@@ -265,7 +265,7 @@ def whisker_touch(walls: RecordArray, crowd: Crowd, number: int, which: int, nea
     return FREE
 
 
-@kernel
+@kernel_part
 def body_touch(walls: RecordArray, crowd: Crowd, number: int, near: int, count: int) -> int:
     """What the body touches, of ``near`` walls and ``count`` bodies found."""
     walker = crowd.walkers[number]

@@ -21,7 +21,7 @@ from typing import NamedTuple
 import numpy as np
 
 from agents.arrays import FloatArray, RecordArray
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 
 DISC_SAMPLES = 32
 
@@ -289,7 +289,7 @@ def visible_fraction(px: float, py: float, pz: float, source: np.void, standing:
     return _disc_fraction(ray, radius, standing, first, last, cut, passes)
 
 
-@kernel
+@kernel_part
 def _disc_fraction(
     ray: Ray, radius: float, standing: Standing, first: int, last: int, cut: bool, passes: float
 ) -> float:

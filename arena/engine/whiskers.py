@@ -15,6 +15,7 @@ at exactly the height of the whisker is passed over.
 """
 
 import math
+from typing import NamedTuple
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.compiled import kernel
@@ -31,28 +32,35 @@ def _tip_move(push: float, along: float, length: float) -> float:
     return push * (1.0 + 1.5 * max(length - along, 0.0) / along)
 
 
+class Wire(NamedTuple):
+    """A whisker's wire: its root, the unit vector to its tip, its length and its height, in [m]."""
+
+    rx: float
+    ry: float
+    ux: float
+    uy: float
+    length: float
+    height: float
+
+
+class Near(NamedTuple):
+    """The walls ``indices`` 0 .. ``number`` − 1 of all ``walls``."""
+
+    walls: RecordArray
+    indices: IntArray
+    number: int
+
+
 @kernel
-def _move_past(
-    rx: float,
-    ry: float,
-    ux: float,
-    uy: float,
-    length: float,
-    height: float,
-    enough: float,
-    wall: int,
-    end_a: bool,
-    side: float,
-    walls: RecordArray,
-    indices: IntArray,
-    count: int,
-) -> float:
+def _move_past(wire: Wire, enough: float, wall: int, end_a: bool, side: float, near: Near) -> float:
     """Return the tip's move that takes the wire past one end of ``wall`` and all that goes on from there.
 
     ``side`` tells on which side of the wire the end lies: 1 for left, −1 for right. Walls that share an end
     are one obstacle, so that a joint between two pieces of a straight wall lets no whisker slip. Stops early
     at a move of ``enough``.
     """
+    rx, ry, ux, uy, length, height = wire
+    walls, indices, count = near
     at_x = walls[wall]["ax"] if end_a else walls[wall]["bx"]
     at_y = walls[wall]["ay"] if end_a else walls[wall]["by"]
     next_x = at_x
@@ -128,9 +136,12 @@ def whisker_wall_bend(
             ux = dx / length
             uy = dy / length
             side = 1.0 if turn < 0.0 else -1.0
-            past_a = _move_past(rx, ry, ux, uy, length, height, move, i, True, side, walls, indices, count)
-            past_b = _move_past(rx, ry, ux, uy, length, height, move, i, False, -side, walls, indices, count)
-            bend = max(bend, min(move, past_a, past_b))
+            wire = Wire(rx, ry, ux, uy, length, height)
+            least = move
+            for end in range(2):
+                hand = side if end == 0 else -side
+                least = min(least, _move_past(wire, move, i, end == 0, hand, Near(walls, indices, count)))
+            bend = max(bend, least)
     return min(bend, length)
 
 

@@ -1,6 +1,6 @@
 """The rail and the motor's current during one pulse, stepped as the run stepped it."""
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -17,29 +17,37 @@ MOST_STEPS = 4000
 _ROUNDING = 1e-9
 
 
+class Course(NamedTuple):
+    """What happens to a walker in a pulse.
+
+    The whisker is pressed where ``touch_states`` is 1 from ``touch_times`` [s] on. From ``held_times`` [s] on
+    the floor passes under the tyre no faster than ``held_speeds`` [m/s], which is what walls and other
+    walkers do to it.
+    """
+
+    touch_times: FloatArray
+    touch_states: FloatArray
+    held_times: FloatArray
+    held_speeds: FloatArray
+
+
 @kernel
 def follow_pulse(
     walker: Any,
     number: int,
     photocurrent: float,
-    touch_times: FloatArray,
-    touch_states: FloatArray,
-    held_times: FloatArray,
-    held_speeds: FloatArray,
+    course: Course,
     longest: float,
-    rounding: float,
     state: Any,
     out: FloatArray,
 ) -> int:
     """Run the pulse of side ``number`` from the rail in ``state``; returns how many rows of ``out`` it fills.
 
     A row is time since firing [s], rail [V] and mean motor current of the step before it [A].
-    ``photocurrent`` [A] is the panel's; the whisker is pressed where ``touch_states`` is 1 from
-    ``touch_times`` [s] on. From ``held_times`` [s] on the floor passes under the tyre no faster than
-    ``held_speeds`` [m/s], which is what walls and other walkers do to it. Times are alike up to ``rounding``
-    [s]. It ends when the latch lets go, after ``longest`` [s], or with the last row; the status of ``state``
-    tells whether it could be followed.
+    ``photocurrent`` [A] is the panel's. Times are alike up to ``_ROUNDING``. It ends when the latch lets go,
+    after ``longest`` [s], or with the last row; the status of ``state`` tells whether it could be followed.
     """
+    touch_times, touch_states, held_times, held_speeds = course
     begin_pulse(walker, number, touch_states[0] > 0.0, state)
     side = walker["side"][number]
     time = 0.0
@@ -49,12 +57,12 @@ def follow_pulse(
     out[0, 1] = state["rail"]
     out[0, 2] = 0.0
     row = 1
-    while row < len(out) and longest - time > rounding:
-        while touch + 1 < len(touch_times) and touch_times[touch + 1] <= time + rounding:
+    while row < len(out) and longest - time > _ROUNDING:
+        while touch + 1 < len(touch_times) and touch_times[touch + 1] <= time + _ROUNDING:
             touch += 1
-        while held + 1 < len(held_times) and held_times[held + 1] <= time + rounding:
+        while held + 1 < len(held_times) and held_times[held + 1] <= time + _ROUNDING:
             held += 1
-        if len(held_times) > 0 and held_times[held] <= time + rounding:
+        if len(held_times) > 0 and held_times[held] <= time + _ROUNDING:
             state["speed"] = min(state["speed"], held_speeds[held])
         step = min(pulse_step_length(side, state, walker["step"]), longest - time)
         before = state["charge"]
@@ -85,7 +93,7 @@ def pulse_rows(
     state = np.zeros(1, STATE)
     state["rail"] = rail
     out = np.zeros((MOST_STEPS, 3))
-    count = follow_pulse(walker, number, photocurrent, *touches, *held, longest, _ROUNDING, state[0], out)
+    count = follow_pulse(walker, number, photocurrent, Course(*touches, *held), longest, state[0], out)
     if state["status"][0] != SETTLED:
         known = {"time": out[count - 1, 0], "photocurrent": photocurrent}
         raise failure(int(state["status"][0]), "a pulse", walker, number, float(state["rail"][0]), **known)
