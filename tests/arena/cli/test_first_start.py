@@ -9,9 +9,9 @@ import pytest
 
 from agents import compiled
 from agents.codestore import CodeStore
-from arena import readying
+from arena.cli import first_start
 
-ROOT = Path(readying.__file__).resolve().parents[2]
+ROOT = Path(first_start.__file__).resolve().parents[2]
 
 pytestmark = pytest.mark.skipif(compiled.PLAIN, reason="plain kernels are not compiled")
 
@@ -72,7 +72,7 @@ def test_after_the_first_run_nothing_is_left_to_compile(tmp_path: Path) -> None:
     race = ["run", "potting-bench", "--design", "poppy", "--walkers", "6", "--seconds", "10min"]
     run_program(cache, COMMANDS.format(commands=[[*race, "--out", "one.replay.npz"]]), tmp_path)
     before = sorted(path.name for path in cache.rglob("*") if path.is_file())
-    assert readying._DONE in before
+    assert first_start._DONE in before
     assert any(name.startswith("batch.advance_batch-") for name in before), before
     later = [
         [*race, "--alone", "--out", "two.replay.npz"],
@@ -93,10 +93,8 @@ def helper_process(code: str) -> "subprocess.Popen[bytes]":
 
 
 def test_a_helper_ends_with_whoever_started_it() -> None:
-    code = (
-        "import time; from arena import readying; readying.compile_all_but_engine = lambda: time.sleep(600)\n"
-    )
-    helper = helper_process(code + "readying.help_out()")
+    code = "import time; from arena.cli import first_start; first_start.compile_all_but_engine = lambda: time.sleep(600)\n"
+    helper = helper_process(code + "first_start.help_out()")
     assert helper.stdin is not None
     # the system closes this end when a process dies, however it dies
     helper.stdin.close()
@@ -106,7 +104,7 @@ def test_a_helper_ends_with_whoever_started_it() -> None:
 def test_whoever_stops_the_run_stops_the_helper(monkeypatch: pytest.MonkeyPatch) -> None:
     helper = helper_process("import time; time.sleep(600)")
     monkeypatch.setattr(readying, "_start_helper", lambda: helper)
-    with pytest.raises(KeyboardInterrupt), readying.everything_compiled(lambda done: None):
+    with pytest.raises(KeyboardInterrupt), first_start.everything_compiled(lambda done: None):
         raise KeyboardInterrupt
     assert helper.poll() is not None
 
@@ -115,7 +113,7 @@ def test_the_run_waits_for_its_helper(tmp_path: Path, monkeypatch: pytest.Monkey
     helper = helper_process(f"import time; time.sleep(1); open({str(tmp_path / 'done')!r}, 'w').close()")
     monkeypatch.setattr(readying, "_start_helper", lambda: helper)
     told: list[float] = []
-    with readying.everything_compiled(told.append):
+    with first_start.everything_compiled(told.append):
         pass
     assert (tmp_path / "done").exists()
     assert told == [0.0]
@@ -125,11 +123,11 @@ def test_the_run_waits_for_its_helper(tmp_path: Path, monkeypatch: pytest.Monkey
 def test_there_is_no_helper_without_need(kept: bool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     store = CodeStore(tmp_path if kept else None)
     if kept:
-        store.save(readying._DONE, b"")
+        store.save(first_start._DONE, b"")
 
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("a helper was started")
 
     monkeypatch.setattr(readying, "code_store", lambda: store)
-    monkeypatch.setattr(readying.subprocess, "Popen", refuse)
-    assert readying._start_helper() is None
+    monkeypatch.setattr(first_start.subprocess, "Popen", refuse)
+    assert first_start._start_helper() is None

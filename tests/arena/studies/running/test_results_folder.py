@@ -362,7 +362,7 @@ def test_whoever_kills_it_while_files_take_their_places_loses_nothing(
 ) -> None:
     done(*command)
     before = listing(Path("out"))
-    kind = "journal.Journal" if command is SWEEP else "manifest.Manifest"
+    kind = "journal.Journal" if command is SWEEP else "search_manifest.Manifest"
     target = "pathlib.Path.replace" if moment == "replace" else f"arena.studies.running.{kind}.{moment}"
     module, _, name = target.rpartition(".")
     code = (

@@ -118,13 +118,13 @@ def test_several_walkers_share_the_floor_of_a_trial() -> None:
     # no two trials have a copy in common
     drawn: list[int] = []
     with pytest.MonkeyPatch.context() as patch:
-        real = trials.copies
+        real = trials.draw_copies
 
         def noted(design: Design, seed: int, numbers: Any) -> Any:
             drawn.extend(numbers)
             return real(design, seed, numbers)
 
-        patch.setattr(trials, "copies", noted)
+        patch.setattr(trials, "draw_copies", noted)
         run_trials(plan, [plan.setting(0)], [1, 2])
     # threads take them in either order
     assert sorted(drawn) == list(range(4, 12))
@@ -257,8 +257,8 @@ def test_a_state_that_is_no_number_costs_that_trial_alone(monkeypatch: pytest.Mo
         walkers["panel_saturation"][np.array(numbers) == 2] = math.nan
         return walkers
 
-    real = trials.copies
-    monkeypatch.setattr(trials, "copies", spoilt)
+    real = trials.draw_copies
+    monkeypatch.setattr(trials, "draw_copies", spoilt)
     rows = run_chunk(plan, 0)
     others = [0, 1, 3, 4, 5]
     assert same(rows[others], good[others])
