@@ -15,8 +15,8 @@ class FaultName(AnyType):
     name = "fault"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Take it, or fail with all there are."""
-        from agents.errors import refusal
+        """Take it, or fail with all there are and the nearest."""
+        from agents.errors import nearest, refusal
         from agents.testbench.faults import fault_title
         from arena.studies.kits.judging import NAMES
 
@@ -26,7 +26,8 @@ class FaultName(AnyType):
                 return name
         if value not in NAMES:
             expected = ", ".join(words[0] for words in titles.values())
-            self.fail(refusal(repr(value), f"one of {expected}"), param, ctx)
+            near = nearest(value, [word for words in titles.values() for word in words])
+            self.fail(refusal(repr(value), f"one of {expected}", near), param, ctx)
         tell_error(f"{value} is now called {fault_title(value)}")
         return value
 
