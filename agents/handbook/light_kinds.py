@@ -8,23 +8,37 @@ incandescent lamps of 2700 K to 3000 K by ±20 % in panel current per lux, white
 temperatures by ±8 %.
 """
 
+from typing import NamedTuple
+
 from agents.errors import OptionError
 
-KINDS = ("daylight", "incandescent", "white-led", "fluorescent")
 
-# Luminous efficacy of radiation [lm/W] of each kind: 683 lm/W ∫ S V dλ / ∫ S dλ.
-EFFICACIES = (
-    109.45,  # AM1.5 global of ASTM G173-03, 280 nm to 4000 nm
-    16.45,  # black body of 2856 K (the temperature of CIE illuminant A), whole spectrum
-    317.0,  # CIE LED-B3, 380 nm to 780 nm
-    336.8,  # CIE FL2, 380 nm to 780 nm
-)
+class _Spectrum(NamedTuple):
+    # luminous efficacy of radiation [lm/W]: 683 lm/W ∫ S V dλ / ∫ S dλ
+    efficacy: float
+    # short-circuit current per lux of a panel of crystalline silicon, over that per lux of daylight: the
+    # spectrum weighted with the panel's response in A/W
+    silicon: float
 
-# Short-circuit current per lux of each kind, over that per lux of daylight: the spectra above weighted with
-# the panel's response in A/W. "flat" is a panel that would see as the eye does, so that lux tells all.
+
+_SPECTRA = {
+    # AM1.5 global of ASTM G173-03, 280 nm to 4000 nm
+    "daylight": _Spectrum(efficacy=109.45, silicon=1.0),
+    # black body of 2856 K (the temperature of CIE illuminant A), whole spectrum
+    "incandescent": _Spectrum(efficacy=16.45, silicon=3.01),
+    # CIE LED-B3, 380 nm to 780 nm
+    "white-led": _Spectrum(efficacy=317.0, silicon=0.38),
+    # CIE FL2, 380 nm to 780 nm
+    "fluorescent": _Spectrum(efficacy=336.8, silicon=0.34),
+}
+
+KINDS = tuple(_SPECTRA)
+
+# Panel current per lux of each kind, over that of daylight. "flat" is a panel that would see as the eye does,
+# so that lux tells all.
 RESPONSES = {
-    "crystalline-silicon": (1.0, 3.01, 0.38, 0.34),
-    "flat": (1.0, 1.0, 1.0, 1.0),
+    "crystalline-silicon": tuple(spectrum.silicon for spectrum in _SPECTRA.values()),
+    "flat": (1.0,) * len(KINDS),
 }
 
 
@@ -38,14 +52,19 @@ def kind_index(kind: str) -> int:
     return KINDS.index(kind)
 
 
+def efficacy(kind: str) -> float:
+    """Return the luminous efficacy of radiation [lm/W] of light of ``kind``."""
+    return _SPECTRA[KINDS[kind_index(kind)]].efficacy
+
+
 def irradiance(illuminance: float, kind: str) -> float:
     """Return the irradiance [W/m²] that comes with ``illuminance`` [lx] of light of ``kind``."""
-    return illuminance / EFFICACIES[kind_index(kind)]
+    return illuminance / efficacy(kind)
 
 
 def illuminance(irradiance: float, kind: str) -> float:
     """Return the illuminance [lx] that comes with ``irradiance`` [W/m²] of light of ``kind``."""
-    return irradiance * EFFICACIES[kind_index(kind)]
+    return irradiance * efficacy(kind)
 
 
 def panel_weights(response: str) -> tuple[float, ...]:

@@ -42,19 +42,17 @@ _TITLES = {
     NARROW_EYES: "eyes inside the wheels",
     DEAF_FEELERS: "whiskers without effect",
 }
-# The bit of each, by its place in FAULTS.
-(
-    DIM_BIT,
-    BLIND_BIT,
-    TWITCH_BIT,
-    LOCKED_BIT,
-    SPIN_BIT,
-    LAME_BIT,
-    LOPSIDED_BIT,
-    NARROW_EYES_BIT,
-    DEAF_FEELERS_BIT,
-    REVERSED_BIT,
-) = (1 << place for place in range(len(FAULTS)))
+_BITS = {name: 1 << place for place, name in enumerate(FAULTS)}
+DIM_BIT = _BITS[DIM]
+BLIND_BIT = _BITS[BLIND]
+TWITCH_BIT = _BITS[TWITCH]
+LOCKED_BIT = _BITS[LOCKED]
+SPIN_BIT = _BITS[SPIN]
+LAME_BIT = _BITS[LAME]
+LOPSIDED_BIT = _BITS[LOPSIDED]
+NARROW_EYES_BIT = _BITS[NARROW_EYES]
+DEAF_FEELERS_BIT = _BITS[DEAF_FEELERS]
+REVERSED_BIT = _BITS[REVERSED]
 
 SPIN_TURN = math.radians(120.0)
 LEAST_PATH = 1e-3  # [m]

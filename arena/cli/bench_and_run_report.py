@@ -3,6 +3,7 @@
 Text that comes from files is shown as it is, never read as markup, and without what would steer a terminal.
 """
 
+import re
 from collections.abc import Callable, Sequence
 
 from rich.text import Text
@@ -81,7 +82,7 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
 
 def _explanation(key: str) -> str:
     # the cells say their units themselves
-    return EXPLANATIONS[key].replace(" [s]", "")
+    return re.sub(r" \[[^]]+\]", "", EXPLANATIONS[key])
 
 
 def print_run(replay: Replay) -> None:

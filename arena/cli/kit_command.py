@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from arena.cli.options import AnyType, Measured, Whole, as_json, kind_option, threads_option
+from arena.cli.output_files import check_picture_name, spare_inputs
 from arena.cli.terminal import print_json, printable, progress, tell_error
 
 
@@ -15,8 +16,8 @@ class FaultName(AnyType):
     name = "fault"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """Take it, or fail with all there are."""
-        from agents.errors import refusal
+        """Take it, or fail with all there are and the nearest."""
+        from agents.errors import nearest, refusal
         from agents.testbench.faults import fault_title
         from arena.studies.kits.judging import NAMES
 
@@ -26,7 +27,8 @@ class FaultName(AnyType):
                 return name
         if value not in NAMES:
             expected = ", ".join(words[0] for words in titles.values())
-            self.fail(refusal(repr(value), f"one of {expected}"), param, ctx)
+            near = nearest(value, [word for words in titles.values() for word in words])
+            self.fail(refusal(repr(value), f"one of {expected}", near), param, ctx)
         tell_error(f"{value} is now called {fault_title(value)}")
         return value
 
@@ -133,12 +135,11 @@ def kit(
     outputs = [path for path in (out, plot) if path is not None]
     for path in outputs:
         check_writable(path)
-        if any(path.exists() and path.samefile(one) for one in inputs):
-            raise OptionError(f"{path}: is an input of this very command; write to another place")
+        spare_inputs(path, inputs)
     if len(outputs) == 2 and outputs[0].resolve() == outputs[1].resolve():
         raise OptionError(f"{out}: cannot be both table and picture; give each a place of its own")
-    if plot is not None and plot.suffix.lower() != ".png":
-        raise OptionError(f"{plot}: a picture is a PNG; expected a name that ends in .png")
+    if plot is not None:
+        check_picture_name(plot)
     try:
         with progress("getting ready", "building kits") as tell:
             found = estimate_yield(

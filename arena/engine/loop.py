@@ -11,15 +11,12 @@ tables alone, so the same world gives the same bits whatever runs beside it.
 import math
 from typing import Any
 
-from agents.arrays import IntArray, RecordArray
-from agents.circuit.charging import charge_to, wait
+from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
-from agents.circuit.status import NO_NUMBER, SETTLED
 from agents.compiled import kernel, kernel_part
-from agents.noise import TRIGGER, normal_pair
-from arena.engine.grid import gather
 from arena.engine.motion import WALL_MARGIN, drive, publish_shadow, settle_place
+from arena.engine.neighbours import look_at_touch, update_neighbours
 from arena.engine.output import (
     open_pulse,
     room_left,
@@ -28,44 +25,30 @@ from arena.engine.output import (
     write_pose,
     write_pulse,
     write_standing,
-    write_touch,
 )
 from arena.engine.schedule import first_walker, set_time
 from arena.engine.senses import (
-    TOUCH_ROOM,
     list_walls,
-    may_touch,
-    set_triggers,
-    shift_shadow,
-    sum_light,
     take_light,
-    take_touch,
 )
+from arena.engine.triggers import draw_jitter, note_lost, plan_trigger
 from arena.engine.world_arrays import (
     ARRIVING,
     COASTING,
     DONE,
-    FOUND,
     FREE,
     FULL,
     GATHERED,
-    HEARD_LIGHT,
-    HEARD_NOTHING,
-    HEARD_TOUCH,
-    HEARING,
-    LISTED,
     LOST,
     LOST_PLACE,
-    MOVING,
     PULSING,
-    PUSHED,
     STOPPED,
     WAITING,
     Crowd,
     Output,
     Scene,
 )
-from replays.format.tables import BODY, CUT_OFF, LEFT, LEFT_WHISKER, RIGHT, RIGHT_WHISKER
+from replays.format.tables import CUT_OFF, LEFT, RIGHT
 
 # A moving walker is put in its new place, and freed of contacts, after this way [m] or time [s] at the most.
 STRIDE = 1.5e-3
@@ -89,46 +72,6 @@ def settle_world(crowd: Crowd) -> None:
         crowd.bodies[number]["phase"] = ARRIVING
         crowd.bodies[number]["state"]["rail"] = crowd.walkers[number]["start_rail"]
         set_time(crowd.tree, number, 0.0)
-
-
-@kernel
-def draw_jitter(crowd: Crowd, number: int) -> None:
-    """Draw the jitter of both eyes for the coming pulse."""
-    body = crowd.bodies[number]
-    side = crowd.walkers[number]["side"]
-    left, right = normal_pair(crowd.settings[0]["seed"], body["chance"], TRIGGER, body["pulses"])
-    body["left_noise"] = left * side[0]["jitter"]
-    body["right_noise"] = right * side[1]["jitter"]
-
-
-@kernel
-def plan_trigger(crowd: Crowd, counts: IntArray, number: int, now: float) -> None:
-    """Work out when a waiting walker, whose rail holds for ``now`` [s], fires."""
-    walker, body = crowd.walkers[number], crowd.bodies[number]
-    set_triggers(walker, body)
-    body["since"] = now
-    goal = min(body["left_trigger"], body["right_trigger"])
-    time = math.inf
-    if math.isnan(body["left_light"] + body["right_light"] + body["photocurrent"]):
-        body["state"]["status"] |= NO_NUMBER
-    elif goal < math.inf:
-        charging = charge_to(walker, body["photocurrent"], body["state"]["rail"], goal)
-        body["state"]["status"] |= charging.status
-        body["due"] = now + charging.time
-        body["goal"] = goal
-        body["due_panel"], body["due_eyes"], body["due_leak"] = charging.panel, charging.eyes, charging.leak
-        time = max(body["due"], body["hold"])
-    note_lost(crowd, counts, number, now)
-    set_time(crowd.tree, number, time)
-
-
-@kernel
-def note_lost(crowd: Crowd, counts: IntArray, number: int, time: float) -> None:
-    """Write down that the model has lost a walker, if the status of its circuit says so."""
-    body = crowd.bodies[number]
-    if body["state"]["status"] != SETTLED and counts[LOST_PLACE] == 0:
-        counts[LOST_PLACE] = number + 1
-        body["lost_at"] = time
 
 
 @kernel_part
@@ -302,20 +245,6 @@ def come_to_rest(scene: Scene, crowd: Crowd, out: Output, number: int, time: flo
     plan_trigger(crowd, out.counts, number, time)
 
 
-@kernel
-def look_at_touch(
-    walls: RecordArray, crowd: Crowd, touches: RecordArray, counts: IntArray, number: int, time: float
-) -> bool:
-    """Take what touches a walker and write down what has changed; returns whether a whisker has."""
-    body = crowd.bodies[number]
-    before = body["left_touch"], body["right_touch"], body["body_touch"]
-    now = take_touch(walls, crowd, number)
-    for part in (LEFT_WHISKER, RIGHT_WHISKER, BODY):
-        write_touch(touches, counts, body, time, part, before[part], now[part])
-    body["left_touch"], body["right_touch"], body["body_touch"] = now
-    return bool(now[0] != before[0] or now[1] != before[1])
-
-
 @kernel_part
 def write_pushed(crowd: Crowd, out: Output, count: int, time: float) -> None:
     """Write where those whom a stride has pushed stood before, and stand after it.
@@ -326,108 +255,6 @@ def write_pushed(crowd: Crowd, out: Output, count: int, time: float) -> None:
         pushed = crowd.bodies[crowd.lists[place, GATHERED]]
         write_standing(out.poses, out.counts, pushed, time - 1e-3)
         write_motion(out.poses, out.counts, pushed, time)
-
-
-@kernel
-def update_neighbours(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> None:
-    """A walker has moved and may have pushed others: work out anew those whom that concerns.
-
-    Each is worked out once, however many have moved about it.
-    """
-    lists = crowd.lists
-    heard = 0
-    for place in range(list_moved(crowd, number)):
-        mover = lists[place, MOVING]
-        if place > 0:
-            # it was pushed, so its own light and touch are others too
-            heard = note(crowd, mover, heard, True)
-            take_light(scene, crowd, mover)
-            look_at_touch(scene.walls, crowd, out.touches, out.counts, mover, time)
-        heard = note_affected(scene, crowd, out, mover, time, heard)
-    for place in range(heard):
-        adapt(crowd, out, lists[place, HEARING], time)
-
-
-@kernel_part
-def note(crowd: Crowd, number: int, heard: int, shifted: bool) -> int:
-    """Put a walker on the list of the ``heard`` that are to be worked out anew; returns how many they are.
-
-    ``shifted`` if it is its light that changes, which then must not have happened yet.
-    """
-    body = crowd.bodies[number]
-    if body["heard"] == HEARD_NOTHING:
-        crowd.lists[heard, HEARING] = number
-        heard += 1
-        body["current_so_far"] = body["photocurrent"]
-    body["heard"] = max(body["heard"], HEARD_LIGHT if shifted else HEARD_TOUCH)
-    return heard
-
-
-@kernel_part
-def list_moved(crowd: Crowd, number: int) -> int:
-    """List a walker and then those that were pushed, in the list MOVING; returns how many.
-
-    Who was pushed touched the walker, or one that was pushed itself, a moment ago; so they are found from
-    one to the next, however long the chain is.
-    """
-    bodies, lists, settings = crowd.bodies, crowd.lists, crowd.settings[0]
-    reach = 4.0 * settings["reach"]
-    lists[0, MOVING] = number
-    count = 1
-    place = 0
-    while place < count:
-        one = bodies[lists[place, MOVING]]
-        place += 1
-        found = gather(settings, crowd.heads, bodies, lists, one["disc_x"], one["disc_y"], reach)
-        for index in range(found):
-            which = lists[index, FOUND]
-            if which != number and bodies[which]["moved"] == PUSHED:
-                bodies[which]["moved"] = LISTED
-                lists[count, MOVING] = which
-                count += 1
-    return count
-
-
-@kernel_part
-def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: float, heard: int) -> int:
-    """Tell those near ``mover`` where it now stands; returns how many have ``heard`` of any mover so far."""
-    bodies, lists = crowd.bodies, crowd.lists
-    body, settings = bodies[mover], crowd.settings[0]
-    # those near its old place are to learn that it has gone
-    gone = math.hypot(body["disc_x"] - body["shade_x"], body["disc_y"] - body["shade_y"])
-    reach = settings["influence"] + gone
-    count = gather(settings, crowd.heads, bodies, lists, body["x"], body["y"], reach)
-    # whoever is worked out anew looks for neighbours too
-    for place in range(count):
-        lists[place, GATHERED] = lists[place, FOUND]
-    for place in range(count):
-        which = lists[place, GATHERED]
-        if which == mover:
-            continue
-        other = bodies[which]
-        # one that moves itself takes its light when it has come to rest
-        if other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover):
-            heard = note(crowd, which, heard, True)
-            sum_light(scene, crowd.walkers[which], other, crowd.lit[which], crowd.hidden[which])
-        reach = gone + TOUCH_ROOM + crowd.walkers[mover]["body_reach"]
-        if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach) and look_at_touch(
-            scene.walls, crowd, out.touches, out.counts, which, time
-        ):
-            heard = note(crowd, which, heard, False)
-    publish_shadow(body)
-    return heard
-
-
-@kernel_part
-def adapt(crowd: Crowd, out: Output, number: int, time: float) -> None:
-    """Work out anew a walker whose light or touch has changed: see :func:`note`."""
-    body = crowd.bodies[number]
-    if body["heard"] == HEARD_LIGHT:
-        write_light(out.lights, out.counts, body, time)
-    body["heard"] = HEARD_NOTHING
-    if body["phase"] == WAITING:
-        wait(crowd.walkers[number], body["current_so_far"], body["state"], time - body["since"])
-        plan_trigger(crowd, out.counts, number, time)
 
 
 @kernel_part

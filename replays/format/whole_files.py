@@ -40,7 +40,7 @@ def whole_file(path: Path) -> Iterator[BinaryIO]:
             raise
     except OSError as error:
         raise _refusal(path, error) from error
-    _force_folder(target.parent)
+    force_folder(target.parent)
 
 
 def fingerprint_of(path: Path) -> tuple[int, int, int] | None:
@@ -94,9 +94,11 @@ def _refusal(path: Path, error: OSError) -> OutputError:
     return OutputError(f"{path}: cannot be written ({reason}); choose another place")
 
 
-def _force_folder(folder: Path) -> None:
-    # The new name itself survives a power cut only once the folder is on the disk; not every system can
-    # open a folder, and the file is whole either way.
+def force_folder(folder: Path) -> None:
+    """Force the names in ``folder`` to the disk, where the system lets a folder be opened.
+
+    A new name survives a power cut only then; its file is whole either way.
+    """
     with contextlib.suppress(OSError):
         descriptor = os.open(folder, os.O_RDONLY)
         try:

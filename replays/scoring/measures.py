@@ -99,10 +99,7 @@ def measure(tables: Tables, goals: Sequence[FloatArray], seconds: float, numbers
 def reach_times(tables: Tables, goals: Sequence[FloatArray]) -> FloatArray:
     """When each walker reached one of ``goals`` [s], (walkers,); nan for one that never did."""
     poses, walkers = tables.poses, tables.walkers
-    ahead = walkers["body_ahead"][poses["walker"]]
-    heading = poses["heading"].astype(np.float64)
-    x = poses["x"] + ahead * np.cos(heading)
-    y = poses["y"] + ahead * np.sin(heading)
+    x, y = _centres(tables, poses["walker"], poses["x"], poses["y"], poses["heading"].astype(np.float64))
     within = np.zeros(len(poses), dtype=bool)
     for goal in goals:
         within |= inside(x, y, goal)
@@ -110,6 +107,14 @@ def reach_times(tables: Tables, goals: Sequence[FloatArray]) -> FloatArray:
     there, first = np.unique(poses["walker"][within], return_index=True)
     times[there] = poses["time_s"][within][first]
     return times
+
+
+def _centres(
+    tables: Tables, walker: IntArray, x: FloatArray, y: FloatArray, heading: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Where the centre of each one's body is [m] when the middle of its axle is at (x, y)."""
+    ahead = tables.walkers["body_ahead"][walker]
+    return x + ahead * np.cos(heading), y + ahead * np.sin(heading)
 
 
 def _light_gains(tables: Tables, seconds: float) -> FloatArray:
@@ -189,11 +194,8 @@ def _going_nowhere(tables: Tables, pulses: RecordArray) -> _Spans:
     walker = pulses["walker"].astype(np.int64)
     starts = np.arange(max(0, len(pulses) - STUCK_PULSES + 1))
     starts = starts[walker[starts] == walker[starts + STUCK_PULSES - 1]]
-    ahead = tables.walkers["body_ahead"][walker]
-    x0 = pulses["x0"] + ahead * np.cos(pulses["heading0"])
-    y0 = pulses["y0"] + ahead * np.sin(pulses["heading0"])
-    x1 = pulses["x1"] + ahead * np.cos(pulses["heading1"])
-    y1 = pulses["y1"] + ahead * np.sin(pulses["heading1"])
+    x0, y0 = _centres(tables, walker, pulses["x0"], pulses["y0"], pulses["heading0"])
+    x1, y1 = _centres(tables, walker, pulses["x1"], pulses["y1"], pulses["heading1"])
     farthest = np.zeros(len(starts))
     for later in range(STUCK_PULSES):
         distance = np.hypot(x1[starts + later] - x0[starts], y1[starts + later] - y0[starts])

@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Protocol
 
 from agents.errors import InputError, OutputError
+from replays.format.whole_files import force_folder
 
 # What systems put in folders by themselves and would not be missed; names with a dot in front count likewise.
 _SYSTEM_FILES = {"thumbs.db", "desktop.ini", "icon\r"}
@@ -121,7 +122,7 @@ def publish(folder: Path, claims: Claims) -> Iterator[Path]:
                 (stage / name).replace(folder / name)
             except OSError as error:
                 raise OutputError(f"{folder / name}: cannot be written ({error.strerror})") from error
-        _force(folder)
+        force_folder(folder)
         claims.settle(digests)
     except OutputError as error:
         # nobody knows the hidden folder
@@ -190,13 +191,3 @@ def _remove(path: Path, remove: Callable[[Path], None]) -> None:
 def _listed(names: list[str]) -> str:
     shown = ", ".join(names[:_MOST_NAMED])
     return shown if len(names) <= _MOST_NAMED else f"{shown} and {len(names) - _MOST_NAMED} more"
-
-
-def _force(folder: Path) -> None:
-    # as in replays.format.whole_files: names survive a power cut only once the folder is on the disk
-    with contextlib.suppress(OSError):
-        descriptor = os.open(folder, os.O_RDONLY)
-        try:
-            os.fsync(descriptor)
-        finally:
-            os.close(descriptor)

@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 from agents.text.shipped import shipped_names
+from arena.cli.bench_and_run_report import _SCORES
 from arena.cli.command import photodrome as commands
 from replays.format.replay_file import read_replay
+from replays.scoring.scores import EXPLANATIONS
 from tests.helpers.commands import ARENA, DESIGN, finished, photodrome, refusal
 
 # The keys that other programs may build on.
@@ -160,6 +162,12 @@ def test_a_dark_arena_runs_and_scores_what_is_defined() -> None:
     assert table.code == 0
     assert "–: undefined, because" in table.out
     assert photodrome("picture", "run.replay.npz", "-o", "dark.png").code == 0
+
+
+def test_the_table_has_a_row_for_every_score() -> None:
+    shown = [key for _, key, _ in _SCORES]
+    # who reached a goal stands beside the share
+    assert sorted([*shown, "reached"]) == sorted(EXPLANATIONS)
 
 
 def test_bench_gives_the_keys_to_build_on() -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from agents.testbench.faults import FAULTS, fault_title
 from tests.helpers.commands import photodrome, refusal
 
 EYES = "eye,trigger\n" + "".join(f"E{number},{2.2 + 0.07 * number:.2f} V\n" for number in range(7))
@@ -15,6 +16,8 @@ name: borage
 spread:
   both.eye.dark_trigger: { normal: 80 mV }
 """
+# How a fault's title begins: (trigger above panel) and the like may be left out.
+SHORT_TITLES = [fault_title(name).split(" (")[0] for name in FAULTS]
 FEW = ("--copies", "60", "--lights", "3")
 
 
@@ -146,7 +149,8 @@ def test_gains_are_drawn() -> None:
         (("poppy", "--from", "1000"), "with its unit"),
         (("poppy", "--lights", "1"), "2 to 100"),
         (("poppy", "--kind", "moonlight"), "daylight"),
-        (("poppy", "--allow", "dizzy"), "expected one of dim, blind"),
+        (("poppy", "--allow", "dizzy"), f"expected one of {', '.join(SHORT_TITLES)}, strays"),
+        (("poppy", "--allow", "hardly moving"), "(nearest: hardly moves)"),
         (("poppy", "--straight", "100 deg"), "an angle"),
         (("poppy", "--kits", "0"), "1 to 10000"),
         (("poppy", "--eyes", "none.csv"), "none.csv: no such file"),

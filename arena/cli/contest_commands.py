@@ -1,0 +1,168 @@
+"""The commands demo, run and try: designs in an arena."""
+
+import contextlib
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from arena.cli.options import as_json, contest_options
+from arena.cli.output_files import spare_inputs
+from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
+
+if TYPE_CHECKING:
+    from arena.scene.contest import Contest
+    from replays.format.tables import Replay
+
+DEMO_ARENA = "potting-bench"
+DEMO_DESIGNS = ("poppy", "sunflower", "lentil")
+
+
+@click.command()
+@contest_options
+@click.option(
+    "--folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    default=Path(),
+    help="Where demo.replay.npz and demo.png go; here if left out.",
+)
+@click.option("--no-window", is_flag=True, help="Open no window when it is done.")
+@as_json
+def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
+    """Race three shipped designs to a grow lamp, past a seed tray and the shade of a leaf."""
+    from arena.scene.contest import read_contest
+
+    out, drawing = folder / "demo.replay.npz", folder / "demo.png"
+    contest = read_contest(DEMO_ARENA, DEMO_DESIGNS, *_how(how))
+    _spare_others(contest, out, drawing)
+    replay = _run(contest, out, how["threads"], drawing)
+    _report_run(replay, out, to_json, drawing)
+    if not no_window and not to_json and _has_screen():
+        from replays.window.screen import watch as watch_window
+
+        watch_window(replay, out)
+
+
+@click.command()
+@click.argument("arena")
+@click.option(
+    "--design", "-d", "designs", multiple=True, required=True, help="Design to enter; may be given again."
+)
+@contest_options
+@click.option(
+    "--out",
+    "-o",
+    type=click.Path(dir_okay=False, path_type=Path),
+    default=Path("run.replay.npz"),
+    show_default=True,
+    help="File for the replay.",
+)
+@as_json
+def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: Any) -> None:
+    """Run designs in ARENA, print their scores and write the replay.
+
+    For example: photodrome run slalom -d poppy -d lentil --walkers 2 --duration '20 min'
+    """
+    from arena.scene.contest import read_contest
+
+    spare_inputs(out, (arena, *designs))
+    replay = _run(read_contest(arena, designs, *_how(how)), out, how["threads"])
+    _report_run(replay, out, to_json)
+
+
+@click.command("try")
+@click.argument("arena")
+@click.option(
+    "--design", "-d", "designs", multiple=True, required=True, help="A design to try; may be given again."
+)
+@contest_options
+def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
+    """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once."""
+    from arena.workbench.jobs import RaceTerms
+    from arena.workbench.window import workbench
+
+    if not workbench(arena, designs, RaceTerms(*_how(how), how["threads"])):
+        tell_error("the engine is still being compiled for the next time; this takes up to a minute")
+
+
+def _how(how: dict[str, Any]) -> tuple[int | None, float | None, int, bool]:
+    return how["walkers"], how["duration"], how["seed"], how["alone"]
+
+
+def _spare_others(contest: "Contest", out: Path, drawing: Path) -> None:
+    """Refuse to write over what no run of this contest left, or through a link: nobody named these files."""
+    from agents.errors import InputError, OptionError
+    from replays.format.replay_file import read_replay
+
+    there = [path for path in (out, drawing) if path.is_symlink() or path.is_file()]
+    is_ours = False
+    if out.is_file() and not any(path.is_symlink() for path in there):
+        with contextlib.suppress(InputError):
+            found = read_replay(out)
+            entered = [one.design.name for one in contest.entrants]
+            is_ours = (found.arena["name"], found.design_names) == (contest.arena.name, entered)
+    if there and not is_ours:
+        raise OptionError(
+            f"{out.parent}: {' and '.join(path.name for path in there)} would be written over, but no demo "
+            "left that there; move it away, or choose another --folder"
+        )
+
+
+def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | None = None) -> "Replay":
+    """Run a contest with a progress bar and write its replay; nothing is run that could not be written."""
+    from arena.cli.first_start import everything_compiled
+    from replays.format.replay_file import write_replay
+    from replays.format.whole_files import check_writable
+
+    for path in (out, drawing):
+        if path is not None:
+            check_writable(path)
+    with telling_of_stop(out):
+        with progress("getting ready") as tell, everything_compiled(tell):
+            from arena.simulation import simulate
+
+            replay = simulate(contest, threads, tell)
+        write_replay(replay, out)
+    return replay
+
+
+def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None = None) -> None:
+    from replays.scoring.scores import score as score_one
+
+    scores = score_one(replay)
+    if drawing is not None:
+        from replays.drawing.pictures import draw_picture
+
+        draw_picture(replay, drawing, scores=scores)
+    if to_json:
+        files = [str(path) for path in (out, drawing) if path is not None]
+        print_json(
+            {
+                "arena": replay.arena["name"],
+                "seconds": replay.seconds,
+                "seed": replay.header["seed"],
+                "files": files,
+                "designs": [one.as_dict() for one in scores],
+            }
+        )
+        return
+    from arena.cli.bench_and_run_report import print_run, print_scores
+
+    print_run(replay)
+    print_scores(scores)
+    click.echo(f"replay: {printable(str(out))}; to see it: photodrome watch {command_word(out)}")
+    if drawing is not None:
+        click.echo(f"picture: {printable(str(drawing))}")
+
+
+def _has_screen() -> bool:
+    """Whether a window would be seen by anyone."""
+    if os.environ.get("CI") or os.environ.get("SDL_VIDEODRIVER") in ("dummy", "offscreen"):
+        return False
+    if not sys.stdout.isatty():
+        return False
+    if sys.platform in ("win32", "darwin"):
+        return True
+    return bool(os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY"))

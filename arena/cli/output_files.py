@@ -1,0 +1,25 @@
+"""What a command refuses to write to."""
+
+from collections.abc import Iterable
+from pathlib import Path
+
+
+def spare_inputs(out: Path, inputs: Iterable[str | Path]) -> None:
+    """Refuse to write over what is read."""
+    from agents.errors import OptionError
+
+    for name in inputs:
+        try:
+            same = out.samefile(name)
+        except OSError:
+            continue
+        if same:
+            raise OptionError(f"{out}: is an input of this very command; write to another place")
+
+
+def check_picture_name(out: Path) -> None:
+    """Refuse a picture that is no PNG."""
+    from agents.errors import OptionError
+
+    if out.suffix.lower() != ".png":
+        raise OptionError(f"{out}: a picture is a PNG; expected a name that ends in .png")

@@ -1,0 +1,144 @@
+"""Whom a walker concerns that has moved: those whose light it crosses or whose whiskers it meets."""
+
+import math
+
+from agents.arrays import IntArray, RecordArray
+from agents.circuit.charging import wait
+from agents.compiled import kernel, kernel_part
+from arena.engine.grid import gather
+from arena.engine.motion import publish_shadow
+from arena.engine.output import write_light, write_touch
+from arena.engine.senses import TOUCH_ROOM, may_touch, shift_shadow, sum_light, take_light, take_touch
+from arena.engine.triggers import plan_trigger
+from arena.engine.world_arrays import (
+    FOUND,
+    GATHERED,
+    HEARD_LIGHT,
+    HEARD_NOTHING,
+    HEARD_TOUCH,
+    HEARING,
+    LISTED,
+    MOVING,
+    PUSHED,
+    WAITING,
+    Crowd,
+    Output,
+    Scene,
+)
+from replays.format.tables import BODY, LEFT_WHISKER, RIGHT_WHISKER
+
+
+@kernel
+def look_at_touch(
+    walls: RecordArray, crowd: Crowd, touches: RecordArray, counts: IntArray, number: int, time: float
+) -> bool:
+    """Take what touches a walker and write down what has changed; returns whether a whisker has."""
+    body = crowd.bodies[number]
+    before = body["left_touch"], body["right_touch"], body["body_touch"]
+    now = take_touch(walls, crowd, number)
+    for part in (LEFT_WHISKER, RIGHT_WHISKER, BODY):
+        write_touch(touches, counts, body, time, part, before[part], now[part])
+    body["left_touch"], body["right_touch"], body["body_touch"] = now
+    return bool(now[0] != before[0] or now[1] != before[1])
+
+
+@kernel
+def update_neighbours(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> None:
+    """A walker has moved and may have pushed others: work out anew those whom that concerns.
+
+    Each is worked out once, however many have moved about it.
+    """
+    lists = crowd.lists
+    heard = 0
+    for place in range(list_moved(crowd, number)):
+        mover = lists[place, MOVING]
+        if place > 0:
+            # it was pushed, so its own light and touch are others too
+            heard = note(crowd, mover, heard, True)
+            take_light(scene, crowd, mover)
+            look_at_touch(scene.walls, crowd, out.touches, out.counts, mover, time)
+        heard = note_affected(scene, crowd, out, mover, time, heard)
+    for place in range(heard):
+        adapt(crowd, out, lists[place, HEARING], time)
+
+
+@kernel_part
+def note(crowd: Crowd, number: int, heard: int, shifted: bool) -> int:
+    """Put a walker on the list of the ``heard`` that are to be worked out anew; returns how many they are.
+
+    ``shifted`` if it is its light that changes, which then must not have happened yet.
+    """
+    body = crowd.bodies[number]
+    if body["heard"] == HEARD_NOTHING:
+        crowd.lists[heard, HEARING] = number
+        heard += 1
+        body["current_so_far"] = body["photocurrent"]
+    body["heard"] = max(body["heard"], HEARD_LIGHT if shifted else HEARD_TOUCH)
+    return heard
+
+
+@kernel_part
+def list_moved(crowd: Crowd, number: int) -> int:
+    """List a walker and then those that were pushed, in the list MOVING; returns how many.
+
+    Who was pushed touched the walker, or one that was pushed itself, a moment ago; so they are found from
+    one to the next, however long the chain is.
+    """
+    bodies, lists, settings = crowd.bodies, crowd.lists, crowd.settings[0]
+    reach = 4.0 * settings["reach"]
+    lists[0, MOVING] = number
+    count = 1
+    place = 0
+    while place < count:
+        one = bodies[lists[place, MOVING]]
+        place += 1
+        found = gather(settings, crowd.heads, bodies, lists, one["disc_x"], one["disc_y"], reach)
+        for index in range(found):
+            which = lists[index, FOUND]
+            if which != number and bodies[which]["moved"] == PUSHED:
+                bodies[which]["moved"] = LISTED
+                lists[count, MOVING] = which
+                count += 1
+    return count
+
+
+@kernel_part
+def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: float, heard: int) -> int:
+    """Tell those near ``mover`` where it now stands; returns how many have ``heard`` of any mover so far."""
+    bodies, lists = crowd.bodies, crowd.lists
+    body, settings = bodies[mover], crowd.settings[0]
+    # those near its old place are to learn that it has gone
+    gone = math.hypot(body["disc_x"] - body["shade_x"], body["disc_y"] - body["shade_y"])
+    reach = settings["influence"] + gone
+    count = gather(settings, crowd.heads, bodies, lists, body["x"], body["y"], reach)
+    # whoever is worked out anew looks for neighbours too
+    for place in range(count):
+        lists[place, GATHERED] = lists[place, FOUND]
+    for place in range(count):
+        which = lists[place, GATHERED]
+        if which == mover:
+            continue
+        other = bodies[which]
+        # one that moves itself takes its light when it has come to rest
+        if other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover):
+            heard = note(crowd, which, heard, True)
+            sum_light(scene, crowd.walkers[which], other, crowd.lit[which], crowd.hidden[which])
+        reach = gone + TOUCH_ROOM + crowd.walkers[mover]["body_reach"]
+        if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach) and look_at_touch(
+            scene.walls, crowd, out.touches, out.counts, which, time
+        ):
+            heard = note(crowd, which, heard, False)
+    publish_shadow(body)
+    return heard
+
+
+@kernel_part
+def adapt(crowd: Crowd, out: Output, number: int, time: float) -> None:
+    """Work out anew a walker whose light or touch has changed: see :func:`note`."""
+    body = crowd.bodies[number]
+    if body["heard"] == HEARD_LIGHT:
+        write_light(out.lights, out.counts, body, time)
+    body["heard"] = HEARD_NOTHING
+    if body["phase"] == WAITING:
+        wait(crowd.walkers[number], body["current_so_far"], body["state"], time - body["since"])
+        plan_trigger(crowd, out.counts, number, time)
