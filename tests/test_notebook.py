@@ -1,5 +1,6 @@
 """The program in a notebook: the README's page and the example of every public function, run as they are."""
 
+import code
 import contextlib
 import doctest
 import io
@@ -80,12 +81,15 @@ def test_a_public_name_is_a_function_whatever_was_imported_before(imports: str) 
 def test_the_page_of_the_readme(tmp_path: Path) -> None:
     page = (ROOT / "README.md").read_text(encoding="utf-8").split("\n## A notebook in ten lines\n")[1]
     page = page.split("\n## ")[0]
-    code = page.split("```python\n")[1].split("```")[0]
+    lines = page.split("```python\n")[1].split("```")[0].splitlines()
     printed = page.split("```text\n")[1].split("```")[0]
-    assert len([line for line in code.splitlines() if line]) == 10
+    assert len([line for line in lines if line]) == 10
     out = io.StringIO()
-    with contextlib.redirect_stdout(out):
-        exec(compile(code, "README.md", "exec"), {})
+    # pasted into an interpreter, where a block ends with a blank line only
+    interpreter = code.InteractiveConsole({})
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(out):
+        for line in lines:
+            interpreter.push(line)
     assert NUMBER.sub("#", out.getvalue()) == NUMBER.sub("#", printed)
     for found, told in zip(NUMBER.findall(out.getvalue()), NUMBER.findall(printed), strict=True):
         # a processor that rounds otherwise may let a walker or two arrive at another time

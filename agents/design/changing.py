@@ -9,7 +9,7 @@ from typing import Any
 
 import yaml
 
-from agents.design.spec import Design, parse_design
+from agents.design.spec import Design, Tolerance, parse_design
 from agents.design.values_by_path import SIDES
 from agents.errors import OptionError, SpecError
 from agents.text.exact import exact_text
@@ -53,6 +53,8 @@ or 33 kohm, 10 ohm to 100 Mohm
     """
     tree = _tree(design)
     for path, value in values.items():
+        if not isinstance(path, str):
+            raise OptionError(f"got {path!r} for a path, expected text like 'both.latch'")
         keys = _keys(path)
         text = value if isinstance(value, str) else _number_text(path, keys, value)
         for side in SIDES if keys[0] == "both" else ():
@@ -128,8 +130,10 @@ def _dumped(tree: dict[str, Any]) -> str:
 def _keys(path: str) -> tuple[str, ...]:
     """The keys on the way to a value; the name of a tolerance has dots in it and is one of them."""
     first, *rest = path.split(".")
-    if first == "spread" and len(rest) > 1:
+    if first == "spread" and rest and rest[-1] in keys_of(Tolerance):
         return first, ".".join(rest[:-1]), rest[-1]
+    if first == "spread" and rest:
+        return first, ".".join(rest)
     return first, *rest
 
 

@@ -20,6 +20,9 @@ from agents.compiled import compiled_so_far
 # After Ctrl-C the program ends by itself; this much later [s] it is ended, for a kernel that is just being
 # compiled cannot be stopped.
 GRACE = 1.0
+# The most that a bar shows as done.
+NEARLY = 0.999
+COMPILING = "compiling, on the first run only:"
 Tell = Callable[[float], None]
 
 
@@ -68,16 +71,19 @@ def progress(words: str, doing: str = "running", stopped: str = "nothing was wri
     program if need be, within about ``GRACE``; ``stopped`` says what becomes of the work then.
     """
     from rich.console import Console
-    from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+    from rich.progress import BarColumn, Progress, Task, TextColumn, TimeElapsedColumn, TimeRemainingColumn
+    from rich.text import Text
+
+    class Left(TimeRemainingColumn):
+        """The time left, and nothing while nobody knows."""
+
+        def render(self, task: Task) -> Text:
+            if task.total is None or task.time_remaining is None:
+                return Text("")
+            return Text("left: ").append_text(super().render(task))
 
     console = Console(stderr=True)
-    columns: Sequence[Any] = (
-        TextColumn("{task.description}"),
-        BarColumn(),
-        TimeElapsedColumn(),
-        TextColumn("left:"),
-        TimeRemainingColumn(),
-    )
+    columns: Sequence[Any] = (TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(), Left())
     bars = Progress(*columns, console=console, transient=True, disable=not console.is_terminal)
 
     def leave_line() -> None:
@@ -89,10 +95,13 @@ def progress(words: str, doing: str = "running", stopped: str = "nothing was wri
 
         def tell(done: float) -> None:
             if done > 0.0:
-                bars.update(task, description=doing, total=1.0, completed=done)
+                # what is quite done would stop the clock, and something may still come after it
+                bars.update(task, description=doing, total=1.0, completed=min(done, NEARLY))
+            elif bars.tasks[0].total is not None:
+                bars.tasks[0].total = None
+                bars.update(task, description=f"{COMPILING} what other commands need")
             elif compiled_so_far() > 0:
-                words = f"compiling, which only a first run has to: {compiled_so_far()} functions"
-                bars.update(task, description=words)
+                bars.update(task, description=f"{COMPILING} {compiled_so_far()} functions")
 
         yield tell
 

@@ -67,6 +67,8 @@ def read_contest(
     >>> read_contest("open-bench", ["poppy", mine]).walkers
     4
     """
+    if isinstance(designs, str):
+        raise OptionError(f"designs: got the text {designs!r}, expected a list like [{designs!r}]")
     if not designs:
         raise OptionError("no design is to run; name at least one")
     spec = read_arena(arena)

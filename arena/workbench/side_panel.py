@@ -3,6 +3,7 @@
 import math
 from dataclasses import replace
 
+from agents.compiled import compiled_so_far
 from agents.design.values_by_path import SCOPES
 from agents.testbench.faults import fault_title
 from agents.testbench.measuring import SidePoint
@@ -250,7 +251,11 @@ def _race_state(state: WorkbenchState) -> str:
     if background.races.busy:
         done = background.races.done
         words = "under way" if background.race is None or background.is_live else "run anew"
-        return f"{words}, {done:.0%}" if done > 0.0 else "getting ready"
+        if done > 0.0:
+            return f"{words}, {done:.0%}"
+        # only a first start compiles, and then takes up to a minute
+        compiled = compiled_so_far()
+        return f"compiling, {compiled} functions" if compiled else "getting ready"
     if state.fault:
         return "the last one that could be run"
     return "as it lies on the bench"

@@ -5,6 +5,7 @@ from pathlib import Path
 
 import numpy as np
 
+from agents.compiled import compiled_so_far
 from arena.workbench.controller import Controller, Question
 from arena.workbench.documents import arena_of, name_for
 from arena.workbench.floor_view import FloorView
@@ -54,7 +55,9 @@ class WorkbenchView:
         state = self.controller.state
         background, transport = state.background, state.transport
         results = (background.race, background.light, background.forecast, *state.documents.changed_on_disk)
-        work = (background.races.busy, round(background.races.done, 2), background.race_fault)
+        waits = background.races.busy and background.races.done == 0.0
+        compiled = compiled_so_far() if waits else 0
+        work = (background.races.busy, round(background.races.done, 2), background.race_fault, compiled)
         return (*map(id, results), *work, transport.time_s, transport.playing, state.is_faded, state.note)
 
     def draw(self, surface: pygame.Surface) -> None:

@@ -39,15 +39,12 @@ def floor(number: int = 8, *, zone: tuple[float, float] = (0.9, 0.9)) -> ArenaSp
 
 def spread(name: str, **values: object) -> Design:
     """A design whose parts stray from copy to copy."""
-    return design(
-        name,
-        spread={
-            "both.latch": Tolerance(uniform="5 %"),
-            "storage.capacitance": Tolerance(uniform="20 %"),
-            "both.eye.dark_trigger": Tolerance(normal="30 mV"),
-        },
-        **values,
-    )
+    tolerances = {
+        "both.latch": Tolerance(uniform="5 %"),
+        "storage.capacitance": Tolerance(uniform="20 %"),
+        "both.eye.dark_trigger": Tolerance(normal="30 mV"),
+    }
+    return design(name, **values).model_copy(update={"spread": tolerances})
 
 
 def as_bytes(replay: Replay, path: Path) -> bytes:

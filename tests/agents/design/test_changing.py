@@ -1,6 +1,7 @@
 """A design written whole: read again it is the very same; and designs made from others by changing values."""
 
 import math
+from typing import Any
 
 import pytest
 from pydantic import BaseModel
@@ -69,9 +70,11 @@ def test_parts_are_left_out_and_put_in_and_tolerances_changed() -> None:
         ("both.latch.size", "1", "both.latch: got a map, expected a resistance"),
         ("left", "1k", "left: got '1k', expected a map"),
         ("spread.both.latch.normal", "3 %", "spread.both.latch: got both normal and uniform"),
+        ("spread.both.latch", "3 %", "spread.both.latch: got '3 %', expected a map like {normal: 5 %}"),
+        (3, "1k", "got 3 for a path, expected text like 'both.latch'"),
     ],
 )
-def test_what_cannot_be_is_told_by_its_path(path: str, value: str | float, told: str) -> None:
+def test_what_cannot_be_is_told_by_its_path(path: Any, value: str | float, told: str) -> None:
     poppy = read_design("poppy")
     with pytest.raises(OptionError) as refused:
         change_design(poppy, {"name": "mine", path: value})

@@ -29,7 +29,7 @@ for arguments in {commands!r}:
 # What a window works out of a replay.
 CAUSES = """
 from pathlib import Path
-from replays.causes.sentences import cause_of
+from replays.causes.sentences import pulse_cause
 from replays.causes.traces import Circuits
 from replays.format.replay_file import read_replay
 replay = read_replay(Path({replay!r}))
@@ -40,7 +40,7 @@ for walker in range(len(replay.walkers)):
         trace.wait(number)
     for number in range(len(trace.pulses)):
         trace.pulse(number)
-        cause_of(trace, number)
+        pulse_cause(trace, number)
     assert len(trace.pulses) > 0
 """
 
@@ -69,7 +69,7 @@ def run_program(cache: Path, code: str, cwd: Path) -> None:
 
 def test_after_the_first_run_nothing_is_left_to_compile(tmp_path: Path) -> None:
     cache = tmp_path / "cache"
-    race = ["run", "potting-bench", "--design", "poppy", "--walkers", "6", "--seconds", "10min"]
+    race = ["run", "potting-bench", "--design", "poppy", "--walkers", "6", "--duration", "10min"]
     run_program(cache, COMMANDS.format(commands=[[*race, "--out", "one.replay.npz"]]), tmp_path)
     before = sorted(path.name for path in cache.rglob("*") if path.is_file())
     assert first_start._DONE in before
@@ -93,7 +93,10 @@ def helper_process(code: str) -> "subprocess.Popen[bytes]":
 
 
 def test_a_helper_ends_with_whoever_started_it() -> None:
-    code = "import time; from arena.cli import first_start; first_start.compile_all_but_engine = lambda: time.sleep(600)\n"
+    code = (
+        "import time; from arena.cli import first_start\n"
+        "first_start.compile_all_but_engine = lambda: time.sleep(600)\n"
+    )
     helper = helper_process(code + "first_start.help_out()")
     assert helper.stdin is not None
     # the system closes this end when a process dies, however it dies
@@ -103,7 +106,7 @@ def test_a_helper_ends_with_whoever_started_it() -> None:
 
 def test_whoever_stops_the_run_stops_the_helper(monkeypatch: pytest.MonkeyPatch) -> None:
     helper = helper_process("import time; time.sleep(600)")
-    monkeypatch.setattr(readying, "_start_helper", lambda: helper)
+    monkeypatch.setattr(first_start, "_start_helper", lambda: helper)
     with pytest.raises(KeyboardInterrupt), first_start.everything_compiled(lambda done: None):
         raise KeyboardInterrupt
     assert helper.poll() is not None
@@ -111,7 +114,7 @@ def test_whoever_stops_the_run_stops_the_helper(monkeypatch: pytest.MonkeyPatch)
 
 def test_the_run_waits_for_its_helper(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     helper = helper_process(f"import time; time.sleep(1); open({str(tmp_path / 'done')!r}, 'w').close()")
-    monkeypatch.setattr(readying, "_start_helper", lambda: helper)
+    monkeypatch.setattr(first_start, "_start_helper", lambda: helper)
     told: list[float] = []
     with first_start.everything_compiled(told.append):
         pass
@@ -128,6 +131,6 @@ def test_there_is_no_helper_without_need(kept: bool, tmp_path: Path, monkeypatch
     def refuse(*_: object, **__: object) -> None:
         raise AssertionError("a helper was started")
 
-    monkeypatch.setattr(readying, "code_store", lambda: store)
+    monkeypatch.setattr(first_start, "code_store", lambda: store)
     monkeypatch.setattr(first_start.subprocess, "Popen", refuse)
     assert first_start._start_helper() is None

@@ -181,6 +181,63 @@ def test_progress_leaves_the_signal_as_it_was() -> None:
 
 
 @on_posix
+def test_the_line_of_progress_tells_what_is_done_now_and_goes() -> None:
+    # a terminal for what goes to errors; the clock runs on when the run is through and compiling is not
+    import pty
+    import termios
+
+    code = (
+        "import time\n"
+        "from arena.cli import terminal\n"
+        "with terminal.progress('getting ready') as tell:\n"
+        "    for done, compiled in ((0.0, 0), (0.0, 7), (0.5, 7), (1.0, 7), (0.0, 7)):\n"
+        "        terminal.compiled_so_far = lambda: compiled\n"
+        "        tell(done)\n"
+        "        time.sleep(1.3)\n"
+    )
+    inside, outside = pty.openpty()
+    termios.tcsetwinsize(outside, (24, 100))
+    environment = {**os.environ, "TERM": "xterm", "PYTHONPATH": str(ROOT)}
+    environment = {key: value for key, value in environment.items() if key not in ("COLUMNS", "NO_COLOR")}
+    told = ""
+    with subprocess.Popen(
+        [sys.executable, "-c", code], stderr=outside, stdout=subprocess.DEVNULL, env=environment
+    ) as work:
+        os.close(outside)
+        while True:
+            try:
+                more = os.read(inside, 4096)
+            except OSError:  # which is how Linux says that nobody writes any more
+                break
+            if not more:
+                break
+            told += more.decode()
+        assert work.wait(60.0) == 0
+    os.close(inside)
+    frames = [
+        (words.strip(), clock, left)
+        for words, clock, left in re.findall(
+            r"([a-z][a-z0-9 ,:]*) [━╸╺ ]+ (\d:\d\d:\d\d)(?: (left: \S+))? *",
+            re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", told),
+        )
+    ]
+    stages = list(dict.fromkeys(words for words, _, _ in frames))
+    assert stages == [
+        "getting ready",
+        "compiling, on the first run only: 7 functions",
+        "running",
+        "compiling, on the first run only: what other commands need",
+    ]
+    assert {words for words, _, left in frames if left} == {"running"}
+    clocks = [clock for _, clock, _ in frames]
+    assert clocks == sorted(clocks)
+    for words in stages:
+        assert len({clock for one, clock, _ in frames if one == words}) > 1, f"the clock stands at {words!r}"
+    # the last thing that happens to the line is that it is wiped out
+    assert told.rstrip().endswith("\x1b[2K")
+
+
+@on_posix
 @pytest.mark.parametrize("command", ["score", "score --json", "check", "check nowhere", "--help"])
 def test_a_reader_that_has_had_enough_is_no_trouble(command: str, replay: Path) -> None:
     files = () if command == "--help" else (replay,)

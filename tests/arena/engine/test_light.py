@@ -64,7 +64,8 @@ def ray_transmission(
     points: np.ndarray,
 ) -> float:
     """What gets through from a point Q to a point P, by the one ray that a point source is seen by."""
-    return shadow.visible_fraction(px, py, pz, scenes.make_lamp(qx, qy, qz, 1.0), walls, shades, points, FEW)
+    lamp = scenes.make_lamp(qx, qy, qz, 1.0)
+    return shadow.visible_fraction(px, py, pz, lamp, shadow.Standing(walls, shades, points, FEW))
 
 
 def transmission(scene: scenes.Scene) -> float:

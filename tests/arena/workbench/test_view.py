@@ -1,12 +1,19 @@
 """Frames, and the words of the race."""
 
+import threading
+import time
 from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
+import pytest
 
+from agents.errors import OptionError
+from arena.workbench import jobs, side_panel
+from arena.workbench import view as view_module
 from arena.workbench.controller import Controller
 from arena.workbench.side_panel import _score_words
+from arena.workbench.view import WorkbenchView
 from replays.drawing.sheet import pygame
 from replays.scoring.scores import score
 from tests.helpers.fabricate import potting_bench
@@ -24,6 +31,37 @@ def test_a_race_is_compared_with_one_that_had_a_goal_too() -> None:
     at_once = replace(now, median_reach_s=0.0)
     assert _score_words(now, at_once, 3)[1].endswith("(before: 0.0 s)")
     assert _score_words(replace(now, median_reach_s=None), at_once, 3)[1] == "half by never (before: 0.0 s)"
+
+
+def test_a_first_start_says_that_it_compiles(
+    make: Callable[..., Controller], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    go_on = threading.Event()
+
+    def wait(*arguments: object) -> None:
+        go_on.wait(60.0)
+        raise OptionError("not run")
+
+    monkeypatch.setattr(jobs, "simulate", wait)
+    controller = make()
+    view, surface = WorkbenchView(controller), pygame.Surface((1280, 760))
+    try:
+        controller.state.refresh()
+        while controller.state.background.light_maps.busy or controller.state.background.forecasts.busy:
+            time.sleep(0.005)
+        controller.advance(0.01)
+        monkeypatch.setattr(side_panel, "compiled_so_far", lambda: 0)
+        monkeypatch.setattr(view_module, "compiled_so_far", lambda: 0)
+        assert side_panel._race_state(controller.state) == "getting ready"
+        while not view.is_still():
+            view.draw(surface)
+        monkeypatch.setattr(side_panel, "compiled_so_far", lambda: 12)
+        monkeypatch.setattr(view_module, "compiled_so_far", lambda: 12)
+        assert side_panel._race_state(controller.state) == "compiling, 12 functions"
+        assert not view.is_still(), "the line moves while it compiles"
+    finally:
+        go_on.set()
+        settle(controller)
 
 
 def test_frames_follow_the_state_and_nothing_else(make: Callable[..., Controller]) -> None:
