@@ -2,12 +2,16 @@
 
 import ast
 import json
+import re
 import subprocess
 import sys
 from importlib import import_module
 from pathlib import Path
+from pkgutil import resolve_name
 
 import pytest
+
+from tests.helpers.commands import HEAVY
 
 ROOT = Path(__file__).resolve().parent.parent
 
@@ -47,9 +51,6 @@ PUBLIC = {
         "simulate",
     ],
 }
-
-# What takes long to import, and the commands that may do so are none of those that only answer --help.
-HEAVY = ("matplotlib", "numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
 
 
 def house_rule(*command: str) -> None:
@@ -116,7 +117,7 @@ def test_the_continuous_run_is_the_command_of_the_readme() -> None:
 def test_files_stay_short_enough_to_read() -> None:
     for package in PUBLIC:
         for path in (ROOT / package).rglob("*.py"):
-            assert len(path.read_text(encoding="utf-8").splitlines()) <= 450, path.name
+            assert len(path.read_text(encoding="utf-8").splitlines()) <= 420, path.name
 
 
 def test_only_packages_list_their_names() -> None:
@@ -143,3 +144,62 @@ def test_the_example_in_the_reference_can_be_read(tmp_path: Path) -> None:
     assert [row.light for row in design.left.eye.table] == [0.0, 300.0, 3e3, 30e3]
     assert design.left.eye.table == design.right.eye.table
     assert (design.left.eye.tape, design.right.eye.tape) == (0.8, 1.0)
+
+
+def named_in(document: str) -> set[str]:
+    """What stands between backticks in a document, on one line or across two, and where its links lead."""
+    text = (ROOT / document).read_text(encoding="utf-8")
+    text = re.sub(r"^```.*?^```", "", text, flags=re.MULTILINE | re.DOTALL)
+    spans = (re.sub(r"\s+", " ", span) for span in re.findall(r"`([^`]+)`", text))
+    return {*spans, *re.findall(r"\]\(([^)]+)\)", text)}
+
+
+@pytest.mark.parametrize("document", ["DEVELOPERS.md", "README.md"])
+def test_files_and_folders_named_in_a_document_are_there(document: str) -> None:
+    ours = re.compile(
+        r"(agents|arena|configs|replays|tests|\.ci|\.pictures)(/[\w.-]+)*/?|[\w/]+\.(py|toml)|\w+/"
+    )
+    named = {one for one in named_in(document) if ours.fullmatch(one)}
+    assert len(named) > 3
+    assert {one for one in named if not (ROOT / one).exists()} == set()
+
+
+@pytest.mark.parametrize("document", ["DEVELOPERS.md", "README.md"])
+def test_modules_named_in_a_document_can_be_run_or_imported(document: str) -> None:
+    text = (ROOT / document).read_text(encoding="utf-8")
+    run = re.findall(r"-m\s+([\w.]+\w)", text)
+    assert run
+    for module in run:
+        of_ours = module.split(".")[0] in (*PUBLIC, "tests")
+        if of_ours:
+            source = ROOT.joinpath(*module.split(".")).with_suffix(".py")
+            assert "__main__" in source.read_text(encoding="utf-8"), module
+    for name in named_in(document):
+        if re.fullmatch(rf"({'|'.join(PUBLIC)})(\.\w+)+", name):
+            resolve_name(name)
+
+
+def test_names_in_the_code_that_developers_are_told_are_there() -> None:
+    sources = {
+        path: path.read_text(encoding="utf-8")
+        for folder in (*PUBLIC, "tests")
+        for path in (ROOT / folder).rglob("*.py")
+        if path != Path(__file__)
+    }
+    words = {word for source in sources.values() for word in re.findall(r"\w+", source)}
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    # the second of four columns is that of names in the table of symbols alone
+    cells = re.findall(r"^\| [^|]+ \| ([^|`]+) \| [^|]+ \| [^|]+ \|$", text, re.MULTILINE)
+    told = {name for cell in cells[1:] for name in cell.split(", ")}
+    assert len(told) > 30
+    told |= {one.lstrip("@") for one in named_in("DEVELOPERS.md") if re.fullmatch(r"@?[A-Za-z_]\w+", one)}
+    assert told - words == set()
+    for home, name in (one.split(".") for one in named_in("DEVELOPERS.md") if re.fullmatch(r"\w+\.\w+", one)):
+        if name in ("md", "py", "toml", "json"):
+            continue
+        homes = [
+            source
+            for path, source in sources.items()
+            if path.stem == home or re.search(rf"^class {home}\b", source, re.MULTILINE)
+        ]
+        assert any(re.search(rf"\b{name}\b", source) for source in homes), f"{home}.{name}"

@@ -9,7 +9,7 @@ import math
 from typing import Any, NamedTuple
 
 from agents.circuit.eye import quiet_draw
-from agents.circuit.panel import panel_current
+from agents.circuit.panel import open_circuit_voltage, panel_current
 from agents.circuit.status import CHARGE_UNFINISHED, NO_NUMBER, SETTLED, WAIT_UNFINISHED
 from agents.compiled import kernel, kernel_part
 
@@ -46,6 +46,14 @@ def waiting_currents(walker: Any, photocurrent: float, rail: float) -> Currents:
     )
     eyes = quiet_draw(rail, walker["side"][0]) + quiet_draw(rail, walker["side"][1])
     return Currents(panel, eyes, rail / walker["leak"], status)
+
+
+@kernel
+def open_circuit(walker: Any, photocurrent: float) -> tuple[float, int]:
+    """Voltage [V] up to which the walker's panel charges with nothing else connected, and a status."""
+    return open_circuit_voltage(
+        photocurrent, walker["panel_saturation"], walker["panel_thermal"], walker["panel_shunt"]
+    )
 
 
 @kernel

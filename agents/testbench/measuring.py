@@ -12,10 +12,9 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import RecordArray
-from agents.circuit.charging import time_to_reach, waiting_currents
+from agents.circuit.charging import open_circuit, time_to_reach, waiting_currents
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.circuit.panel import open_circuit_voltage
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.circuit.status import COAST_UNENDED, SETTLED, failure
@@ -252,10 +251,7 @@ def measure_walker(
     measured["panel"] = currents.panel
     measured["eyes"] = currents.eyes
     measured["leak"] = currents.leak
-    open_circuit, status = open_circuit_voltage(
-        photocurrent, walker["panel_saturation"], walker["panel_thermal"], walker["panel_shunt"]
-    )
-    measured["open_circuit"] = open_circuit
+    measured["open_circuit"], status = open_circuit(walker, photocurrent)
     return currents.status | status, 0
 
 

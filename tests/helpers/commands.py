@@ -17,19 +17,43 @@ from arena.cli.command import main
 
 ROOT = Path(__file__).resolve().parents[2]
 
-# A bench of its own: two start places, light from everywhere, no goal.
-ARENA = """\
+# What takes long to import, or needs a screen.
+HEAVY = ("matplotlib", "numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
+
+FLOOR = """\
 photodrome: arena 1
 name: shed floor
 floor:
   outline: 0 0 / 1 0 / 1 1 / 0 1 m
+"""
+AMBIENT = """\
 ambient:
   illuminance: 10 klx
+"""
+# A start on one side, and on the other a goal that lies all round.
+START_AND_GOAL = """\
+starts:
+  zone:
+    outline: 0.1 0.3 / 0.3 0.3 / 0.3 0.7 / 0.1 0.7 m
+    number: 1
+    heading: 0 deg
+goals:
+  - name: by the lamp
+    centre: 0.9 0.5 m
+    radius: 400 mm
+"""
+
+# A bench of its own: two start places, light from everywhere, no goal.
+ARENA = (
+    FLOOR
+    + AMBIENT
+    + """\
 starts:
   places:
     - place: 0.3 0.3 m
     - place: 0.7 0.7 m
 """
+)
 
 DESIGN = "photodrome: design 1\nname: borage\n"
 

@@ -19,20 +19,7 @@ from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.testbench.bench_figures import BenchPoint, bench, bench_point
 from agents.testbench.measuring import BRIGHTEST, bench_pulse, photocurrent_of
-
-# Keys that other programs build on.
-PROMISED = {
-    "light_lx",
-    "fires",
-    "trigger_V",
-    "trigger_touched_V",
-    "charge_s",
-    "pulse_s",
-    "let_go_V",
-    "turn_deg",
-    "advance_m",
-    "faults",
-}
+from tests.helpers.promised_keys import POINT_KEYS
 
 DEFAULT = Design(name="test")
 
@@ -66,7 +53,7 @@ def exchanged(design: Design) -> Design:
 def test_a_point_has_the_promised_keys_and_is_json() -> None:
     for light in (0.0, 10.0, 3e3, 90e3):
         point = bench_point(DEFAULT, light).as_dict()
-        assert set(point) >= PROMISED
+        assert set(point) >= POINT_KEYS
         assert point["light_lx"] == light
         json.dumps(point, allow_nan=False)
 

@@ -12,43 +12,13 @@ from arena.cli.bench_and_run_report import _SCORES
 from arena.cli.command import photodrome as commands
 from replays.format.replay_file import read_replay
 from replays.scoring.scores import EXPLANATIONS
-from tests.helpers.commands import ARENA, DESIGN, finished, photodrome, refusal
-
-# The keys that other programs may build on.
-POINT_KEYS = {
-    "light_lx",
-    "fires",
-    "trigger_V",
-    "trigger_touched_V",
-    "charge_s",
-    "pulse_s",
-    "let_go_V",
-    "turn_deg",
-    "advance_m",
-    "faults",
-}
-SCORE_KEYS = {
-    "design",
-    "walkers",
-    "reached",
-    "reach_share",
-    "median_reach_s",
-    "light_gain",
-    "directness",
-    "aim",
-    "contacts",
-    "escape_share",
-    "median_escape_s",
-    "stuck_share",
-}
+from tests.helpers.commands import ARENA, DESIGN, HEAVY, finished, photodrome, refusal
+from tests.helpers.promised_keys import POINT_KEYS, SCORE_KEYS
 
 COMMANDS = (
     *("demo", "run", "score", "watch", "try", "picture", "film", "bench", "check"),
     *("sweep", "tune", "kit"),
 )
-
-# What takes long to import, or needs a screen.
-HEAVY = ("matplotlib", "numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
 
 
 @pytest.fixture(autouse=True)

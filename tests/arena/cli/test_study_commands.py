@@ -15,16 +15,14 @@ from agents.design.spec import read_design
 from arena.studies.plans.study import Setting, Study, parse_study
 from arena.studies.search import tuning as tune_module
 from arena.studies.trial_scores import TRIAL
-from tests.helpers.commands import photodrome
+from tests.helpers.commands import FLOOR, START_AND_GOAL, photodrome
 
 Records = NDArray[np.void]
 
 # A bench on which every walker that walks comes to the goal, which lies all round it.
-ARENA = """\
-photodrome: arena 1
-name: shed floor
-floor:
-  outline: 0 0 / 1 0 / 1 1 / 0 1 m
+ARENA = (
+    FLOOR
+    + """\
 lamps:
   - name: lamp
     place: 0.9 0.5 m
@@ -33,16 +31,9 @@ lamps:
     intensity: 3000 cd
 ambient:
   illuminance: 5 klx
-starts:
-  zone:
-    outline: 0.1 0.3 / 0.3 0.3 / 0.3 0.7 / 0.1 0.7 m
-    number: 1
-    heading: 0 deg
-goals:
-  - name: by the lamp
-    centre: 0.9 0.5 m
-    radius: 400 mm
 """
+    + START_AND_GOAL
+)
 
 DESIGN = """\
 photodrome: design 1

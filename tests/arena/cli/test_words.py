@@ -13,7 +13,7 @@ import pytest
 
 from arena.cli.command import photodrome as commands
 from arena.studies.trial_scores import SCORES
-from tests.helpers.commands import ROOT, photodrome
+from tests.helpers.commands import AMBIENT, FLOOR, ROOT, START_AND_GOAL, photodrome
 
 RETIRED = (
     r"\b(un)?touched\b",
@@ -64,24 +64,6 @@ storage: { capacitance: 100 uF }
 right: { eye: { aside: 15 mm }, feeler: none }
 """
 
-ARENA = """\
-photodrome: arena 1
-name: shed floor
-floor:
-  outline: 0 0 / 1 0 / 1 1 / 0 1 m
-ambient:
-  illuminance: 10 klx
-starts:
-  zone:
-    outline: 0.1 0.3 / 0.3 0.3 / 0.3 0.7 / 0.1 0.7 m
-    number: 1
-    heading: 0 deg
-goals:
-  - name: by the lamp
-    centre: 0.9 0.5 m
-    radius: 400 mm
-"""
-
 PLAN = """\
 photodrome: study 1
 name: shed study
@@ -99,7 +81,7 @@ scores: [reached, shades, aim, held]
 @pytest.fixture(autouse=True)
 def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.chdir(tmp_path)
-    Path("floor.yaml").write_text(ARENA, encoding="utf-8")
+    Path("floor.yaml").write_text(FLOOR + AMBIENT + START_AND_GOAL, encoding="utf-8")
     Path("plan.yaml").write_text(PLAN, encoding="utf-8")
     Path("poor.yaml").write_text(POOR, encoding="utf-8")
 
