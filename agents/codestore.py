@@ -161,10 +161,14 @@ def remove_old_folders(parent: Path) -> None:
 
 
 class KernelCache:
-    """What numba's dispatcher asks for finished code of one ``function``, over a :class:`CodeStore`."""
+    """What numba's dispatcher asks for finished code of one ``function``, over a :class:`CodeStore`.
 
-    def __init__(self, store: Callable[[], CodeStore], function: Callable[..., Any]) -> None:
+    ``counts`` says whether its code counts who holds an array, as code does that returns one.
+    """
+
+    def __init__(self, store: Callable[[], CodeStore], function: Callable[..., Any], counts: bool) -> None:
         self._store = store
+        self._counts = counts
         self._function: Any = function
         self._enabled = True
 
@@ -191,6 +195,9 @@ class KernelCache:
         if data is None:
             return None
         assert name is not None
+        if self._counts:
+            # what counts stands in the compiler's tables, which all other code does without: they are slow
+            target.refresh()
         compiler: Any = import_module("numba.core.compiler")
         try:
             return compiler.CompileResult._rebuild(target, *pickle.loads(data))

@@ -112,7 +112,7 @@ def _compiled(function: Function, alone: dict[str, Any], called: dict[str, Any])
     # numba's own types lag behind what it accepts, so it comes in untyped
     linking: Any = import_module("agents.linking")
     dispatcher = linking.joined_kernel(function, {**always, **alone}, {**always, **called})
-    dispatcher._cache = KernelCache(code_store, function)
+    dispatcher._cache = KernelCache(code_store, function, counts=alone.get("_nrt", True))
     return cast(Function, dispatcher)
 
 

@@ -56,6 +56,35 @@ def test_what_was_compiled_is_loaded(
     assert caplog.messages == []
 
 
+COUNTING = """
+import numpy as np
+from agents.compiled import kernel_part
+
+@kernel_part
+def first_half(values):
+    return values[: len(values) // 2]
+
+print(first_half(np.arange(8.0)).tolist(), sum(first_half.stats.cache_hits.values()))
+"""
+
+
+def test_code_that_hands_out_an_array_can_be_loaded(tmp_path: Path) -> None:
+    """It counts who holds the array, with what a fresh process has not got by itself."""
+    path = tmp_path / "counting.py"
+    path.write_text(COUNTING, encoding="utf-8")
+    place = str(tmp_path / "cache")
+    variables = {"XDG_CACHE_HOME": place, "LOCALAPPDATA": place, "HOME": place, "PYTHONPATH": str(ROOT)}
+    for loaded in (0, 1):
+        done = subprocess.run(
+            [sys.executable, str(path)],
+            env={**os.environ, **variables},
+            capture_output=True,
+            text=True,
+            timeout=240,
+        )
+        assert (done.returncode, done.stdout) == (0, f"[0.0, 1.0, 2.0, 3.0] {loaded}\n"), done.stderr
+
+
 def half(content: bytes) -> bytes:
     return content[: len(content) // 2]
 
