@@ -281,7 +281,8 @@ def settle_latch(
 
     The NPN just covers its load at a place that parts two sorts of excess, and Newton's method may jump to
     and fro over it, or creep. A latch that is not settled for that after ``LEVEL_ROUNDS`` hangs on a hair and
-    counts as one that has let go; LATCH_UNSETTLED is for one that has come to no number.
+    counts as one that has let go: there the full equations have no lower level any more. LATCH_UNSETTLED is
+    for one that has come to no number.
     """
     frame = frame_of(supply, kick, thermal, side, recent)
     is_fresh = guess == math.inf

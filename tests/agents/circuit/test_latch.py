@@ -169,6 +169,41 @@ def test_settled_latch_is_where_the_full_equations_come_to_rest() -> None:
     assert let_go > 4
 
 
+# Latch and motor [ohm], answer [A/V], junction [V], rail [V], back-EMF [V], coupling current [A]: states like
+# those of a whisker pressed in a pulse, for which Newton's method jumps to and fro for ever.
+ON_A_HAIR = (
+    (44128.65, 32.3322, 1.33294e-3, 0.6554983, 3.19998, 0.142649, -3.41086e-5),
+    (33863.7454, 27.3761, 1.2317246e-3, 0.6513265, 2.54815, 0.4184216, -3.69741e-5),
+    (44877.096, 21.88245, 2.4993e-3, 0.657478, 3.683634, 0.179483, -3.00221e-6),
+)
+
+
+@pytest.mark.parametrize("state", ON_A_HAIR)
+def test_a_latch_on_a_hair_has_let_go(state: tuple[float, ...]) -> None:
+    """What the rounds do not settle has no level left: the full equations have none for any coupling current.
+
+    At rest the coupling current is the one that goes with the emitter-base voltage to which it leads.
+    """
+    latch, motor, answer, junction, rail, back, current = state
+    design = Design(name="borage").with_values({"both.latch": latch, "both.motor.resistance": motor})
+    side = build(design)[0]["side"][0]
+    found = settle_latch(
+        Supply(rail, 0.0, back), Kick(current, answer, junction), ROOM, side, 0.5 * rail, math.inf
+    )
+    assert (found.holds, found.status) == (False, SETTLED)
+
+    def excess(pushed: float) -> float:
+        rest = rest_of_latch(design, rail, back, pushed)
+        return pushed - current - answer * (junction - rest.junction)
+
+    trials = np.linspace(current - 6e-5, current + 6e-5, 9)
+    signs = [excess(trial) > 0.0 for trial in trials]
+    (turn,) = np.flatnonzero(np.diff(np.array(signs, np.int64)))
+    pushed = brentq(excess, trials[turn], trials[turn + 1], xtol=1e-12)
+    # it leaps over nought, where the lower level ends
+    assert abs(excess(pushed)) > 1e-6
+
+
 def test_any_guess_leads_to_the_same_level() -> None:
     for values, rail, back, coupling in drawn_states(60):
         side = build(Design(name="borage").with_values(values))[0]["side"][0]

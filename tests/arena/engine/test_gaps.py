@@ -279,7 +279,7 @@ def contact_figures() -> list[float]:
 
 def test_compiled_and_plain_kernels_agree() -> None:
     program = (
-        "import json; from tests.arena.engine import test_contact as t\n"
+        "import json; from tests.arena.engine import test_gaps as t\n"
         "print(json.dumps(t.contact_figures()))"
     )
     plain = subprocess.run(
