@@ -75,23 +75,28 @@ def disc_points(count: int = DISC_SAMPLES) -> FloatArray:
 
 
 @kernel
+def _ends_by(ray: Ray, walls: FloatArray, i: int) -> tuple[float, float, float, float, float, float]:
+    """Both ends of wall ``i`` from P on [m], and on which side of the ray each lies.
+
+    Walls that share an end compute the same figure for it.
+    """
+    ax, ay = walls[0, i] - ray.px, walls[1, i] - ray.py
+    bx, by = walls[2, i] - ray.px, walls[3, i] - ray.py
+    return ax, ay, bx, by, ray.dx * ay - ray.dy * ax, ray.dx * by - ray.dy * bx
+
+
+@kernel
 def _walls_stop(ray: Ray, walls: FloatArray, first: int, last: int) -> bool:
     """Tell whether one of ``walls`` first .. last − 1 stops the ray from P to P + d.
 
     ``walls`` is the table of :func:`arena.scene.records.wall_table`, in which one figure of all walls lies
     side by side: reading the records instead takes twice as long.
     """
-    px, py, pz, dx, dy, dz = ray
+    pz, dz = ray.pz, ray.dz
     stopped = False
     # No early exit, no branch and no division, so that the compiler can take several walls at once.
     for i in range(first, last):
-        ax = walls[0, i] - px
-        ay = walls[1, i] - py
-        bx = walls[2, i] - px
-        by = walls[3, i] - py
-        # On which side of the ray the ends lie. Walls that share an end compute the same figure for it.
-        side_a = dx * ay - dy * ax
-        side_b = dx * by - dy * bx
+        ax, ay, bx, by, side_a, side_b = _ends_by(ray, walls, i)
         # The ray meets the wall's line at fraction across / turn; multiplied by turn² it needs no division
         # and no regard to the sign of turn.
         turn = side_b - side_a
@@ -155,7 +160,7 @@ def _walls_near_cone(ray: Ray, radius: float, walls: FloatArray) -> tuple[bool, 
     :func:`_walls_stop` move by bounded amounts: a side by at most radius · (distance of that end), the turn
     by at most radius · (length of the wall), the ray's rise by at most radius.
     """
-    px, py, pz, dx, dy, dz = ray
+    pz, dz = ray.pz, ray.dz
     hidden = False
     count = walls.shape[1]
     first = count
@@ -167,12 +172,7 @@ def _walls_near_cone(ray: Ray, radius: float, walls: FloatArray) -> tuple[bool, 
     sink = min(dz - radius, 0.0)
     high = max(dz + radius, 0.0)
     for i in range(count):
-        ax = walls[0, i] - px
-        ay = walls[1, i] - py
-        bx = walls[2, i] - px
-        by = walls[3, i] - py
-        side_a = dx * ay - dy * ax
-        side_b = dx * by - dy * bx
+        ax, ay, bx, by, side_a, side_b = _ends_by(ray, walls, i)
         turn = side_b - side_a
         across = ax * by - ay * bx
         distance = abs(across)
