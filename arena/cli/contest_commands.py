@@ -3,6 +3,8 @@
 import contextlib
 import os
 import sys
+from functools import cache
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -123,9 +125,23 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
         with progress("getting ready") as tell, everything_compiled(tell):
             from arena.simulation import simulate
 
-            replay = simulate(contest, threads, tell)
+            def tell_and_fetch(share: float) -> None:
+                tell(share)
+                # while the engine is at work, for it leaves the interpreter idle
+                _fetch_what_reports(drawing is not None)
+
+            replay = simulate(contest, threads, tell_and_fetch)
         write_replay(replay, out)
     return replay
+
+
+@cache
+def _fetch_what_reports(draws: bool) -> None:
+    """Import what :func:`_report_run` needs."""
+    import_module("replays.scoring.scores")
+    import_module("arena.cli.bench_and_run_report")
+    if draws:
+        import_module("replays.drawing.pictures")
 
 
 def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None = None) -> None:

@@ -80,7 +80,10 @@ def _follow_parent() -> None:
 
 
 def compile_all_but_engine() -> None:
-    """Call, once and with what is quick to reckon, the kernels that Python calls outside a run."""
+    """Call, once and with what is quick to reckon, the kernels that Python calls outside the engine.
+
+    The map of light comes first: the run that is under way wants it as soon as its engine has done.
+    """
     import numpy as np
 
     from agents.circuit.charging import wait
@@ -92,8 +95,11 @@ def compile_all_but_engine() -> None:
     from agents.noise import TRIGGER, normal_pair
     from agents.testbench.bench_figures import bench_point
     from agents.testbench.surveys import survey
+    from arena.recording import map_of
+    from arena.scene.spec import read_arena
     from replays.causes.pulse_curve import pulse_rows
 
+    map_of(read_arena("open-bench"), 0.05)
     design = Design(name="first")
     walkers = build(design)
     walker = walkers[0]
