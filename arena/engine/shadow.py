@@ -42,8 +42,8 @@ class Ray(NamedTuple):
 class Standing(NamedTuple):
     """What stands in the light's way, and how a disc is looked at.
 
-    ``walls`` as from :func:`arena.world.wall_table`, SHADE records with the points of their outlines, and
-    :func:`disc_points`.
+    ``walls`` as from :func:`arena.scene.records.wall_table`, SHADE records with the points of their outlines,
+    and :func:`disc_points`.
     """
 
     walls: FloatArray

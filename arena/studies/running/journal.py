@@ -42,7 +42,7 @@ CREATE TABLE impossible (setting INTEGER PRIMARY KEY, reason TEXT NOT NULL);
 CREATE TABLE files (name TEXT, digest TEXT, PRIMARY KEY (name, digest)) WITHOUT ROWID;
 """
 
-_AFRESH = "run with --restart to throw these trials away, or choose another folder with --folder"
+_ANEW = "run with --restart to throw these trials away, or choose another folder with --folder"
 
 
 class Journal:
@@ -54,13 +54,13 @@ class Journal:
         parts: Mapping[str, str],
         trials: int,
         size: int,
-        afresh: bool = False,
+        restart: bool = False,
         names: Collection[str] = (),
     ):
         """Open the journal in ``folder``, or begin one, and hold it until it is closed.
 
         ``parts`` are the digests, by name, of what decides the results; ``trials`` there are, ``size`` of
-        them to a chunk. ``afresh`` throws away whatever was there. ``names`` are those of the files that
+        them to a chunk. ``restart`` throws away whatever was there. ``names`` are those of the files that
         the study writes beside it.
 
         Raises InputError where the journal is damaged, or holds the trials of something else, and says
@@ -89,19 +89,19 @@ class Journal:
         identity = {**parts, "trials": str(trials), "trials to a chunk": str(size)}
         with self._refusals():
             try:
-                self._database = _begun(self.path, identity, afresh, names, check)
+                self._database = _begun(self.path, identity, restart, names, check)
             except sqlite3.DatabaseError as error:
-                if not (afresh and _is_damage(error)):
+                if not (restart and _is_damage(error)):
                     raise
                 self._claimed = _salvaged(self.path)
                 check_own(folder, names, self._claimed)
                 _put_away(self.path)
-                self._database = _begun(self.path, identity, afresh, names, lambda _none: None)
+                self._database = _begun(self.path, identity, restart, names, lambda _none: None)
                 _list_files(self._database, self._claimed)
             try:
                 for (number,) in self._database.execute("SELECT number FROM chunks"):
                     if not 0 <= number < len(self._done):
-                        raise InputError(f"{self.path}: the journal is damaged (chunk {number}); {_AFRESH}")
+                        raise InputError(f"{self.path}: the journal is damaged (chunk {number}); {_ANEW}")
                     self._done[number] = True
             except BaseException:
                 self.close()
@@ -158,7 +158,7 @@ class Journal:
                 is_whole = isinstance(content, bytes) and len(content) == length * TRIAL.itemsize
                 if not is_whole or zlib.crc32(content) != crc:
                     raise InputError(
-                        f"{self.path}: the trials from {first} to {first + length - 1} are damaged; {_AFRESH}"
+                        f"{self.path}: the trials from {first} to {first + length - 1} are damaged; {_ANEW}"
                     )
                 yield np.frombuffer(content, TRIAL)
 
@@ -221,7 +221,7 @@ class Journal:
                     "with --folder"
                 ) from error
             if _is_damage(error):
-                raise InputError(f"{self.path}: the journal is damaged ({error}); {_AFRESH}") from error
+                raise InputError(f"{self.path}: the journal is damaged ({error}); {_ANEW}") from error
             raise OutputError(
                 f"{self.path}: cannot be written ({error}); {self.kept:,} of {self._trials:,} trials are "
                 "kept, and the same command goes on from there once it can be"
@@ -231,7 +231,7 @@ class Journal:
 def _begun(
     path: Path,
     identity: Mapping[str, str],
-    afresh: bool,
+    restart: bool,
     names: Collection[str],
     check: Callable[[Claimed | None], None],
 ) -> sqlite3.Connection:
@@ -252,17 +252,17 @@ def _begun(
         (application,) = database.execute("PRAGMA application_id").fetchone()
         if application != _APPLICATION and (tables or application != 0):
             raise InputError(f"{path}: this is no journal of photodrome; choose another folder with --folder")
-        claimed = _check(database, path, identity, afresh, names) if tables else None
+        claimed = _check(database, path, identity, restart, names) if tables else None
         check(claimed)
         database.execute("COMMIT")
         database.execute("PRAGMA journal_mode = WAL")
         # after a power cut some of the last chunks may be missing, which are then run again
         database.execute("PRAGMA synchronous = NORMAL")
         database.execute("BEGIN EXCLUSIVE")
-        if tables and afresh:
+        if tables and restart:
             for name in tables:
                 database.execute(f'DROP TABLE "{name}"')
-        if not tables or afresh:
+        if not tables or restart:
             for statement in _TABLES.split(";"):
                 database.execute(statement)
             database.executemany("INSERT INTO identity VALUES (?, ?)", identity.items())
@@ -281,7 +281,7 @@ def _check(
     database: sqlite3.Connection,
     path: Path,
     identity: Mapping[str, str],
-    afresh: bool,
+    restart: bool,
     names: Collection[str],
 ) -> Claimed:
     """The digests that files beside the database may have, by name.
@@ -289,15 +289,15 @@ def _check(
     Raises InputError where the tables hold the trials of something else.
     """
     (form,) = database.execute("PRAGMA user_version").fetchone()
-    if form != _FORM and not afresh:
-        raise InputError(f"{path}: another version of photodrome wrote this journal; {_AFRESH}")
-    found = dict(database.execute("SELECT key, value FROM identity")) if not afresh else identity
+    if form != _FORM and not restart:
+        raise InputError(f"{path}: another version of photodrome wrote this journal; {_ANEW}")
+    found = dict(database.execute("SELECT key, value FROM identity")) if not restart else identity
     changed = [key for key in {**identity, **found} if found.get(key) != identity.get(key)]
     if changed == ["program"]:
-        raise InputError(f"{path}: another version of photodrome ran its trials; {_AFRESH}")
+        raise InputError(f"{path}: another version of photodrome ran its trials; {_ANEW}")
     if changed:
         raise InputError(
-            f"{path}: holds trials of something else, for it differs in {', '.join(changed)}; {_AFRESH}"
+            f"{path}: holds trials of something else, for it differs in {', '.join(changed)}; {_ANEW}"
         )
     if form == _FORM_WITHOUT_FILES:
         return as_found(path.parent, names)

@@ -69,17 +69,17 @@ def run_sweep(
     folder: str | Path,
     threads: int | None = None,
     on: str | None = None,
-    afresh: bool = False,
+    restart: bool = False,
     progress: Progress | None = None,
     pictures: bool = True,
 ) -> SweepResult:
     """Run the trials of a study that the journal in ``folder`` lacks, and write the tables of all.
 
     ``threads`` is the number of cores to be used here, all by default; ``on`` the address of the scheduler of
-    a Dask cluster that is to do the work instead. ``afresh`` throws away what the journal holds. ``progress``
-    is called with the share of the trials that are there, 0 to 1; whatever it raises stops the sweep, as does
-    KeyboardInterrupt, and the trials of every finished chunk are kept. ``pictures`` says whether pictures are
-    going to be drawn, so that their names have to be free.
+    a Dask cluster that is to do the work instead. ``restart`` throws away what the journal holds.
+    ``progress`` is called with the share of the trials that are there, 0 to 1; whatever it raises stops the
+    sweep, as does KeyboardInterrupt, and the trials of every finished chunk are kept. ``pictures`` says
+    whether pictures are going to be drawn, so that their names have to be free.
 
     Raises InputError where the journal is another study's or damaged, or the folder holds files that are not
     ours and no journal, or under the names of ours; nothing has been changed then. Raises WorkError where
@@ -115,7 +115,7 @@ def run_sweep(
         parts = study.parts | {"arithmetic of processor and libraries": rounding}
         all_pictures = picture_names(study)
         names = [*TABLES, *(all_pictures if pictures else ())]
-        journal = Journal(folder, parts, study.trials, chunk_size(study), afresh, names)
+        journal = Journal(folder, parts, study.trials, chunk_size(study), restart, names)
         stack.enter_context(journal)
         kept, missing = journal.kept, journal.missing().tolist()
         tidy(folder, {*TABLES, *all_pictures, *journal.claimed()})

@@ -109,7 +109,7 @@ def test_a_table_of_settings_from_before_does_not_outlive_its_trials(tmp_path: P
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        run_sweep(study, tmp_path, afresh=True, progress=stop)
+        run_sweep(study, tmp_path, restart=True, progress=stop)
     assert not (tmp_path / "settings.csv").exists()
 
 

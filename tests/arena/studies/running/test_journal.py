@@ -50,8 +50,8 @@ def rows_of(number: int, count: int = 256, size: int = 256) -> np.ndarray:
     return rows
 
 
-def journal(folder: Path, trials: int = 600, afresh: bool = False, **parts: str) -> Journal:
-    return Journal(folder, PARTS | parts, trials, 256, afresh)
+def journal(folder: Path, trials: int = 600, restart: bool = False, **parts: str) -> Journal:
+    return Journal(folder, PARTS | parts, trials, 256, restart)
 
 
 def fill_up(one: Journal) -> None:
@@ -90,7 +90,7 @@ def test_trials_of_something_else_are_never_mixed_in(tmp_path: Path) -> None:
         journal(tmp_path, **{"design cress": "f"})
     with journal(tmp_path) as one:
         assert one.kept == 256
-    with journal(tmp_path, program="d", afresh=True) as one:
+    with journal(tmp_path, program="d", restart=True) as one:
         assert one.kept == 0
         assert one.impossible() == {}
     with journal(tmp_path, program="d") as one:
@@ -99,9 +99,9 @@ def test_trials_of_something_else_are_never_mixed_in(tmp_path: Path) -> None:
 
 def test_a_second_run_is_refused_at_once(tmp_path: Path) -> None:
     with journal(tmp_path) as one:
-        for afresh in (False, True):
+        for restart in (False, True):
             with pytest.raises(WorkError, match="another run is at work"):
-                journal(tmp_path, afresh=afresh)
+                journal(tmp_path, restart=restart)
         one.keep(0, rows_of(0), {})
     with journal(tmp_path) as one:
         assert one.kept == 256
@@ -176,7 +176,7 @@ def test_a_damaged_journal_is_told(tmp_path: Path) -> None:
         with pytest.raises(InputError, match=rf"{told}.*--restart"), journal(tmp_path) as one:
             list(one.chunks())
     (tmp_path / FILE).write_bytes(b"leaf mould" * 500)
-    with journal(tmp_path, afresh=True) as one:
+    with journal(tmp_path, restart=True) as one:
         assert one.kept == 0
 
 
@@ -185,9 +185,9 @@ def test_a_database_of_somebody_else_is_left_alone(tmp_path: Path) -> None:
     other.execute("CREATE TABLE pots (size)")
     other.close()
     before = (tmp_path / FILE).read_bytes()
-    for afresh in (False, True):
+    for restart in (False, True):
         with pytest.raises(InputError, match="no journal of photodrome"):
-            journal(tmp_path, afresh=afresh)
+            journal(tmp_path, restart=restart)
     assert (tmp_path / FILE).read_bytes() == before
 
 
@@ -199,7 +199,7 @@ def test_a_journal_of_another_form_is_told(tmp_path: Path) -> None:
     other.close()
     with pytest.raises(InputError, match="another version of photodrome"):
         journal(tmp_path)
-    with journal(tmp_path, afresh=True) as one:
+    with journal(tmp_path, restart=True) as one:
         assert one.kept == 0
 
 

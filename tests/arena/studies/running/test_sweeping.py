@@ -132,7 +132,7 @@ def test_a_stopped_sweep_keeps_what_is_finished(whole: Path, tmp_path: Path) -> 
     assert tables(tmp_path) == tables(whole)
     # begun anew, tables of before are not left to be taken for those of now
     with pytest.raises(KeyboardInterrupt):
-        run_sweep(study(), tmp_path, afresh=True, progress=stopper(1))
+        run_sweep(study(), tmp_path, restart=True, progress=stopper(1))
     assert not (tmp_path / CSV).exists()
     assert not (tmp_path / NPZ).exists()
     run_sweep(study(), tmp_path)
@@ -149,7 +149,7 @@ def test_another_plan_is_told_but_not_what_changes_no_trial(tmp_path: Path) -> N
     other = study(repeats=5, name="another name", about="another question", scores=["held", "reached"])
     assert run_sweep(other, tmp_path).kept == plan.trials
     assert tables(tmp_path) == before
-    assert run_sweep(study(repeats=5, lasts="61 s"), tmp_path, afresh=True).kept == 0
+    assert run_sweep(study(repeats=5, lasts="61 s"), tmp_path, restart=True).kept == 0
     assert tables(tmp_path) != before
 
 
