@@ -10,8 +10,8 @@ from typing import Any
 import yaml
 
 from agents.design.spec import Design, Tolerance, parse_design
-from agents.design.values_by_path import SIDES
-from agents.errors import OptionError, SpecError
+from agents.design.values_by_path import BOTH, SIDES, SPREAD, of_one
+from agents.errors import OptionError, SpecError, refusal
 from agents.text.exact import exact_text
 from agents.text.shapes import Shape, keys_of, shape_at, shape_of
 from agents.text.spec_reading import VERSIONS
@@ -57,23 +57,20 @@ or 33 kohm, 10 ohm to 100 Mohm
             raise OptionError(f"got {path!r} for a path, expected text like 'both.latch'")
         keys = _keys(path)
         text = value if isinstance(value, str) else _number_text(path, keys, value)
-        for side in SIDES if keys[0] == "both" else ():
+        for side in SIDES if keys[0] == BOTH else ():
             _drop(tree.get(side), keys[1:])
         _put(tree, keys, text)
     try:
         return parse_design(_dumped(tree), design.name)
     except SpecError as error:
-        lines = []
-        for fault in error.faults:
-            near = f" (nearest: {fault.near})" if fault.near else ""
-            lines.append(f"{fault.key}: got {fault.got}, expected {fault.expected}{near}")
+        lines = [f"{fault.key}: {refusal(fault.got, fault.expected, fault.near)}" for fault in error.faults]
         raise OptionError("\n".join(lines)) from None
 
 
 def _tree(design: Design) -> dict[str, Any]:
     """Nested dicts, lists and text as in a file, with what both sides have in common under ``both``."""
     values = _texts(Shape(model=Design), design)
-    sides = dict(zip(("both", *SIDES), _common(*map(values.pop, SIDES)), strict=True))
+    sides = dict(zip((BOTH, *SIDES), _common(*map(values.pop, SIDES)), strict=True))
     tree: dict[str, Any] = {"photodrome": f"design {VERSIONS['design']}"}
     for key, value in values.items():
         if key == "body":
@@ -130,15 +127,15 @@ def _dumped(tree: dict[str, Any]) -> str:
 def _keys(path: str) -> tuple[str, ...]:
     """The keys on the way to a value; the name of a tolerance has dots in it and is one of them."""
     first, *rest = path.split(".")
-    if first == "spread" and rest and rest[-1] in keys_of(Tolerance):
+    if first == SPREAD and rest and rest[-1] in keys_of(Tolerance):
         return first, ".".join(rest[:-1]), rest[-1]
-    if first == "spread" and rest:
+    if first == SPREAD and rest:
         return first, ".".join(rest)
     return first, *rest
 
 
 def _number_text(path: str, keys: tuple[str, ...], value: float) -> str:
-    shape = shape_at(Design, (SIDES[0], *keys[1:]) if keys[0] == "both" else keys)
+    shape = shape_at(Design, of_one(keys))
     if shape is None or shape.reader is None:
         return repr(value)
     try:

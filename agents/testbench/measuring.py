@@ -334,14 +334,19 @@ def photocurrent_of(walker: Any, light: float, kind: str) -> float:
     return float(walker["photo_per_lux"] * walker["response"][kind_index(kind)] * light)
 
 
+def check_light(light: float) -> None:
+    """Raise OptionError for a ``light`` [lx] outside 0 to 1 Mlx."""
+    if not 0.0 <= light <= BRIGHTEST:
+        raise OptionError(f"light of {light} lx; expected 0 lx to 1 Mlx")
+
+
 def measure_record(walker: Any, light: float, kind: str) -> Any:
     """Measure both sides of a WALKER record in ``light`` [lx] of ``kind``; returns a MEASURED record.
 
     Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there,
     and :class:`~agents.errors.ModelError` where the model cannot follow the walker.
     """
-    if not 0.0 <= light <= BRIGHTEST:
-        raise OptionError(f"light of {light} lx; expected 0 lx to 1 Mlx")
+    check_light(light)
     measured = np.zeros(1, MEASURED)[0]
     state = np.zeros(1, STATE)[0]
     photocurrent = photocurrent_of(walker, light, kind)

@@ -17,10 +17,15 @@ from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.circuit.steering import balance, heading_beside
 from agents.compiled import kernel
-from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
 from agents.testbench.faults import fault_bits
-from agents.testbench.measuring import BRIGHTEST, MEASURED, bench_failure, measure_walker, photocurrent_of
+from agents.testbench.measuring import (
+    MEASURED,
+    bench_failure,
+    check_light,
+    measure_walker,
+    photocurrent_of,
+)
 
 # Share of the light that comes from the lamp, and the lamp's elevation [rad].
 LAMP_SHARE = 2.0 / 3.0
@@ -75,8 +80,7 @@ def survey(walkers: RecordArray, lights: Sequence[float], kind: str, first: int 
     and :class:`~agents.errors.ModelError` where the model cannot follow a copy.
     """
     for light in lights:
-        if not 0.0 <= light <= BRIGHTEST:
-            raise OptionError(f"light of {light} lx; expected 0 lx to 1 Mlx")
+        check_light(light)
     shape = len(walkers), len(lights)
     faults, beside = np.zeros(shape, np.int64), np.zeros(shape)
     state, measured = np.zeros(1, STATE)[0], np.zeros(1, MEASURED)[0]
