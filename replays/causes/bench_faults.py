@@ -12,6 +12,7 @@ import numpy as np
 
 from agents.arrays import FloatArray
 from agents.errors import ModelError
+from agents.handbook.light_kinds import SUN, kind_index
 from agents.testbench.bench_figures import BenchPoint, bench_record
 from agents.testbench.measuring import BRIGHTEST
 from replays.causes.traces import Circuits, weighed_light
@@ -23,7 +24,7 @@ from replays.scoring.measures import reach_times
 class EntryBench:
     """An entry in the light [lx] in which it stood: what the bench measures there, None where it cannot.
 
-    ``weight`` is how much current the panel takes from a lux there, against one of daylight. An entry without
+    ``weight`` is what a lux there is worth to the panel, against one of sun. An entry without
     a walker stood nowhere; its light is nan.
     """
 
@@ -86,9 +87,9 @@ def on_bench(circuits: Circuits, number: int, light_lx: float) -> EntryBench:
     walker = circuits.drawn(number)
     light = min(light_lx, BRIGHTEST)
     weight = weighed_light(circuits.replay.arena, walker, light) / light if light > 0.0 else 1.0
-    daylight = walker.copy()
-    daylight["photo_per_lux"] *= weight
+    mixed = walker.copy()
+    mixed["response"][kind_index(SUN)] = weight
     try:
-        return EntryBench(name, light, weight, bench_record(daylight, light))
+        return EntryBench(name, light, weight, bench_record(mixed, light, SUN))
     except ModelError:
         return EntryBench(name, light, weight, None)
