@@ -105,7 +105,7 @@ def compile_all_but_engine() -> None:
     walker = walkers[0]
     side = walker["side"][0]
     bench_point(design, 3e3)
-    survey(walkers, [3e3], "daylight")
+    survey(walkers, [3e3], "sun")
     trigger = float(trigger_voltage(3e3, False, side))
     on_voltage(3e3, side)
     recovery_time(side)

@@ -145,10 +145,10 @@ class Kind(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.handbook.light_kinds import KINDS
+        from agents.handbook.light_kinds import KINDS, SAME_KINDS
         from agents.text.readers import Word
 
-        return Word(KINDS)
+        return Word(KINDS, tuple(SAME_KINDS.items()))
 
 
 def as_json(function: Command) -> Command:
@@ -180,7 +180,7 @@ def kind_option(function: Command) -> Command:
     return click.option(
         "--kind",
         type=Kind("kind"),
-        default="daylight",
+        default="sun",
         show_default=True,
         help="Kind of light, as an arena's lamps have.",
     )(function)

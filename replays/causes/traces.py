@@ -20,12 +20,13 @@ from agents.arrays import BoolArray, FloatArray, RecordArray
 from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
+from agents.circuit.panel import photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.design.as_built import build
 from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
-from agents.handbook.light_kinds import KINDS
+from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.noise import TRIGGER, normal_pair
 from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
@@ -167,7 +168,7 @@ class Trace:
     def _current(self, panel_lx: float) -> float:
         ambient_lx, ambient, lamps = self._weights
         weighed = ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
-        return float(self.record["photo_per_lux"]) * weighed
+        return float(photocurrent_in(self.record, weighed))
 
     def wait(self, number: int) -> Wait:
         """Wait ``number``, 0 to ``waits`` - 1. Raises ModelError where the model cannot follow it."""
@@ -314,14 +315,15 @@ class Trace:
 
 
 def _weights(arena: dict[str, Any], record: Any) -> tuple[float, float, float]:
-    """Ambient light [lx], and how its kind and the lamps' kinds count for the panel, daylight as 1."""
+    """Ambient light [lx], and how its kind and the lamps' kinds count for the panel, the sun as 1."""
 
     def weight(kind: str) -> float:
+        kind = SAME_KINDS.get(kind, kind)
         return float(record["response"][KINDS.index(kind)]) if kind in KINDS else 1.0
 
-    ambient = weight(arena.get("ambient_light", "daylight"))
+    ambient = weight(arena.get("ambient_light", SUN))
     if arena["sun"] is not None:
-        lamps = weight(arena["sun"].get("light", "daylight"))
+        lamps = weight(arena["sun"].get("light", SUN))
     elif arena["lamps"]:
         strengths = [lamp["intensity_cd"] for lamp in arena["lamps"]]
         parts = [
