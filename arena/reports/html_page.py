@@ -28,8 +28,8 @@ def _environment() -> "Environment":
     )
     made.globals["colours"] = {name: hex_of(name) for name in COLOURS}
     made.globals["program"] = f"photodrome {_program_version()}"
-    made.filters["sentence"] = sentence
-    made.filters["capital"] = lambda text: sentence(text).removesuffix(".")
+    made.filters["sentence"] = as_sentence
+    made.filters["capital"] = lambda text: as_sentence(text).removesuffix(".")
     return made
 
 
@@ -66,10 +66,10 @@ def _is_unfit(letter: str) -> bool:
     )
 
 
-def sentence(text: str) -> str:
+def as_sentence(text: str) -> str:
     """``text`` with a capital letter in front, and a full stop at its end.
 
-    >>> sentence("the latch holds")
+    >>> as_sentence("the latch holds")
     'The latch holds.'
     """
     text = text.strip()
