@@ -12,7 +12,6 @@ from rich.text import Text
 from agents.testbench.bench_figures import BenchPoint
 from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
-from agents.text.units import format_quantity
 from arena.cli.printed_tables import (
     NOTHING,
     Column,
@@ -23,6 +22,14 @@ from arena.cli.printed_tables import (
     the_console,
 )
 from arena.cli.terminal import printable
+from arena.reports.bench_words import (
+    FAULTS_HEADING,
+    bench_columns,
+    cure_words,
+    light_cells,
+    range_words,
+    sides_differ,
+)
 from replays.causes.bench_faults import EntryBench
 from replays.format.tables import Replay
 from replays.scoring.scores import EXPLANATIONS, DesignScore
@@ -38,11 +45,6 @@ def _share(value: float | None) -> str:
 
 def _number(value: float | None) -> str:
     return NOTHING if value is None else f"{value:.2f}"
-
-
-def _fixed(value: float | None, digits: int, unit: str, factor: float = 1.0) -> str:
-    """A value with a fixed number of digits after the point, so that a column lines up."""
-    return NOTHING if value is None else f"{factor * value:.{digits}f} {unit}"
 
 
 def _time(value: float | None) -> str:
@@ -149,41 +151,20 @@ def print_bench(
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
-    rows = [point.as_dict() for point in points]
-    lights = [format_quantity(row["light_lx"], "lx") for row in rows]
-    columns: list[Column] = [
-        ("trigger", [_fixed(row["trigger_V"], 2, "V") for row in rows]),
-        ("whisker\npressed", [_fixed(row["trigger_touched_V"], 2, "V") for row in rows]),
-        ("time between\npulses", [_time(point.measured.first.between) for point in points]),
-        ("pulse", [_fixed(row["pulse_s"], 0, "ms", 1e3) for row in rows]),
-        ("latch\nreleases at", [_fixed(row["let_go_V"], 2, "V") for row in rows]),
-        ("turn\na pulse", [_fixed(row["turn_deg"], 0, "deg") for row in rows]),
-        ("step", [_fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
-        ("faults", [", ".join(map(fault_title, point.faults)) or "none" for point in points]),
-    ]
-    table = table_with(("light", lights), columns, words="faults")
+    lights, columns = light_cells(points), bench_columns(points)
+    table = table_with(("light", lights), columns, words=FAULTS_HEADING)
     if table_width(console, table) <= console.width:
         console.print(table)
     else:
         headings = [heading.replace("\n", " ") for heading, _ in columns]
         turned = [(light, [cells[number] for _, cells in columns]) for number, light in enumerate(lights)]
         print_in_parts(console, ("light", headings), turned)
-    if any(row["left"] != row["right"] for row in rows):
+    if sides_differ(points):
         console.print("figures are those of the side that fires first in even light")
     for report in reports:
-        low, high = (format_quantity(light, "lx") for light in report.lights)
-        where = low if low == high else f"{low} to {high}"
-        console.print(Text.assemble((fault_title(report.name), "bold"), f", {where}: {report.cause}"))
-        console.print(f"  cure: {_cure(report)}")
-
-
-def _cure(report: FaultReport) -> str:
-    cure = report.cure
-    if cure is None:
-        return "none found among the standard part values; the design itself has to change"
-    where = ""
-    if cure.lights != report.lights:
-        low, high = (format_quantity(light, "lx") for light in cure.lights)
-        where = f" (shown at {low})" if low == high else f" (shown from {low} to {high})"
-    then = f"; but then: {', '.join(map(fault_title, cure.brings))}" if cure.brings else ""
-    return f"{cure.text}{where}{then}"
+        console.print(
+            Text.assemble(
+                (fault_title(report.name), "bold"), f", {range_words(report.lights)}: {report.cause}"
+            )
+        )
+        console.print(f"  cure: {cure_words(report)}")
