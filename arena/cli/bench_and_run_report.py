@@ -47,6 +47,10 @@ def _number(value: float | None) -> str:
     return NOTHING if value is None else f"{value:.2f}"
 
 
+def _degrees(value: float | None) -> str:
+    return NOTHING if value is None else f"{value:.0f} deg"
+
+
 def _time(value: float | None) -> str:
     return NOTHING if value is None else time_words(value)
 
@@ -78,7 +82,7 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
     ),
     ("hardly moved", "hardly_moved", lambda one: f"{one.hardly_moved} of {one.walkers}"),
     ("directness", "directness", lambda one: _number(one.directness)),
-    ("turn a pulse", "median_turn_deg", lambda one: _fixed(one.median_turn_deg, 0, "deg")),
+    ("turn a pulse", "median_turn_deg", lambda one: _degrees(one.median_turn_deg)),
     ("aim", "aim", lambda one: _number(one.aim)),
     ("steadiness of heading", "aim_resultant", lambda one: _number(one.aim_resultant)),
     ("contacts", "contacts", lambda one: str(one.contacts)),
