@@ -114,6 +114,31 @@ def test_run_names_the_faults_of_every_entry_in_the_light_in_which_it_stood() ->
         )
 
 
+def test_run_tells_why_each_walker_fared_as_it_did() -> None:
+    arguments = (
+        "open-bench",
+        "-d",
+        "poppy",
+        "-d",
+        "nettle-twitches",
+        "--walkers",
+        "1",
+        "--duration",
+        "15 min",
+    )
+    ran = photodrome("run", *arguments, "--why", "--tries", "3", "--json")
+    assert (ran.code, ran.err) == (0, "")
+    poppy, nettle = ran.json()["accounts"]
+    assert (poppy["outcome"]["place"], nettle["outcome"]["place"]) == (1, 2)
+    assert (nettle["cause"], nettle["tried"], len(nettle["sentences"])) == ("hardly moves", 3, 3)
+    assert nettle["change"]["values"].keys() == {"both.latch"}
+    table = photodrome("run", *arguments, "--why", "--tries", "0").out.replace("\n", " ")
+    for sentence in (*poppy["sentences"][:2], *nettle["sentences"][:2]):
+        assert " ".join(sentence.split()) in " ".join(table.split())
+    assert "tried in this race" not in table
+    assert "accounts" not in photodrome("run", *arguments, "--json").json()
+
+
 def test_scores_of_several_replays_count_all_their_walkers() -> None:
     for seed in ("1", "2"):
         arguments = (
