@@ -3,6 +3,7 @@
 Text that comes from files is shown as it is, never read as markup, and without what would steer a terminal.
 """
 
+import math
 import re
 from collections.abc import Callable, Sequence
 
@@ -11,7 +12,15 @@ from rich.text import Text
 from agents.testbench.bench_figures import BenchPoint
 from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
-from arena.cli.printed_tables import NOTHING, Column, print_in_parts, table_width, table_with, the_console
+from arena.cli.printed_tables import (
+    NOTHING,
+    Column,
+    print_in_parts,
+    print_table,
+    table_width,
+    table_with,
+    the_console,
+)
 from arena.cli.terminal import printable
 from arena.reports.bench_words import (
     FAULTS_HEADING,
@@ -21,9 +30,10 @@ from arena.reports.bench_words import (
     range_words,
     sides_differ,
 )
+from replays.causes.bench_faults import EntryBench
 from replays.format.tables import Replay
 from replays.scoring.scores import EXPLANATIONS, DesignScore
-from replays.words import time_words
+from replays.words import light_words, time_words
 
 # Explanations stand beside their scores where there is so much room for them, else below.
 NOTES_WIDTH = 48
@@ -35,6 +45,10 @@ def _share(value: float | None) -> str:
 
 def _number(value: float | None) -> str:
     return NOTHING if value is None else f"{value:.2f}"
+
+
+def _degrees(value: float | None) -> str:
+    return NOTHING if value is None else f"{value:.0f} deg"
 
 
 def _time(value: float | None) -> str:
@@ -60,12 +74,15 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
     ),
     ("reached, 95 % range", "reach_interval", lambda one: _range(one.reach_interval)),
     ("median arrival time", "median_reach_s", lambda one: _time(one.median_reach_s)),
+    ("progress to the goal", "progress", lambda one: _number(one.progress)),
     (
         "light gain",
         "light_gain",
         lambda one: NOTHING if one.light_gain is None else f"x {one.light_gain:.2f}",
     ),
+    ("hardly moved", "hardly_moved", lambda one: f"{one.hardly_moved} of {one.walkers}"),
     ("directness", "directness", lambda one: _number(one.directness)),
+    ("turn a pulse", "median_turn_deg", lambda one: _degrees(one.median_turn_deg)),
     ("aim", "aim", lambda one: _number(one.aim)),
     ("steadiness of heading", "aim_resultant", lambda one: _number(one.aim_resultant)),
     ("contacts", "contacts", lambda one: str(one.contacts)),
@@ -109,7 +126,26 @@ def print_scores(scores: Sequence[DesignScore]) -> None:
         for label, note in zip(labels[1], notes[1], strict=True):
             console.print(Text.assemble(f"{label}: ", (note, "dim")))
     if any(NOTHING in cells for _, cells in columns):
-        console.print(f"{NOTHING}: undefined, because too few got there or nothing happened")
+        console.print(f"{NOTHING}: undefined: too few got there, nothing happened, or it hardly moved")
+
+
+def print_entries(entries: Sequence[EntryBench]) -> None:
+    """The faults that the bench finds in each entry, in the light in which its walkers stood."""
+    console = the_console()
+    rows = [(one.design, _stood_in(one), _faults_words(one)) for one in entries]
+    names, lights, faults = ([row[number] for row in rows] for number in range(3))
+    columns: list[Column] = [("stood in (median)", lights), ("faults on the bench in that light", faults)]
+    print_table(console, ("entry", names), columns, words="faults on the bench in that light")
+
+
+def _stood_in(entry: EntryBench) -> str:
+    return NOTHING if math.isnan(entry.light_lx) else light_words(entry.light_lx)
+
+
+def _faults_words(entry: EntryBench) -> str:
+    if entry.faults is None:
+        return NOTHING if math.isnan(entry.light_lx) else "the model cannot follow it"
+    return ", ".join(map(fault_title, entry.faults)) or "none"
 
 
 def print_bench(
