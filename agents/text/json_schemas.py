@@ -1,7 +1,8 @@
 """Spec models as JSON Schemas, by which an editor completes keys and tells what cannot be.
 
-Draft 7, which editors know best. A schema knows keys, words, units and the form of numbers. Ranges of values with
-units, and what several keys have to do with one another, it only describes: ``photodrome check`` decides.
+Draft 7, which editors know best. A schema knows keys, words, units and the form of numbers. Ranges of values
+with units, and most of what several keys have to do with one another, it only describes: ``photodrome check``
+decides.
 """
 
 from collections.abc import Sequence
@@ -29,7 +30,7 @@ class SchemaMaker:
         self.definitions: dict[str, Json] = {}
 
     def document(self, kind: str, keys: Json, required: Sequence[str]) -> Json:
-        """The schema of a file of a ``kind`` of :data:`~agents.text.spec_reading.VERSIONS` with these keys."""
+        """The schema of a file of a ``kind`` with these keys; kinds as in agents.text.spec_reading."""
         head = f"{kind} {VERSIONS[kind]}"
         first: Json = {"const": head, "description": f"what the file is, and the version of its form: {head}"}
         return {
@@ -92,6 +93,11 @@ class SchemaMaker:
         if shape.entry is not None:
             return {"type": "object", "additionalProperties": self._shape(shape_of(shape.entry))}
         return {"enum": list(shape.words)} if shape.words else dict(_TEXT)
+
+
+def exactly_one(*keys: str) -> list[Json]:
+    """What ``oneOf`` says where a map has one of these keys, and no second one."""
+    return [{"required": [key]} for key in keys]
 
 
 def required_keys(model: type[BaseModel]) -> list[str]:

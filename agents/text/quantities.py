@@ -166,7 +166,11 @@ class Quantity(_Ranged):
 
     def json_form(self) -> dict[str, Any]:
         dimension = DIMENSIONS[self.unit]
-        forms = [f"{_NUMBER} ?{_any_of(dimension.spellings)}"]
+        # a unit that begins with a digit, like 1/s, cannot stand at a number's own digits
+        apart = [spelling for spelling in dimension.spellings if spelling[0].isdigit()]
+        others = [spelling for spelling in dimension.spellings if spelling not in apart]
+        gaps = ((" ?", others), (" ", apart))
+        forms = [f"{_NUMBER}{gap}{_any_of(spellings)}" for gap, spellings in gaps if spellings]
         if dimension.letters:
             letter = _any_of(dimension.letters)
             forms.append(f"[0-9]+{letter}[0-9]*|{letter}[0-9]+|(?:[0-9]+\\.[0-9]*|\\.[0-9]+){letter}")
