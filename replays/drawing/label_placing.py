@@ -12,6 +12,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,7 +89,7 @@ class LabelPlacement:
         for x, y in self._along(np.asarray(points, np.float64), max(margin, _CELL)).tolist():
             self.take(x - margin, y - margin, x + margin, y + margin)
 
-    def shun(self, x: FloatArray, y: FloatArray) -> None:
+    def shun(self, x: NDArray[np.floating[Any]], y: NDArray[np.floating[Any]]) -> None:
         """Mark places ``x``, ``y`` [points], and what lies next to them, as better not covered."""
         rows, columns = self._shunned.shape
         column = np.floor((x - self._view.left) / _CELL)
