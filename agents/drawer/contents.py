@@ -151,8 +151,11 @@ class Stocked(BaseSpec):
 
     def values(self) -> dict[str, Any]:
         """Return what it sets of a design's part, SI values by field."""
-        own = set(Stocked.model_fields) | {"measured", "measured_at"}
-        return {name: getattr(self, name) for name in self.model_fields_set if name not in own}
+        return {name: getattr(self, name) for name in sorted(self.model_fields_set - OWN_FIELDS)}
+
+
+OWN_FIELDS = {*Stocked.model_fields, "measured", "measured_at"}
+"""Fields that a part has in a drawer and not in a design."""
 
 
 class _Coded(Stocked):
@@ -376,6 +379,9 @@ class Drawer(BaseSpec):
             raise KeyedErrors(errors)
         return self
 
+
+BORROWING = ("eyes", "npns", "pnps", "motors", "panels", "tyres")
+"""Lists of parts that take the fields of a design."""
 
 SECTIONS = tuple(name for name in Drawer.model_fields if name not in ("name", "about"))
 
