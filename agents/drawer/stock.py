@@ -7,6 +7,7 @@ that were measured, the two that are most alike are taken for the two sides.
 
 import csv
 import io
+import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -61,13 +62,14 @@ PLACES = (
 )
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Choice:
     """One sort of part for a place, with the pieces of it that are taken.
 
     ``values`` are SI values by path of the design, measured ones where a meter read them. ``labels`` names
     the pieces, the left one first. ``sort`` tells one sort of the drawer from another; ``spread`` is the
-    tolerance of pieces that were not measured, as a share, by the path of the value.
+    tolerance of pieces that were not measured, as a share, by the path of the value. ``rated`` [V] is what a
+    capacitor bears.
     """
 
     place: Place
@@ -77,6 +79,7 @@ class Choice:
     available: int
     price: Decimal | None
     spread: Mapping[str, float] = field(default_factory=dict)
+    rated: float = math.inf
 
     @property
     def name(self) -> str:
@@ -135,11 +138,14 @@ def _of_one_value(drawer: Drawer, place: Place) -> Iterator[Choice]:
             labels = (text,) * len(paths)
             share = max((one.share_off for one in items if one.share_off is not None), default=None)
             spread = {} if share is None else {place.path: share}
+        rated = math.inf
         if isinstance(item, DrawerCapacitor) and place.path.startswith("storage."):
+            rated = min(getattr(one, "rated", None) or math.inf for one in items)
             for key in ("leak", "series_resistance"):
                 if (given := getattr(item, key)) is not None:
                     values[f"storage.{key}"] = given
-        yield Choice(place, (place.section, nominal), labels, values, available, _dearest(items), spread)
+        sort = (place.section, nominal)
+        yield Choice(place, sort, labels, values, available, _dearest(items), spread, rated)
 
 
 def _suits(place: Place, nominal: float) -> bool:

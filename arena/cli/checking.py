@@ -17,7 +17,7 @@ _ZIP = b"PK\x03\x04"
 
 
 def check_file(name: str) -> str:
-    """Read a design, an arena, a study, a drawer of parts or a replay, by path or shipped name; returns what it is, in words.
+    """Read a design, an arena, a study, a drawer or a replay, by path or shipped name; returns what it is.
 
     Raises SpecError, ReplayError or NotFoundError.
     """
@@ -80,7 +80,8 @@ def _beginning(name: str) -> bytes:
         with path.open("rb") as stream:
             return stream.read(65536)
     except FileNotFoundError:
-        names = [name for kind in ("design", "arena", "study", "drawer") for name in shipped_names(kind)]
+        kinds = ("design", "arena", "study", "drawer")
+        names = [name for kind in kinds for name in shipped_names(kind)]
         note = nearest_note(nearest(name, names, cutoff=0.7))
         raise NotFoundError(f"{name!r}: no such file, and no shipped design, arena or study{note}") from None
     except OSError as error:

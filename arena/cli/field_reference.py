@@ -116,10 +116,10 @@ marks:
 """
 
 _DRAWER = """
-A drawer lists the parts that are there. A resistor or capacitor says one of `value`, `code` and `rings`: `4k7`,
-`472`, `yellow violet red gold`; three or four figures count their noughts last, in ohms or picofarads. Put
-figures between quotes. Eyes, transistors, motors, tyres and panels take the fields of a design too, and what
-they leave out stays as the design has it. All prices are in one currency, by the three letters of ISO 4217.
+A drawer lists the parts that are there. A resistor or capacitor says one of `value`, `code` and `rings`:
+`4k7`, `472`, `yellow violet red gold`; three or four figures count their noughts last, in ohms or picofarads.
+Put figures between quotes. Eyes, transistors, motors, tyres and panels take the fields of a design too, and
+what they leave out stays as the design has it. All prices are in one currency, by the letters of ISO 4217.
 """
 
 
