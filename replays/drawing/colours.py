@@ -60,10 +60,10 @@ def readable_on(ground: Colour) -> Colour:
     return WHITE if (luminance(ground) + 0.05) ** 2 < 1.05 * 0.05 else BLACK
 
 
-def contrast(one: Colour, other: Colour) -> float:
+def contrast_ratio(one: Colour, other: Colour) -> float:
     """Contrast ratio of two colours, 1 to 21, as WCAG 2.2 defines it.
 
-    >>> contrast(WHITE, BLACK)
+    >>> contrast_ratio(WHITE, BLACK)
     21.0
     """
     dim, bright = sorted((luminance(one), luminance(other)))
@@ -83,12 +83,12 @@ def line_colours() -> NDArray[np.uint8]:
     lines = np.empty_like(grounds)
     for step, (red, green, blue) in enumerate(grounds.tolist()):
         ground = (red, green, blue)
-        end = INK if contrast(INK, ground) > contrast(PAPER, ground) else PAPER
+        end = INK if contrast_ratio(INK, ground) > contrast_ratio(PAPER, ground) else PAPER
         share = next(
             (
                 share
                 for share in np.linspace(0.3, 1.0, 71)
-                if contrast(_mixed(ground, end, share), ground) >= _LINE_CONTRAST
+                if contrast_ratio(_mixed(ground, end, share), ground) >= _LINE_CONTRAST
             ),
             1.0,
         )

@@ -24,7 +24,7 @@ with warnings.catch_warnings(), hidden("pkg_resources"):
     import pygame.font
 
 from replays.drawing.colours import Colour
-from replays.drawing.plain_letters import plain_letters
+from replays.drawing.latin_letters import latin_letters
 from replays.drawing.theme import LIGHT, Theme
 
 Point = tuple[float, float]
@@ -295,4 +295,4 @@ class Sheet:
 @lru_cache(maxsize=4096)
 def _drawable(words: str) -> str:
     # A name may hold anything that YAML lets through; the font lacks most of it.
-    return plain_letters(words, _has_letter)
+    return latin_letters(words, _has_letter)

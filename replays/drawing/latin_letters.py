@@ -14,12 +14,12 @@ _UNSEEN = ("Cc", "Cf", "Cs", "Co", "Cn", "Me")
 _SHADES = range(0x1F3FB, 0x1F400)
 
 
-def plain_letters(words: str, has: Callable[[str], bool]) -> str:
+def latin_letters(words: str, has: Callable[[str], bool]) -> str:
     """``words`` in letters of which the font ``has`` each; never raises, whatever a file may hold.
 
-    >>> plain_letters("poppy", str.isascii)
+    >>> latin_letters("poppy", str.isascii)
     'poppy'
-    >>> plain_letters("🌻 日本", str.isascii)
+    >>> latin_letters("🌻 日本", str.isascii)
     'sunflower RiBen'
     """
     if words.isascii() and words.isprintable():

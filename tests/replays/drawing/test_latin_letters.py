@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from replays.drawing.plain_letters import plain_letters
+from replays.drawing.latin_letters import latin_letters
 from replays.drawing.sheet import Sheet, _drawable, _has_letter, pygame
 
 
@@ -52,4 +52,4 @@ def test_a_long_name_leaves_room_for_its_count() -> None:
             assert words.endswith(", 2 of 8")
             assert sheet.text_size(words, 15)[0] <= room
     assert sheet.shorten("poppy", 15, 200.0, ", 2 of 8") == "poppy, 2 of 8"
-    assert plain_letters("x" * 9, str.isascii) == "x" * 9
+    assert latin_letters("x" * 9, str.isascii) == "x" * 9
