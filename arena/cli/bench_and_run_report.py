@@ -3,14 +3,16 @@
 Text that comes from files is shown as it is, never read as markup, and without what would steer a terminal.
 """
 
+import math
 import re
 from collections.abc import Callable, Sequence
+from typing import Any
 
 from rich.text import Text
 
 from agents.testbench.bench_figures import BenchPoint
 from agents.testbench.diagnosis import FaultReport
-from agents.testbench.faults import fault_title
+from agents.testbench.faults import DULL, fault_title
 from agents.text.units import format_quantity
 from arena.cli.printed_tables import NOTHING, Column, print_in_parts, table_width, table_with, the_console
 from arena.cli.terminal import printable
@@ -126,7 +128,9 @@ def print_bench(
         ("pulse", [_fixed(row["pulse_s"], 0, "ms", 1e3) for row in rows]),
         ("latch\nreleases at", [_fixed(row["let_go_V"], 2, "V") for row in rows]),
         ("turn\na pulse", [_fixed(row["turn_deg"], 0, "deg") for row in rows]),
+        ("turn,\npressed", [_turn_pressed(row) for row in rows]),
         ("step", [_fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
+        ("heads beside\na lamp", [_heading(point) for point in points]),
         ("faults", [", ".join(map(fault_title, point.faults)) or "none" for point in points]),
     ]
     table = table_with(("light", lights), columns, words="faults")
@@ -143,6 +147,29 @@ def print_bench(
         where = low if low == high else f"{low} to {high}"
         console.print(Text.assemble((fault_title(report.name), "bold"), f", {where}: {report.cause}"))
         console.print(f"  cure: {_cure(report)}")
+
+
+def _turn_pressed(row: dict[str, Any]) -> str:
+    """The turn by a pulse with the whisker pressed; of a small one the tenths as well."""
+    pressed = row["pressed"]
+    if pressed is None or pressed["turn_deg"] is None:
+        return NOTHING
+    return _fixed(pressed["turn_deg"], 1 if abs(pressed["turn_deg"]) < 9.95 else 0, "deg")
+
+
+def _heading(point: BenchPoint) -> str:
+    """On which side of its way a lamp comes to stand, and how far from straight ahead."""
+    measured = point.measured
+    if not measured.fires:
+        return NOTHING
+    if DULL in point.faults:
+        return "by chance"
+    if measured.beside is None:
+        return "circles"
+    degrees = math.degrees(measured.beside)
+    if abs(degrees) < 0.5:
+        return "0 deg"
+    return f"{abs(degrees):.0f} deg {'right' if degrees > 0.0 else 'left'}"
 
 
 def _cure(report: FaultReport) -> str:
