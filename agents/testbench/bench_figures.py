@@ -8,6 +8,7 @@ from typing import Any
 
 from agents.design.as_built import build
 from agents.design.spec import Design, read_design
+from agents.handbook.light_kinds import SUN, kind_name
 from agents.testbench.faults import faults_of
 from agents.testbench.measuring import Measurement, PulsePoint, SidePoint, measure_record, measurement_of
 
@@ -96,7 +97,7 @@ def _degrees(angle: float | None) -> float | None:
     return None if angle is None else math.degrees(angle)
 
 
-def bench_point(design: Design | str | Path, light_lx: float, kind: str = "daylight") -> BenchPoint:
+def bench_point(design: Design | str | Path, light_lx: float, kind: str = SUN) -> BenchPoint:
     """Measure a design, or that of a name or path, in ``light_lx`` [lx] of a kind.
 
     The light is alike at both eyes (before their tape) and the panel. Raises
@@ -116,15 +117,13 @@ def _design(design: Design | str | Path) -> Design:
     return design if isinstance(design, Design) else read_design(design)
 
 
-def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchPoint:
+def bench_record(walker: Any, light_lx: float, kind: str = SUN) -> BenchPoint:
     """Measure a built WALKER record; as :func:`bench_point` otherwise."""
     measured = measure_record(walker, light_lx, kind)
-    return BenchPoint(measurement_of(measured, kind), faults_of(walker, measured))
+    return BenchPoint(measurement_of(measured, kind_name(kind)), faults_of(walker, measured))
 
 
-def bench(
-    design: Design | str | Path, lights: Iterable[float] = LIGHTS, kind: str = "daylight"
-) -> list[BenchPoint]:
+def bench(design: Design | str | Path, lights: Iterable[float] = LIGHTS, kind: str = SUN) -> list[BenchPoint]:
     """Measure a design, or that of a name or path, at each of ``lights`` [lx], in their order.
 
     As :func:`bench_point` otherwise.

@@ -16,6 +16,7 @@ from agents.arrays import RecordArray
 from agents.circuit.charging import open_circuit, waiting_currents
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
+from agents.circuit.panel import photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.circuit.steering import heading_beside, steering
@@ -276,7 +277,7 @@ class Measurement:
 
 def photocurrent_of(walker: Any, light: float, kind: str) -> float:
     """Photocurrent [A] of the panel of a WALKER record in ``light`` [lx] of a kind."""
-    return float(walker["photo_per_lux"] * walker["response"][kind_index(kind)] * light)
+    return float(photocurrent_in(walker, float(walker["response"][kind_index(kind)] * light)))
 
 
 def check_light(light: float) -> None:
