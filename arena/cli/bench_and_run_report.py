@@ -3,6 +3,7 @@
 Text that comes from files is shown as it is, never read as markup, and without what would steer a terminal.
 """
 
+import math
 import re
 from collections.abc import Callable, Sequence
 
