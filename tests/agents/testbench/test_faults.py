@@ -216,7 +216,7 @@ def test_a_cause_gives_figures_and_a_cure_cures(fault: str, light: float, values
         if fault != "reversed" and values not in ({"left.feeler": None}, {"right.whisker": None}):
             assert re.search(r"\d (mV|V|uA|mA|A|mm|m|deg|klx|lx|s|ms|us|um|%)\b", report.cause)
         json.dumps(report.as_dict(), allow_nan=False)
-        if fault == "dim":
+        if fault in {"dim", "dull"}:
             continue
         assert report.cure is not None, fault
         cured = design.with_values(report.cure.values)
@@ -272,8 +272,8 @@ def test_a_cure_is_the_nearest_of_its_kind() -> None:
     assert between
     for value in between:
         points = bench(hungry.with_values({"both.latch": value}), scan_lights(WORKING))
-        # a latch that holds a free pulse may yet fail a pressed one
-        fails = any({"twitch", "hangs"} & set(point.faults) for point in points)
+        # one that holds a free pulse may yet fail a pressed one, or turn too far
+        fails = any(point.faults for point in points)
         weak = any((side.let_go or 0.0) > 1.0 for point in points for side in point.measured.sides)
         assert fails or weak
 
