@@ -28,6 +28,7 @@ from arena.cli.options import (
     theme_option,
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
+from arena.cli.pick_command import pick
 from arena.cli.study_commands import sweep, tune
 from arena.cli.terminal import print_json, printable, progress, tell_error, tell_report, telling_of_stop
 
@@ -227,7 +228,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit, new, schema):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick, new, schema):
     photodrome.add_command(command)
 
 
