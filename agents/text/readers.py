@@ -85,7 +85,8 @@ class Reader:
 
     def json_form(self) -> dict[str, Any]:
         """The text that it reads as a JSON Schema, as far as that has words for it."""
-        return {"type": "string", "minLength": 1}
+        # an editor takes text that looks like a number for one
+        return {"type": ["string", "number"], "minLength": 1}
 
     def read(self, value: Any) -> Any:
         """Read text, or check anything else. Raises QuantityError."""

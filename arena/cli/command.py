@@ -200,7 +200,9 @@ def bench(
 
 
 @photodrome.command()
-@click.argument("files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study"))
+@click.argument(
+    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "drawer")
+)
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
     """Read designs, arenas, plans and replays, and tell all that is wrong with them."""

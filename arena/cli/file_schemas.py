@@ -19,6 +19,7 @@ _ONE_OF = {
     "Starts": ("places", "zone"),
     "Goal": ("outline", "centre"),
 }
+_ONE_OF_A_PART = {"DrawerResistor": ("value", "code", "rings"), "DrawerCapacitor": ("value", "code")}
 
 
 def _design() -> Json:
@@ -74,6 +75,16 @@ def _arena() -> Json:
     return maker.document("arena", keys, required_keys(ArenaForm))
 
 
+def _drawer() -> Json:
+    from agents.drawer.contents import Drawer
+
+    maker = SchemaMaker()
+    keys = maker.keys(Drawer)
+    for name, one_of in _ONE_OF_A_PART.items():
+        maker.definitions[name]["oneOf"] = exactly_one(*one_of)
+    return maker.document("drawer", keys, required_keys(Drawer))
+
+
 def _study() -> Json:
     from arena.studies.plans.plan_form import PlanForm
     from arena.studies.trial_scores import SCORES
@@ -93,7 +104,12 @@ def _study() -> Json:
     return maker.document("study", keys, required_keys(PlanForm))
 
 
-FORMS: dict[str, Callable[[], Json]] = {"design": _design, "arena": _arena, "study": _study}
+FORMS: dict[str, Callable[[], Json]] = {
+    "design": _design,
+    "arena": _arena,
+    "study": _study,
+    "drawer": _drawer,
+}
 """What makes the schema of each kind of file."""
 
 
