@@ -9,7 +9,6 @@ from collections.abc import Callable, Sequence
 from rich.text import Text
 
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
 from agents.text.units import format_quantity
 from arena.cli.printed_tables import NOTHING, Column, print_in_parts, table_width, table_with, the_console
@@ -110,10 +109,8 @@ def print_scores(scores: Sequence[DesignScore]) -> None:
         console.print(f"{NOTHING}: undefined, because too few got there or nothing happened")
 
 
-def print_bench(
-    name: str, about: str | None, points: Sequence[BenchPoint], reports: Sequence[FaultReport]
-) -> None:
-    """What a design does at each light, and its faults with cause and cure."""
+def print_bench(name: str, about: str | None, points: Sequence[BenchPoint]) -> None:
+    """What a design does at each light."""
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
@@ -138,20 +135,3 @@ def print_bench(
         print_in_parts(console, ("light", headings), turned)
     if any(row["left"] != row["right"] for row in rows):
         console.print("figures are those of the side that fires first in even light")
-    for report in reports:
-        low, high = (format_quantity(light, "lx") for light in report.lights)
-        where = low if low == high else f"{low} to {high}"
-        console.print(Text.assemble((fault_title(report.name), "bold"), f", {where}: {report.cause}"))
-        console.print(f"  cure: {_cure(report)}")
-
-
-def _cure(report: FaultReport) -> str:
-    cure = report.cure
-    if cure is None:
-        return "none found among the standard part values; the design itself has to change"
-    where = ""
-    if cure.lights != report.lights:
-        low, high = (format_quantity(light, "lx") for light in cure.lights)
-        where = f" (shown at {low})" if low == high else f" (shown from {low} to {high})"
-    then = f"; but then: {', '.join(map(fault_title, cure.brings))}" if cure.brings else ""
-    return f"{cure.text}{where}{then}"
