@@ -23,7 +23,7 @@ from agents.text.yaml_text import Plain, layout_of, plain_of, replaced
 
 
 def rewrite(text: str, values: Mapping[KeyPath, Plain], model: type[BaseModel]) -> str:
-    """Return YAML ``text`` with the scalars and lists at the paths of ``values`` set; ``model`` orders the keys.
+    """Return YAML ``text`` with what stands at the paths of ``values`` set; ``model`` orders the keys.
 
     ``text`` must be a document that :func:`agents.text.spec_reading.read_document` can follow. An item of a
     list has to be there, a map need not be. Raises WorkError where the text cannot be changed like that.

@@ -6,6 +6,7 @@ from typing import Any
 
 from agents.design.rewriting import value_texts
 from agents.design.spec import Design
+from agents.handbook.light_kinds import SUN
 from agents.testbench.cures import Cure, Search
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import FAULTS
@@ -94,7 +95,7 @@ class Diagnosis:
 
 
 def diagnose(
-    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = "daylight"
+    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
 ) -> list[FaultReport]:
     """Find all faults of a design between two ``lights`` [lx] of a kind; one report a range of lights.
 
@@ -114,7 +115,7 @@ in 367 ms
 
 
 def full_diagnosis(
-    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = "daylight"
+    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
 ) -> Diagnosis:
     """As :func:`diagnose`, with advice on the whole design where no single cure leaves it without a fault.
 
@@ -129,9 +130,9 @@ def full_diagnosis(
         seeds = [cure.change for cure in cures if not cure.stays]
         advice = whole_design(design, kind, lights, search.scan, search.trials, seeds)
     offers: list[Json] = []
-    for offer in [*cures, *([] if advice is None else [advice])]:
-        if offer.values not in offers:
-            offers.append(offer.values)
+    for values in [*(cure.values for cure in cures), *([] if advice is None else [advice.values])]:
+        if values not in offers:
+            offers.append(values)
     return Diagnosis(reports, advice, tuple(offers))
 
 
@@ -141,7 +142,7 @@ def _reports(design: Design, lights: Range, kind: str) -> tuple[tuple[FaultRepor
     found = [
         (name, one)
         for place, name in enumerate(FAULTS)
-        for one in ranges_where(lambda light, bit=1 << place: bool(scan.bits(light) & bit), scanned)[0]
+        for one in ranges_where(scan.having(1 << place), scanned)[0]
     ]
     if not found:
         return (), None

@@ -55,6 +55,10 @@ class LightScan:
             self._bits[light], self._figures[light] = bits, figures
         return self._bits[light]
 
+    def having(self, bit: int) -> Callable[[float], bool]:
+        """Whether it has a fault, by its bit, at a light [lx]."""
+        return lambda light: bool(self.bits(light) & bit)
+
     def fires(self, light: float) -> bool:
         """Whether an eye flashes at a light [lx]."""
         return not self.bits(light) & SILENT
@@ -78,7 +82,7 @@ class LightScan:
         return own | int(np.bitwise_and.reduce(found))
 
     def limits(self, light: float) -> Any:
-        """Let-go voltage [V], base share and mismatch [V] that bound what a change may do to a pulse there."""
+        """Let-go voltage [V], base share and mismatch [V] that bound what a change may make of a pulse."""
         self.bits(light)
         own = self._figures[light]
         if self.fires(light):
@@ -163,6 +167,6 @@ def telling_lights(scan: LightScan, lights: Range, per_decade: int = SCANS_PER_D
     ends = [
         end
         for bit in (DIM_BIT, BLIND_BIT)
-        for end in ranges_where(lambda light, bit=bit: bool(scan.bits(light) & bit), scanned)[1]
+        for end in ranges_where(scan.having(bit), scanned)[1]
     ]
     return sorted({*scanned, *ends})

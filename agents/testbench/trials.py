@@ -25,7 +25,7 @@ CHUNK = 1024
 
 
 class Trials:
-    """What a design becomes by each change worth a try and by each two of them, weighed as far as asked for."""
+    """What a design becomes by each change worth a try and by each two of them, weighed as far as asked."""
 
     def __init__(self, design: Design, scales: Scales) -> None:
         self.scales = scales
@@ -42,7 +42,7 @@ class Trials:
         yield from self.scales.passing(self.records, allowed, self._bits)
 
     def passing_pairs(self, allowed: IntArray, numbers: IntArray) -> Iterator[int]:
-        """Yield those of the ``numbers`` of pairs of changes that show none but ``allowed`` bits (lights,)."""
+        """Yield those of the ``numbers`` of pairs that show none but ``allowed`` bits (lights,)."""
         firsts, seconds, table = self.pairs
         for start in range(0, len(numbers), CHUNK):
             chosen = numbers[start : start + CHUNK]
@@ -120,9 +120,9 @@ def joined(base: RecordArray, ones: RecordArray, others: RecordArray) -> RecordA
     second = np.ascontiguousarray(others).view(np.uint8).reshape(len(others), -1)
     # a value of eight bytes is taken whole, since two values may have some of their bytes in common
     width = 8
-    plain, first, second = (one.view(np.uint64) for one in (plain, first, second))
     assert WALKER.itemsize % width == 0
-    both = np.where(second != plain, second, first)
+    wide: Any = np.uint64
+    both = np.where(second.view(wide) != plain.view(wide), second.view(wide), first.view(wide))
     records = np.ascontiguousarray(both).view(np.uint8).view(WALKER).reshape(len(ones))
     rates = np.zeros(len(records))
     for number in range(2):
@@ -139,7 +139,7 @@ def joined(base: RecordArray, ones: RecordArray, others: RecordArray) -> RecordA
 
 
 def clash(one: frozenset[str], other: frozenset[str]) -> bool:
-    """Whether two changes, by the places that they set, set the same value, or one what the other's part holds."""
+    """Whether two changes, by the places that they set, set one value, or one what the other's part holds."""
     if one & other:
         return True
     return any(a.startswith(f"{b}.") or b.startswith(f"{a}.") for a in one for b in other)

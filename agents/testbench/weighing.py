@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
+from agents.circuit.panel import photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
@@ -44,7 +45,7 @@ def weigh(walker: Any, light: float, kind: int, state: Any, measured: Any, figur
     """
     for number in range(3):
         figures[number] = 0.0
-    photocurrent = walker["photo_per_lux"] * walker["response"][kind] * light
+    photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
     status, _ = measure_walker(walker, light, photocurrent, state, measured)
     if status != SETTLED:
         return UNFOLLOWED

@@ -13,7 +13,7 @@ from replays.format.whole_files import check_writable, write_whole
 
 
 def check_place(design: str, out: Path | None, number: int | None, replaces: bool, has_cures: bool) -> None:
-    """Refuse options that do not go together, and a place where something stands that is not to be replaced."""
+    """Refuse options that do not go together, and a place where something stands that is to stay."""
     if number is None:
         for name, given in (("--out", out is not None), ("--replace", replaces)):
             if given:
@@ -31,7 +31,7 @@ def check_place(design: str, out: Path | None, number: int | None, replaces: boo
 
 
 def write_cured(design: str, found: Diagnosis, number: int, out: Path) -> Design:
-    """Write the design with offer ``number`` made, under the name of its new file; returns it as read back."""
+    """Write the design with offer ``number`` made, named after its file; returns it as read back."""
     count = len(found.offers)
     if not 1 <= number <= count:
         there = {0: "there is none", 1: "there is 1 alone"}.get(count, f"there are 1 to {count}")
