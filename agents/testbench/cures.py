@@ -77,7 +77,7 @@ class Cure:
         return Change(self.values, self.text)
 
 
-class Search:
+class CureSearch:
     """The search for cures of one design, for all its faults at the scanned lights."""
 
     def __init__(self, design: Design, kind: str, lights: Range, scan: LightScan, scanned: Sequence[float]):

@@ -7,7 +7,7 @@ from typing import Any
 from agents.design.rewriting import value_texts
 from agents.design.spec import Design
 from agents.handbook.light_kinds import SUN
-from agents.testbench.cures import Cure, Search
+from agents.testbench.cures import Cure, CureSearch
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import FAULTS
 from agents.testbench.light_scan import (
@@ -19,7 +19,7 @@ from agents.testbench.light_scan import (
     ranges_where,
     telling_lights,
 )
-from agents.testbench.whole_design import Advice, whole_design
+from agents.testbench.whole_design import WholeDesign, whole_design
 
 Json = dict[str, Any]
 
@@ -67,7 +67,7 @@ class Diagnosis:
     """
 
     reports: tuple[FaultReport, ...]
-    advice: Advice | None
+    advice: WholeDesign | None
     offers: tuple[Json, ...]
 
     def number(self, values: Json) -> int:
@@ -136,7 +136,7 @@ def full_diagnosis(
     return Diagnosis(reports, advice, tuple(offers))
 
 
-def _reports(design: Design, lights: Range, kind: str) -> tuple[tuple[FaultReport, ...], Search | None]:
+def _reports(design: Design, lights: Range, kind: str) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
     scan = LightScan(design, kind)
     scanned = telling_lights(scan, lights)
     found = [
@@ -146,11 +146,11 @@ def _reports(design: Design, lights: Range, kind: str) -> tuple[tuple[FaultRepor
     ]
     if not found:
         return (), None
-    search = Search(design, kind, lights, scan, scanned)
+    search = CureSearch(design, kind, lights, scan, scanned)
     return tuple(_report(search, name, one) for name, one in found), search
 
 
-def _report(search: Search, name: str, lights: Range) -> FaultReport:
+def _report(search: CureSearch, name: str, lights: Range) -> FaultReport:
     start, end = lights
     middle = math.sqrt(max(start, min(DARK, end)) * end)
     scan, bit = search.scan, 1 << FAULTS.index(name)

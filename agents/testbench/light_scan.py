@@ -164,9 +164,5 @@ def telling_lights(scan: LightScan, lights: Range, per_decade: int = SCANS_PER_D
     There its triggers are lowest and highest.
     """
     scanned = scan_lights(lights, per_decade)
-    ends = [
-        end
-        for bit in (DIM_BIT, BLIND_BIT)
-        for end in ranges_where(scan.having(bit), scanned)[1]
-    ]
+    ends = [end for bit in (DIM_BIT, BLIND_BIT) for end in ranges_where(scan.having(bit), scanned)[1]]
     return sorted({*scanned, *ends})

@@ -46,7 +46,7 @@ class Trials:
         firsts, seconds, table = self.pairs
         for start in range(0, len(numbers), CHUNK):
             chosen = numbers[start : start + CHUNK]
-            records = joined(self.base, self.records[firsts[chosen]], self.records[seconds[chosen]])
+            records = joint_records(self.base, self.records[firsts[chosen]], self.records[seconds[chosen]])
             bits = table[chosen]
             for place in self.scales.passing(records, allowed, bits):
                 table[chosen] = bits
@@ -113,7 +113,7 @@ def checked(design: Design, change: Change) -> Design | None:
         return None
 
 
-def joined(base: RecordArray, ones: RecordArray, others: RecordArray) -> RecordArray:
+def joint_records(base: RecordArray, ones: RecordArray, others: RecordArray) -> RecordArray:
     """Records with what ``ones`` and what ``others`` set that the one WALKER record of ``base`` has not."""
     plain = np.ascontiguousarray(base).view(np.uint8).reshape(1, -1)
     first = np.ascontiguousarray(ones).view(np.uint8).reshape(len(ones), -1)

@@ -1,4 +1,4 @@
-"""Advice on a whole design: the fewest changes with which it has no fault at all in a range of light.
+"""WholeDesign on a whole design: the fewest changes with which it has no fault at all in a range of light.
 
 Where faults pull against each other a cure of the one brings the other, and only values chosen together will
 do. The search goes from the design itself change by change, and keeps the most promising of each round, at
@@ -25,7 +25,7 @@ from agents.testbench.light_scan import (
     telling_lights,
 )
 from agents.testbench.possible_changes import Change
-from agents.testbench.trials import Trials, checked, clash, joined
+from agents.testbench.trials import Trials, checked, clash, joint_records
 from agents.testbench.weighing import POOR, SILENT
 
 # Changes at the most, how many sets of changes go on from round to round, of which so many with like parts,
@@ -41,7 +41,7 @@ WORTH = 1.25
 
 
 @dataclass(frozen=True)
-class Advice:
+class WholeDesign:
     """Changes with which a design has no fault in ``lights`` [lx], all that was asked for or its widest part.
 
     ``before`` [lx] is the widest range without a fault that it has without them; None if there is none.
@@ -56,7 +56,7 @@ class Advice:
 
 def whole_design(
     design: Design, kind: str, lights: Range, scan: LightScan, trials: Trials, seeds: Sequence[Change] = ()
-) -> Advice | None:
+) -> WholeDesign | None:
     """Search for the changes that leave a design without a fault; None where none are worth telling.
 
     ``seeds`` are cures of single faults, whose union is tried first.
@@ -79,16 +79,16 @@ class _Search:
         self._fine = trials.scales
         self._coarse = self._fine.fewer(COARSE)
 
-    def advice(self, seeds: Sequence[Change]) -> Advice | None:
+    def advice(self, seeds: Sequence[Change]) -> WholeDesign | None:
         before = self._widest(self._scan)
         if (union := _union(seeds)) is not None and self._clear(union) == self._lights:
-            return Advice(union.text, union.values, self._lights, True, before)
+            return WholeDesign(union.text, union.values, self._lights, True, before)
         beam = [_Set(Change({}, ""), self._trials.base)]
         widest: tuple[float, Change, Range] | None = None
         for _ in range(MOST_CHANGES):
             found = self._passing(beam)
             if found is not None:
-                return Advice(found.text, found.values, self._lights, True, before)
+                return WholeDesign(found.text, found.values, self._lights, True, before)
             beam = self._most_promising(beam)
             for one in beam:
                 clear = self._clear(one.change)
@@ -96,7 +96,7 @@ class _Search:
                     widest = _span(clear), one.change, clear
         if widest is None or (before is not None and _span(before) * WORTH > widest[0]):
             return None
-        return Advice(widest[1].text, widest[1].values, widest[2], False, before)
+        return WholeDesign(widest[1].text, widest[1].values, widest[2], False, before)
 
     def _with_one_more(self, start: _Set) -> tuple[IntArray, RecordArray]:
         """The numbers of the single changes that set nothing that is set, and records with each of them."""
@@ -106,7 +106,7 @@ class _Search:
         ]
         numbers = np.array(free, np.int64)
         own = np.repeat(start.record, len(numbers))
-        return numbers, joined(self._trials.base, own, self._trials.records[numbers])
+        return numbers, joint_records(self._trials.base, own, self._trials.records[numbers])
 
     def _passing(self, beam: list[_Set]) -> Change | None:
         """The cheapest set of changes of one more than those of the beam that has no fault at all."""

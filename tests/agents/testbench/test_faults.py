@@ -15,9 +15,9 @@ from agents.design.as_built import build
 from agents.design.spec import Design, read_design
 from agents.errors import OptionError
 from agents.testbench.bench_figures import bench, bench_point, bench_record
-from agents.testbench.diagnosis import EDGE, FaultReport, diagnose
+from agents.testbench.diagnosis import FaultReport, diagnose
 from agents.testbench.faults import FAULTS, bearings_won, chance_heard, whisker_lead
-from agents.testbench.light_scan import scan_lights
+from agents.testbench.light_scan import EDGE, scan_lights
 from agents.testbench.possible_changes import changes
 from agents.text.quantities import Quantity
 from agents.text.readers import Reader
