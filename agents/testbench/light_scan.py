@@ -16,7 +16,15 @@ from agents.handbook.light_kinds import kind_index
 from agents.testbench.bench_figures import BenchPoint, bench_record
 from agents.testbench.faults import BLIND_BIT, DIM_BIT
 from agents.testbench.measuring import BRIGHTEST, MEASURED
-from agents.testbench.weighing import MISMATCH, MOST_BASE_SHARE, MOST_LET_GO, SILENT, UNFOLLOWED, weigh
+from agents.testbench.weighing import (
+    MISMATCH,
+    MOST_BASE_SHARE,
+    MOST_LET_GO,
+    SILENT,
+    UNFOLLOWED,
+    twins_among,
+    weigh,
+)
 
 DIMMEST_SCAN = 10.0  # [lx]
 BRIGHTEST_SCAN = 100e3  # [lx]
@@ -33,7 +41,9 @@ class LightScan:
     """What one walker does by light, each light measured once."""
 
     def __init__(self, design: Design, kind: str) -> None:
-        self.walker = build(design)[0]
+        built = build(design)
+        self.walker = built[0]
+        self._twins = bool(twins_among(built)[0])
         self.kind = kind
         self._kind = kind_index(kind)
         self._bits: dict[float, int] = {}
@@ -48,7 +58,9 @@ class LightScan:
         """The fault bits at a light [lx]; raises ModelError where the model cannot follow it."""
         if light not in self._bits:
             figures = np.zeros(3)
-            bits = int(weigh(self.walker, light, self._kind, self._state, self._measured, figures))
+            bits = int(
+                weigh(self.walker, light, self._kind, self._twins, self._state, self._measured, figures)
+            )
             if bits & UNFOLLOWED:
                 # which raises, and says why
                 self.point(light)

@@ -18,7 +18,7 @@ from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
 from agents.testbench.faults import BLIND_BIT, DIM_BIT, fault_bits
-from agents.testbench.measuring import MEASURED, measure_walker
+from agents.testbench.measuring import MEASURED, MIRRORED, measure_walker
 
 # A point that was not weighed yet; bits above those of all faults: a poor pulse, and a walker that the model
 # cannot follow, which is not known to be better.
@@ -37,8 +37,8 @@ HIDDEN = 3.0
 
 
 @kernel
-def weigh(walker: Any, light: float, kind: int, state: Any, measured: Any, figures: Any) -> int:
-    """The fault bits of a WALKER record in ``light`` [lx] of a kind by its number.
+def weigh(walker: Any, light: float, kind: int, twins: bool, state: Any, measured: Any, figures: Any) -> int:
+    """The fault bits of a WALKER record in ``light`` [lx] of a kind by its number; are its sides ``twins``?
 
     Writes its let-go voltage [V], base share and trigger mismatch [V] into ``figures`` (3,), the worse of
     both sides, 0 where there is none. UNFOLLOWED where the model cannot follow it.
@@ -46,22 +46,23 @@ def weigh(walker: Any, light: float, kind: int, state: Any, measured: Any, figur
     for number in range(3):
         figures[number] = 0.0
     photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
-    status, _ = measure_walker(walker, light, photocurrent, state, measured)
+    status, _ = measure_walker(walker, light, photocurrent, twins, state, measured)
     if status != SETTLED:
         return UNFOLLOWED
     for number in range(2):
-        point = measured["side"][number]
+        point = measured["side"][number]["free"]
         if point["let_go"] > figures[LET_GO]:
             figures[LET_GO] = point["let_go"]
         if point["base_share"] > figures[BASE_SHARE]:
             figures[BASE_SHARE] = point["base_share"]
-    figures[MISMATCH] = abs(measured["side"][0]["trigger"] - measured["side"][1]["trigger"])
+    figures[MISMATCH] = abs(measured["side"][0]["free"]["trigger"] - measured["side"][1]["free"]["trigger"])
     return fault_bits(walker, measured)
 
 
 @kernel
 def first_passing(
     walkers: Any,
+    twins: Any,
     lights: Any,
     kind: int,
     allowed: Any,
@@ -75,7 +76,8 @@ def first_passing(
 ) -> int:
     """The first of WALKER records from ``start`` on that has none but ``allowed`` bits at each of ``lights``.
 
-    The number of records if there is none. ``allowed`` (lights,), ``limits`` (lights, 3) above which a point
+    The number of records if there is none. ``twins`` (walkers,) as from :func:`twins_among`, ``allowed``
+    (lights,), ``limits`` (lights, 3) above which a point
     is poor, ``order`` (lights,) of trying: a light that sorts one out is the next one's first. ``bits``
     (walkers, lights) keeps what is known, UNKNOWN else. ``state``, ``measured`` and ``figures`` to work in.
     """
@@ -86,7 +88,7 @@ def first_passing(
             which = order[place]
             found = bits[number, which]
             if found == UNKNOWN:
-                found = weigh(walker, lights[which], kind, state, measured, figures)
+                found = weigh(walker, lights[which], kind, twins[number], state, measured, figures)
                 hidden = HIDDEN * math.hypot(walker["side"][0]["jitter"], walker["side"][1]["jitter"])
                 poor = figures[LET_GO] > limits[which, LET_GO]
                 poor = poor or figures[BASE_SHARE] > limits[which, BASE_SHARE]
@@ -102,6 +104,18 @@ def first_passing(
         if passes:
             return number
     return len(walkers)
+
+
+def twins_among(walkers: RecordArray) -> Any:
+    """Which of WALKER records have sides that are mirror images, as :func:`measuring.are_twins` tells."""
+    mirrored = walkers["side"][:, 1].copy()
+    for name in MIRRORED:
+        mirrored[name] = -mirrored[name]
+    own, other = (
+        np.ascontiguousarray(one).view(np.uint8).reshape(len(walkers), -1)
+        for one in (walkers["side"][:, 0], mirrored)
+    )
+    return np.all(own == other, axis=1)
 
 
 class Scales:
@@ -125,10 +139,12 @@ class Scales:
     def passing(self, walkers: RecordArray, allowed: IntArray, bits: IntArray) -> Iterator[int]:
         """Yield the numbers of those WALKER records that have none but ``allowed`` bits (lights,)."""
         number = -1
+        twins = twins_among(walkers)
         while True:
             number = int(
                 first_passing(
                     walkers,
+                    twins,
                     self.lights,
                     self._kind,
                     allowed,

@@ -1,4 +1,4 @@
-"""WholeDesign on a whole design: the fewest changes with which it has no fault at all in a range of light.
+"""Advice on a whole design: the fewest changes with which it has no fault at all in a range of light.
 
 Where faults pull against each other a cure of the one brings the other, and only values chosen together will
 do. The search goes from the design itself change by change, and keeps the most promising of each round, at
