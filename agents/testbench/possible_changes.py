@@ -37,7 +37,9 @@ STORAGES = (100e-6, 22e-3)
 RESISTORS = {"latch": (470.0, 470e3), "feeler": (470.0, 470e3), "series": (3.3e3, 470e3)}
 COUPLINGS = (47e-9, 22e-6)
 CAPACITORS = (100e-6, 47e-3)
+# A resistor in series with a motor takes no more than a third of what the motor gets.
 MOTOR_SERIES = (1.0, 100.0)
+MOST_ADDED = 0.5
 WINDINGS = (3.3, 120.0)
 PANEL_FACTORS = (0.1, 22.0)
 KNEES = (0.3, 1.0)
@@ -203,6 +205,8 @@ def _motor_resistors(design: Design) -> Iterator[Change]:
         present = {name: _sides(design, name)[0].motor.resistance for name in names}
         motors = "each motor" if scope == BOTH else f"the {scope} motor"
         for added in preferred_values("E12", *MOTOR_SERIES):
+            if added > MOST_ADDED * min(present.values()):
+                break
             values = {name: rounded(one + added, 6) for name, one in present.items()}
             sums = " and ".join(dict.fromkeys(format_quantity(one, "ohm") for one in values.values()))
             text = f"a resistor of {format_quantity(added, 'ohm')} in series with {motors}, {sums} together"
