@@ -45,7 +45,7 @@ _IMPERATIVES = ("bend", "exchange", "swap", "turn", "move", "set", "shorten", "l
 
 
 @dataclass(frozen=True)
-class Change:
+class RaceChange:
     """One change to a design: SI values, or whole parts, by path, and what it is in words."""
 
     values: dict[str, Any]
@@ -62,12 +62,12 @@ class Change:
         return f"If you {self.text}," if is_order else f"With {self.text}"
 
 
-def changes_to_try(design: Design, seen: Sequence[EntryBench], most: int) -> list[Change]:
+def changes_to_try(design: Design, seen: Sequence[EntryBench], most: int) -> list[RaceChange]:
     """Up to ``most`` changes of a design, those of the bench first.
 
     ``seen`` is the design on the bench in lights that it had.
     """
-    found: list[Change] = []
+    found: list[RaceChange] = []
     known: list[dict[str, Any]] = []
     for change in (*_of_bench(design, seen), *neighbours(design)):
         if len(found) == most:
@@ -78,7 +78,7 @@ def changes_to_try(design: Design, seen: Sequence[EntryBench], most: int) -> lis
     return found
 
 
-def _of_bench(design: Design, seen: Sequence[EntryBench]) -> Iterator[Change]:
+def _of_bench(design: Design, seen: Sequence[EntryBench]) -> Iterator[RaceChange]:
     for entry in seen:
         if not entry.faults or entry.point is None:
             continue
@@ -93,21 +93,31 @@ def _of_bench(design: Design, seen: Sequence[EntryBench]) -> Iterator[Change]:
             cure = report.cure
             if cure is None:
                 continue
-            if mixed == present or _PANEL not in cure.values:
-                yield Change(dict(cure.values), cure.text)
-            elif len(cure.values) == 1:
-                # as many times the current as cured it there
-                current = cure.values[_PANEL] * present / mixed
-                yield Change(
-                    {_PANEL: current}, f"a panel of {_current(current)} in place of {_current(present)}"
-                )
+            change = RaceChange(dict(cure.values), cure.text)
+            yield from _in_own_figures(change, mixed, present)
+
+
+def _in_own_figures(change: RaceChange, mixed: float, present: float) -> Iterator[RaceChange]:
+    """A change found with a panel of ``mixed`` current per light, for the panel of ``present`` [A/lx]."""
+    if mixed == present or _PANEL not in change.values:
+        yield change
+        return
+    wanted = change.values[_PANEL]
+    # in as many figures as are printed
+    own = float(f"{wanted * present / mixed:.1e}")
+    text = change.text.replace(
+        f"{_current(wanted)} in place of {_current(mixed)}",
+        f"{_current(own)} in place of {_current(present)}",
+    )
+    if text != change.text:
+        yield RaceChange({**change.values, _PANEL: own}, text)
 
 
 def _current(value: float) -> str:
-    return format_quantity(value, "A/lx", 2)
+    return format_quantity(value, "A/lx")
 
 
-def neighbours(design: Design) -> Iterator[Change]:
+def neighbours(design: Design) -> Iterator[RaceChange]:
     """Changes to the neighbouring values of each kind of part, the nearest first."""
     for path, name, unit, (least, most), count in _STEPS:
         present = _present(design, path)
@@ -116,23 +126,25 @@ def neighbours(design: Design) -> Iterator[Change]:
         values = [one for one in preferred_values("E6", least, most) if not _alike(one, present)]
         for value in sorted(values, key=lambda one: _ratio(one, present))[:count]:
             text = f"{name} of {_shown(value, unit)}{_instead(present, unit)}{_where(path)}"
-            yield Change({path: value}, text)
+            yield RaceChange({path: value}, text)
     yield from _bent(design)
 
 
-def _bent(design: Design) -> Iterator[Change]:
+def _bent(design: Design) -> Iterator[RaceChange]:
     tapes = _present(design, "both.eye.tape")
     for tape in _TAPES:
         if not _alike(tape, tapes):
             text = f"tape that lets {100.0 * tape:.0f} % through" if tape < 1.0 else "no tape"
-            yield Change({"both.eye.tape": tape}, f"{text} over both eyes")
+            yield RaceChange({"both.eye.tape": tape}, f"{text} over both eyes")
     asides = _present(design, "both.eye.aside")
     for aside in _nearest(_ASIDES, asides):
-        yield Change({"both.eye.aside": aside}, f"both eyes {1e3 * aside:.0f} mm from the middle")
+        yield RaceChange({"both.eye.aside": aside}, f"both eyes {1e3 * aside:.0f} mm from the middle")
     whiskers = [side.whisker for side in _sides(design)]
     if all(one is not None for one in whiskers):
         for length in _nearest(_LENGTHS, _present(design, "both.whisker.length")):
-            yield Change({"both.whisker.length": length}, f"whiskers of {1e3 * length:.0f} mm on both sides")
+            yield RaceChange(
+                {"both.whisker.length": length}, f"whiskers of {1e3 * length:.0f} mm on both sides"
+            )
 
 
 def _sides(design: Design) -> tuple[Side, Side]:

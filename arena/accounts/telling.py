@@ -16,7 +16,7 @@ from agents.errors import ModelError
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import fault_title
 from agents.text.units import format_quantity
-from arena.accounts.changes_to_try import Change, changes_to_try, values_as_text
+from arena.accounts.changes_to_try import RaceChange, changes_to_try, values_as_text
 from arena.accounts.line_up import LineUp
 from arena.accounts.outcomes import (
     LEAST_GAIN,
@@ -240,7 +240,7 @@ class _Teller:
 
     def _best_change(
         self, walker: int, seen: Sequence[EntryBench], tries: int
-    ) -> tuple[int, tuple[Change, Outcome] | None]:
+    ) -> tuple[int, tuple[RaceChange, Outcome] | None]:
         """How many changes were tried, and of these the one that gains most with what comes of it."""
         line = self._line
         entry = int(line.entry[walker])
@@ -260,7 +260,7 @@ class _Teller:
         )
         merits = [deed.merit for deed in self._judge(tables)]
         ranked = [k for k in np.argsort(-np.array(merits), kind="stable").tolist() if k not in lost]
-        best: tuple[Change, Outcome] | None = None
+        best: tuple[RaceChange, Outcome] | None = None
         least = self._deeds[walker].merit + LEAST_GAIN
         for k in ranked[: 1 if line.alone else FINALISTS]:
             outcome = self._in_the_race(walker, possible[k][1])
@@ -324,7 +324,7 @@ def whole_percents(shares: dict[str, float]) -> dict[str, int]:
     return dict(sorted(floors.items(), key=lambda one: -one[1]))
 
 
-def _change_sentence(best: tuple[Change, Outcome] | None, tried: int) -> str:
+def _change_sentence(best: tuple[RaceChange, Outcome] | None, tried: int) -> str:
     counted = f"{tried} change{'' if tried == 1 else 's'} tried in this race with the same luck"
     if best is None:
         return f"None of {counted} would have gained it anything."

@@ -15,7 +15,8 @@ import pytest
 from agents.design.changing import change_design, design_text
 from agents.design.spec import Design, read_design
 from agents.text.shipped import configs_folder
-from arena.accounts.changes_to_try import Change, changes_to_try, neighbours, values_as_text
+from agents.text.units import format_quantity
+from arena.accounts.changes_to_try import RaceChange, changes_to_try, neighbours, values_as_text
 from arena.accounts.line_up import line_up
 from arena.accounts.outcomes import (
     LEAST_GAIN,
@@ -29,6 +30,7 @@ from arena.accounts.outcomes import (
 from arena.accounts.telling import Account, accounts_of, whole_percents
 from arena.scene.contest import Contest, read_contest
 from arena.simulation import simulate
+from replays.causes.bench_faults import entries_on_bench
 
 # Losers with a fault each: of which design, with which values; where, for how long [s], whether each alone.
 LOSERS: Mapping[str, tuple[str, dict[str, str], str, float, bool]] = {
@@ -207,8 +209,8 @@ def test_the_bench_comes_first_and_the_number_is_bounded() -> None:
 
 
 def test_sentences_begin_with_what_to_use_or_with_what_to_do() -> None:
-    assert Change({}, "a latch resistor of 1k").condition == "With a latch resistor of 1k"
-    assert Change({}, "bend the eyes out").condition == "If you bend the eyes out,"
+    assert RaceChange({}, "a latch resistor of 1k").condition == "With a latch resistor of 1k"
+    assert RaceChange({}, "bend the eyes out").condition == "If you bend the eyes out,"
 
 
 def deed(merit: float) -> Deed:
@@ -246,3 +248,20 @@ def test_where_there_is_no_goal_the_light_counts(tmp_path: Path) -> None:
     first, second = accounts_of(line_up(contest), simulate(contest), tries=4)
     assert {first.outcome.place, second.outcome.place} == {1, 2}
     assert "on its panel on average" in first.sentences[0]
+
+
+def test_a_panel_that_cures_is_told_in_the_figures_of_the_design() -> None:
+    """An incandescent lamp gives silicon three times the current a lux; advice is for the panel in sun."""
+    weak = change_design(read_design("poppy"), {"name": "weak", "panel.current_per_light": "1 nA/lx"})
+    contest = read_contest("open-bench", [weak], walkers=1, seconds=600)
+    race = simulate(contest)
+    seen = entries_on_bench(race)
+    assert "dim" in (seen[0].faults or ())
+    assert seen[0].weight != 1.0
+    panels = [one for one in changes_to_try(weak, seen, 5) if "panel.current_per_light" in one.values]
+    assert panels
+    for one in panels:
+        current = one.values["panel.current_per_light"]
+        assert f"{format_quantity(current, 'A/lx')} in place of 1 nA/lx" in one.text
+        cured = simulate(read_contest("open-bench", [one.applied(weak)], walkers=1, seconds=600))
+        assert len(cured.pulses) > 0 == len(race.pulses)
