@@ -9,6 +9,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
+from agents.design.panel_readings import SOLVED, PanelReading, ReadingFit, fit_of, solve_readings
 from agents.handbook.formulae import cantilever_bend
 from agents.handbook.light_kinds import RESPONSES
 from agents.text.quantities import Fraction, Number, Pair, Points, Quantity
@@ -30,7 +31,21 @@ KneeCurrent = Annotated[float, Quantity("A", least=1e-4, most=100.0)]
 
 
 class Panel(BaseSpec):
-    """The solar panel; lies flat on top and faces up."""
+    """The solar panel; lies flat on top and faces up.
+
+    Its ``readings``, if there are any, give those values of the diode that are not given beside them.
+    """
+
+    readings: tuple[PanelReading, ...] = Field(
+        (),
+        title="readings",
+        description="what label or meter say of it in known light, in place of the values of the diode below",
+    )
+    cells: Annotated[int, Number(whole=True, least=1, most=100)] | None = Field(
+        None,
+        title="cells",
+        description="cells in series; needed for readings in one light without a best point",
+    )
 
     current_per_light: Annotated[float, Quantity("A/lx", least=1e-10, most=1e-4)] = Field(
         40e-9, title="photocurrent per lux", description="photocurrent per lux of sun"
@@ -76,6 +91,21 @@ class Panel(BaseSpec):
     width: Annotated[float, Quantity("m", least=1e-3, most=0.5)] = Field(
         0.033, title="width", description="size across the walker"
     )
+
+    @model_validator(mode="after")
+    def _solve_readings(self) -> "Panel":
+        if self.readings:
+            given = tuple(
+                (key, getattr(self, key) if key in self.model_fields_set else None) for key in SOLVED
+            )
+            # a frozen model sets its own fields by its dict; they do not count as given
+            self.__dict__.update(solve_readings(self.response, self.readings, given, self.cells))
+        return self
+
+    @property
+    def fits(self) -> tuple[ReadingFit, ...]:
+        """How far the values of the diode are from each reading."""
+        return fit_of({key: getattr(self, key) for key in SOLVED}, self.response, self.readings)
 
 
 class Storage(BaseSpec):
