@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -163,6 +164,15 @@ def theme_option(function: Command) -> Command:
         "--theme", type=words, default="light", show_default=True, help="Paper to draw on: light or dark."
     )
     return option(function)
+
+
+def report_option(function: Command) -> Command:
+    """Give a command the option --report."""
+    return click.option(
+        "--report",
+        type=click.Path(dir_okay=False, path_type=Path),
+        help="HTML file for a page to show and to print; needs no network.",
+    )(function)
 
 
 def kind_option(function: Command) -> Command:
