@@ -5,9 +5,9 @@ voltage, the short-circuit current, and where it is known the point of greatest 
 single-diode equation (:mod:`agents.circuit.panel`) are those of which the residuals below come nearest to
 nought, each a share of what was read, by least squares; V_d is the voltage at the junction.
 
-    short circuit   I_ph - I_0 (exp(V_d / a) - 1) - V_d / R_sh = I_sc,                     V_d = I_sc R_s
+    short circuit   I_ph - I_0 (exp(V_d / a) - 1) - V_d / R_sh = I_sc,               V_d = I_sc R_s
     open circuit    a ln(1 + (I_ph - V_oc / R_sh) / I_0) = V_oc
-    best point      a ln(1 + (I_ph - I_mp - V_d / R_sh) / I_0) - I_mp R_s = V_mp,           V_d = V_mp + I_mp R_s
+    best point      a ln(1 + (I_ph - I_mp - V_d / R_sh) / I_0) - I_mp R_s = V_mp,    V_d = V_mp + I_mp R_s
                     V_mp g / (1 + g R_s) = I_mp,   g = (I_ph - I_mp - V_d / R_sh + I_0) / a + 1 / R_sh
 
 The last is d(V I) / dV = 0. Source: the usual conditions at the three points of a data sheet, as in De Soto,
@@ -19,6 +19,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 from typing import Annotated
 
 import numpy as np
@@ -74,7 +75,8 @@ class PanelReading(BaseSpec):
             return self
         if voltage is None or current is None:
             missing = "best_voltage" if voltage is None else "best_current"
-            raise KeyedError((), f"half of a point of greatest power, without {missing}", "both of it, or none")
+            got = f"a point of greatest power without {missing}"
+            raise KeyedError((), got, "both best_voltage and best_current, or none of them")
         # the curve falls and is concave, so that it lies above its chord and below its tangent at that point
         for key, best, whole, unit in (
             ("best_voltage", voltage, self.open_circuit, "V"),
@@ -83,14 +85,14 @@ class PanelReading(BaseSpec):
             if not 0.5 * whole <= best < whole:
                 name = "open_circuit" if unit == "V" else "short_circuit"
                 least, most = format_quantity(0.5 * whole, unit), format_quantity(whole, unit)
-                raise KeyedError(
-                    (key,), format_quantity(best, unit), f"at least {least}, and less than the {most} of {name}"
-                )
+                expected = f"at least {least}, and less than the {most} of {name}"
+                raise KeyedError((key,), format_quantity(best, unit), expected)
         if self.fill_factor > BEST_FILL_FACTOR:
             raise KeyedError(
                 ("best_current",),
                 f"a fill factor of {self.fill_factor:.2f}",
-                f"best_voltage times best_current up to {BEST_FILL_FACTOR} of open_circuit times short_circuit",
+                f"best_voltage times best_current of at most {BEST_FILL_FACTOR} of open_circuit times "
+                "short_circuit",
             )
         return self
 
@@ -173,7 +175,8 @@ def fit_of(values: Values, response: str, readings: Sequence[PanelReading]) -> t
     """Return how far the panel's ``values``, by its keys, are from each reading."""
     rows = _residuals(values, lights_worth(response, readings), readings)
     return tuple(
-        ReadingFit(one, *row, *(None,) * (4 - len(row))) for one, row in zip(readings, rows, strict=True)
+        ReadingFit(one, *map(float, row), *(None,) * (4 - len(row)))
+        for one, row in zip(readings, rows, strict=True)
     )
 
 
@@ -186,10 +189,10 @@ def lights_worth(response: str, readings: Sequence[PanelReading]) -> FloatArray:
 def check_readings(response: str, readings: Sequence[PanelReading]) -> None:
     """Raise KeyedError where readings contradict one another: more light never gives less."""
     if len(readings) > MOST_READINGS:
-        raise KeyedError(("readings",), f"{len(readings)} readings", f"at most {MOST_READINGS}")
+        raise KeyedError(("label",), f"{len(readings)} readings", f"at most {MOST_READINGS}")
     lights = lights_worth(response, readings)
     order = np.argsort(lights, kind="stable")
-    for dim, bright in zip(order, order[1:], strict=False):
+    for dim, bright in pairwise(order):
         if lights[bright] <= lights[dim] * (1.0 + 1e-9):
             continue
         for key, unit in (("short_circuit", "A"), ("open_circuit", "V")):
@@ -197,7 +200,7 @@ def check_readings(response: str, readings: Sequence[PanelReading]) -> None:
             if more <= less:
                 where = f"{format_quantity(readings[dim].light, 'lx')} ({readings[dim].kind})"
                 raise KeyedError(
-                    ("readings", int(bright), key),
+                    ("label", int(bright), key),
                     format_quantity(more, unit),
                     f"more than the {format_quantity(less, unit)} of {where}, which is worth less light",
                 )
@@ -205,7 +208,10 @@ def check_readings(response: str, readings: Sequence[PanelReading]) -> None:
 
 @lru_cache(64)
 def solve_readings(
-    response: str, readings: tuple[PanelReading, ...], given: tuple[tuple[str, float], ...], cells: int | None
+    response: str,
+    readings: tuple[PanelReading, ...],
+    given: tuple[tuple[str, float | None], ...],
+    cells: int | None,
 ) -> dict[str, float]:
     """Return the values of the panel, by its keys, that fit its ``readings`` best, to six digits.
 
@@ -226,7 +232,7 @@ def solve_readings(
         if spread < 2.0 and "junction_voltage" not in fixed:
             if cells is None:
                 raise KeyedError(
-                    ("readings",),
+                    ("label",),
                     "voltage and current in one light, from which n N V_T cannot be told",
                     "best_voltage and best_current, a reading in other light, or cells of the panel",
                 )
@@ -235,7 +241,7 @@ def solve_readings(
     worst = math.inf
     tries = [{"shunt_resistance": 10e6, **fixed}]
     if has_best and "shunt_resistance" not in fixed:
-        # a shunt only where the series resistance alone does not do; for one reading in its place, if that does
+        # a shunt only where the series resistance alone does not do; for one reading first in its place
         tries += [{"series_resistance": 0.0, **fixed}, fixed] if len(readings) == 1 else [fixed]
     for held in tries:
         found = _solved(held, lights, readings)
@@ -244,10 +250,11 @@ def solve_readings(
             best, worst = found, off
         if worst < GOOD_DIFFERENCE:
             break
-    if not worst < WORST_DIFFERENCE:
+    # values that were put beside a label, as by a tolerance, may contradict it, which its fit tells
+    if not worst < WORST_DIFFERENCE and all(value is None for _, value in given):
         rows = [max(map(abs, row)) for row in _residuals(best, lights, readings)]
         raise KeyedError(
-            ("readings", int(np.argmax(rows))),
+            ("label", int(np.argmax(rows))),
             f"a reading that the nearest panel misses by {100.0 * max(rows):.0f} %",
             "readings of one panel, that a single diode can give",
         )
@@ -263,18 +270,18 @@ def _solved(fixed: Values, lights: FloatArray, readings: Sequence[PanelReading])
     else:
         thermal = 0.05 * first.open_circuit
     thermal = fixed.get("junction_voltage", min(max(0.5 * thermal, 0.021), 1.9))
-    saturation = min(max(first.short_circuit / math.expm1(min(first.open_circuit / thermal, 600.0)), 2e-18), 5e-4)
+    saturation = first.short_circuit / math.expm1(min(first.open_circuit / thermal, 600.0))
     start = {
         "current_per_light": readings[0].short_circuit / float(lights[0]),
         "light_exponent": 0.9,
-        "saturation_current": saturation,
+        "saturation_current": min(max(saturation, 2e-18), 5e-4),
         "junction_voltage": thermal,
         "series_resistance": 0.02 * first.open_circuit / first.short_circuit,
         "shunt_resistance": 30.0 * first.open_circuit / first.short_circuit,
     }
     free = [key for key in _RANGES if key not in fixed]
     # series resistance is sought in parts of V_oc / I_sc, so that all steps are of like size
-    units = {key: first.open_circuit / first.short_circuit if key == "series_resistance" else 1.0 for key in free}
+    units = dict.fromkeys(free, 1.0) | {"series_resistance": first.open_circuit / first.short_circuit}
 
     def taken(key: str, value: float) -> float:
         return value / units[key] if key in _PLAIN else math.log(value)
@@ -285,12 +292,15 @@ def _solved(fixed: Values, lights: FloatArray, readings: Sequence[PanelReading])
             values[key] = float(one) * units[key] if key in _PLAIN else math.exp(float(one))
         return values
 
-    bounds = [[taken(key, end) for key in free for end in (_RANGES[key][side],)] for side in (0, 1)]
-    begin = np.clip([taken(key, start[key]) for key in free], np.array(bounds[0]) + 1e-6, np.array(bounds[1]) - 1e-6)
+    def differences(place: FloatArray) -> FloatArray:
+        return np.array([one for row in _residuals(values_at(place), lights, readings) for one in row])
+
+    least, most = (np.array([taken(key, _RANGES[key][end]) for key in free]) for end in (0, 1))
+    begin = np.clip([taken(key, start[key]) for key in free], least + 1e-6, most - 1e-6)
     solution = least_squares(
-        lambda place: [one for row in _residuals(values_at(place), lights, readings) for one in row],
+        differences,
         begin,
-        bounds=bounds,
+        bounds=(least, most),
         xtol=1e-12,
         ftol=1e-12,
         gtol=1e-12,

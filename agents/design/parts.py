@@ -33,18 +33,18 @@ KneeCurrent = Annotated[float, Quantity("A", least=1e-4, most=100.0)]
 class Panel(BaseSpec):
     """The solar panel; lies flat on top and faces up.
 
-    Its ``readings``, if there are any, give those values of the diode that are not given beside them.
+    Its ``label``, if there is one, gives those values of the diode that are not given beside it.
     """
 
-    readings: tuple[PanelReading, ...] = Field(
+    label: tuple[PanelReading, ...] = Field(
         (),
-        title="readings",
+        title="label",
         description="what label or meter say of it in known light, in place of the values of the diode below",
     )
     cells: Annotated[int, Number(whole=True, least=1, most=100)] | None = Field(
         None,
         title="cells",
-        description="cells in series; needed for readings in one light without a best point",
+        description="cells in series; needed for a label in one light without a best point",
     )
 
     current_per_light: Annotated[float, Quantity("A/lx", least=1e-10, most=1e-4)] = Field(
@@ -93,19 +93,19 @@ class Panel(BaseSpec):
     )
 
     @model_validator(mode="after")
-    def _solve_readings(self) -> "Panel":
-        if self.readings:
+    def _solve_label(self) -> "Panel":
+        if self.label and not self.model_fields_set.issuperset(SOLVED):
             given = tuple(
                 (key, getattr(self, key) if key in self.model_fields_set else None) for key in SOLVED
             )
             # a frozen model sets its own fields by its dict; they do not count as given
-            self.__dict__.update(solve_readings(self.response, self.readings, given, self.cells))
+            self.__dict__.update(solve_readings(self.response, self.label, given, self.cells))
         return self
 
     @property
     def fits(self) -> tuple[ReadingFit, ...]:
         """How far the values of the diode are from each reading."""
-        return fit_of({key: getattr(self, key) for key in SOLVED}, self.response, self.readings)
+        return fit_of({key: getattr(self, key) for key in SOLVED}, self.response, self.label)
 
 
 class Storage(BaseSpec):

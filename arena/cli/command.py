@@ -168,6 +168,7 @@ def bench(
     from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import diagnose
     from agents.text.shipped import find_document
+    from arena.cli.panel_report import panel_dict, panel_lines
 
     spec = read_design(design)
     check_report(report, [find_document(design, "design")])
@@ -186,6 +187,7 @@ def bench(
         print_json(
             {
                 "design": spec.name,
+                "panel": panel_dict(spec.panel),
                 "points": [point.as_dict() for point in points],
                 "diagnosis": [report.as_dict() for report in reports],
             }
@@ -194,6 +196,8 @@ def bench(
     from arena.cli.bench_and_run_report import print_bench
 
     print_bench(spec.name, spec.about, points, reports)
+    for line in panel_lines(spec.panel):
+        click.echo(line)
     tell_report(report)
 
 

@@ -29,7 +29,7 @@ _DIFFERENCES = {
 
 def panel_dict(panel: Panel) -> dict[str, Any] | None:
     """The values of a panel that is given by readings, and by what share each reading is missed."""
-    if not panel.readings:
+    if not panel.label:
         return None
     return {
         **{key: getattr(panel, key) for key in SOLVED},
@@ -46,7 +46,7 @@ def panel_dict(panel: Panel) -> dict[str, Any] | None:
 
 def panel_lines(panel: Panel) -> list[str]:
     """What readings made of a panel, and how well they agree; empty for one that is given by its values."""
-    if not panel.readings:
+    if not panel.label:
         return []
     fits = panel.fits
     worst = max(fit.worst for fit in fits)
