@@ -12,9 +12,10 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from agents.design.parts import Motor, Side, Whisker
+from agents.design.parts import Motor, Side
 from agents.design.spec import Design
 from agents.design.values_by_path import BOTH, SCOPES, SIDES, sides_in
+from agents.design.whisker import Whisker
 from agents.handbook.preferred_values import preferred_values
 from agents.text.units import format_code, format_quantity
 
