@@ -25,6 +25,7 @@ from arena.cli.options import (
     theme_option,
 )
 from arena.cli.output_files import check_picture_name, spare_inputs
+from arena.cli.race_command import race
 from arena.cli.study_commands import sweep, tune
 from arena.cli.terminal import print_json, printable, progress, tell_error, telling_of_stop
 
@@ -212,7 +213,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit):
+for command in (demo, run, try_by_hand, race, sweep, tune, kit):
     photodrome.add_command(command)
 
 
