@@ -2,7 +2,15 @@
 
     I = I_ph - I_0 (exp(V_d / a) - 1) - V_d / R_sh,    V_d = V + I R_s,    a = n N V_T
 
-I_ph = k E. V is the voltage at the panel's leads [V], I the current that it gives [A]. It holds for a panel
+I_ph = k E_0 (E / E_0)^g, with k [A/lx] the photocurrent per lux as measured in the light E_0 [lx], and E the
+light on the panel, its kinds weighed by the panel's response. The exponent g is 1 for crystalline cells,
+whose short-circuit current is proportional to light. Below 1 it is *empirical*: two readings of the
+short-circuit current, in light a decade or more apart, give it, and it holds between them. (In amorphous
+silicon more light also means more recombination. Its photoconductivity grows with powers from one half to
+one, A. Rose, Concepts in Photoconductivity and Allied Problems, 1963, from memory; the exponent of a good
+cell's short-circuit current is close to 1, that of a thin, aged or badly contacted one well below.)
+
+V is the voltage at the panel's leads [V], I the current that it gives [A]. It holds for a panel
 of like cells in like light, at one temperature; part shade is taken as the mean light, which flatters a
 string of cells of which one is dark.
 
@@ -11,12 +19,27 @@ chapter on photovoltaic systems.
 """
 
 import math
+from typing import Any
 
 from agents.circuit.status import OPEN_CIRCUIT_UNSETTLED, PANEL_UNSETTLED, SETTLED
 from agents.compiled import kernel
 
 # Rounds of Newton's method at the most.
 ROUNDS = 60
+
+
+@kernel
+def photocurrent_in(walker: Any, light: float) -> float:
+    """Photocurrent [A] of the panel of a WALKER record in ``light`` [lx] >= 0 of the sun's worth.
+
+    That is the light of each kind times the panel's response to it, added up.
+    """
+    exponent = walker["light_exponent"]
+    per_lux = walker["photo_per_lux"]
+    if exponent == 1.0:
+        return per_lux * light
+    known = walker["measured_light"]
+    return per_lux * known * (light / known) ** exponent
 
 
 @kernel

@@ -70,8 +70,10 @@ SIDE = np.dtype(
 WALKER = np.dtype(
     [
         ("side", SIDE, (2,)),
-        ("photo_per_lux", np.float64),  # A/lx of daylight
-        ("response", np.float64, (LIGHT_KINDS,)),  # current a lux of each kind of light, daylight = 1
+        ("photo_per_lux", np.float64),  # A/lx of sun, in the light of the measurement
+        ("light_exponent", np.float64),  # power of the light with which the photocurrent grows
+        ("measured_light", np.float64),  # light of that measurement [lx]
+        ("response", np.float64, (LIGHT_KINDS,)),  # current a lux of each kind of light, sun = 1
         ("panel_saturation", np.float64),
         ("panel_thermal", np.float64),  # ideality times cells times thermal voltage [V]
         ("panel_series", np.float64),

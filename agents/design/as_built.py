@@ -31,6 +31,8 @@ def fill(walker: Any, design: Design) -> None:
     """Write ``design`` into one WALKER record."""
     panel, storage, body = design.panel, design.storage, design.body
     walker["photo_per_lux"] = panel.current_per_light
+    walker["light_exponent"] = panel.light_exponent
+    walker["measured_light"] = panel.measured_light
     walker["response"] = panel_weights(panel.response)
     walker["panel_saturation"] = panel.saturation_current
     walker["panel_thermal"] = panel.junction_voltage

@@ -7,6 +7,7 @@ from typing import Any
 
 from agents.design.as_built import build
 from agents.design.spec import Design
+from agents.handbook.light_kinds import SUN, kind_name
 from agents.testbench.faults import faults_of
 from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
 
@@ -76,7 +77,7 @@ def _side_dict(side: SidePoint) -> Json:
     }
 
 
-def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> BenchPoint:
+def bench_point(design: Design, light_lx: float, kind: str = SUN) -> BenchPoint:
     """Measure a design in ``light_lx`` [lx] of a kind, alike at both eyes (before their tape) and the panel.
 
     Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
@@ -90,13 +91,13 @@ def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> Benc
     return bench_record(build(design)[0], light_lx, kind)
 
 
-def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchPoint:
+def bench_record(walker: Any, light_lx: float, kind: str = SUN) -> BenchPoint:
     """Measure a built WALKER record; as :func:`bench_point` otherwise."""
     measured = measure_record(walker, light_lx, kind)
-    return BenchPoint(measurement_of(measured, kind), faults_of(walker, measured))
+    return BenchPoint(measurement_of(measured, kind_name(kind)), faults_of(walker, measured))
 
 
-def bench(design: Design, lights: Iterable[float] = LIGHTS, kind: str = "daylight") -> list[BenchPoint]:
+def bench(design: Design, lights: Iterable[float] = LIGHTS, kind: str = SUN) -> list[BenchPoint]:
     """Measure a design at each of ``lights`` [lx], in their order; as :func:`bench_point` otherwise.
 
     >>> for point in bench(read_design("poppy"), [3e3, 10e3, 100e3]):

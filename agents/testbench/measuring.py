@@ -15,6 +15,7 @@ from agents.arrays import RecordArray
 from agents.circuit.charging import open_circuit, time_to_reach, waiting_currents
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
+from agents.circuit.panel import photocurrent_in
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.circuit.status import COAST_UNENDED, SETTLED, failure
@@ -331,7 +332,7 @@ class Measurement:
 
 def photocurrent_of(walker: Any, light: float, kind: str) -> float:
     """Photocurrent [A] of the panel of a WALKER record in ``light`` [lx] of a kind."""
-    return float(walker["photo_per_lux"] * walker["response"][kind_index(kind)] * light)
+    return float(photocurrent_in(walker, float(walker["response"][kind_index(kind)] * light)))
 
 
 def check_light(light: float) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 from agents.arrays import RecordArray
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
+from agents.circuit.panel import photocurrent_in
 from agents.compiled import kernel, kernel_part
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
@@ -126,7 +127,7 @@ def sum_light(scene: Scene, walker: Any, body: Any, lit: Any, hidden: Any) -> No
                 panel += lit[place, lamp]
                 current_light += weight * lit[place, lamp]
     body["panel_light"] = ambient + panel / PANEL_POINTS
-    body["photocurrent"] = walker["photo_per_lux"] * current_light
+    body["photocurrent"] = photocurrent_in(walker, current_light)
 
 
 @kernel

@@ -94,9 +94,6 @@ class RulesForm(BaseSpec):
     storage: Annotated[float, Quantity("F", above=0.0, most=10.0)] | None = Field(
         None, description="the largest storage capacitor that is allowed"
     )
-    open_circuit: Annotated[float, Quantity("V", above=0.0, most=40.0)] | None = Field(
-        None, description="the highest open-circuit voltage of the panel in full sun (100 klx)"
-    )
     cells: Annotated[int, Number(whole=True, least=1, most=100)] | None = Field(
         None, description="the most silicon cells in series, at 0.7 V in full sun each"
     )
@@ -141,7 +138,7 @@ class RaceForm(BaseSpec):
     seed: Annotated[int, Number(whole=True, least=0, most=2**63 - 1)] = Field(
         1, description="keys every draw of the race"
     )
-    rules: RulesForm = Field(RulesForm(), title="rule", description="rules of the class")
+    rules: RulesForm = Field(RulesForm(), description="rules of the class")
 
     @model_validator(mode="after")
     def _check_courses(self) -> "RaceForm":

@@ -3,9 +3,9 @@
 *Better* means: ahead in more than half of the rounds that are not tied. Whether that is more than luck
 tells the sign test of every pair (exact, two-sided; Dixon and Mood, The statistical sign test, J. Amer. Stat.
 Assoc. 41, 1946), all pairs together held to 5 % by Holm's procedure (A simple sequentially rejective multiple
-test procedure, Scand. J. Stat. 6, 1979). It supposes nothing of how times are spread. Where start places favour
-somebody in one round and somebody else in another the count of wins is less scattered than the test supposes
-(Hoeffding, Ann. Math. Stat. 27, 1956), so it errs to the safe side.
+test procedure, Scand. J. Stat. 6, 1979). It supposes nothing of how times are spread. Where start places
+favour somebody in one round and somebody else in another the count of wins is less scattered than the test
+supposes (Hoeffding, Ann. Math. Stat. 27, 1956), so it errs to the safe side.
 
 Strengths are those of the model of Plackett (Applied Statistics 24, 1975) and Luce (1959): of those still to
 come in, each is next with a chance in proportion to its strength. They are found by the minorise-maximise

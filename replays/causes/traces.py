@@ -20,15 +20,17 @@ from agents.arrays import BoolArray, FloatArray, RecordArray
 from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
+from agents.circuit.panel import photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.design.as_built import build
 from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
-from agents.handbook.light_kinds import KINDS
+from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.noise import TRIGGER, normal_pair
 from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
+from replays.scoring.turns import turns_of_walker
 
 # Samples of the rail in a wait, shared out over the pieces between changes of light.
 _SAMPLES = 32
@@ -45,9 +47,8 @@ class Circuits:
         self._designs: dict[int, Design] = {}
         self._traces: dict[int, Trace] = {}
 
-    def record(self, walker: int) -> Any:
-        """The WALKER record of ``walker`` as built. Raises ReplayError where its design cannot be read."""
-        number = int(self.replay.walkers["design"][walker])
+    def design(self, number: int) -> Design:
+        """Design ``number`` of the replay. Raises ReplayError where it cannot be read."""
         if number not in self._designs:
             entry = self.replay.header["designs"][number]
             try:
@@ -56,9 +57,17 @@ class Circuits:
                 raise ReplayError(
                     f"the design {entry['name']} in this replay cannot be read, so its circuit is not known"
                 ) from error
+        return self._designs[number]
+
+    def drawn(self, number: int) -> Any:
+        """The WALKER record of design ``number`` as drawn, without tolerance."""
+        return build(self.design(number))[0]
+
+    def record(self, walker: int) -> Any:
+        """The WALKER record of ``walker`` as built. Raises ReplayError where its design cannot be read."""
+        design = self.design(int(self.replay.walkers["design"][walker]))
         names = self.replay.header["built_names"]
         drawn = zip(names, self.replay.built[walker].tolist(), strict=True)
-        design = self._designs[number]
         try:
             built = design.with_values({name: value for name, value in drawn if not math.isnan(value)})
         except (KeyError, AttributeError) as error:
@@ -127,6 +136,11 @@ class Trace:
         cut = len(self.pulses) > 0 and self.pulses[-1]["ended"] == CUT_OFF
         return len(self.pulses) + (0 if cut else 1)
 
+    @cached_property
+    def turns(self) -> FloatArray:
+        """Turn of each pulse [rad], anticlockwise positive, whole turns counted."""
+        return turns_of_walker(self.pulses, self._poses)
+
     def jitter(self, number: int) -> tuple[float, float]:
         """What chance adds to the left and the right trigger of pulse ``number`` [V]."""
         # words that wrap are what the generator is made of
@@ -165,9 +179,7 @@ class Trace:
         return self._current(float(self.lights["panel_lx"][max(row, 0)]))
 
     def _current(self, panel_lx: float) -> float:
-        ambient_lx, ambient, lamps = self._weights
-        weighed = ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
-        return float(self.record["photo_per_lux"]) * weighed
+        return float(photocurrent_in(self.record, _weighed(self._weights, panel_lx)))
 
     def wait(self, number: int) -> Wait:
         """Wait ``number``, 0 to ``waits`` - 1. Raises ModelError where the model cannot follow it."""
@@ -313,15 +325,26 @@ class Trace:
         return times[:-1] - start, 1.2 * float(self.record["track"]) * turns / spans + 0.01
 
 
+def weighed_light(arena: dict[str, Any], record: Any, panel_lx: float) -> float:
+    """What ``panel_lx`` [lx] in an arena come to for the panel of a WALKER record, in lux of sun."""
+    return _weighed(_weights(arena, record), panel_lx)
+
+
+def _weighed(weights: tuple[float, float, float], panel_lx: float) -> float:
+    ambient_lx, ambient, lamps = weights
+    return ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
+
+
 def _weights(arena: dict[str, Any], record: Any) -> tuple[float, float, float]:
-    """Ambient light [lx], and how its kind and the lamps' kinds count for the panel, daylight as 1."""
+    """Ambient light [lx], and how its kind and the lamps' kinds count for the panel, the sun as 1."""
 
     def weight(kind: str) -> float:
+        kind = SAME_KINDS.get(kind, kind)
         return float(record["response"][KINDS.index(kind)]) if kind in KINDS else 1.0
 
-    ambient = weight(arena.get("ambient_light", "daylight"))
+    ambient = weight(arena.get("ambient_light", SUN))
     if arena["sun"] is not None:
-        lamps = weight(arena["sun"].get("light", "daylight"))
+        lamps = weight(arena["sun"].get("light", SUN))
     elif arena["lamps"]:
         strengths = [lamp["intensity_cd"] for lamp in arena["lamps"]]
         parts = [

@@ -25,7 +25,7 @@ The header is one JSON object; lengths in metres, angles in radians, light in lu
 ==================  ======================================================================================
 
 Further keys are kept. ``arena.ambient_light`` and ``arena.sun.light`` tell the kinds of light where they are
-there; :mod:`replays.causes.traces` takes them for daylight else.
+there; :mod:`replays.causes.traces` takes them for sun else.
 """
 
 import math
