@@ -11,8 +11,7 @@ from agents.text.shipped import shipped_names
 from arena.scene.spec import read_arena
 from replays.format.replay_file import read_replay
 
-_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study|race)\b", re.MULTILINE)
-_SHIPPED = "shipped design, arena, study or race"
+_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study|drawer|race)\b", re.MULTILINE)
 # How every zip begins, and so every replay.
 _ZIP = b"PK\x03\x04"
 
@@ -30,6 +29,8 @@ def check_file(name: str) -> str:
         return _study(name)
     if name in shipped_names("race"):
         return _race(name)
+    if name in shipped_names("drawer"):
+        return _drawer(name)
     path = Path(name)
     beginning = _beginning(name)
     if path.suffix.lower() == ".npz" or beginning.startswith(_ZIP):
@@ -43,9 +44,19 @@ def check_file(name: str) -> str:
         return _study(text)
     if kind is not None and kind[1] == b"race":
         return _race(text)
+    if kind is not None and kind[1] == b"drawer":
+        return _drawer(text)
     if kind is not None:
         return f"arena {read_arena(text).name}"
     return f"design {read_design(text).name}"
+
+
+def _drawer(name: str) -> str:
+    from agents.drawer.contents import read_drawer
+
+    drawer = read_drawer(name)
+    pieces = sum(item.pieces for *_, item in drawer.items())
+    return f"drawer {drawer.name} with {pieces} part{'' if pieces == 1 else 's'}"
 
 
 def _study(name: str) -> str:
@@ -82,7 +93,8 @@ def _beginning(name: str) -> bytes:
         with path.open("rb") as stream:
             return stream.read(65536)
     except FileNotFoundError:
-        names = [name for kind in ("design", "arena", "study", "race") for name in shipped_names(kind)]
+        kinds = ("design", "arena", "study", "drawer", "race")
+        names = [name for kind in kinds for name in shipped_names(kind)]
         note = nearest_note(nearest(name, names, cutoff=0.7))
         raise NotFoundError(
             f"{name!r}: no such file, and no shipped design, arena, study or race{note}"

@@ -26,6 +26,7 @@ from arena.cli.options import (
     theme_option,
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
+from arena.cli.pick_command import pick
 from arena.cli.race_command import race
 from arena.cli.study_commands import sweep, tune
 from arena.cli.terminal import print_json, printable, progress, tell_error, tell_report, telling_of_stop
@@ -226,7 +227,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, race, sweep, tune, kit):
+for command in (demo, run, try_by_hand, race, sweep, tune, kit, pick):
     photodrome.add_command(command)
 
 
