@@ -54,12 +54,12 @@ def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool,
     For example: photodrome race walkers --course slalom-race --rounds 30
     """
     from arena.races.entries import read_entries
-    from arena.races.race_setup import set_up
+    from arena.races.race_setup import prepare_race
 
     plan, names = _plan_and_entries(what, how["course"])
     plan = plan.changed(format=how["form"], rounds=how["rounds"], seed=how["seed"])
     with progress("reading"):
-        setup = set_up(plan, read_entries(names))
+        setup = prepare_race(plan, read_entries(names))
     folder = folder or Path(f"{_stem(what[0])}.race")
     if check:
         _check(setup, how["threads"], to_json)
@@ -119,9 +119,9 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
     kept = KEPT.format(folder=folder)
     try:
         with progress("getting ready", "racing", kept) as tell, everything_compiled(tell):
-            from arena.races.racing import run_race
+            from arena.races.racing import race_all
 
-            results = run_race(setup, folder, how["threads"], how["restart"], tell, how["replays"])
+            results = race_all(setup, folder, how["threads"], how["restart"], tell, how["replays"])
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {kept}") from None
     if to_json:

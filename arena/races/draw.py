@@ -58,7 +58,7 @@ def heats_of(count: int, room: int, seed: int, number: int) -> list[list[tuple[i
     return [heat for heat in drawn if heat]
 
 
-def pairs_of(count: int, number: int) -> list[list[tuple[int, int]]]:
+def round_robin(count: int, number: int) -> list[list[tuple[int, int]]]:
     """The pairs of round ``number``, as :func:`heats_of` gives heats; starts change hands every round.
 
     Who has the first start place in a round alternates over the pairs of an entry.

@@ -109,10 +109,10 @@ def finishing_order(deeds: Deeds, entries: Sequence[int], starts: Sequence[int],
             key = (1, -light if by == LIGHT else -moved)
         finish = Finish(entry, start, 0, time if arrived else None, progress, light, max(moved, 0.0), status)
         keyed.append((key, finish))
-    return placed(keyed)
+    return with_places(keyed)
 
 
-def placed(keyed: Sequence[tuple[tuple[float, float], Finish]]) -> list[Finish]:
+def with_places(keyed: Sequence[tuple[tuple[float, float], Finish]]) -> list[Finish]:
     """Finishes with their places by key, the least first; the same key is the same place."""
     from dataclasses import replace
 

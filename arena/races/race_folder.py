@@ -17,9 +17,9 @@ from typing import Any
 from agents.design.spec import parse_design
 from agents.errors import InputError, NotFoundError, SpecError
 from arena.races.race_form import FORMATS
-from arena.races.race_setup import RaceSetup, RaceTerms, ready
+from arena.races.race_setup import MeetTerms, RaceSetup, ready
 from arena.races.results import Entry, KeptReplay, RaceResults, Round, Scratching
-from arena.races.standings import places_of
+from arena.races.standings import placings_of
 from arena.studies.running.results_folder import (
     check_empty,
     check_own,
@@ -196,7 +196,7 @@ def read_results(folder: str | Path) -> RaceResults:
         raise NotFoundError(f"{folder}: holds no race; run photodrome race with --out {folder}")
     found = _index(path)
     try:
-        terms = RaceTerms.from_dict(found["terms"])
+        terms = MeetTerms.from_dict(found["terms"])
         entries = tuple(_entry(one) for one in found["entries"])
         scratched = tuple(Scratching(one["file"], tuple(one["reasons"])) for one in found["scratched"])
         twins = tuple(tuple(one) for one in found["same_walker"])
@@ -233,7 +233,7 @@ def results_of(
 ) -> RaceResults:
     """The results of the ``rounds`` that have been run; ``files`` names those in the folder."""
     terms = setup.terms
-    placings, more = places_of(setup.entries, rounds, terms.format, terms.points, terms.finalists)
+    placings, more = placings_of(setup.entries, rounds, terms.format, terms.points, terms.finalists)
     replays = []
     for name in sorted(files):
         if name.endswith(REPLAY):

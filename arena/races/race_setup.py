@@ -12,7 +12,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from arena.races.course_places import common_print, ground_of, misfit, places_alone, shared_places
-from arena.races.draw import heat_shape, heats_of, pairs_of
+from arena.races.draw import heat_shape, heats_of, round_robin
 from arena.races.entries import EntryList, with_broken_rules
 from arena.races.heat_running import HeatTerms
 from arena.races.race_form import FINAL, PAIRS, RELAY, TIME_TRIAL
@@ -29,7 +29,7 @@ MOST_PAIRS = 2000
 
 
 @dataclass(frozen=True)
-class RaceTerms:
+class MeetTerms:
     """What a race is run by, apart from who enters."""
 
     name: str
@@ -57,7 +57,7 @@ class RaceTerms:
         return {**vars(self), "courses": courses, "points": list(self.points)}
 
     @staticmethod
-    def from_dict(value: dict[str, Any]) -> "RaceTerms":
+    def from_dict(value: dict[str, Any]) -> "MeetTerms":
         """The terms that :meth:`as_dict` gave."""
         courses = tuple(
             RaceCourse(
@@ -65,13 +65,13 @@ class RaceTerms:
             )
             for one in value["courses"]
         )
-        return RaceTerms(**{**value, "courses": courses, "points": tuple(value["points"])})
+        return MeetTerms(**{**value, "courses": courses, "points": tuple(value["points"])})
 
 
-def terms_of(plan: RacePlan) -> RaceTerms:
+def meet_terms(plan: RacePlan) -> MeetTerms:
     """The terms that a plan says."""
     form = plan.form
-    return RaceTerms(
+    return MeetTerms(
         form.name,
         form.about or "",
         form.format,
@@ -93,7 +93,7 @@ class RaceSetup:
     ``rounds`` and ``final_rounds`` are to be run; ``aside`` tells of files that are no entries.
     """
 
-    terms: RaceTerms
+    terms: MeetTerms
     entries: tuple[Entry, ...]
     scratched: tuple[Scratching, ...]
     aside: tuple[str, ...]
@@ -140,7 +140,7 @@ class RaceSetup:
                 for course, poses in enumerate(self.places)
             ]
         drawn = (
-            pairs_of(len(among), number)
+            round_robin(len(among), number)
             if terms.format == PAIRS
             else heats_of(len(among), len(places), terms.seed, number - (self.rounds if is_final else 0))
         )
@@ -164,7 +164,7 @@ def _all_from(start: int, among: Sequence[Entry]) -> list[tuple[int, int]]:
     return [(one, start) for one in range(len(among))]
 
 
-def set_up(
+def prepare_race(
     plan: RacePlan,
     listed: EntryList,
     also: Sequence[Rule] = (),
@@ -174,7 +174,7 @@ def set_up(
 
     ``also`` are further rules. Raises OptionError where nobody is left to race.
     """
-    terms = terms_of(plan)
+    terms = meet_terms(plan)
     entries = [with_broken_rules(one, broken(one.design, plan.form.rules, also)) for one in listed.entries]
     scratched = list(listed.scratched)
     fitting = []
@@ -194,7 +194,7 @@ def set_up(
 
 
 def ready(
-    terms: RaceTerms,
+    terms: MeetTerms,
     entries: tuple[Entry, ...],
     scratched: tuple[Scratching, ...] = (),
     aside: tuple[str, ...] = (),
@@ -249,7 +249,7 @@ def largest_records(design: Design) -> RecordArray:
     return np.concatenate([build(design.with_values(row) if row else design) for row in rows])
 
 
-def _misfits(terms: RaceTerms, design: Design) -> list[str]:
+def _misfits(terms: MeetTerms, design: Design) -> list[str]:
     records = largest_records(design)
     found = []
     for course in terms.courses:

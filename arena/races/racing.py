@@ -33,7 +33,7 @@ NO_REPLAYS, LAST_REPLAYS, ALL_REPLAYS = "none", "last", "all"
 _SAMPLE = 0.1
 
 
-def run_race(
+def race_all(
     setup: RaceSetup,
     folder: str | Path,
     threads: int | None = None,
@@ -48,7 +48,7 @@ def run_race(
     OutputError where something cannot be written.
     """
     workers = threads or os.cpu_count() or 1
-    home = RaceFolder(Path(folder), setup, parts_of(setup), restart)
+    home = RaceFolder(Path(folder), setup, deciding_parts(setup), restart)
     whole = setup.rounds + setup.final_rounds
     rounds = home.kept(whole)
     wanted = _wanted(replays, whole)
@@ -141,7 +141,7 @@ def _run_round(
     return runs
 
 
-def parts_of(setup: RaceSetup) -> dict[str, str]:
+def deciding_parts(setup: RaceSetup) -> dict[str, str]:
     """Digests of what decides the results, by what it is: each entry, the terms, the program."""
     terms = replace(setup.terms, rounds=None, final_rounds=None, name="", about="").as_dict()
     parts = {f"the entry {one.file}": _digest(f"{one.name}\n{one.text}") for one in setup.entries}

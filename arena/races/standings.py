@@ -20,7 +20,7 @@ from arena.races.results import ARRIVED, Entry, Heat, MoreRounds, Placing, Round
 FINAL_PHASE = "final"
 
 
-def places_of(
+def placings_of(
     entries: Sequence[Entry], rounds: Sequence[Round], format: str, points: Sequence[float], finalists: int
 ) -> tuple[tuple[Placing, ...], MoreRounds]:
     """The placings of all entries in the order of the ranking, and how many more rounds would tell more.

@@ -5,7 +5,7 @@ from itertools import pairwise
 
 import pytest
 
-from arena.races.draw import heat_shape, heats_of, pairs_of, williams_rows
+from arena.races.draw import heat_shape, heats_of, round_robin, williams_rows
 
 
 @pytest.mark.parametrize("size", [1, 2, 3, 4, 5, 8, 11])
@@ -48,7 +48,7 @@ def test_heats_bring_together_others_each_time() -> None:
 
 def test_pairs_are_a_round_robin_in_which_starts_change_hands() -> None:
     for count in (2, 5, 6):
-        two = [pairs_of(count, number) for number in (0, 1)]
+        two = [round_robin(count, number) for number in (0, 1)]
         for drawn in two:
             assert sorted(sorted(one for one, _ in pair) for pair in drawn) == [
                 [one, other] for one in range(count) for other in range(one + 1, count)

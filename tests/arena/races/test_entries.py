@@ -8,13 +8,13 @@ import pytest
 from agents.errors import NotFoundError, OptionError
 from arena.races.entries import matching_files, read_entries
 from arena.races.race_plan import race_on
-from arena.races.race_setup import RaceSetup, set_up
+from arena.races.race_setup import RaceSetup, prepare_race
 from tests.helpers.classes import write_class
 from tests.helpers.commands import DESIGN
 
 
 def entered(folder: Path) -> RaceSetup:
-    return set_up(race_on("sprint"), read_entries([str(folder)]))
+    return prepare_race(race_on("sprint"), read_entries([str(folder)]))
 
 
 BROKEN = {

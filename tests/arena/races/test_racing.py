@@ -13,8 +13,8 @@ from arena.races.heat_running import run_heat
 from arena.races.race_folder import INDEX, harmless, read_results
 from arena.races.race_form import FORMATS
 from arena.races.race_plan import parse_race
-from arena.races.race_setup import RaceSetup, set_up
-from arena.races.racing import run_race
+from arena.races.race_setup import RaceSetup, prepare_race
+from arena.races.racing import race_all
 from arena.races.results import LOST, NEVER_MOVED
 from replays.format.replay_file import read_replay
 from tests.helpers.classes import write_class
@@ -51,13 +51,13 @@ def race_of(folder: Path, count: int = 5, more: str = "", form: str = "time tria
         else f"photodrome: race 1\nname: a race\nformat: {form}\n{more}"
     )
     plan = parse_race(text, "plan", folder)
-    return set_up(plan, read_entries([str(folder / "walkers")]))
+    return prepare_race(plan, read_entries([str(folder / "walkers")]))
 
 
 @pytest.mark.parametrize("form", FORMATS)
 def test_every_format_is_run_to_a_ranking(form: str, tmp_path: Path) -> None:
     setup = race_of(tmp_path, form=form, more="rounds: 4\nfinalists: 3\nfinal_rounds: 3\n")
-    results = run_race(setup, tmp_path / "out", 2)
+    results = race_all(setup, tmp_path / "out", 2)
     assert len(results.rounds) == (7 if form == "heats and final" else 4)
     assert sorted(one.entry for one in results.placings) == list(range(5))
     for one in results.rounds:
@@ -79,18 +79,18 @@ def test_every_format_is_run_to_a_ranking(form: str, tmp_path: Path) -> None:
 
 def test_a_stopped_race_goes_on_to_the_same_bytes(tmp_path: Path) -> None:
     setup = race_of(tmp_path, more="rounds: 4\n", form="together")
-    whole = run_race(setup, tmp_path / "whole", 1)
+    whole = race_all(setup, tmp_path / "whole", 1)
 
     def stop(share: float, doing: str) -> None:
         if doing == "round 3 of 4":
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        run_race(setup, tmp_path / "parts", 2, told=stop)
+        race_all(setup, tmp_path / "parts", 2, told=stop)
     assert len(read_results(tmp_path / "parts").rounds) == 2
     assert not list((tmp_path / "parts").glob("standings*"))
     told: list[str] = []
-    again = run_race(setup, tmp_path / "parts", 2, told=lambda _share, doing: told.append(doing))
+    again = race_all(setup, tmp_path / "parts", 2, told=lambda _share, doing: told.append(doing))
     assert told[0] == "round 3 of 4"
     ours = {Path(name).name: content for name, content in listing(tmp_path / "parts").items()}
     theirs = {Path(name).name: content for name, content in listing(tmp_path / "whole").items()}
@@ -98,14 +98,14 @@ def test_a_stopped_race_goes_on_to_the_same_bytes(tmp_path: Path) -> None:
     assert again.placings == whole.placings
     # more rounds go on from there, and are those of a longer race
     longer = race_of(tmp_path, more="rounds: 6\n", form="together")
-    assert run_race(longer, tmp_path / "parts", 2).rounds == run_race(longer, tmp_path / "long", 1).rounds
+    assert race_all(longer, tmp_path / "parts", 2).rounds == race_all(longer, tmp_path / "long", 1).rounds
     names = [sorted(path.name for path in (tmp_path / one).iterdir()) for one in ("parts", "long")]
     assert names[0] == names[1]
 
 
 def test_a_folder_that_has_changed_is_told_and_not_mixed_in(tmp_path: Path) -> None:
     setup = race_of(tmp_path, more="rounds: 2\n")
-    run_race(setup, tmp_path / "out", 2)
+    race_all(setup, tmp_path / "out", 2)
     walkers = tmp_path / "walkers"
     (walkers / "entry-01.yaml").write_text(DESIGN)
     (walkers / "entry-02.yaml").unlink()
@@ -113,11 +113,11 @@ def test_a_folder_that_has_changed_is_told_and_not_mixed_in(tmp_path: Path) -> N
     changed = race_of(tmp_path, more="rounds: 2\n")
     before = listing(tmp_path / "out")
     with pytest.raises(InputError, match="holds another race") as caught:
-        run_race(changed, tmp_path / "out", 2)
+        race_all(changed, tmp_path / "out", 2)
     for words in ("entry-01.yaml has changed", "entry-02.yaml is gone", "new.yaml is new", "--restart"):
         assert words in str(caught.value)
     assert listing(tmp_path / "out") == before
-    assert len(run_race(changed, tmp_path / "out", 2, restart=True).entries) == 5
+    assert len(race_all(changed, tmp_path / "out", 2, restart=True).entries) == 5
 
 
 def test_what_lies_in_the_folder_is_not_written_over(tmp_path: Path) -> None:
@@ -125,15 +125,15 @@ def test_what_lies_in_the_folder_is_not_written_over(tmp_path: Path) -> None:
     (tmp_path / "full").mkdir()
     (tmp_path / "full" / "thesis.txt").write_text("mine")
     with pytest.raises(InputError, match=r"thesis\.txt"):
-        run_race(setup, tmp_path / "full", 1)
-    run_race(setup, tmp_path / "out", 1)
+        race_all(setup, tmp_path / "full", 1)
+    race_all(setup, tmp_path / "out", 1)
     (tmp_path / "out" / "standings.csv").write_text("mine")
     with pytest.raises(InputError, match=r"standings\.csv"):
-        run_race(setup, tmp_path / "out", 1)
+        race_all(setup, tmp_path / "out", 1)
     (tmp_path / "out" / "standings.csv").unlink()
     (tmp_path / "out" / "round-001.json").write_text("{}")
     with pytest.raises(InputError, match=r"round-001\.json"):
-        run_race(setup, tmp_path / "out", 1)
+        race_all(setup, tmp_path / "out", 1)
     (tmp_path / "out" / INDEX).write_text("[]")
     with pytest.raises(InputError, match=r"race\.json"):
         read_results(tmp_path / "out")
@@ -175,7 +175,7 @@ def test_one_that_never_moves_and_one_that_locks_up_come_last(tmp_path: Path) ->
         "panel: { current_per_light: 20 uA/lx }\nboth: { motor: { resistance: 200 ohm } }\n"
     )
     (tmp_path / "walkers" / "locked.yaml").write_text(locked)
-    results = run_race(race_of(tmp_path, more="rounds: 8\n"), tmp_path / "out", 2)
+    results = race_all(race_of(tmp_path, more="rounds: 8\n"), tmp_path / "out", 2)
     name = {one.number: one.name for one in results.entries}
     assert name[results.placings[-1].entry] == "still"
     for _, _, finish in results.finishes_of(results.placings[-1].entry):
