@@ -49,7 +49,12 @@ sys.exit(0)
         assert text.startswith(f"Usage: photodrome {name}".rstrip())
         options = commands.commands[name].params if name else []
         for option in options:
-            assert max(option.opts, key=len) in text or option.human_readable_name.upper() in text
+            shown = (
+                max(option.opts, key=len),
+                option.human_readable_name.upper(),
+                option.human_readable_name,
+            )
+            assert any(word in text for word in shown)
 
 
 def test_no_command_shows_the_help_where_errors_go() -> None:
