@@ -1,0 +1,67 @@
+"""The most likely values behind noisy readings, given how far each may lie from where it is thought to be.
+
+Unknowns are counted in standard deviations of what is known beforehand, so that each is normal about nought with
+a variance of one; the readings have normal errors of known size. The most likely unknowns x then make
+
+    sum over readings of ((y - f(x)) / sigma)²  +  sum over unknowns of x²
+
+least, and where f is straight enough their covariance is (J' W J + 1)^-1, J the slopes of f and W = 1 / sigma².
+Source: Gelman et al., Bayesian Data Analysis, 3rd edition 2013, section 14.8 (from memory).
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import optimize
+
+from agents.arrays import FloatArray
+
+# Step by which slopes are taken, in standard deviations of an unknown: far above the steps of a pulse.
+SLOPE_STEP = 0.05
+
+Predict = Callable[[FloatArray], FloatArray]
+
+
+@dataclass(frozen=True)
+class Solution:
+    """``unknowns`` (n,), their ``covariance`` (n, n), the ``fitted`` readings (m,) and their ``slopes`` (m, n)."""
+
+    unknowns: FloatArray
+    covariance: FloatArray
+    fitted: FloatArray
+    slopes: FloatArray
+
+
+def slopes_of(predict: Predict, unknowns: FloatArray) -> FloatArray:
+    """Return the slopes (m, n) of the predicted readings against the unknowns (n,), by central differences."""
+    columns = []
+    for number in range(len(unknowns)):
+        step = np.zeros(len(unknowns))
+        step[number] = SLOPE_STEP
+        columns.append((predict(unknowns + step) - predict(unknowns - step)) / (2.0 * SLOPE_STEP))
+    return np.stack(columns, axis=1)
+
+
+def most_likely(predict: Predict, readings: FloatArray, errors: FloatArray, count: int) -> Solution:
+    """Return the most likely of ``count`` unknowns for ``readings`` (m,) with standard ``errors`` (m,)."""
+
+    def misfit(unknowns: FloatArray) -> FloatArray:
+        return np.concatenate([(predict(unknowns) - readings) / errors, unknowns])
+
+    def misfit_slopes(unknowns: FloatArray) -> FloatArray:
+        return np.concatenate([slopes_of(predict, unknowns) / errors[:, None], np.eye(count)])
+
+    found = optimize.least_squares(
+        misfit, np.zeros(count), misfit_slopes, method="trf", xtol=1e-6, ftol=1e-8, max_nfev=60
+    )
+    unknowns: FloatArray = found.x
+    slopes = slopes_of(predict, unknowns)
+    return Solution(unknowns, covariance_of(slopes, errors), predict(unknowns), slopes)
+
+
+def covariance_of(slopes: FloatArray, errors: FloatArray) -> FloatArray:
+    """Return the covariance (n, n) of the unknowns after readings with ``slopes`` (m, n) and ``errors`` (m,)."""
+    weighed = slopes / errors[:, None]
+    covariance: FloatArray = np.linalg.inv(weighed.T @ weighed + np.eye(slopes.shape[1]))
+    return covariance
