@@ -37,6 +37,13 @@ FAULTY = [
     ("locked", 10e3, {"panel.current_per_light": 4e-6}),
     ("spin", 3e3, {"storage.capacitance": 4700e-6}),
     ("lame", 3e3, {"storage.capacitance": 100e-6}),
+    ("hangs", 3e3, {"both.latch": 47e3, "both.feeler": 10e3}),
+    ("dull", 3e3, {"both.eye.slope": 0.03}),
+    ("strays", 3e3, {"left.eye.dark_trigger": 2.44}),
+    (
+        *("strays", 3e3),
+        {"storage.capacitance": 3000e-6, "left.motor.resistance": 60.0, "left.eye.dark_trigger": 2.27},
+    ),
     ("lopsided", 3e3, {"left.eye.dark_trigger": 3.4}),
     ("lopsided", 3e3, {"left.motor.resistance": 100.0}),
     ("narrow eyes", 3e3, {"right.eye.aside": 0.015}),
@@ -209,7 +216,7 @@ def test_a_cause_gives_figures_and_a_cure_cures(fault: str, light: float, values
         if fault != "reversed" and values not in ({"left.feeler": None}, {"right.whisker": None}):
             assert re.search(r"\d (mV|V|uA|mA|A|mm|m|deg|klx|lx|s|ms|us|um|%)\b", report.cause)
         json.dumps(report.as_dict(), allow_nan=False)
-        if fault == "dim":
+        if fault in {"dim", "dull"}:
             continue
         assert report.cure is not None, fault
         cured = design.with_values(report.cure.values)
@@ -265,7 +272,8 @@ def test_a_cure_is_the_nearest_of_its_kind() -> None:
     assert between
     for value in between:
         points = bench(hungry.with_values({"both.latch": value}), scan_lights(WORKING))
-        fails = any("twitch" in point.faults for point in points)
+        # one that holds a free pulse may yet fail a pressed one, or turn too far
+        fails = any(point.faults for point in points)
         weak = any((side.let_go or 0.0) > 1.0 for point in points for side in point.measured.sides)
         assert fails or weak
 
