@@ -48,8 +48,8 @@ RARE = 1e-3
 LEARNT = 0.8
 # Two parts are told only together where their errors go together more closely than this.
 TIED = 0.9
-# Reading of a side that does not fire: no number, and far from any.
-_NEVER = 1e3
+NEVER = 1e3
+"""What the model shows in SI for a reading that there cannot be; far beyond any that there is."""
 
 
 @dataclass(frozen=True)
@@ -160,11 +160,11 @@ class FitModel:
 
 def _shown(measured: Any, reading: Reading) -> float:
     if measured is None:
-        return _NEVER
+        return NEVER
     side = getattr(measured, reading.side) if reading.side else measured.first
     pulse = side.pressed if reading.pressed else side
     value = None if pulse is None else getattr(pulse, reading.key)
-    return _NEVER if value is None else float(value)
+    return NEVER if value is None else float(value)
 
 
 def errors_of(readings: Sequence[Reading], errors: Mapping[str, tuple[float, float]]) -> FloatArray:
@@ -184,7 +184,7 @@ def fit_design(
     no reading, or none that this design could ever show.
 
     >>> from agents.fitting.readings import parse_readings
-    >>> table = "light,time between pulses,trigger\\\\n3 klx,63 s,3.31 V\\\\n1 klx,195 s,3.01 V\\\\n"
+    >>> table = "light,time between pulses,trigger\\\n3 klx,63 s,3.31 V\\\n1 klx,195 s,3.01 V\\\n"
     >>> fit = fit_design(read_design("poppy"), parse_readings(table, "mine.csv"))
     >>> fit.suits, fit.learnt[0].path
     (True, 'panel.current_per_light')
@@ -194,9 +194,11 @@ def fit_design(
     has_sides = any(reading.side for reading in readings) or has_unlike_sides(design)
     unknowns = unknowns_of(design, {reading.key for reading in readings}, has_sides)
     if not unknowns:
-        raise OptionError("nothing can be learnt from these readings: every part they tell of is known exactly")
+        raise OptionError(
+            "nothing can be learnt from these readings: every part they tell of is known exactly"
+        )
     nominal = FitModel(design, unknowns, readings)(np.zeros(len(unknowns)))
-    impossible = nominal >= _NEVER
+    impossible = nominal >= NEVER
     if np.all(impossible):
         raise OptionError(
             f"{design.name}: would show none of these readings: "
@@ -280,7 +282,7 @@ def _tied(unknowns: Sequence[Unknown], solution: Solution) -> list[tuple[str, st
 
 def _hint(reading: Reading, fitted: float) -> str:
     """What may have been meant by a slip."""
-    if not 0.0 < fitted < _NEVER or reading.value <= 0.0:
+    if not 0.0 < fitted < NEVER or reading.value <= 0.0:
         return "no build of this design would show it"
     ratio = reading.value / fitted
     for factor, words in (

@@ -17,8 +17,8 @@ from scipy import optimize
 
 from agents.arrays import FloatArray
 
-# Step by which slopes are taken, in standard deviations of an unknown: far above the steps of a pulse.
-SLOPE_STEP = 0.05
+# Step by which slopes are taken, in standard deviations of an unknown: wide enough that the steps of a pulse do not show.
+SLOPE_STEP = 0.2
 
 Predict = Callable[[FloatArray], FloatArray]
 

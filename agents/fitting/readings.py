@@ -46,7 +46,10 @@ COLUMNS = (
     Column("pressed", "pressed", Word(tuple(YES_AND_NO)), ("whisker pressed", "whisker")),
     Column("trigger", "trigger", Quantity("V", least=0.1, most=20.0), ("trigger voltage", "fires at")),
     Column(
-        "releases at", "let_go", Quantity("V", least=0.01, most=20.0), ("let go", "latch releases at", "release")
+        "releases at",
+        "let_go",
+        Quantity("V", least=0.01, most=20.0),
+        ("let go", "latch releases at", "release"),
     ),
     Column(
         "time between pulses",
@@ -111,7 +114,9 @@ def parse_readings(text: str, file: str) -> list[Reading]:
         raise SpecError(faults)
     wanted = [(number, row) for number, row in enumerate(rows[1:], 2) if any(cell.strip() for cell in row)]
     if len(wanted) > MOST_ROWS:
-        raise SpecError([Fault(file, wanted[MOST_ROWS][0], 1, "", "more rows", f"at most {MOST_ROWS} of them")])
+        raise SpecError(
+            [Fault(file, wanted[MOST_ROWS][0], 1, "", "more rows", f"at most {MOST_ROWS} of them")]
+        )
     readings: list[Reading] = []
     for number, row in wanted:
         found = _row(file, number, row, columns, divider != ",", faults)
@@ -203,16 +208,16 @@ def _row(
             if column.key == "pressed":
                 expected = "yes or no"
             elif _BARE.fullmatch(text) and isinstance(column.reader, Quantity):
-                expected = f"{expected}; or the unit in the heading, like {column.title} [{column.reader.unit}]"
+                expected = (
+                    f"{expected}; or the unit in the heading, like {column.title} [{column.reader.unit}]"
+                )
             faults.append(Fault(file, number, place, column.title, error.got, expected, error.near))
     if len(faults) > before:
         return []
     return _readings_of(file, number, cells, faults)
 
 
-def _readings_of(
-    file: str, number: int, cells: Mapping[str, object], faults: list[Fault]
-) -> list[Reading]:
+def _readings_of(file: str, number: int, cells: Mapping[str, object], faults: list[Fault]) -> list[Reading]:
     def value(key: str) -> float:
         found = cells.get(key, math.nan)
         assert isinstance(found, float)

@@ -114,4 +114,6 @@ def values_at(unknowns: Sequence[Unknown], steps: FloatArray) -> dict[str, float
 def has_unlike_sides(design: Design) -> bool:
     """Return whether the two sides of a design differ in a value that may be learnt."""
     names = [name for name in _USUAL if name.partition(".")[0] not in WHOLE]
-    return any(design.value_at(f"{SIDES[0]}.{name}") != design.value_at(f"{SIDES[1]}.{name}") for name in names)
+    return any(
+        design.value_at(f"{SIDES[0]}.{name}") != design.value_at(f"{SIDES[1]}.{name}") for name in names
+    )

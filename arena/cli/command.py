@@ -14,6 +14,7 @@ from typing import Any
 import click
 
 from arena.cli.contest_commands import demo, run, try_by_hand
+from arena.cli.fit_command import fit
 from arena.cli.kit_command import kit
 from arena.cli.options import (
     Measured,
@@ -226,7 +227,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit, pick):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit):
     photodrome.add_command(command)
 
 
