@@ -1,12 +1,13 @@
-"""The parts of a build that its readings tell of: values with intervals, what is left open, what does not fit.
+"""The parts of a build that its readings tell of: values and intervals, what is open, what does not fit.
 
 Before anything is read, each part lies about the design's value as far as its tolerance says
-(:mod:`agents.fitting.unknowns`); each reading has the error of the meter, clock or protractor that it was read
-from. The most likely parts, and how sure they are, follow from both (:mod:`agents.fitting.least_squares`).
+(:mod:`agents.fitting.unknowns`); each reading has the error of the meter, clock or protractor that it was
+read from. The most likely parts, and how sure they are, follow from both
+(:mod:`agents.fitting.least_squares`).
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from typing import Any
@@ -22,7 +23,7 @@ from agents.errors import ModelError, OptionError
 from agents.fitting.least_squares import Solution, most_likely
 from agents.fitting.readings import Reading
 from agents.fitting.unknowns import Unknown, has_unlike_sides, unknowns_of, values_at
-from agents.testbench.measuring import measure_record, measurement_of
+from agents.testbench.measuring import measure_record
 
 ERRORS = {
     "trigger": (0.010, 0.005),
@@ -46,8 +47,10 @@ MOST_SLIPS = 0.25
 RARE = 1e-3
 # A part is learnt where its standard deviation has fallen below this share of what it was.
 LEARNT = 0.8
-# Two parts are told only together where their errors go together more closely than this.
-TIED = 0.9
+# Two parts are told only together where their errors go together more closely than this, and each by itself
+# is still this open.
+TIED = 0.6
+OPEN = 0.5
 NEVER = 1e3
 """What the model shows in SI for a reading that there cannot be; far beyond any that there is."""
 
@@ -74,7 +77,7 @@ class PartEstimate:
 
 @dataclass(frozen=True)
 class Misfit:
-    """A reading and what the fitted build would show, in SI; ``errors`` is how many standard errors it is off.
+    """A reading and what the fitted build would show, in SI; ``errors`` says how many standard errors off.
 
     ``is_slip`` where it is so far off that it was left out; ``hint`` then says what may have been meant.
     """
@@ -90,9 +93,10 @@ class Misfit:
 class Fit:
     """What readings tell of a build.
 
-    ``parts`` are all that could be learnt, those most narrowed first; ``tied`` pairs of paths that the readings
-    tell only together. ``misfits`` has every reading, in the order of the table. ``chance`` is how often errors
-    alone would make readings fit no better; below one in a thousand they are not of this design.
+    ``parts`` are all that could be learnt, those most narrowed first; ``tied`` pairs of paths that the
+    readings tell only together. ``misfits`` has every reading, in the order of the table. ``chance`` is how
+    often errors alone would make readings fit no better; below one in a thousand they are not of this
+    design.
     """
 
     design: Design
@@ -130,6 +134,13 @@ class FitModel:
     def __init__(self, design: Design, unknowns: Sequence[Unknown], readings: Sequence[Reading]) -> None:
         self._design, self._unknowns, self._readings = design, unknowns, readings
         self._known: dict[bytes, FloatArray] = {}
+        self._values: dict[str, float] = {}
+        # one design that is filled anew each time: most of the time would go into making copies else
+        self._filled = design.in_turn(self._coming())
+
+    def _coming(self) -> Iterator[dict[str, float]]:
+        while True:
+            yield self._values
 
     def __call__(self, steps: FloatArray) -> FloatArray:
         """Return the readings (m,) [SI] at ``steps`` (n,) standard deviations of the unknowns."""
@@ -139,19 +150,19 @@ class FitModel:
         return self._known[key]
 
     def _predicted(self, steps: FloatArray) -> FloatArray:
-        design = self._design.with_values(dict(values_at(self._unknowns, steps)))
-        walker = build(design)[0]
+        self._values = values_at(self._unknowns, steps)
+        walker = build(next(self._filled))[0]
         measured: dict[tuple[float, str], Any] = {}
         shown = np.empty(len(self._readings))
         for number, reading in enumerate(self._readings):
             if reading.key == "stall":
-                side = getattr(design, reading.side or SIDES[0])
-                shown[number] = reading.stall_voltage / side.motor.resistance
+                side = walker["side"][SIDES.index(reading.side or SIDES[0])]
+                shown[number] = reading.stall_voltage / side["motor_resistance"]
                 continue
             place = (reading.light, reading.kind)
             if place not in measured:
                 try:
-                    measured[place] = measurement_of(measure_record(walker, *place), reading.kind)
+                    measured[place] = measure_record(walker, *place)
                 except ModelError:
                     measured[place] = None
             shown[number] = _shown(measured[place], reading)
@@ -159,12 +170,18 @@ class FitModel:
 
 
 def _shown(measured: Any, reading: Reading) -> float:
+    """What a MEASURED record shows of a reading."""
     if measured is None:
         return NEVER
-    side = getattr(measured, reading.side) if reading.side else measured.first
-    pulse = side.pressed if reading.pressed else side
-    value = None if pulse is None else getattr(pulse, reading.key)
-    return NEVER if value is None else float(value)
+    left, right = measured["side"]
+    first = right if right["free"]["trigger"] < left["free"]["trigger"] else left
+    side = measured["side"][SIDES.index(reading.side)] if reading.side else first
+    pulse = side["pressed" if reading.pressed else "free"]
+    if reading.key == "between":
+        value = pulse["pulse"] + np.fmax(pulse["charge"], pulse["coast"])
+    else:
+        value = pulse[reading.key]
+    return float(value) if math.isfinite(value) else NEVER
 
 
 def errors_of(readings: Sequence[Reading], errors: Mapping[str, tuple[float, float]]) -> FloatArray:
@@ -177,14 +194,14 @@ def fit_design(
     readings: Sequence[Reading],
     errors: Mapping[str, tuple[float, float]] = ERRORS,
 ) -> Fit:
-    """Learn what ``readings`` tell of a build of ``design``; ``errors`` as in :data:`ERRORS`.
+    r"""Learn what ``readings`` tell of a build of ``design``; ``errors`` as in :data:`ERRORS`.
 
-    Readings that no build of the design would show beside the others are told as slips and left out, one after
-    the other, the worst first. Raises :class:`~agents.errors.OptionError` where there is nothing to learn from:
-    no reading, or none that this design could ever show.
+    Readings that no build of the design would show beside the others are told as slips and left out, one
+    after the other, the worst first. Raises :class:`~agents.errors.OptionError` where there is nothing to
+    learn from: no reading, or none that this design could ever show.
 
     >>> from agents.fitting.readings import parse_readings
-    >>> table = "light,time between pulses,trigger\\\n3 klx,63 s,3.31 V\\\n1 klx,195 s,3.01 V\\\n"
+    >>> table = "light,time between pulses,trigger\n3 klx,63 s,3.31 V\n1 klx,195 s,3.01 V\n"
     >>> fit = fit_design(read_design("poppy"), parse_readings(table, "mine.csv"))
     >>> fit.suits, fit.learnt[0].path
     (True, 'panel.current_per_light')
@@ -275,7 +292,7 @@ def _tied(unknowns: Sequence[Unknown], solution: Solution) -> list[tuple[str, st
     pairs = []
     for one in range(len(unknowns)):
         for other in range(one + 1, len(unknowns)):
-            if abs(together[one, other]) > TIED and min(widths[one], widths[other]) > 0.3:
+            if abs(together[one, other]) > TIED and min(widths[one], widths[other]) > OPEN:
                 pairs.append((unknowns[one].path, unknowns[other].path))
     return pairs
 

@@ -1,8 +1,9 @@
 """Which reading to take next: the one after which least is left open.
 
-A reading that is not yet taken has a known error and, by the fitted build, known slopes against every part; so
-it is known beforehand how much it would narrow each of them. Source: Fedorov, Theory of Optimal Experiments,
-1972 (from memory): the sum of the variances left, each over what it was before any reading, is made least.
+A reading that is not yet taken has a known error and, by the fitted build, known slopes against every part;
+so it is known beforehand how much it would narrow each of them. Source: Fedorov, Theory of Optimal
+Experiments, 1972 (from memory): the sum of the variances left, each over what it was before any reading, is
+made least.
 """
 
 from collections.abc import Mapping, Sequence
@@ -27,8 +28,8 @@ WORTHWHILE = 0.1
 class NextReading:
     """A reading worth taking: what it is, and the part that it narrows most, ``now`` and ``then`` (0 to 1).
 
-    Both are standard deviations over that before any reading, as :class:`~agents.fitting.fit.PartEstimate` has
-    them. ``reading`` holds the value that is to be expected.
+    Both are standard deviations over that before any reading, as :class:`~agents.fitting.fit.PartEstimate`
+    has them. ``reading`` holds the value that is to be expected.
     """
 
     reading: Reading
@@ -40,11 +41,11 @@ class NextReading:
 def next_readings(
     fit: Fit, count: int = 3, errors: Mapping[str, tuple[float, float]] = ERRORS
 ) -> list[NextReading]:
-    """Return at most ``count`` readings worth taking next, each chosen as if those before it were taken.
+    r"""Return at most ``count`` readings worth taking next, each chosen as if those before it were taken.
 
     >>> from agents.fitting.fit import fit_design
     >>> from agents.fitting.readings import parse_readings
-    >>> table = "light,time between pulses\\\n3 klx,50 s\\\n"
+    >>> table = "light,time between pulses\n3 klx,50 s\n"
     >>> fit = fit_design(read_design("poppy"), parse_readings(table, "mine.csv"))
     >>> [one.path for one in next_readings(fit, 1)]
     ['both.eye.slope']

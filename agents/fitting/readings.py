@@ -1,8 +1,8 @@
 """The table of readings: what a builder writes down of a build on the bench, a row for each look.
 
-The first line names the columns, in any order, with the unit of plain numbers in brackets if they have none of
-their own: ``light [klx]``, ``trigger [V]``. Columns are divided by commas, by semicolons or by tabs; with the
-latter two a number may have a decimal comma. A cell may be empty.
+The first line names the columns, in any order, with the unit of plain numbers in brackets if they have none
+of their own: ``light [klx]``, ``trigger [V]``. Columns are divided by commas, by semicolons or by tabs;
+with the latter two a number may have a decimal comma. A cell may be empty.
 """
 
 import csv
@@ -69,8 +69,8 @@ MEASURED = ("trigger", "let_go", "between", "turn", "stall")
 class Reading:
     """One number that was read, in SI units, at line ``line`` of the table.
 
-    ``key`` is one of :data:`MEASURED`. ``side`` is empty where nothing says it: then it is the side that fires
-    first. ``stall_voltage`` [V] goes with a stall current, ``light`` [lx] and ``kind`` with all else.
+    ``key`` is one of :data:`MEASURED`. ``side`` is empty where nothing says it: then it is the side that
+    fires first. ``stall_voltage`` [V] goes with a stall current, ``light`` [lx] and ``kind`` with all else.
     """
 
     line: int
@@ -89,18 +89,23 @@ def column_title(key: str) -> str:
 
 
 def read_readings(path: Path) -> list[Reading]:
-    """Read a table of readings from a file.
+    r"""Read a table of readings from a file.
 
     Raises :class:`~agents.errors.NotFoundError`, and :class:`~agents.errors.SpecError` with what is wrong: a
     column that is none, a value in a unit of something else, more than 2000 rows, no reading at all.
+
+    >>> from pathlib import Path
+    >>> _ = Path("mine.csv").write_text("light;trigger\n3 klx;3,31 V\n")
+    >>> [(one.key, one.value, one.light) for one in read_readings(Path("mine.csv"))]
+    [('trigger', 3.31, 3000.0)]
     """
     return parse_readings(read_text(path, str(path)), str(path))
 
 
 def parse_readings(text: str, file: str) -> list[Reading]:
-    """As :func:`read_readings` for the ``text`` of a table; ``file`` is what faults call it.
+    r"""As :func:`read_readings` for the ``text`` of a table; ``file`` is what faults call it.
 
-    >>> table = "light; trigger [V]; time between pulses\\n3 klx; 3,31; 50 s\\n"
+    >>> table = "light; trigger [V]; time between pulses\n3 klx; 3,31; 50 s\n"
     >>> [(one.key, one.value) for one in parse_readings(table, "mine.csv")]
     [('trigger', 3.31), ('between', 50.0)]
     """

@@ -1,8 +1,9 @@
 """What may be learnt of a build, and how far each part may lie from its value before anything is read.
 
-A part with a tolerance in the design's ``spread`` may lie as far as that says. Any other has a usual deviation,
-common practice, no source: what such parts differ by between bags, or what a drawing leaves open. So a part of
-which the readings tell nothing keeps its own uncertainty, and does not pretend to be exact.
+A part with a tolerance in the design's ``spread`` may lie as far as that says. Any other has a usual
+deviation, common practice, no source: what such parts differ by between bags, or what a drawing leaves
+open. So a part of which the readings tell nothing keeps its own uncertainty, and does not pretend to be
+exact.
 """
 
 import math
@@ -46,8 +47,9 @@ FARTHEST = 6.0
 class Unknown:
     """A part's value that may be learnt.
 
-    ``path`` is that in a design, ``both.`` where the two sides are taken as alike. ``value`` is the design's own
-    [SI]; ``deviation`` one standard deviation of its logarithm, or of itself in SI where ``is_amount``.
+    ``path`` is that in a design, ``both.`` where the two sides are taken as alike. ``value`` is the
+    design's own [SI]; ``deviation`` one standard deviation of its logarithm, or of itself in SI where
+    ``is_amount``.
     """
 
     path: str

@@ -10,7 +10,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design, read_design
 from agents.handbook.light_kinds import SUN, kind_name
 from agents.testbench.faults import faults_of
-from agents.testbench.measuring import Measurement, PulsePoint, SidePoint, measure_record, measurement_of
+from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
 
 Json = dict[str, Any]
 
@@ -43,8 +43,7 @@ class BenchPoint:
         coasting, positive where the wheel drives ahead, ``advance_m`` the straight distance by which the
         body's middle moves. ``touch_outweighs`` is how many times brighter than the other eye the touched
         side's eye may be and still fire first; ``base_share`` is the share of the pulse's energy that goes
-        through the bases. ``pressed`` tells of a pulse with the whisker pressed all the while what the keys
-        beside it tell of a free one.
+        through the bases. Keys with ``touched`` tell of a pulse with the whisker pressed all the while.
 
         ``beside_deg`` is how far beside a lamp the walker heads, the mean bearing of the lamp, positive to
         the left, and ``balance_deg`` the bearing at which both triggers are alike; None where it circles.
@@ -71,25 +70,25 @@ class BenchPoint:
 
 
 def _side_dict(side: SidePoint) -> Json:
+    touched = side.pressed
     return {
         "trigger_V": side.trigger,
         "trigger_touched_V": side.trigger_touched,
-        **_pulse_dict(side),
+        "charge_s": side.charge,
+        "pulse_s": side.pulse,
+        "let_go_V": side.let_go,
+        "turn_deg": _degrees(side.turn),
+        "advance_m": side.advance,
+        "locked": side.locked,
+        "peak_A": side.peak,
+        "base_share": side.base_share,
         "touch_outweighs": side.touch_outweighs,
-        "pressed": None if side.pressed is None else _pulse_dict(side.pressed),
-    }
-
-
-def _pulse_dict(pulse: PulsePoint) -> Json:
-    return {
-        "charge_s": pulse.charge,
-        "pulse_s": pulse.pulse,
-        "let_go_V": pulse.let_go,
-        "turn_deg": _degrees(pulse.turn),
-        "advance_m": pulse.advance,
-        "locked": pulse.locked,
-        "peak_A": pulse.peak,
-        "base_share": pulse.base_share,
+        "charge_touched_s": touched.charge if touched else None,
+        "pulse_touched_s": touched.pulse if touched else None,
+        "let_go_touched_V": touched.let_go if touched else None,
+        "turn_touched_deg": _degrees(touched.turn) if touched else None,
+        "advance_touched_m": touched.advance if touched else None,
+        "locked_touched": touched.locked if touched else None,
     }
 
 

@@ -22,8 +22,8 @@ from arena.cli.terminal import print_json, printable, progress
 def fit(design: str, readings: Path, out: Path | None, to_json: bool) -> None:
     """Learn the parts of a build of DESIGN from the table READINGS of what a meter and a clock showed.
 
-    The first line of the table names its columns, any of: light, kind, side, pressed, trigger, releases at, time
-    between pulses, turn, stall current, stall voltage. Columns are divided by commas, semicolons or tabs.
+    The first line of the table names its columns: any of light, kind, side, pressed, trigger, releases at,
+    time between pulses, turn, stall current and stall voltage, with commas, semicolons or tabs between.
 
     For example: photodrome fit poppy readings.csv --out mine.yaml
     """

@@ -79,16 +79,16 @@ def print_fit(found: Fit, coming: Sequence[NextReading]) -> None:
     for worst in sorted((one for one in found.misfits if not one.is_slip), key=lambda one: -abs(one.errors))[
         :1
     ]:
-        shown = f"{_shown(worst.reading, worst.reading.value)} was read, {_shown(worst.reading, worst.fitted)} fits"
+        read, fits = (_shown(worst.reading, value) for value in (worst.reading.value, worst.fitted))
         console.print(
             f"furthest off, line {worst.reading.line}: {reading_words(worst.reading)}; "
-            f"{shown}, {abs(worst.errors):.1f} standard errors"
+            f"{read} was read, {fits} fits, {abs(worst.errors):.1f} standard errors"
         )
-    for number, one in enumerate(coming):
+    for number, advice in enumerate(coming):
         console.print(
-            f"{'measure next' if number == 0 else 'and then'}: {reading_words(one.reading)}, "
-            f"about {_shown(one.reading, one.reading.value)}; narrows the {part_title(one.path)} "
-            f"by {100.0 * (1.0 - one.then / one.now):.0f} %"
+            f"{'measure next' if number == 0 else 'and then'}: {reading_words(advice.reading)}, "
+            f"about {_shown(advice.reading, advice.reading.value)}; narrows the {part_title(advice.path)} "
+            f"by {100.0 * (1.0 - advice.then / advice.now):.0f} %"
         )
 
 
@@ -105,7 +105,8 @@ def _interval(part: PartEstimate) -> str:
 def _slip(slip: Misfit) -> str:
     hint = f" ({slip.hint}?)" if slip.hint else ""
     fits = f", where {_shown(slip.reading, slip.fitted)} fits" if slip.fitted < 1e3 else ""
-    return f"{reading_words(slip.reading)} {_shown(slip.reading, slip.reading.value)}{fits}{hint}; it was left out"
+    read = _shown(slip.reading, slip.reading.value)
+    return f"{reading_words(slip.reading)} {read}{fits}{hint}; it was left out"
 
 
 def fit_dict(found: Fit, coming: Sequence[NextReading]) -> dict[str, Any]:
