@@ -81,5 +81,4 @@ def _starts(count: int) -> Iterator[FloatArray]:
 def covariance_of(slopes: FloatArray, errors: FloatArray) -> FloatArray:
     """Return the covariance (n, n) of unknowns after readings with ``slopes`` (m, n), ``errors`` (m,)."""
     weighed = slopes / errors[:, None]
-    covariance: FloatArray = np.linalg.inv(weighed.T @ weighed + np.eye(slopes.shape[1]))
-    return covariance
+    return np.linalg.inv(weighed.T @ weighed + np.eye(slopes.shape[1])).astype(np.float64)
