@@ -60,6 +60,10 @@ class PriceReader(Reader):
             raise self._refuse(text)
         return Price(Decimal(match[2]), match[1] or match[3])
 
+    def json_form(self) -> dict[str, Any]:
+        amount = r"[0-9]{1,7}(?:\.[0-9]{1,4})?"
+        return {"type": "string", "pattern": rf"^\s*(?:[A-Z]{{3}} {amount}|{amount} [A-Z]{{3}})\s*$"}
+
     def check(self, value: Any) -> Price:
         if not isinstance(value, Price):
             raise QuantityError(sort_of(value), self.expected)

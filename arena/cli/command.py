@@ -14,6 +14,7 @@ from typing import Any
 import click
 
 from arena.cli.contest_commands import demo, run, try_by_hand
+from arena.cli.file_commands import new, schema
 from arena.cli.fit_command import fit
 from arena.cli.kit_command import kit
 from arena.cli.options import (
@@ -24,6 +25,7 @@ from arena.cli.options import (
     as_json,
     kind_option,
     report_option,
+    shipped,
     theme_option,
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
@@ -155,7 +157,7 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 
 
 @photodrome.command()
-@click.argument("design")
+@click.argument("design", shell_complete=shipped("design"))
 @click.option(
     "--light",
     "-l",
@@ -233,7 +235,9 @@ def bench(
 
 
 @photodrome.command()
-@click.argument("files", nargs=-1, required=True)
+@click.argument(
+    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "drawer")
+)
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
     """Read designs, arenas, plans and replays, and tell all that is wrong with them."""
@@ -261,7 +265,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit, new, schema):
     photodrome.add_command(command)
 
 
