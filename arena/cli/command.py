@@ -190,6 +190,7 @@ def bench(
     from agents.testbench.diagnosis import full_diagnosis
     from agents.text.shipped import find_document
     from arena.cli.cure_files import check_place, write_cured
+    from arena.cli.panel_report import panel_dict, panel_lines
 
     spec = read_design(design)
     check_report(report, [find_document(design, "design")])
@@ -213,6 +214,7 @@ def bench(
         print_json(
             {
                 "design": spec.name,
+                "panel": panel_dict(spec.panel),
                 "points": [point.as_dict() for point in points],
                 "diagnosis": told["reports"],
                 "whole_design": told["whole_design"],
@@ -223,6 +225,8 @@ def bench(
     from arena.cli.bench_and_run_report import print_bench
 
     print_bench(spec.name, spec.about, points)
+    for line in panel_lines(spec.panel):
+        click.echo(line)
     if cured:
         click.echo(f"design: {printable(str(how['out']))}")
     elif found is not None:
