@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from agents.arrays import FloatArray
-from replays.drawing.moving_picture import ALL_WAYS, WAYS
+from replays.drawing.figures import ALL_WAYS, WAYS
 from replays.drawing.moving_spans import Stretches
 from replays.format.tables import Replay
 from replays.window.playback import Transport
@@ -75,14 +75,27 @@ class Player(Transport):
         """
         if not self.playing or self.held:
             return 0.0
-        pulses = len(self.replay.pulses) / max(len(self.replay.walkers), 1)
-        if not self.skipping:
-            return self.speed * pulses / self.seconds
-        return (
-            self.speed
-            * max(pulses, len(self.pulse_s) if self.chosen is not None else 0)
-            / max(self.stretches.busy_s, 1e-9)
-        )
+        if self.skipping:
+            return self._busy_speed * self._pulses_to_follow / max(self.stretches.busy_s, 1e-9)
+        return self.speed * len(self.replay.pulses) / max(len(self.replay.walkers), 1) / self.seconds
+
+    @property
+    def _pulses_to_follow(self) -> float:
+        """How often the chosen walker fires in the run, or one on average."""
+        everyone = len(self.replay.pulses) / max(len(self.replay.walkers), 1)
+        return max(everyone, len(self.pulse_s)) if self.chosen is not None else everyone
+
+    @property
+    def _busy_speed(self) -> float:
+        """Seconds of the stretches that go by in one: no more than can be followed, one pulse a second."""
+        return min(self.speed, self.stretches.busy_s / max(self._pulses_to_follow, 1.0))
+
+    @property
+    def speed_words(self) -> str:
+        """How fast it goes, in words."""
+        if self.skipping and self._busy_speed < self.speed:
+            return "a pulse a second"
+        return f"{self.speed:g} times life"
 
     def advance(self, elapsed_s: float) -> None:
         """Let ``elapsed_s`` [s] of the viewer's time go by, unless the bar is held."""
@@ -93,7 +106,7 @@ class Player(Transport):
         """The time of the run [s] to which ``elapsed_s`` [s] of the viewer's time lead."""
         if not self.skipping:
             return super().time_after(elapsed_s)
-        busy = self.stretches.to_busy(self.time_s) + elapsed_s * self.speed
+        busy = self.stretches.to_busy(self.time_s) + elapsed_s * self._busy_speed
         if busy >= self.stretches.busy_s:
             return self.seconds
         # never back to the end of a stretch out of the wait behind it
