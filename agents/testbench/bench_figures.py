@@ -3,10 +3,11 @@
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from agents.design.as_built import build
-from agents.design.spec import Design
+from agents.design.spec import Design, read_design
 from agents.handbook.light_kinds import SUN, kind_name
 from agents.testbench.faults import faults_of
 from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
@@ -42,7 +43,11 @@ class BenchPoint:
         coasting, positive where the wheel drives ahead, ``advance_m`` the straight distance by which the
         body's middle moves. ``touch_outweighs`` is how many times brighter than the other eye the touched
         side's eye may be and still fire first; ``base_share`` is the share of the pulse's energy that goes
-        through the bases.
+        through the bases. Keys with ``touched`` tell of a pulse with the whisker pressed all the while.
+
+        ``beside_deg`` is how far beside a lamp the walker heads, the mean bearing of the lamp, positive to
+        the left, and ``balance_deg`` the bearing at which both triggers are alike; None where it circles.
+        ``hold_V`` is how far a lamp can part the two triggers.
         """
         measured = self.measured
         first = measured.first
@@ -56,39 +61,59 @@ class BenchPoint:
             "open_circuit_V": measured.open_circuit,
             "photocurrent_A": measured.photocurrent,
             "waiting_A": measured.eyes + measured.leak,
+            "beside_deg": _degrees(measured.beside),
+            "balance_deg": _degrees(measured.balance),
+            "hold_V": measured.hold,
             "left": _side_dict(measured.left),
             "right": _side_dict(measured.right),
         }
 
 
 def _side_dict(side: SidePoint) -> Json:
+    touched = side.pressed
     return {
         "trigger_V": side.trigger,
         "trigger_touched_V": side.trigger_touched,
         "charge_s": side.charge,
         "pulse_s": side.pulse,
         "let_go_V": side.let_go,
-        "turn_deg": None if side.turn is None else math.degrees(side.turn),
+        "turn_deg": _degrees(side.turn),
         "advance_m": side.advance,
         "locked": side.locked,
         "peak_A": side.peak,
         "base_share": side.base_share,
         "touch_outweighs": side.touch_outweighs,
+        "charge_touched_s": touched.charge if touched else None,
+        "pulse_touched_s": touched.pulse if touched else None,
+        "let_go_touched_V": touched.let_go if touched else None,
+        "turn_touched_deg": _degrees(touched.turn) if touched else None,
+        "advance_touched_m": touched.advance if touched else None,
+        "locked_touched": touched.locked if touched else None,
     }
 
 
-def bench_point(design: Design, light_lx: float, kind: str = SUN) -> BenchPoint:
-    """Measure a design in ``light_lx`` [lx] of a kind, alike at both eyes (before their tape) and the panel.
+def _degrees(angle: float | None) -> float | None:
+    return None if angle is None else math.degrees(angle)
 
-    Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
 
-    >>> point = bench_point(read_design("thistle-spins"), 3e3)
+def bench_point(design: Design | str | Path, light_lx: float, kind: str = SUN) -> BenchPoint:
+    """Measure a design, or that of a name or path, in ``light_lx`` [lx] of a kind.
+
+    The light is alike at both eyes (before their tape) and the panel. Raises
+    :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there, and what
+    :func:`~agents.design.spec.read_design` raises.
+
+    >>> point = bench_point("thistle-spins", 3e3)
     >>> point.faults
     ('spin',)
     >>> print(f"{point.as_dict()['turn_deg']:.0f} deg")
     251 deg
     """
-    return bench_record(build(design)[0], light_lx, kind)
+    return bench_record(build(_design(design))[0], light_lx, kind)
+
+
+def _design(design: Design | str | Path) -> Design:
+    return design if isinstance(design, Design) else read_design(design)
 
 
 def bench_record(walker: Any, light_lx: float, kind: str = SUN) -> BenchPoint:
@@ -97,14 +122,16 @@ def bench_record(walker: Any, light_lx: float, kind: str = SUN) -> BenchPoint:
     return BenchPoint(measurement_of(measured, kind_name(kind)), faults_of(walker, measured))
 
 
-def bench(design: Design, lights: Iterable[float] = LIGHTS, kind: str = SUN) -> list[BenchPoint]:
-    """Measure a design at each of ``lights`` [lx], in their order; as :func:`bench_point` otherwise.
+def bench(design: Design | str | Path, lights: Iterable[float] = LIGHTS, kind: str = SUN) -> list[BenchPoint]:
+    """Measure a design, or that of a name or path, at each of ``lights`` [lx], in their order.
 
-    >>> for point in bench(read_design("poppy"), [3e3, 10e3, 100e3]):
+    As :func:`bench_point` otherwise.
+
+    >>> for point in bench("poppy", [3e3, 10e3, 100e3]):
     ...     print(f"{point.first.trigger:.2f} V", point.faults)
     3.31 V ()
     3.67 V ()
     4.37 V ('blind',)
     """
-    walker = build(design)[0]
+    walker = build(_design(design))[0]
     return [bench_record(walker, light, kind) for light in lights]

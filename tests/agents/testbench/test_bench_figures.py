@@ -18,7 +18,8 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.testbench.bench_figures import BenchPoint, bench, bench_point
-from agents.testbench.measuring import BRIGHTEST, bench_pulse, photocurrent_of
+from agents.testbench.bench_pulses import bench_pulse
+from agents.testbench.measuring import BRIGHTEST, photocurrent_of
 from tests.helpers.promised_keys import POINT_KEYS
 
 DEFAULT = Design(name="test")
