@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replays.drawing.figures import CHOSEN_WAY, NO_WAYS, Figures, Moment
-from replays.drawing.ground import draw_ground, names_of_things
+from replays.drawing.ground import EVERYTHING, draw_ground, names_of_things
 from replays.drawing.label_placing import Label, LabelPlacement, draw_labels
 from replays.drawing.light_map import LightMap
 from replays.drawing.marks import crowding, take_room
@@ -75,8 +75,16 @@ class _Floor:
 class Stage:
     """The arena of a replay on a surface of ``scale`` pixels a point."""
 
-    def __init__(self, replay: Replay, theme: Theme = LIGHT, scale: float = 1.0) -> None:
+    def __init__(
+        self,
+        replay: Replay,
+        theme: Theme = LIGHT,
+        scale: float = 1.0,
+        names: tuple[str, ...] = EVERYTHING,
+    ) -> None:
+        """``names`` are the kinds of things that are named on the floor."""
         self.replay, self.theme, self.scale = replay, theme, scale
+        self._kinds = names
         self.poses = Poses(replay)
         self.light = LightMap.of(replay)
         self._front: _Floor | None = None
@@ -97,7 +105,7 @@ class Stage:
         draw_ground(sheet, own, arena, room)
         # placed once with the whole run in mind, so that names do not wander while it is watched
         take_room(room, self.poses, own, self.replay.seconds)
-        names = names_of_things(sheet, own, arena, room)
+        names = names_of_things(sheet, own, arena, room, self._kinds)
         ground = pygame.transform.smoothscale(large, size) if fine > 1 else large
         crowded = crowding(self.poses, own)
         self.light.name_lines(Sheet(ground, self.scale, self.theme), own, room, arena["floor"], crowded)

@@ -14,7 +14,7 @@ _REST = 0.1
 
 
 @dataclass(frozen=True)
-class Standing:
+class RaceStanding:
     """How all walkers stand at one time.
 
     ``gone`` (walkers,) is 0 at the start and 1 at the goal, never less than 0; of a run without a goal it is
@@ -50,7 +50,7 @@ class Progress:
         first = np.searchsorted(walker, np.arange(self._count))
         self._first: FloatArray = self._value[first] if self._count else np.zeros(0)
         self._most = float(self._value.max(initial=1e-12)) if not self.has_goal else 1.0
-        self._latest: tuple[float, Standing] | None = None
+        self._latest: tuple[float, RaceStanding] | None = None
 
     def _ways(self, replay: Replay) -> tuple[NDArray[np.integer], FloatArray, FloatArray]:
         """Walker, time [s] and way left [m] at the start and wherever a walker comes to rest."""
@@ -84,13 +84,13 @@ class Progress:
         found: FloatArray = self._value[np.searchsorted(self._key, key, side="right") - 1]
         return found
 
-    def at(self, time_s: float) -> Standing:
+    def at(self, time_s: float) -> RaceStanding:
         """How all stand at ``time_s`` [s]; kept for the next who asks for the same time."""
         if self._latest is None or self._latest[0] != time_s:
             self._latest = (time_s, self._work_out(time_s))
         return self._latest[1]
 
-    def _work_out(self, time_s: float) -> Standing:
+    def _work_out(self, time_s: float) -> RaceStanding:
         value = self.values(time_s)
         there: BoolArray = self.reach_s <= time_s
         arrived = np.where(there, self.reach_s, np.nan)
@@ -110,7 +110,7 @@ class Progress:
         alike[:1] = False
         places = np.arange(1, len(order) + 1)
         rank[order] = np.maximum.accumulate(np.where(alike, 0, places)) if len(order) else places
-        return Standing(gone, value, arrived, order, rank)
+        return RaceStanding(gone, value, arrived, order, rank)
 
     def lead_changes(self) -> list[tuple[float, int]]:
         """When [s] which walker took the lead, from the first moment at which anyone had moved."""

@@ -16,7 +16,7 @@ from replays.scoring.standings import Standings
 from replays.window.buttons_and_cards import TEXT, draw_card
 from replays.window.lead_panel import DESIGN_LANES, WALKER_LANES, Lane, design_lanes, draw_lanes, walker_lanes
 from replays.window.window_layout import HEAD
-from replays.words import clock_words
+from replays.words import clock_words, ordinal
 
 TITLE = 20
 """Size of the letters of the headline [points]."""
@@ -91,16 +91,6 @@ class LeadView:
         heading = f"After {clock_words(seconds)}"
         lanes = self.lanes(WALKER_LANES, seconds, None)
         return draw_final_card(sheet, room, heading, lanes, "Esc puts this away")
-
-
-def ordinal(number: int) -> str:
-    """``number`` as a place.
-
-    >>> [ordinal(number) for number in (1, 2, 3, 4, 11, 12, 13, 21, 102)]
-    ['1st', '2nd', '3rd', '4th', '11th', '12th', '13th', '21st', '102nd']
-    """
-    ending = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{'th' if number % 100 in (11, 12, 13) else ending}"
 
 
 class LegendCard:

@@ -12,7 +12,7 @@ from replays.drawing.layout import Box
 from replays.drawing.marks import draw_mark
 from replays.drawing.sheet import Sheet
 from replays.format.tables import Replay
-from replays.scoring.progress import Progress, Standing
+from replays.scoring.progress import Progress, RaceStanding
 from replays.window.buttons_and_cards import SMALL, TEXT
 from replays.words import clock_words, length_words
 
@@ -37,7 +37,7 @@ class Lane:
     is_chosen: bool = False
 
 
-def value_words(progress: Progress, standing: Standing, walker: int) -> str:
+def value_words(progress: Progress, standing: RaceStanding, walker: int) -> str:
     """What is told of a walker: when it arrived, the way that is left, or its light against the start."""
     arrived = float(standing.arrived_s[walker])
     if math.isfinite(arrived):
@@ -46,7 +46,9 @@ def value_words(progress: Progress, standing: Standing, walker: int) -> str:
     return f"{length_words(round(value, 2))} left" if progress.has_goal else f"light x {value:.2f}"
 
 
-def walker_lanes(replay: Replay, progress: Progress, standing: Standing, chosen: int | None) -> list[Lane]:
+def walker_lanes(
+    replay: Replay, progress: Progress, standing: RaceStanding, chosen: int | None
+) -> list[Lane]:
     """A lane for each walker, the leader first."""
     return [
         Lane(
@@ -62,7 +64,9 @@ def walker_lanes(replay: Replay, progress: Progress, standing: Standing, chosen:
     ]
 
 
-def design_lanes(replay: Replay, progress: Progress, standing: Standing, chosen: int | None) -> list[Lane]:
+def design_lanes(
+    replay: Replay, progress: Progress, standing: RaceStanding, chosen: int | None
+) -> list[Lane]:
     """A lane for each design, in the order of arrivals, then of the middle one's way."""
     lanes = []
     designs = replay.walkers["design"]
