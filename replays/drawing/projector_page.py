@@ -51,7 +51,7 @@ _MARGIN = 0.004
 
 
 @dataclass(frozen=True)
-class Place:
+class BoardRow:
     """A line of the board: who is in which place, and what is told of it."""
 
     rank: int
@@ -147,11 +147,11 @@ class ProjectorPage:
         over = any(corner.holds(place) for outline in goals for place in outline)
         return float(inside.mean() if len(x) else 0.0) + (10.0 if over else 0.0)
 
-    def places(self, time_s: float) -> list[Place]:
+    def places(self, time_s: float) -> list[BoardRow]:
         """All walkers in the order of their places at ``time_s`` [s]."""
         standing = self.progress.at(time_s)
         return [
-            Place(int(standing.rank[one]), one, self.names[one], self._told(standing, one))
+            BoardRow(int(standing.rank[one]), one, self.names[one], self._told(standing, one))
             for one in standing.order.tolist()
         ]
 
@@ -229,7 +229,7 @@ class ProjectorPage:
             words = sheet.shorten(caption, TEXT, right - left - 8)
             sheet.text(words, (right - 8, middle), TEXT, across=1.0, down=0.5)
 
-    def _draw_names(self, sheet: Sheet, time_s: float, places: Sequence[Place]) -> None:
+    def _draw_names(self, sheet: Sheet, time_s: float, places: Sequence[BoardRow]) -> None:
         """Names beside those in the first places and beside the viewer's own, as far as there is room."""
         figures = self.stage.figures(self.view)
         x, y, _ = figures.places(time_s)
@@ -271,13 +271,13 @@ class ProjectorPage:
         for number in found:
             sheet.plate(words[number], (float(corners[number, 0]), float(corners[number, 1])), TEXT)
 
-    def _draw_places(self, sheet: Sheet, box: Box, places: Sequence[Place]) -> None:
+    def _draw_places(self, sheet: Sheet, box: Box, places: Sequence[BoardRow]) -> None:
         theme = sheet.theme
         sheet.card((box.left, box.top), (box.width, box.height), theme.card, theme.wood, 5)
         rows = int((box.height - 2 * _PAD + 0.1) / _ROW)
         self._draw_rows(sheet, box, _shown(places, rows, self.yours), box.top + _PAD)
 
-    def _draw_rows(self, sheet: Sheet, box: Box, places: Sequence[Place], top: float) -> None:
+    def _draw_rows(self, sheet: Sheet, box: Box, places: Sequence[BoardRow], top: float) -> None:
         for number, place in enumerate(places):
             y = top + number * _ROW
             mine = place.walker == self.yours
@@ -303,7 +303,7 @@ class ProjectorPage:
         size = round(1.3 * radius)
         sheet.text(str(max(count, 1)), middle, size, across=0.5, down=0.5)
 
-    def _draw_final(self, sheet: Sheet, places: Sequence[Place]) -> None:
+    def _draw_final(self, sheet: Sheet, places: Sequence[BoardRow]) -> None:
         """All places that count on a card in the middle."""
         width = min(0.62 * self.size[0], 330.0)
         rows = min(len(places), PLACES + 1, int((self.arena.height - 44) / _ROW))
@@ -319,7 +319,7 @@ class ProjectorPage:
         self._draw_rows(sheet, box, _shown(places, rows, self.yours), box.top + 27)
 
 
-def _shown(places: Sequence[Place], rows: int, yours: int | None) -> list[Place]:
+def _shown(places: Sequence[BoardRow], rows: int, yours: int | None) -> list[BoardRow]:
     """The first places, and in the last row the viewer's own if it is not among them."""
     shown = list(places[: min(rows, PLACES)])
     own = [place for place in places if place.walker == yours]

@@ -1,5 +1,6 @@
 """The walker that is looked at: its name beside it, and the causes of what it does."""
 
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -57,9 +58,9 @@ class ChosenWalker:
             sheet.plate(words, (float(corners[0, 0]), float(corners[0, 1])), TEXT)
 
     def draw_causes(
-        self, sheet: Sheet, box: Box, chosen: int, time_s: float, now_s: float, *, holds: bool
+        self, sheet: Sheet, box: Box, walkers: Sequence[int], time_s: float, now_s: float, *, holds: bool
     ) -> None:
-        """Draw the causes of ``chosen`` at ``time_s`` [s] into ``box``; ``now_s`` is the viewer's time [s].
+        """Draw the causes of ``walkers`` at ``time_s`` [s] into ``box``; ``now_s`` is the viewer's time [s].
 
         Where it ``holds``, what is told stays for a while, for it could not be read.
         """
@@ -77,4 +78,4 @@ class ChosenWalker:
 
             self._causes = CausePanel(self._replay)
         told_s = self._causes.time(time_s, now_s, holds=holds)
-        self._causes.draw(sheet, box, chosen, told_s)
+        self._causes.draw(sheet, box, walkers, told_s)

@@ -17,6 +17,7 @@ REPLAY_KEYS = KeyTable(
     line("choose the next walker", "next walker", group="Walker"),
     line("choose the previous walker", "previous walker", group="Walker"),
     line("show or hide the causes", "why", group="Walker"),
+    line("compare it with others: 1, 2, 3, none", "beside", group="Walker"),
     line("go along with the walker", "follow", group="Walker"),
     line("ways of all, of the chosen, none", "ways", group="Walker"),
     line("lanes of walkers, of designs, none", "lead", group="View"),

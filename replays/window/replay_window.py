@@ -311,7 +311,7 @@ class ReplayWindow:
             self.size, self.theme.name, self.scale, self.help_shown, self.notice, self.view,
             self.camera.is_moving(self.now_s), player.time_s, player.playing,
             player.speed_step, player.skipping, player.chosen, player.following, player.causes_shown,
-            player.ways, self._chosen.is_ready, levels.tobytes(),
+            player.beside, player.ways, self._chosen.is_ready, levels.tobytes(),
             self._mouse if self._grip else None, self.lanes, self.legend_shown, self.more_shown,
             self.final_put_away, self.moves_floor,
         )  # fmt: skip
@@ -366,7 +366,7 @@ class ReplayWindow:
             "next walker": player.chosen is not None,
             "why": self.has_causes,
             "follow": player.following,
-            "lead": self.lanes != NO_LANES,
+            "lead": self.lanes != NO_LANES and not self.has_causes,
             "legend": self.legend_shown,
             "help": self.help_shown,
             "full screen": self.full_screen,
@@ -410,8 +410,7 @@ class ReplayWindow:
         if layout.panel is None:
             return
         if player.chosen is not None and player.causes_shown:
-            self._chosen.draw_causes(
-                sheet, layout.panel, player.chosen, player.time_s, self.now_s, holds=self.hurries
-            )
+            told = player.compared(self._lead.progress.at(player.time_s).order)
+            self._chosen.draw_causes(sheet, layout.panel, told, player.time_s, self.now_s, holds=self.hurries)
         else:
             self._lead.draw(sheet, layout.panel, self.lanes, player.time_s, player.chosen)
