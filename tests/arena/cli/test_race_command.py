@@ -38,7 +38,8 @@ def test_a_race_from_its_file() -> None:
     assert done.code == 0, done.err
     assert "scratched: broken.yaml: walkers/broken.yaml:3:16: both.latch: got '1000'" in done.out
     assert (
-        "borage races out of competition: storage.capacitance: 22 mF, allowed are at most 4700 uF" in done.out
+        "borage races out of competition: storage.capacitance: 22000 uF, allowed are at most 4700 uF"
+        in done.out
     )
     assert "of 6 places are sure" in done.out
     assert "the first place is shared" in done.out or "has won; that is sure" in done.out
