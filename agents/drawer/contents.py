@@ -14,6 +14,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
+from agents.design.panel_readings import SOLVED
 from agents.design.parts import Driver, Eye, Motor, Panel, Resistance, Transistor, Tyre
 from agents.drawer.part_codes import read_figures, read_rings
 from agents.text.marked_yaml import KeyPath
@@ -325,6 +326,13 @@ class DrawerPanel(Stocked, Panel):
     """Solar panels of one sort."""
 
     example: ClassVar[str] = "{name: desk cell, current_per_light: 40 nA/lx, count: 2}"
+
+    def values(self) -> dict[str, Any]:
+        """Return what it sets of a design's panel; the values of the diode in place of a label."""
+        values = super().values()
+        if values.pop("label", ()):
+            values |= {key: getattr(self, key) for key in SOLVED}
+        return values
 
 
 class DrawerTyre(Stocked, Tyre):
