@@ -241,7 +241,7 @@ def bench(
 
 @photodrome.command()
 @click.argument(
-    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "drawer")
+    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "race", "drawer")
 )
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:

@@ -52,6 +52,10 @@ class Shares(Reader):
     def parse(self, text: str) -> tuple[float, ...]:
         return self.check([part.strip() for part in text.split(",")])
 
+    def json_form(self) -> dict[str, Any]:
+        one = {"type": "string", "minLength": 1}
+        return {"anyOf": [one, {"type": "number"}, {"type": "array", "items": one, "minItems": 1}]}
+
     def check(self, value: Any) -> tuple[float, ...]:
         from agents.text.quantities import Fraction
 
