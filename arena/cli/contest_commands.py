@@ -59,7 +59,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     multiple=True,
     required=True,
     shell_complete=shipped("design"),
-    help="Design to enter; may be given again.",
+    help="Design, folder or pattern of files to enter; may be given again.",
 )
 @contest_options
 @click.option(
@@ -90,6 +90,7 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
     """
     from arena.scene.contest import read_contest
 
+    designs = _entered(designs)
     spare_inputs(out, (arena, *designs))
     contest = read_contest(arena, designs, *_how(how))
     replay = _run(contest, out, how["threads"])
@@ -106,7 +107,7 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
     multiple=True,
     required=True,
     shell_complete=shipped("design"),
-    help="A design to try; may be given again.",
+    help="Design, folder or pattern of files to try; may be given again.",
 )
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
@@ -114,8 +115,29 @@ def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
     from arena.workbench.jobs import RaceTerms
     from arena.workbench.window import workbench
 
-    if not workbench(arena, designs, RaceTerms(*_how(how), how["threads"])):
+    if not workbench(arena, _entered(designs), RaceTerms(*_how(how), how["threads"])):
         tell_error("the engine is still being compiled for the next time; this takes up to a minute")
+
+
+def _entered(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Designs by name, with all those of a folder or a pattern in place of it; what is broken is told.
+
+    Raises OptionError where a folder holds no sound design at all.
+    """
+    from agents.text.shipped import shipped_names
+    from arena.races.entries import is_several, sound_files
+
+    found: list[str] = []
+    shipped = shipped_names("design")
+    for name in names:
+        if name in shipped or not is_several(name):
+            found.append(name)
+            continue
+        sound, told = sound_files(name)
+        found += sound
+        for line in told:
+            tell_error(line)
+    return tuple(found)
 
 
 def _how(how: dict[str, Any]) -> tuple[int | None, float | None, int, bool]:

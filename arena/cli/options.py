@@ -181,6 +181,16 @@ def theme_option(function: Command) -> Command:
     return option(function)
 
 
+def projector_option(function: Command) -> Command:
+    """Give a command the option --projector."""
+    option = click.option(
+        "--projector",
+        is_flag=True,
+        help="For a whole room: large letters, names, who leads, the finish slowly and once more.",
+    )
+    return option(function)
+
+
 def report_option(function: Command) -> Command:
     """Give a command the option --report."""
     return click.option(

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import OneOf, Whole, as_json, threads_option
+from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option
 from arena.cli.terminal import print_json, progress
 
 if TYPE_CHECKING:
@@ -16,8 +16,12 @@ KEPT = "the rounds that were through are kept in {folder}, and the same command 
 
 
 @click.command()
-@click.argument("what", nargs=-1, required=True)
-@click.option("--course", help="A shipped race, like sprint, or an arena; the race of the plan if left out.")
+@click.argument("what", nargs=-1, required=True, shell_complete=shipped())
+@click.option(
+    "--course",
+    shell_complete=shipped("race", "arena"),
+    help="A shipped race, like sprint, or an arena; the race of the plan if left out.",
+)
 @click.option(
     "--format",
     "form",
