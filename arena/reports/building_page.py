@@ -19,7 +19,7 @@ from arena.reports.plot_sheet import Drawing, data_url
 from arena.reports.schematic import Schematic, side_schematic
 from replays.words import light_words
 
-# Pixels of CSS, by its own standard, that make an inch and a millimetre.
+# Pixels of CSS that make a millimetre: by its standard, 96 make an inch.
 _PIXELS = 96.0 / 25.4
 _CHECKS = {
     "panel": "plus and minus with a meter, in light",
@@ -60,8 +60,8 @@ def building_page(design: Design, light: float, kind: str) -> str:
         part_names=names,
         part_columns=columns,
         readings_note=(
-            f"{light_words(light)} of {kind} on eyes and panel; {_range_words(design)}. Time the pulses without a "
-            "meter on the rail."
+            f"{light_words(light)} of {kind} on eyes and panel; {_range_words(design)}. "
+            "Time the pulses without a meter on the rail."
         ),
         steps=build_steps(design, readings),
         frame=_true_size(template),
@@ -197,4 +197,6 @@ def _true_size(template: BodyTemplate) -> dict[str, object]:
         "words": "Template of the walker from above with outline, axle, tyres, panel, eyes and whiskers",
         "width": f"{template.width:.2f}",
         "height": f"{template.height:.2f}",
+        "across": round(template.width * _PIXELS),
+        "down": round(template.height * _PIXELS),
     }

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 from agents.design.netlist import Component, components_of
 from agents.design.spec import Design
 from agents.design.values_by_path import SIDES
+from arena.reports.paper import hex_of
 
 if TYPE_CHECKING:
     from schemdraw import Drawing
@@ -88,13 +89,14 @@ def _rounded(place: Any) -> Place:
 def side_schematic(design: Design) -> Schematic:
     """Draw panel, storage and one side; a value in which the sides differ is told of both."""
     import schemdraw
-    from schemdraw import elements as symbols
 
+    # some of its elements have no types
+    symbols: Any = schemdraw.elements
     components = components_of(design)
     labels = _labels(components)
     has_feeler = any(one.name == "whisker" for one in components)
     drawing = schemdraw.Drawing(canvas="svg", show=False)
-    drawing.config(unit=2.0, fontsize=11, lw=1.4, color="#2b2620", font="DejaVu Sans", margin=1.1)
+    drawing.config(unit=2.0, fontsize=11, lw=1.4, color=hex_of("ink"), font="DejaVu Sans", margin=1.1)
     sheet = _Sheet(drawing)
     two = {"one": "start", "other": "end"}
     sheet.part(
