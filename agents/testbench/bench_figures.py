@@ -7,6 +7,7 @@ from typing import Any
 
 from agents.design.as_built import build
 from agents.design.spec import Design
+from agents.handbook.temperature import NAUGHT_CELSIUS, ROOM_TEMPERATURE
 from agents.testbench.faults import faults_of
 from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
 
@@ -54,6 +55,7 @@ class BenchPoint:
             "faults": list(self.faults),
             "open_circuit_V": measured.open_circuit,
             "photocurrent_A": measured.photocurrent,
+            "panel_degC": measured.panel_temperature - NAUGHT_CELSIUS,
             "waiting_A": measured.eyes + measured.leak,
             "left": _side_dict(measured.left),
             "right": _side_dict(measured.right),
@@ -76,9 +78,12 @@ def _side_dict(side: SidePoint) -> Json:
     }
 
 
-def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> BenchPoint:
+def bench_point(
+    design: Design, light_lx: float, kind: str = "daylight", air: float = ROOM_TEMPERATURE
+) -> BenchPoint:
     """Measure a design in ``light_lx`` [lx] of a kind, alike at both eyes (before their tape) and the panel.
 
+    ``air`` is the temperature of the air [K]; the light warms the panel above that.
     Raises :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there.
 
     >>> point = bench_point(read_design("thistle-spins"), 3e3)
@@ -87,7 +92,7 @@ def bench_point(design: Design, light_lx: float, kind: str = "daylight") -> Benc
     >>> print(f"{point.as_dict()['turn_deg']:.0f} deg")
     251 deg
     """
-    return bench_record(build(design)[0], light_lx, kind)
+    return bench_record(build(design, air)[0], light_lx, kind)
 
 
 def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchPoint:
@@ -96,7 +101,12 @@ def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchP
     return BenchPoint(measurement_of(measured, kind), faults_of(walker, measured))
 
 
-def bench(design: Design, lights: Iterable[float] = LIGHTS, kind: str = "daylight") -> list[BenchPoint]:
+def bench(
+    design: Design,
+    lights: Iterable[float] = LIGHTS,
+    kind: str = "daylight",
+    air: float = ROOM_TEMPERATURE,
+) -> list[BenchPoint]:
     """Measure a design at each of ``lights`` [lx], in their order; as :func:`bench_point` otherwise.
 
     >>> for point in bench(read_design("poppy"), [3e3, 10e3, 100e3]):
@@ -105,5 +115,5 @@ def bench(design: Design, lights: Iterable[float] = LIGHTS, kind: str = "dayligh
     3.67 V ()
     4.37 V ('blind',)
     """
-    walker = build(design)[0]
+    walker = build(design, air)[0]
     return [bench_record(walker, light, kind) for light in lights]

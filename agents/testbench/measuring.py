@@ -15,6 +15,7 @@ from agents.arrays import RecordArray
 from agents.circuit.charging import open_circuit, time_to_reach, waiting_currents
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
+from agents.circuit.panel import LitPanel, lit_panel, panel_temperature
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.circuit.status import COAST_UNENDED, SETTLED, failure
@@ -61,6 +62,7 @@ MEASURED = np.dtype(
     [
         ("light", np.float64),
         ("photocurrent", np.float64),
+        ("panel_temperature", np.float64),
         ("open_circuit", np.float64),
         ("panel", np.float64),
         ("eyes", np.float64),
@@ -73,19 +75,19 @@ MEASURED = np.dtype(
 
 @kernel
 def bench_pulse(
-    walker: Any, number: int, photocurrent: float, touched: bool, state: Any, longest: float
+    walker: Any, number: int, lit: LitPanel, touched: bool, state: Any, longest: float
 ) -> tuple[float, float, float, bool]:
     """Run one free pulse of side ``number`` from the rail in ``state``, and let the wheel coast to rest.
 
-    ``photocurrent`` [A] of the panel, ``longest`` [s] a limit for pulse and coasting each. Returns (time
-    that the latch held [s], time of coasting [s], floor passed under the tyre [m], locked). A pulse is
-    locked when it outlasts the limit, or before that when all but nothing of the panel's current goes into
-    or comes out of the storage and neither rotor nor coupling capacitor changes; such a pulse does not coast.
-    The status of ``state`` tells whether it could be followed.
+    ``lit`` is the panel in its light, ``longest`` [s] a limit for pulse and coasting each. Returns (time that
+    the latch held [s], time of coasting [s], floor passed under the tyre [m], locked). A pulse is locked when
+    it outlasts the limit, or before that when all but nothing of the panel's current goes into or comes out
+    of the storage and neither rotor nor coupling capacitor changes; such a pulse does not coast. The status
+    of ``state`` tells whether it could be followed.
     """
     window = 0.25
     still = 1e-3
-    quiet = still * photocurrent * window / walker["capacitance"]
+    quiet = still * lit.photocurrent * window / walker["capacitance"]
     begin_pulse(walker, number, touched, state)
     side = walker["side"][number]
     top = walker["step"]
@@ -97,7 +99,7 @@ def bench_pulse(
     rotor = state["rotor"]
     while True:
         step = pulse_step_length(side, state, top)
-        holds, way = pulse_step(walker, number, photocurrent, touched, state, step)
+        holds, way = pulse_step(walker, number, lit, touched, state, step)
         if not holds:
             break
         held += step
@@ -170,10 +172,10 @@ def tell_nothing(point: Any) -> None:
 
 
 @kernel
-def measure_side(walker: Any, number: int, light: float, photocurrent: float, state: Any, point: Any) -> int:
+def measure_side(walker: Any, number: int, light: float, lit: LitPanel, state: Any, point: Any) -> int:
     """Write what side ``number`` does in ``light`` [lx] into ``point``, a SIDE_POINT record.
 
-    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in. Returns a status.
+    ``lit`` is the panel in that light; ``state`` a STATE record to work in. Returns a status.
     """
     side = walker["side"][number]
     state["status"] = SETTLED
@@ -186,7 +188,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
         point["touch_outweighs"] = touch_ratio(walker, number, light)
     lights = ignites(on_voltage(light, side), side, walker["thermal"])
     state["rail"] = trigger
-    time, status = time_to_reach(walker, photocurrent, 0.0, trigger)
+    time, status = time_to_reach(walker, lit, 0.0, trigger)
     reaches = time < math.inf
     point["ignites"] = lights
     point["reaches"] = reaches
@@ -207,7 +209,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
     state["motor_energy"] = 0.0
     state["base_energy"] = 0.0
     longest = LONGEST_PULSE * max(1.0, walker["capacitance"] / ORDINARY_STORAGE)
-    held, coasted, passed, locked = bench_pulse(walker, number, photocurrent, False, state, longest)
+    held, coasted, passed, locked = bench_pulse(walker, number, lit, False, state, longest)
     point["peak"] = state["peak"]
     if locked:
         point["locked"] = True
@@ -218,7 +220,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
     turn = passed / walker["track"]
     arm = math.hypot(walker["body_ahead"], 0.5 * walker["track"])
     spent = state["motor_energy"] + state["base_energy"]
-    time, status = time_to_reach(walker, photocurrent, state["rail"], trigger)
+    time, status = time_to_reach(walker, lit, state["rail"], trigger)
     point["charge"] = max(time, recovery_time(side))
     point["pulse"] = held
     point["let_go"] = state["rail"]
@@ -232,26 +234,25 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
 
 
 @kernel
-def measure_walker(
-    walker: Any, light: float, photocurrent: float, state: Any, measured: Any
-) -> tuple[int, int]:
+def measure_walker(walker: Any, light: float, lit: LitPanel, state: Any, measured: Any) -> tuple[int, int]:
     """Measure both sides of a WALKER record in ``light`` [lx], into ``measured``, a MEASURED record.
 
-    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in. Returns a status, and the side
-    at which the measurement ended where it is not SETTLED; ``state`` is then as that side left it.
+    ``lit`` is the panel in that light; ``state`` a STATE record to work in. Returns a status, and the
+    side at which the measurement ended where it is not SETTLED; ``state`` is then as that side left it.
     """
     measured["light"] = light
-    measured["photocurrent"] = photocurrent
+    measured["photocurrent"] = lit.photocurrent
+    measured["panel_temperature"] = panel_temperature(walker, lit)
     for number in range(2):
-        status = measure_side(walker, number, light, photocurrent, state, measured["side"][number])
+        status = measure_side(walker, number, light, lit, state, measured["side"][number])
         if status != SETTLED:
             return status, number
     lower = min(measured["side"][0]["trigger"], measured["side"][1]["trigger"])
-    currents = waiting_currents(walker, photocurrent, lower)
+    currents = waiting_currents(walker, lit, lower)
     measured["panel"] = currents.panel
     measured["eyes"] = currents.eyes
     measured["leak"] = currents.leak
-    measured["open_circuit"], status = open_circuit(walker, photocurrent)
+    measured["open_circuit"], status = open_circuit(walker, lit)
     return currents.status | status, 0
 
 
@@ -300,7 +301,8 @@ class SidePoint:
 class Measurement:
     """Both sides at one light, with the currents [A] that decide whether the storage reaches the trigger.
 
-    ``panel``, ``eyes`` and ``leak`` flow at the lower of the two triggers.
+    ``panel``, ``eyes`` and ``leak`` flow at the lower of the two triggers; ``panel_temperature`` [K] is what
+    air and light bring the panel to.
     """
 
     light: float
@@ -308,6 +310,7 @@ class Measurement:
     left: SidePoint
     right: SidePoint
     photocurrent: float
+    panel_temperature: float
     open_circuit: float
     panel: float
     eyes: float
@@ -334,6 +337,12 @@ def photocurrent_of(walker: Any, light: float, kind: str) -> float:
     return float(walker["photo_per_lux"] * walker["response"][kind_index(kind)] * light)
 
 
+def panel_under(walker: Any, light: float, kind: str) -> LitPanel:
+    """The panel of a WALKER record in ``light`` [lx] of a kind, as warm as that makes it."""
+    warmth = float(walker["warming"][kind_index(kind)] * light)
+    return lit_panel(walker, photocurrent_of(walker, light, kind), warmth)
+
+
 def check_light(light: float) -> None:
     """Raise OptionError for a ``light`` [lx] outside 0 to 1 Mlx."""
     if not 0.0 <= light <= BRIGHTEST:
@@ -349,10 +358,10 @@ def measure_record(walker: Any, light: float, kind: str) -> Any:
     check_light(light)
     measured = np.zeros(1, MEASURED)[0]
     state = np.zeros(1, STATE)[0]
-    photocurrent = photocurrent_of(walker, light, kind)
-    status, number = measure_walker(walker, light, photocurrent, state, measured)
+    lit = panel_under(walker, light, kind)
+    status, number = measure_walker(walker, light, lit, state, measured)
     if status != SETTLED:
-        raise bench_failure(status, "the design", walker, number, state, light, photocurrent)
+        raise bench_failure(status, "the design", walker, number, state, light, lit.photocurrent)
     return measured
 
 
@@ -373,7 +382,8 @@ def measurement_of(measured: Any, kind: str) -> Measurement:
     """A MEASURED record taken in a ``kind`` of light, with names, and None where there is nothing to tell."""
     left, right = (_side_point(name, measured["side"][number]) for number, name in enumerate(SIDES))
     numbers = {
-        name: float(measured[name]) for name in ("photocurrent", "open_circuit", "panel", "eyes", "leak")
+        name: float(measured[name])
+        for name in ("photocurrent", "panel_temperature", "open_circuit", "panel", "eyes", "leak")
     }
     return Measurement(float(measured["light"]), kind, left, right, **numbers)
 

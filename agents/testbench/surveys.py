@@ -13,6 +13,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
+from agents.circuit.panel import lit_panel
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.circuit.steering import balance, heading_beside
@@ -62,7 +63,8 @@ def _survey(
         for number in range(len(lights)):
             light = lights[number]
             photocurrent = walker["photo_per_lux"] * walker["response"][kind] * light
-            status, side = measure_walker(walker, light, photocurrent, state, measured)
+            lit = lit_panel(walker, photocurrent, walker["warming"][kind] * light)
+            status, side = measure_walker(walker, light, lit, state, measured)
             if status != SETTLED:
                 return status, copy, number, side
             faults[copy, number] = fault_bits(walker, measured)

@@ -2,8 +2,9 @@
 
 It shares nothing with the program's own kernels but the values of the parts. Transistors are exponential in
 both junctions, after H. K. Gummel and H. C. Poon, An Integral Charge Control Model of Bipolar Transistors,
-Bell System Technical Journal 49 (1970), with the forward knee and without Early effect; nothing is assumed
-saturated, settled or cut off. The panel's explicit form goes by Wright's omega function, which is Lambert's W
+Bell System Technical Journal 49 (1970), with the forward knee, the forward Early voltage, and a base current
+that recombines in the emitter junction as exp(V / 2 V_T); nothing is assumed saturated, settled or cut off.
+All is at 25 degC. The panel's explicit form goes by Wright's omega function, which is Lambert's W
 of an exponential; A. Jain and A. Kapoor, Solar Energy Materials and Solar Cells 81 (2004).
 
     collector:  C_n dc/dt = (V - c - K omega) / R_m + (b - c) / R_latch - (c - e) / R_series - I_Cn
@@ -21,6 +22,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from pvlib.pvsystem import calcparams_desoto
 from scipy.integrate import solve_ivp
 from scipy.special import wrightomega
 
@@ -46,6 +48,26 @@ class Pulse:
     holds: bool
 
 
+def with_warm_panel(design: Design, temperature: float) -> Design:
+    """The design with the diode of its panel as it is at ``temperature`` [degC]: De Soto's equations."""
+    panel = design.panel
+    _, saturation, _, _, thermal = calcparams_desoto(
+        effective_irradiance=1000.0,
+        temp_cell=temperature,
+        alpha_sc=0.0,
+        a_ref=panel.junction_voltage,
+        I_L_ref=1.0,
+        I_o_ref=panel.saturation_current,
+        R_sh_ref=panel.shunt_resistance,
+        R_s=panel.series_resistance,
+        EgRef=1.121,
+        dEgdT=-0.0002677,
+    )
+    return design.with_values(
+        {"panel.saturation_current": float(saturation), "panel.junction_voltage": float(thermal)}
+    )
+
+
 def panel_current_explicit(design: Design, photocurrent: float, rail: Any) -> Any:
     """Current [A] of the panel at ``rail`` [V], explicit by Wright's omega function."""
     panel = design.panel
@@ -69,10 +91,15 @@ def transistor_currents(part: Transistor, emitter: float, collector: float) -> t
     # far beyond what any state of a pulse has, and near enough to keep a wild trial step finite
     forward = part.saturation_current * np.expm1(min(emitter / ROOM_THERMAL_VOLTAGE, 60.0))
     backward = part.saturation_current * np.expm1(min(collector / ROOM_THERMAL_VOLTAGE, 60.0))
-    charge = 0.5 * (1.0 + np.sqrt(1.0 + 4.0 * max(forward, 0.0) / part.knee_current))
+    # base charge over that of no current and no voltage: Early's q1 over what high injection adds
+    narrowing = 1.0 / max(1.0 - collector / part.early_voltage, 0.1)
+    charge = 0.5 * narrowing * (1.0 + np.sqrt(1.0 + 4.0 * max(forward, 0.0) / part.knee_current))
     transport = (forward - backward) / charge
     back_base = backward / part.reverse_gain
-    return transport - back_base, forward / part.gain + back_base
+    # it equals the ideal base current where the collector current is the lower knee's
+    recombining = np.sqrt(part.saturation_current * part.low_knee_current) / part.gain
+    recombining *= np.expm1(min(emitter / (2.0 * ROOM_THERMAL_VOLTAGE), 30.0))
+    return transport - back_base, forward / part.gain + recombining + back_base
 
 
 def waiting_rate(design: Design, photocurrent: float) -> Callable[[float, Any], list[float]]:

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
+from agents.circuit.panel import lit_panel
 from agents.circuit.pulse import (
     at_rest,
     begin_pulse,
@@ -38,10 +39,11 @@ def run_pulse(
     state = np.zeros(1, STATE)[0]
     state["rail"] = rail
     begin_pulse(walker, 0, touched, state)
+    panel = lit_panel(walker, photocurrent, 0.0)
     length = way = 0.0
     while length < longest:
         step = pulse_step_length(walker["side"][0], state, walker["step"]) / options.get("divide", 1)
-        holds, passed = pulse_step(walker, 0, photocurrent, touched, state, step)
+        holds, passed = pulse_step(walker, 0, panel, touched, state, step)
         if not holds:
             return Pulse(length, float(state["rail"]), float(state["charge"]), way, False), state
         length += step
@@ -241,7 +243,7 @@ def test_motor_from_rest_against_its_closed_form() -> None:
             step = min(
                 pulse_step_length(walker["side"][0], state, walker["step"]), share * tau - time + 1e-15
             )
-            assert pulse_step(walker, 0, 0.0, False, state, step)[0]
+            assert pulse_step(walker, 0, lit_panel(walker, 0.0, 0.0), False, state, step)[0]
             time += step
         # the collector moves by a few millivolts as the load falls
         driving = state["rail"] - state["collector"]
