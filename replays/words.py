@@ -1,5 +1,8 @@
 """Light, lengths and times in a word or two, as pictures, tables and sentences tell them."""
 
+NOTHING = "–"
+"""What stands where there is nothing to tell."""
+
 
 def light_words(light_lx: float) -> str:
     """``light_lx`` [lx] in a word or two: 0.5 lx, 500 lx, 20 klx."""

@@ -4,10 +4,18 @@
 
     T = T_air + G / U,    a = a_25 T / T_25,    I_0 = I_0,25 (T / T_25)^3 exp(E_25 / k T_25 - E(T) / k T)
 
-I_ph = k E. G is the irradiance [W/m2] that comes with the light, U what the panel loses to the air [W/(m2
-K)], E(T) the band gap. V is the voltage at the panel's leads [V], I the current that it gives [A]. It holds
-for a panel of like cells in like light; part shade is taken as the mean light, which flatters a string of
-cells of which one is dark.
+I_ph = k E_0 (E / E_0)^g, with k [A/lx] the photocurrent per lux as measured in the light E_0 [lx], and E the
+light on the panel, its kinds weighed by the panel's response. The exponent g is 1 for crystalline cells,
+whose short-circuit current is proportional to light. Below 1 it is *empirical*: two readings of the
+short-circuit current, in light a decade or more apart, give it, and it holds between them. (In amorphous
+silicon more light also means more recombination. Its photoconductivity grows with powers from one half to
+one, A. Rose, Concepts in Photoconductivity and Allied Problems, 1963, from memory; the exponent of a good
+cell's short-circuit current is close to 1, that of a thin, aged or badly contacted one well below.)
+
+G is the irradiance [W/m2] that comes with the light, U what the panel loses to the air [W/(m2 K)], E(T) the
+band gap. V is the voltage at the panel's leads [V], I the current that it gives [A]. It holds for a panel of
+like cells in like light; part shade is taken as the mean light, which flatters a string of cells of which
+one is dark.
 
 Source: the usual single-diode form, as in Duffie and Beckman, Solar Engineering of Thermal Processes,
 chapter on photovoltaic systems. Temperature of the diode: W. De Soto, S. A. Klein and W. A. Beckman, Solar
@@ -52,6 +60,20 @@ def lit_panel(walker: Any, photocurrent: float, warmth: float) -> LitPanel:
 def panel_temperature(walker: Any, panel: LitPanel) -> float:
     """Temperature [K] of a panel in its light."""
     return ROOM_TEMPERATURE * panel.thermal / walker["panel_thermal"]
+
+
+@kernel
+def photocurrent_in(walker: Any, light: float) -> float:
+    """Photocurrent [A] of the panel of a WALKER record in ``light`` [lx] >= 0 of the sun's worth.
+
+    That is the light of each kind times the panel's response to it, added up.
+    """
+    exponent = walker["light_exponent"]
+    per_lux = walker["photo_per_lux"]
+    if exponent == 1.0:
+        return per_lux * light
+    known = walker["measured_light"]
+    return per_lux * known * (light / known) ** exponent
 
 
 @kernel

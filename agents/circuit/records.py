@@ -72,8 +72,10 @@ SIDE = np.dtype(
 WALKER = np.dtype(
     [
         ("side", SIDE, (2,)),
-        ("photo_per_lux", np.float64),  # A/lx of daylight
-        ("response", np.float64, (LIGHT_KINDS,)),  # current a lux of each kind of light, daylight = 1
+        ("photo_per_lux", np.float64),  # A/lx of sun, in the light of the measurement
+        ("light_exponent", np.float64),  # power of the light with which the photocurrent grows
+        ("measured_light", np.float64),  # light of that measurement [lx]
+        ("response", np.float64, (LIGHT_KINDS,)),  # current a lux of each kind of light, sun = 1
         ("air", np.float64),  # temperature of the air [K], for which all but the panel is given
         ("warming", np.float64, (LIGHT_KINDS,)),  # by which a lux of each kind warms the panel [K/lx]
         ("panel_saturation", np.float64),  # at 25 degC [A]

@@ -12,6 +12,7 @@ from agents.design.spec import Design
 from agents.handbook.formulae import lobe_exponent, thermal_voltage
 from agents.handbook.light_kinds import KINDS, efficacy, panel_weights
 from agents.handbook.temperature import (
+    GAPS,
     ROOM_TEMPERATURE,
     SILICON_GAP,
     copper_growth,
@@ -59,11 +60,13 @@ def fill(walker: Any, design: Design, air: float = ROOM_TEMPERATURE) -> None:
 
 def _fill_panel(walker: Any, panel: Panel) -> None:
     walker["photo_per_lux"] = panel.current_per_light
+    walker["light_exponent"] = panel.light_exponent
+    walker["measured_light"] = panel.measured_light
     walker["response"] = panel_weights(panel.response)
     walker["warming"] = [1.0 / (efficacy(kind) * panel.heat_loss) for kind in KINDS]
     walker["panel_saturation"] = panel.saturation_current
     walker["panel_thermal"] = panel.junction_voltage
-    walker["panel_gap"], walker["panel_gap_change"] = SILICON_GAP
+    walker["panel_gap"], walker["panel_gap_change"] = GAPS.get(panel.response, SILICON_GAP)
     walker["panel_series"] = panel.series_resistance
     walker["panel_shunt"] = panel.shunt_resistance
     walker["panel_ahead"] = panel.ahead

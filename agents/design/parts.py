@@ -37,12 +37,24 @@ class Panel(BaseSpec):
     """The solar panel; lies flat on top and faces up."""
 
     current_per_light: Annotated[float, Quantity("A/lx", least=1e-10, most=1e-4)] = Field(
-        40e-9, title="photocurrent per lux", description="photocurrent per lux of daylight"
+        40e-9, title="photocurrent per lux", description="photocurrent per lux of sun"
+    )
+    light_exponent: Annotated[float, Number(least=0.3, most=1.5)] = Field(
+        1.0,
+        title="exponent of light",
+        description="power of the light with which the photocurrent grows; below 1 for cells that gain less "
+        "than the light does",
+    )
+    measured_light: Annotated[float, Quantity("lx", least=1.0, most=1e6)] = Field(
+        1e3,
+        title="light of that measurement",
+        description="light in which the photocurrent per lux was measured; tells nothing while the exponent "
+        "is 1",
     )
     response: Annotated[str, Word(tuple(RESPONSES))] = Field(
         "crystalline-silicon",
         title="spectral response",
-        description="spectral response: how it takes other kinds of light than daylight",
+        description="spectral response: how it takes other kinds of light than sun",
     )
     saturation_current: Annotated[float, Quantity("A", least=1e-18, most=1e-3)] = Field(
         0.59e-12, title="saturation current", description="saturation current of the single-diode equation"

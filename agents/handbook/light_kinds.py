@@ -4,42 +4,69 @@ Lux weighs a spectrum by the eye's V(λ); a panel weighs it by its own response,
 infrared. So lux alone cannot tell a charging time: a lamp needs a kind, a panel needs a response.
 
 A figure here stands for one published spectrum of its kind, named beside it. Real lamps of one kind differ:
-incandescent lamps of 2700 K to 3000 K by ±20 % in panel current per lux, white LEDs of different colour
-temperatures by ±8 %.
+incandescent lamps of 2700 K to 3000 K by ±20 % in panel current per lux, white LEDs by ±8 % where the kind is
+not told closer.
 """
 
 from typing import NamedTuple
 
-from agents.errors import OptionError
+from agents.errors import OptionError, nearest, nearest_note
 
 
 class _Spectrum(NamedTuple):
     # luminous efficacy of radiation [lm/W]: 683 lm/W ∫ S V dλ / ∫ S dλ
     efficacy: float
-    # short-circuit current per lux of a panel of crystalline silicon, over that per lux of daylight: the
-    # spectrum weighted with the panel's response in A/W
-    silicon: float
+    # short-circuit current per lux of a panel, over that per lux of sun: the spectrum weighted with the
+    # panel's response in A/W, of crystalline and of amorphous silicon
+    crystalline: float
+    amorphous: float
 
 
 _SPECTRA = {
     # AM1.5 global of ASTM G173-03, 280 nm to 4000 nm
-    "daylight": _Spectrum(efficacy=109.45, silicon=1.0),
+    "sun": _Spectrum(efficacy=109.45, crystalline=1.0, amorphous=1.0),
+    # CIE D65 to 780 nm, where its table ends, and on from there like AM1.5 global, joined by their means from
+    # 700 nm on: droplets of clouds scatter all colours alike
+    "overcast": _Spectrum(efficacy=113.7, crystalline=0.95, amorphous=1.02),
     # black body of 2856 K (the temperature of CIE illuminant A), whole spectrum
-    "incandescent": _Spectrum(efficacy=16.45, silicon=3.01),
-    # CIE LED-B3, 380 nm to 780 nm
-    "white-led": _Spectrum(efficacy=317.0, silicon=0.38),
+    "incandescent": _Spectrum(efficacy=16.45, crystalline=3.01, amorphous=1.03),
+    # CIE LED-B1, 2733 K, 380 nm to 780 nm
+    "warm-led": _Spectrum(efficacy=311.8, crystalline=0.41, amorphous=0.76),
+    # CIE LED-B3, 4103 K, 380 nm to 780 nm: a white LED of which no more is known
+    "white-led": _Spectrum(efficacy=317.0, crystalline=0.38, amorphous=0.76),
+    # CIE LED-B5, 6598 K, 380 nm to 780 nm
+    "cold-led": _Spectrum(efficacy=305.3, crystalline=0.38, amorphous=0.79),
     # CIE FL2, 380 nm to 780 nm
-    "fluorescent": _Spectrum(efficacy=336.8, silicon=0.34),
+    "fluorescent": _Spectrum(efficacy=336.8, crystalline=0.34, amorphous=0.72),
 }
 
 KINDS = tuple(_SPECTRA)
 
-# Panel current per lux of each kind, over that of daylight. "flat" is a panel that would see as the eye does,
+SUN = KINDS[0]
+"""The kind against which a panel's current per lux is told."""
+
+SAME_KINDS = {"daylight": SUN}
+"""Further words for kinds, which read as these."""
+
+# Panel current per lux of each kind, over that of the sun. "flat" is a panel that would see as the eye does,
 # so that lux tells all.
 RESPONSES = {
-    "crystalline-silicon": tuple(spectrum.silicon for spectrum in _SPECTRA.values()),
+    "crystalline-silicon": tuple(spectrum.crystalline for spectrum in _SPECTRA.values()),
+    "amorphous-silicon": tuple(spectrum.amorphous for spectrum in _SPECTRA.values()),
     "flat": (1.0,) * len(KINDS),
 }
+
+
+def kind_name(kind: str) -> str:
+    """Return the word of :data:`KINDS` for ``kind``, which may be one of :data:`SAME_KINDS` too.
+
+    Raises :class:`~agents.errors.OptionError` for a kind that is not there.
+    """
+    kind = SAME_KINDS.get(kind, kind)
+    if kind not in KINDS:
+        hint = nearest_note(nearest(kind, (*KINDS, *SAME_KINDS)))
+        raise OptionError(f"no kind of light {kind!r}{hint}; the kinds are {', '.join(KINDS)}")
+    return kind
 
 
 def kind_index(kind: str) -> int:
@@ -47,14 +74,12 @@ def kind_index(kind: str) -> int:
 
     Raises :class:`~agents.errors.OptionError` for a kind that is not there.
     """
-    if kind not in KINDS:
-        raise OptionError(f"no kind of light {kind!r}; the kinds are {', '.join(KINDS)}")
-    return KINDS.index(kind)
+    return KINDS.index(kind_name(kind))
 
 
 def efficacy(kind: str) -> float:
     """Return the luminous efficacy of radiation [lm/W] of light of ``kind``."""
-    return _SPECTRA[KINDS[kind_index(kind)]].efficacy
+    return _SPECTRA[kind_name(kind)].efficacy
 
 
 def irradiance(illuminance: float, kind: str) -> float:
@@ -68,9 +93,9 @@ def illuminance(irradiance: float, kind: str) -> float:
 
 
 def panel_weights(response: str) -> tuple[float, ...]:
-    """Return the panel current per lux of every kind, in the order of :data:`KINDS`, over that of daylight.
+    """Return the panel current per lux of every kind, in the order of :data:`KINDS`, over that of the sun.
 
-    The panel's photocurrent is then I_ph = k Σ w_kind E_kind with k [A/lx] the panel's figure in daylight.
+    The panel's photocurrent is then I_ph = k Σ w_kind E_kind with k [A/lx] the panel's figure in sun.
     Raises :class:`~agents.errors.OptionError` for a response that is not in :data:`RESPONSES`.
     """
     if response not in RESPONSES:

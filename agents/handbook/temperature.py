@@ -14,9 +14,12 @@ BOLTZMANN_EV = 1.380649e-23 / 1.602176634e-19  # k / q [V/K], exact in the SI of
 COLDEST_AIR = NAUGHT_CELSIUS - 40.0
 HOTTEST_AIR = NAUGHT_CELSIUS + 85.0
 
-# Band gap [eV] at 25 degC, and the share of it that goes with each kelvin [1/K]. De Soto, Klein and Beckman,
+# Band gap [eV] at 25 degC, and the share of it by which it changes a kelvin [1/K]. De Soto, Klein, Beckman,
 # Solar Energy 80 (2006), for crystalline silicon.
 SILICON_GAP = (1.121, -0.0002677)
+# By the panel's response, where it is another. That of amorphous silicon is no gap but what makes the voltage
+# of an open circuit fall by 0.3 % a kelvin, as labels of such modules tell (from memory).
+GAPS = {"amorphous-silicon": (0.70, -0.0002677)}
 
 # Growth of a bipolar transistor's currents: T^3 exp(-E / k T) with E [eV], the usual form for silicon (from
 # memory); its gain goes with T^1.5, about half a percent a kelvin (from memory).

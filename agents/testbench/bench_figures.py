@@ -7,6 +7,7 @@ from typing import Any
 
 from agents.design.as_built import build
 from agents.design.spec import Design
+from agents.handbook.light_kinds import SUN, kind_name
 from agents.handbook.temperature import NAUGHT_CELSIUS, ROOM_TEMPERATURE
 from agents.testbench.faults import faults_of
 from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
@@ -55,6 +56,7 @@ class BenchPoint:
             "faults": list(self.faults),
             "open_circuit_V": measured.open_circuit,
             "photocurrent_A": measured.photocurrent,
+            "air_degC": measured.air - NAUGHT_CELSIUS,
             "panel_degC": measured.panel_temperature - NAUGHT_CELSIUS,
             "waiting_A": measured.eyes + measured.leak,
             "left": _side_dict(measured.left),
@@ -79,7 +81,7 @@ def _side_dict(side: SidePoint) -> Json:
 
 
 def bench_point(
-    design: Design, light_lx: float, kind: str = "daylight", air: float = ROOM_TEMPERATURE
+    design: Design, light_lx: float, kind: str = SUN, air: float = ROOM_TEMPERATURE
 ) -> BenchPoint:
     """Measure a design in ``light_lx`` [lx] of a kind, alike at both eyes (before their tape) and the panel.
 
@@ -95,17 +97,14 @@ def bench_point(
     return bench_record(build(design, air)[0], light_lx, kind)
 
 
-def bench_record(walker: Any, light_lx: float, kind: str = "daylight") -> BenchPoint:
+def bench_record(walker: Any, light_lx: float, kind: str = SUN) -> BenchPoint:
     """Measure a built WALKER record; as :func:`bench_point` otherwise."""
     measured = measure_record(walker, light_lx, kind)
-    return BenchPoint(measurement_of(measured, kind), faults_of(walker, measured))
+    return BenchPoint(measurement_of(measured, kind_name(kind)), faults_of(walker, measured))
 
 
 def bench(
-    design: Design,
-    lights: Iterable[float] = LIGHTS,
-    kind: str = "daylight",
-    air: float = ROOM_TEMPERATURE,
+    design: Design, lights: Iterable[float] = LIGHTS, kind: str = SUN, air: float = ROOM_TEMPERATURE
 ) -> list[BenchPoint]:
     """Measure a design at each of ``lights`` [lx], in their order; as :func:`bench_point` otherwise.
 

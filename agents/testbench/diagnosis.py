@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from agents.design.spec import Design
+from agents.handbook.light_kinds import SUN
 from agents.testbench.cures import PROOFS, ChangeTrials, Cure, find_cure
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import BLIND, DIM, FAULTS
@@ -44,7 +45,7 @@ class FaultReport:
 
 
 def diagnose(
-    design: Design, lights: tuple[float, float] = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = "daylight"
+    design: Design, lights: tuple[float, float] = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
 ) -> list[FaultReport]:
     """Find all faults of a design between two ``lights`` [lx] of a kind; one report a range of lights.
 

@@ -15,7 +15,7 @@ from agents.arrays import RecordArray
 from agents.circuit.charging import open_circuit, time_to_reach, waiting_currents
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.circuit.panel import LitPanel, lit_panel, panel_temperature
+from agents.circuit.panel import LitPanel, lit_panel, panel_temperature, photocurrent_in
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.circuit.status import COAST_UNENDED, SETTLED, failure
@@ -62,6 +62,7 @@ MEASURED = np.dtype(
     [
         ("light", np.float64),
         ("photocurrent", np.float64),
+        ("air", np.float64),
         ("panel_temperature", np.float64),
         ("open_circuit", np.float64),
         ("panel", np.float64),
@@ -242,6 +243,7 @@ def measure_walker(walker: Any, light: float, lit: LitPanel, state: Any, measure
     """
     measured["light"] = light
     measured["photocurrent"] = lit.photocurrent
+    measured["air"] = walker["air"]
     measured["panel_temperature"] = panel_temperature(walker, lit)
     for number in range(2):
         status = measure_side(walker, number, light, lit, state, measured["side"][number])
@@ -301,8 +303,8 @@ class SidePoint:
 class Measurement:
     """Both sides at one light, with the currents [A] that decide whether the storage reaches the trigger.
 
-    ``panel``, ``eyes`` and ``leak`` flow at the lower of the two triggers; ``panel_temperature`` [K] is what
-    air and light bring the panel to.
+    ``panel``, ``eyes`` and ``leak`` flow at the lower of the two triggers; ``air`` and ``panel_temperature``,
+    to which air and light bring the panel, are temperatures [K].
     """
 
     light: float
@@ -310,6 +312,7 @@ class Measurement:
     left: SidePoint
     right: SidePoint
     photocurrent: float
+    air: float
     panel_temperature: float
     open_circuit: float
     panel: float
@@ -334,7 +337,12 @@ class Measurement:
 
 def photocurrent_of(walker: Any, light: float, kind: str) -> float:
     """Photocurrent [A] of the panel of a WALKER record in ``light`` [lx] of a kind."""
-    return float(walker["photo_per_lux"] * walker["response"][kind_index(kind)] * light)
+    return float(photocurrent_in(walker, float(walker["response"][kind_index(kind)] * light)))
+
+
+def measured_panel(walker: Any, measured: Measurement) -> LitPanel:
+    """The panel of a WALKER record in the light in which it was measured."""
+    return lit_panel(walker, measured.photocurrent, measured.panel_temperature - float(walker["air"]))
 
 
 def panel_under(walker: Any, light: float, kind: str) -> LitPanel:
@@ -383,7 +391,7 @@ def measurement_of(measured: Any, kind: str) -> Measurement:
     left, right = (_side_point(name, measured["side"][number]) for number, name in enumerate(SIDES))
     numbers = {
         name: float(measured[name])
-        for name in ("photocurrent", "panel_temperature", "open_circuit", "panel", "eyes", "leak")
+        for name in ("photocurrent", "air", "panel_temperature", "open_circuit", "panel", "eyes", "leak")
     }
     return Measurement(float(measured["light"]), kind, left, right, **numbers)
 

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
-from agents.circuit.panel import lit_panel
+from agents.circuit.panel import lit_panel, photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.circuit.steering import balance, heading_beside
@@ -62,7 +62,7 @@ def _survey(
         walker = walkers[copy]
         for number in range(len(lights)):
             light = lights[number]
-            photocurrent = walker["photo_per_lux"] * walker["response"][kind] * light
+            photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
             lit = lit_panel(walker, photocurrent, walker["warming"][kind] * light)
             status, side = measure_walker(walker, light, lit, state, measured)
             if status != SETTLED:

@@ -120,9 +120,10 @@ class OrNone:
 
 @dataclass(frozen=True)
 class Word(Reader):
-    """One word out of a list of ``choices``."""
+    """One word out of a list of ``choices``; ``same`` holds further words, and those that they stand for."""
 
     choices: tuple[str, ...]
+    same: tuple[tuple[str, str], ...] = ()
 
     @property
     def expected(self) -> str:
@@ -133,9 +134,11 @@ class Word(Reader):
         return ", ".join(self.choices)
 
     def parse(self, text: str) -> str:
-        """Return the word."""
+        """Return the word, or the one of the choices that it stands for."""
+        text = dict(self.same).get(text, text)
         if text not in self.choices:
-            raise self._refuse(text, near=nearest(text, self.choices))
+            words = (*self.choices, *(word for word, _ in self.same))
+            raise self._refuse(text, near=nearest(text, words))
         return text
 
     def check(self, value: Any) -> Any:

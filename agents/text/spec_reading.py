@@ -23,7 +23,7 @@ from agents.text.shapes import (
 )
 
 # The kinds of files and the version of each that this program reads.
-VERSIONS = {"design": 1, "arena": 1, "study": 1}
+VERSIONS = {"design": 1, "arena": 1, "study": 1, "drawer": 1}
 
 # A longer name leaves no room for anything else in a table or a picture.
 LONGEST_NAME = 40

@@ -3,6 +3,7 @@
 Text that comes from files is shown as it is, never read as markup, and without what would steer a terminal.
 """
 
+import math
 import re
 from collections.abc import Callable, Sequence
 
@@ -11,12 +12,28 @@ from rich.text import Text
 from agents.testbench.bench_figures import BenchPoint
 from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
-from agents.text.units import format_quantity
-from arena.cli.printed_tables import NOTHING, Column, print_in_parts, table_width, table_with, the_console
+from arena.cli.printed_tables import (
+    NOTHING,
+    Column,
+    print_in_parts,
+    print_table,
+    table_width,
+    table_with,
+    the_console,
+)
 from arena.cli.terminal import printable
+from arena.reports.bench_words import (
+    FAULTS_HEADING,
+    bench_columns,
+    cure_words,
+    light_cells,
+    range_words,
+    sides_differ,
+)
+from replays.causes.bench_faults import EntryBench
 from replays.format.tables import Replay
 from replays.scoring.scores import EXPLANATIONS, DesignScore
-from replays.words import time_words
+from replays.words import light_words, time_words
 
 # Explanations stand beside their scores where there is so much room for them, else below.
 NOTES_WIDTH = 48
@@ -30,9 +47,8 @@ def _number(value: float | None) -> str:
     return NOTHING if value is None else f"{value:.2f}"
 
 
-def _fixed(value: float | None, digits: int, unit: str, factor: float = 1.0) -> str:
-    """A value with a fixed number of digits after the point, so that a column lines up."""
-    return NOTHING if value is None else f"{factor * value:.{digits}f} {unit}"
+def _degrees(value: float | None) -> str:
+    return NOTHING if value is None else f"{value:.0f} deg"
 
 
 def _time(value: float | None) -> str:
@@ -58,12 +74,15 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
     ),
     ("reached, 95 % range", "reach_interval", lambda one: _range(one.reach_interval)),
     ("median arrival time", "median_reach_s", lambda one: _time(one.median_reach_s)),
+    ("progress to the goal", "progress", lambda one: _number(one.progress)),
     (
         "light gain",
         "light_gain",
         lambda one: NOTHING if one.light_gain is None else f"x {one.light_gain:.2f}",
     ),
+    ("hardly moved", "hardly_moved", lambda one: f"{one.hardly_moved} of {one.walkers}"),
     ("directness", "directness", lambda one: _number(one.directness)),
+    ("turn a pulse", "median_turn_deg", lambda one: _degrees(one.median_turn_deg)),
     ("aim", "aim", lambda one: _number(one.aim)),
     ("steadiness of heading", "aim_resultant", lambda one: _number(one.aim_resultant)),
     ("contacts", "contacts", lambda one: str(one.contacts)),
@@ -107,7 +126,26 @@ def print_scores(scores: Sequence[DesignScore]) -> None:
         for label, note in zip(labels[1], notes[1], strict=True):
             console.print(Text.assemble(f"{label}: ", (note, "dim")))
     if any(NOTHING in cells for _, cells in columns):
-        console.print(f"{NOTHING}: undefined, because too few got there or nothing happened")
+        console.print(f"{NOTHING}: undefined: too few got there, nothing happened, or it hardly moved")
+
+
+def print_entries(entries: Sequence[EntryBench]) -> None:
+    """The faults that the bench finds in each entry, in the light in which its walkers stood."""
+    console = the_console()
+    rows = [(one.design, _stood_in(one), _faults_words(one)) for one in entries]
+    names, lights, faults = ([row[number] for row in rows] for number in range(3))
+    columns: list[Column] = [("stood in (median)", lights), ("faults on the bench in that light", faults)]
+    print_table(console, ("entry", names), columns, words="faults on the bench in that light")
+
+
+def _stood_in(entry: EntryBench) -> str:
+    return NOTHING if math.isnan(entry.light_lx) else light_words(entry.light_lx)
+
+
+def _faults_words(entry: EntryBench) -> str:
+    if entry.faults is None:
+        return NOTHING if math.isnan(entry.light_lx) else "the model cannot follow it"
+    return ", ".join(map(fault_title, entry.faults)) or "none"
 
 
 def print_bench(
@@ -117,41 +155,20 @@ def print_bench(
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
-    rows = [point.as_dict() for point in points]
-    lights = [format_quantity(row["light_lx"], "lx") for row in rows]
-    columns: list[Column] = [
-        ("trigger", [_fixed(row["trigger_V"], 2, "V") for row in rows]),
-        ("whisker\npressed", [_fixed(row["trigger_touched_V"], 2, "V") for row in rows]),
-        ("time between\npulses", [_time(point.measured.first.between) for point in points]),
-        ("pulse", [_fixed(row["pulse_s"], 0, "ms", 1e3) for row in rows]),
-        ("latch\nreleases at", [_fixed(row["let_go_V"], 2, "V") for row in rows]),
-        ("turn\na pulse", [_fixed(row["turn_deg"], 0, "deg") for row in rows]),
-        ("step", [_fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
-        ("faults", [", ".join(map(fault_title, point.faults)) or "none" for point in points]),
-    ]
-    table = table_with(("light", lights), columns, words="faults")
+    lights, columns = light_cells(points), bench_columns(points)
+    table = table_with(("light", lights), columns, words=FAULTS_HEADING)
     if table_width(console, table) <= console.width:
         console.print(table)
     else:
         headings = [heading.replace("\n", " ") for heading, _ in columns]
         turned = [(light, [cells[number] for _, cells in columns]) for number, light in enumerate(lights)]
         print_in_parts(console, ("light", headings), turned)
-    if any(row["left"] != row["right"] for row in rows):
+    if sides_differ(points):
         console.print("figures are those of the side that fires first in even light")
     for report in reports:
-        low, high = (format_quantity(light, "lx") for light in report.lights)
-        where = low if low == high else f"{low} to {high}"
-        console.print(Text.assemble((fault_title(report.name), "bold"), f", {where}: {report.cause}"))
-        console.print(f"  cure: {_cure(report)}")
-
-
-def _cure(report: FaultReport) -> str:
-    cure = report.cure
-    if cure is None:
-        return "none found among the standard part values; the design itself has to change"
-    where = ""
-    if cure.lights != report.lights:
-        low, high = (format_quantity(light, "lx") for light in cure.lights)
-        where = f" (shown at {low})" if low == high else f" (shown from {low} to {high})"
-    then = f"; but then: {', '.join(map(fault_title, cure.brings))}" if cure.brings else ""
-    return f"{cure.text}{where}{then}"
+        console.print(
+            Text.assemble(
+                (fault_title(report.name), "bold"), f", {range_words(report.lights)}: {report.cause}"
+            )
+        )
+        console.print(f"  cure: {cure_words(report)}")

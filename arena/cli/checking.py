@@ -11,13 +11,13 @@ from agents.text.shipped import shipped_names
 from arena.scene.spec import read_arena
 from replays.format.replay_file import read_replay
 
-_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study)\b", re.MULTILINE)
+_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study|drawer)\b", re.MULTILINE)
 # How every zip begins, and so every replay.
 _ZIP = b"PK\x03\x04"
 
 
 def check_file(name: str) -> str:
-    """Read a design, an arena, a study or a replay, by path or shipped name; returns what it is, in words.
+    """Read a design, an arena, a study, a drawer or a replay, by path or shipped name; returns what it is.
 
     Raises SpecError, ReplayError or NotFoundError.
     """
@@ -27,6 +27,8 @@ def check_file(name: str) -> str:
         return f"arena {read_arena(name).name}"
     if name in shipped_names("study"):
         return _study(name)
+    if name in shipped_names("drawer"):
+        return _drawer(name)
     path = Path(name)
     beginning = _beginning(name)
     if path.suffix.lower() == ".npz" or beginning.startswith(_ZIP):
@@ -38,9 +40,19 @@ def check_file(name: str) -> str:
     kind = _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n"))
     if kind is not None and kind[1] == b"study":
         return _study(text)
+    if kind is not None and kind[1] == b"drawer":
+        return _drawer(text)
     if kind is not None:
         return f"arena {read_arena(text).name}"
     return f"design {read_design(text).name}"
+
+
+def _drawer(name: str) -> str:
+    from agents.drawer.contents import read_drawer
+
+    drawer = read_drawer(name)
+    pieces = sum(item.pieces for *_, item in drawer.items())
+    return f"drawer {drawer.name} with {pieces} part{'' if pieces == 1 else 's'}"
 
 
 def _study(name: str) -> str:
@@ -68,7 +80,8 @@ def _beginning(name: str) -> bytes:
         with path.open("rb") as stream:
             return stream.read(65536)
     except FileNotFoundError:
-        names = [name for kind in ("design", "arena", "study") for name in shipped_names(kind)]
+        kinds = ("design", "arena", "study", "drawer")
+        names = [name for kind in kinds for name in shipped_names(kind)]
         note = nearest_note(nearest(name, names, cutoff=0.7))
         raise NotFoundError(f"{name!r}: no such file, and no shipped design, arena or study{note}") from None
     except OSError as error:

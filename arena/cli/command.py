@@ -22,11 +22,13 @@ from arena.cli.options import (
     Whole,
     as_json,
     kind_option,
+    report_option,
     theme_option,
 )
-from arena.cli.output_files import check_picture_name, spare_inputs
+from arena.cli.output_files import check_picture_name, check_report, spare_inputs
+from arena.cli.pick_command import pick
 from arena.cli.study_commands import sweep, tune
-from arena.cli.terminal import print_json, printable, progress, tell_error, telling_of_stop
+from arena.cli.terminal import print_json, printable, progress, tell_error, tell_report, telling_of_stop
 
 # What a fault of a file as a whole has no word for.
 _FAULT_KEYS = ("line", "column", "key", "got", "expected", "near")
@@ -155,20 +157,31 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 )
 @kind_option
 @click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
+@report_option
 @as_json
-def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_json: bool) -> None:
+def bench(
+    design: str, lights: tuple[float, ...], kind: str, no_cures: bool, report: Path | None, to_json: bool
+) -> None:
     """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure."""
     from agents.design.spec import read_design
     from agents.testbench.bench_figures import LIGHTS
     from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import diagnose
+    from agents.text.shipped import find_document
 
     spec = read_design(design)
+    check_report(report, [find_document(design, "design")])
     asked = sorted(lights or LIGHTS)
     with progress("measuring"):
         points = measure_lights(spec, asked, kind)
         faulty = not no_cures and any(point.faults for point in points)
         reports = diagnose(spec, (asked[0], asked[-1]), kind) if faulty else []
+    if report is not None:
+        from arena.reports.bench_page import bench_page
+        from arena.reports.html_page import write_page
+
+        with telling_of_stop(report), progress("drawing"):
+            write_page(bench_page(spec, points, None if no_cures else reports, kind), report)
     if to_json:
         print_json(
             {
@@ -181,6 +194,7 @@ def bench(design: str, lights: tuple[float, ...], kind: str, no_cures: bool, to_
     from arena.cli.bench_and_run_report import print_bench
 
     print_bench(spec.name, spec.about, points, reports)
+    tell_report(report)
 
 
 @photodrome.command()
@@ -212,7 +226,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick):
     photodrome.add_command(command)
 
 

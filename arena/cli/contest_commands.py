@@ -139,15 +139,17 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
 def _fetch_what_reports(draws: bool) -> None:
     """Import what :func:`_report_run` needs."""
     import_module("replays.scoring.scores")
+    import_module("replays.causes.bench_faults")
     import_module("arena.cli.bench_and_run_report")
     if draws:
         import_module("replays.drawing.pictures")
 
 
 def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None = None) -> None:
+    from replays.causes.bench_faults import entries_on_bench
     from replays.scoring.scores import score as score_one
 
-    scores = score_one(replay)
+    scores, entries = score_one(replay), entries_on_bench(replay)
     if drawing is not None:
         from replays.drawing.pictures import draw_picture
 
@@ -160,14 +162,18 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None
                 "seconds": replay.seconds,
                 "seed": replay.header["seed"],
                 "files": files,
-                "designs": [one.as_dict() for one in scores],
+                "designs": [
+                    {**one.as_dict(), "stood_in_lx": entry.light_lx, "faults": entry.faults}
+                    for one, entry in zip(scores, entries, strict=True)
+                ],
             }
         )
         return
-    from arena.cli.bench_and_run_report import print_run, print_scores
+    from arena.cli.bench_and_run_report import print_entries, print_run, print_scores
 
     print_run(replay)
     print_scores(scores)
+    print_entries(entries)
     click.echo(f"replay: {printable(str(out))}; to see it: photodrome watch {command_word(out)}")
     if drawing is not None:
         click.echo(f"picture: {printable(str(drawing))}")

@@ -6,6 +6,7 @@ from pathlib import Path
 from pydantic import BaseModel
 
 from agents.design.spec import Design
+from agents.drawer.contents import BORROWING, OWN_FIELDS, Drawer
 from agents.text.shapes import field_table
 from agents.text.shipped import configs_folder
 from agents.text.spec_reading import VERSIONS
@@ -14,7 +15,7 @@ from arena.studies.plans.plan_form import PlanForm
 from arena.studies.trial_scores import SCORES
 
 _HEAD = """\
-# Every field of a design, of an arena and of a study
+# Every field of a design, of an arena, of a study and of a drawer
 
 Made by `python -m arena.cli.field_reference` from the models themselves. A value is written with its unit:
 `2200 uF`, `60 mm`, `20 klx`, `15 deg`; resistances and capacitances also as codes of IEC 60062: `33k`, `4k7`,
@@ -114,6 +115,13 @@ marks:
 ```
 """
 
+_DRAWER = """
+A drawer lists the parts that are there. A resistor or capacitor says one of `value`, `code` and `rings`:
+`4k7`, `472`, `yellow violet red gold`; three or four figures count their noughts last, in ohms or picofarads.
+Put figures between quotes. Eyes, transistors, motors, tyres and panels take the fields of a design too, and
+what they leave out stays as the design has it. All prices are in one currency, by the letters of ISO 4217.
+"""
+
 
 def reference() -> str:
     """Return the text of the reference."""
@@ -138,8 +146,17 @@ def reference() -> str:
                 for score in SCORES.values()
             ),
             _VARY,
+            f"## Drawer (`photodrome: drawer {VERSIONS['drawer']}`)",
+            _DRAWER,
+            _table(Drawer, _is_of_drawers),
         ]
     )
+
+
+def _is_of_drawers(key: str) -> bool:
+    """Whether a drawer's field is none that a part has in a design too."""
+    section, _, field = key.partition("[].")
+    return section not in BORROWING or not field or field in OWN_FIELDS
 
 
 def _table(model: type[BaseModel], keeps: Callable[[str], bool]) -> str:

@@ -86,7 +86,7 @@ def compile_all_but_engine() -> None:
     """
     import numpy as np
 
-    from agents.circuit.charging import wait
+    from agents.circuit.charging import wait, waiting_currents
     from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
     from agents.circuit.latch import ignites
     from agents.circuit.panel import lit_panel
@@ -106,7 +106,7 @@ def compile_all_but_engine() -> None:
     walker = walkers[0]
     side = walker["side"][0]
     bench_point(design, 3e3)
-    survey(walkers, [3e3], "daylight")
+    survey(walkers, [3e3], "sun")
     trigger = float(trigger_voltage(3e3, False, side))
     on_voltage(3e3, side)
     recovery_time(side)
@@ -115,5 +115,6 @@ def compile_all_but_engine() -> None:
         normal_pair(1, 0, TRIGGER, 0)
     panel = lit_panel(walker, 1e-3, 1.0)
     wait(walker, panel, np.zeros(1, STATE)[0], 1.0)
+    waiting_currents(walker, panel, 1.0)
     free = np.zeros(1), np.zeros(1)
     pulse_rows(walker, 0, trigger, panel, free, free, 1.0)

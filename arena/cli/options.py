@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
@@ -144,10 +145,10 @@ class Kind(Value):
 
     def reader(self) -> "Reader":
         """The reader of the text."""
-        from agents.handbook.light_kinds import KINDS
+        from agents.handbook.light_kinds import KINDS, SAME_KINDS
         from agents.text.readers import Word
 
-        return Word(KINDS)
+        return Word(KINDS, tuple(SAME_KINDS.items()))
 
 
 def as_json(function: Command) -> Command:
@@ -165,12 +166,21 @@ def theme_option(function: Command) -> Command:
     return option(function)
 
 
+def report_option(function: Command) -> Command:
+    """Give a command the option --report."""
+    return click.option(
+        "--report",
+        type=click.Path(dir_okay=False, path_type=Path),
+        help="HTML file for a page to show and to print; needs no network.",
+    )(function)
+
+
 def kind_option(function: Command) -> Command:
     """Give a command the option --kind."""
     return click.option(
         "--kind",
         type=Kind("kind"),
-        default="daylight",
+        default="sun",
         show_default=True,
         help="Kind of light, as an arena's lamps have.",
     )(function)

@@ -23,3 +23,15 @@ def check_picture_name(out: Path) -> None:
 
     if out.suffix.lower() != ".png":
         raise OptionError(f"{out}: a picture is a PNG; expected a name that ends in .png")
+
+
+def check_report(report: Path | None, inputs: Iterable[str | Path]) -> None:
+    """Refuse a report that could not be written, that is no page, or that is an input; none is fine."""
+    if report is None:
+        return
+    from arena.reports.html_page import check_page_name
+    from replays.format.whole_files import check_writable
+
+    check_page_name(report)
+    spare_inputs(report, inputs)
+    check_writable(report)

@@ -11,8 +11,7 @@ from rich.table import Table
 from rich.text import Text
 
 from arena.cli.terminal import printable
-
-NOTHING = "–"
+from replays.words import NOTHING as NOTHING
 
 # Where no terminal says how wide it is: a table that is read from a file or a pipe must not be cut.
 WIDTH = 160

@@ -37,6 +37,12 @@ def tell_error(text: str) -> None:
         click.echo(printable(line), err=True)
 
 
+def tell_report(path: Path | None) -> None:
+    """Say where a report is, if one was asked for."""
+    if path is not None:
+        click.echo(f"report: {printable(str(path))}")
+
+
 def command_word(path: Path) -> str:
     """Return ``path`` as one would type it after a command."""
     text = str(path)

@@ -6,7 +6,7 @@ from typing import Any
 from agents.arrays import RecordArray
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.circuit.panel import LitPanel, lit_panel
+from agents.circuit.panel import LitPanel, lit_panel, photocurrent_in
 from agents.compiled import kernel, kernel_part
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
@@ -132,7 +132,7 @@ def sum_light(scene: Scene, walker: Any, body: Any, lit: Any, hidden: Any) -> No
                 current_light += weight * lit[place, lamp]
                 warmth += warming * lit[place, lamp]
     body["panel_light"] = ambient + panel / PANEL_POINTS
-    current, saturation, thermal = lit_panel(walker, walker["photo_per_lux"] * current_light, warmth)
+    current, saturation, thermal = lit_panel(walker, photocurrent_in(walker, current_light), warmth)
     body["photocurrent"] = current
     body["panel_saturation"] = saturation
     body["panel_thermal"] = thermal

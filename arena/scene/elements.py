@@ -9,7 +9,7 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from agents.handbook.light_kinds import KINDS
+from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.handbook.temperature import COLDEST_AIR, HOTTEST_AIR, ROOM_TEMPERATURE
 from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quantity
 from agents.text.readers import Word
@@ -24,7 +24,7 @@ Place = Annotated[Pair, Point()]
 Height = Annotated[float, Quantity("m", above=0.0, most=100.0)]
 Angle = Annotated[float, Quantity("rad", least=-2.0 * math.pi, most=2.0 * math.pi)]
 Illuminance = Annotated[float, Quantity("lx", least=0.0, most=1e6)]
-Light = Annotated[str, Word(KINDS)]
+Light = Annotated[str, Word(KINDS, tuple(SAME_KINDS.items()))]
 
 
 def require_one(spec: BaseSpec, first: str, second: str) -> None:
@@ -121,14 +121,14 @@ class Sun(BaseSpec):
         title="elevation", description="height of the sun over the horizon"
     )
     illuminance: Illuminance = Field(title="illuminance", description="light on a surface square to the rays")
-    light: Light = Field("daylight", title="light kind", description="kind of its light")
+    light: Light = Field(SUN, title="light kind", description="kind of its light")
 
 
 class Ambient(BaseSpec):
     """Light that comes alike from all sides and casts no shadow."""
 
     illuminance: Illuminance = Field(0.0, title="illuminance", description="light on a flat surface")
-    light: Light = Field("daylight", title="light kind", description="kind of the light")
+    light: Light = Field(SUN, title="light kind", description="kind of the light")
 
 
 class StartPlace(BaseSpec):

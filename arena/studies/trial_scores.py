@@ -18,10 +18,13 @@ SCORE_COLUMNS = (
     "reached",
     # when they did [s], median of the walkers; inf: not within the run; nan without a goal
     "reach_s",
-    # see replays.scoring.scores.DesignScore: median of the walkers; mean of those that moved
+    # see replays.scoring.scores.DesignScore: share of the way to the goal gained, mean of the walkers
+    "progress",
+    # likewise: median of the walkers; mean of those that moved more than hardly
     "light_gain",
     "directness",
-    # sum over the pulses that have an aim of the cosine between move and straight way to the nearest goal,
+    # sum over the pulses that have an aim, which takes a move of 1 mm, of the cosine between move and
+    # straight way to the nearest goal,
     # and the number of these pulses
     "aim_sum",
     "aims",
@@ -102,6 +105,17 @@ SCORES = {
             "time by which half of the trials reach a goal",
         ),
         Score(
+            "progress",
+            "progress to the goal",
+            "",
+            True,
+            "mean",
+            "progress",
+            None,
+            "share of the straight way to the nearest goal that was gained: 1 arrived, "
+            "0 no nearer than at the start, -1 twice as far off or farther; mean of the trials",
+        ),
+        Score(
             "light gain",
             "light gained",
             "",
@@ -119,7 +133,8 @@ SCORES = {
             "mean",
             "directness",
             None,
-            "straight distance over the path walked, to the goal or the end; mean of the trials",
+            "straight distance over the path walked, to the goal or the end; mean of the trials, but for "
+            "those whose walkers hardly moved",
         ),
         Score(
             "aim",
@@ -129,8 +144,8 @@ SCORES = {
             "ratio",
             "aim_sum",
             "aims",
-            "mean cosine, over all pulses on the way, between a pulse's move and the straight way to the "
-            "nearest goal: 1 towards it, -1 away from it",
+            "mean cosine, over all pulses on the way that moved 1 mm or more, between a pulse's move and the "
+            "straight way to the nearest goal: 1 towards it, -1 away from it",
         ),
         Score(
             "contacts",
@@ -182,7 +197,8 @@ SCORES = {
             "ratio",
             "stuck_s",
             "walk_s",
-            "share of the walk's time spent getting nowhere within six pulses, or silent to the end",
+            "share of the walk's time spent getting nowhere within six pulses, twitching on the spot, or "
+            "silent to the end",
         ),
         Score(
             "pulses",

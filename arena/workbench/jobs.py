@@ -10,7 +10,7 @@ from agents.arrays import FloatArray
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
-from agents.handbook.light_kinds import KINDS, panel_weights
+from agents.handbook.light_kinds import KINDS, SUN, kind_index, panel_weights
 from agents.testbench.bench_figures import BenchPoint, bench_record
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.measuring import BRIGHTEST
@@ -136,9 +136,9 @@ class PulseForecast:
 def forecast_pulse(spot: ForecastJob, report: ProgressReport[PulseForecast]) -> PulseForecast:
     """Measure the design on the bench in the light of the spot, at the height of its panel.
 
-    The bench knows one kind of light at a time. A mixture is put to it as daylight of the same illuminance,
-    with a panel that takes from a lux what it takes from a lux of the mixture, and is warmed by it likewise:
-    I_ph = k Σ w_kind E_kind.
+    The bench knows one kind of light at a time. A mixture is put to it as sun of the same illuminance, with a
+    panel that takes from a lux what it takes from a lux of the mixture, E = Σ w_kind E_kind, and is warmed by
+    it likewise.
     """
     report(0.0)
     by_kind = light_by_kind(spot.spec, spot.place, spot.design.panel.height)
@@ -147,8 +147,8 @@ def forecast_pulse(spot: ForecastJob, report: ProgressReport[PulseForecast]) -> 
     walker = walkers[0]
     if light > 0.0:
         weights = np.array(panel_weights(spot.design.panel.response))
-        walker["photo_per_lux"] *= float(by_kind @ weights / by_kind.sum())
-        walker["warming"] = float(by_kind @ walker["warming"] / by_kind.sum())
+        walker["response"][kind_index(SUN)] = float(by_kind @ weights / by_kind.sum())
+        walker["warming"][kind_index(SUN)] = float(by_kind @ walker["warming"] / by_kind.sum())
     point = bench_record(walker, light)
     causes = tuple((name, fault_cause(name, walker, point.measured)) for name in point.faults)
     shares = sorted(

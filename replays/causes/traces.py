@@ -21,17 +21,18 @@ from agents.arrays import BoolArray, FloatArray, RecordArray
 from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.circuit.panel import LitPanel, lit_panel
+from agents.circuit.panel import LitPanel, lit_panel, photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.design.as_built import build
 from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
-from agents.handbook.light_kinds import KINDS
+from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.noise import TRIGGER, normal_pair
 from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
+from replays.scoring.turns import turns_of_walker
 
 # Samples of the rail in a wait, shared out over the pieces between changes of light.
 _SAMPLES = 32
@@ -48,9 +49,8 @@ class Circuits:
         self._designs: dict[int, Design] = {}
         self._traces: dict[int, Trace] = {}
 
-    def record(self, walker: int) -> Any:
-        """The WALKER record of ``walker`` as built. Raises ReplayError where its design cannot be read."""
-        number = int(self.replay.walkers["design"][walker])
+    def design(self, number: int) -> Design:
+        """Design ``number`` of the replay. Raises ReplayError where it cannot be read."""
         if number not in self._designs:
             entry = self.replay.header["designs"][number]
             try:
@@ -59,16 +59,28 @@ class Circuits:
                 raise ReplayError(
                     f"the design {entry['name']} in this replay cannot be read, so its circuit is not known"
                 ) from error
+        return self._designs[number]
+
+    def drawn(self, number: int) -> Any:
+        """The WALKER record of design ``number`` as drawn, without tolerance."""
+        return build(self.design(number), self._air)[0]
+
+    def record(self, walker: int) -> Any:
+        """The WALKER record of ``walker`` as built. Raises ReplayError where its design cannot be read."""
+        design = self.design(int(self.replay.walkers["design"][walker]))
         names = self.replay.header["built_names"]
         drawn = zip(names, self.replay.built[walker].tolist(), strict=True)
-        design = self._designs[number]
         try:
             built = design.with_values({name: value for name, value in drawn if not math.isnan(value)})
         except (KeyError, AttributeError) as error:
             raise ReplayError(
                 f"{design.name} has no part {error}; the file is damaged, run it again"
             ) from error
-        return build(built, float(self.replay.arena.get("air_K", ROOM_TEMPERATURE)))[0]
+        return build(built, self._air)[0]
+
+    @property
+    def _air(self) -> float:
+        return float(self.replay.arena.get("air_K", ROOM_TEMPERATURE))
 
     def trace(self, walker: int) -> "Trace":
         """The trace of ``walker``. Raises ReplayError where its design cannot be read."""
@@ -131,6 +143,11 @@ class Trace:
         cut = len(self.pulses) > 0 and self.pulses[-1]["ended"] == CUT_OFF
         return len(self.pulses) + (0 if cut else 1)
 
+    @cached_property
+    def turns(self) -> FloatArray:
+        """Turn of each pulse [rad], anticlockwise positive, whole turns counted."""
+        return turns_of_walker(self.pulses, self._poses)
+
     def jitter(self, number: int) -> tuple[float, float]:
         """What chance adds to the left and the right trigger of pulse ``number`` [V]."""
         # words that wrap are what the generator is made of
@@ -165,20 +182,16 @@ class Trace:
 
     def photocurrent(self, time_s: float) -> float:
         """Current of the panel in short circuit [A] by the light of ``time_s`` [s], as its kinds tell."""
-        return float(self.record["photo_per_lux"]) * self._weighed(self._weights, time_s)
+        return float(photocurrent_in(self.record, _weighed(self._weights, self._panel_lx(time_s))))
 
     def panel(self, time_s: float, factor: float = 1.0) -> LitPanel:
         """The panel in the light of ``time_s`` [s], its current multiplied by a ``factor``."""
-        return lit_panel(
-            self.record, factor * self.photocurrent(time_s), self._weighed(self._warming, time_s)
-        )
+        warmth = _weighed(self._warming, self._panel_lx(time_s))
+        return lit_panel(self.record, factor * self.photocurrent(time_s), warmth)
 
-    def _weighed(self, weights: tuple[float, float, float], time_s: float) -> float:
-        """Light at the panel at ``time_s`` [s], weighed by kinds."""
+    def _panel_lx(self, time_s: float) -> float:
         row = int(np.searchsorted(self.lights["time_s"], time_s, side="right")) - 1
-        panel_lx = float(self.lights["panel_lx"][max(row, 0)])
-        ambient_lx, ambient, lamps = weights
-        return ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
+        return float(self.lights["panel_lx"][max(row, 0)])
 
     def wait(self, number: int) -> Wait:
         """Wait ``number``, 0 to ``waits`` - 1. Raises ModelError where the model cannot follow it."""
@@ -323,15 +336,29 @@ class Trace:
         return times[:-1] - start, 1.2 * float(self.record["track"]) * turns / spans + 0.01
 
 
-def _weights(arena: dict[str, Any], record: Any, field: str) -> tuple[float, float, float]:
-    """Ambient light [lx], and how its kind and the lamps' kinds count in a ``field`` of the record."""
+def weighed_light(arena: dict[str, Any], record: Any, panel_lx: float, by: str = "response") -> float:
+    """What ``panel_lx`` [lx] in an arena come to for the panel of a WALKER record, in lux of sun.
+
+    Or ``by`` another field of the record that tells what a lux of each kind does.
+    """
+    return _weighed(_weights(arena, record, by), panel_lx)
+
+
+def _weighed(weights: tuple[float, float, float], panel_lx: float) -> float:
+    ambient_lx, ambient, lamps = weights
+    return ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
+
+
+def _weights(arena: dict[str, Any], record: Any, by: str) -> tuple[float, float, float]:
+    """Ambient light [lx], and how its kind and the lamps' kinds count in the field ``by`` of the record."""
 
     def weight(kind: str) -> float:
-        return float(record[field][KINDS.index(kind if kind in KINDS else "daylight")])
+        kind = SAME_KINDS.get(kind, kind)
+        return float(record[by][KINDS.index(kind if kind in KINDS else SUN)])
 
-    ambient = weight(arena.get("ambient_light", "daylight"))
+    ambient = weight(arena.get("ambient_light", SUN))
     if arena["sun"] is not None:
-        lamps = weight(arena["sun"].get("light", "daylight"))
+        lamps = weight(arena["sun"].get("light", SUN))
     elif arena["lamps"]:
         strengths = [lamp["intensity_cd"] for lamp in arena["lamps"]]
         parts = [

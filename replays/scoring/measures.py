@@ -18,8 +18,14 @@ from replays.scoring.outline import inside, way_to
 STUCK_PULSES = 6
 """Pulses over which a walker is watched for getting on, and waits after which a silent one is stuck."""
 
-# A move shorter than this has no direction worth the name [m].
-_NO_MOVE = 1e-6
+LEAST_MOVE = 1e-3
+"""A pulse that moves a walker less than this [m] hardly moves it, and has no direction worth the name.
+
+As the bench has it: the limit of the fault ``lame`` in :mod:`agents.testbench.faults`.
+"""
+
+# A path shorter than this has no ends worth comparing [m].
+_NO_PATH = 1e-6
 
 
 @dataclass(frozen=True)
@@ -27,9 +33,10 @@ class Measures:
     """Everything from one replay, or from several put one behind the other.
 
     Per walker, (walkers,): ``design``; ``pulses``; ``seconds`` [s], the run's length; ``has_goal``;
-    ``reach_s`` [s], nan when no goal was reached; ``light_gain`` and ``directness``, nan where undefined;
-    ``walk_s`` and, of it, ``stuck_s`` and ``held_s`` within contact episodes [s]. Per pulse that has an aim:
-    ``aim_design``, ``aim_angle`` [rad]. Per episode: ``episode_design``, ``is_contact``, ``escape_s`` [s],
+    ``reach_s`` [s], nan when no goal was reached; ``progress``, the share of the way to the goal that it has
+    gained, ``light_gain`` and ``directness``, nan where undefined; ``hardly_moved``; ``walk_s`` and, of it,
+    ``stuck_s`` and ``held_s`` within contact episodes [s]. Per pulse that has an aim: ``aim_design``,
+    ``aim_angle`` [rad]. Per episode: ``episode_design``, ``is_contact``, ``escape_s`` [s],
     ``escape_pulses``, ``escaped``.
     """
 
@@ -38,8 +45,10 @@ class Measures:
     seconds: FloatArray
     has_goal: BoolArray
     reach_s: FloatArray
+    progress: FloatArray
     light_gain: FloatArray
     directness: FloatArray
+    hardly_moved: BoolArray
     walk_s: FloatArray
     stuck_s: FloatArray
     held_s: FloatArray
@@ -72,6 +81,8 @@ def measure(tables: Tables, goals: Sequence[FloatArray], seconds: float, numbers
     reach_s = reach_times(tables, goals)
     walk_s = np.where(np.isnan(reach_s), seconds, reach_s)
     aim_walker, aim_angle = _aims(tables, goals, walk_s)
+    path, straight = _ways(tables, walk_s)
+    hardly_moved = np.isnan(reach_s) & _hardly_moving(tables, path, walk_s)
     contacts = _begun_on_the_walk(contact_episodes(tables, seconds), walk_s)
     shades = _begun_on_the_walk(shade_episodes(tables, seconds), walk_s)
     both = [contacts, shades]
@@ -81,8 +92,10 @@ def measure(tables: Tables, goals: Sequence[FloatArray], seconds: float, numbers
         seconds=np.full(count, seconds),
         has_goal=np.full(count, len(goals) > 0),
         reach_s=reach_s,
+        progress=_progress(tables, goals, reach_s),
         light_gain=_light_gains(tables, seconds),
-        directness=_directness(tables, walk_s),
+        directness=_directness(path, straight, hardly_moved),
+        hardly_moved=hardly_moved,
         walk_s=walk_s,
         stuck_s=_stuck_times(tables, seconds, walk_s),
         held_s=_held_times(contacts, walk_s),
@@ -129,19 +142,61 @@ def _light_gains(tables: Tables, seconds: float) -> FloatArray:
         return np.where(at_start > 0, dose / seconds / at_start, np.nan)
 
 
-def _directness(tables: Tables, walk_s: FloatArray) -> FloatArray:
+def goal_distances(
+    tables: Tables, goals: Sequence[FloatArray], walker: IntArray, poses: RecordArray
+) -> FloatArray:
+    """How far [m] the centre of each one's body is from the nearest goal, walls notwithstanding; inf of none.
+
+    ``poses`` has a row with ``x``, ``y`` and ``heading`` for each of the numbers in ``walker``.
+    """
+    headings = poses["heading"].astype(np.float64)
+    x, y = _centres(tables, walker, poses["x"].astype(np.float64), poses["y"].astype(np.float64), headings)
+    nearest = np.full(len(walker), np.inf)
+    for goal in goals:
+        nearest = np.minimum(nearest, np.hypot(*way_to(x, y, goal)))
+    return nearest
+
+
+def _progress(tables: Tables, goals: Sequence[FloatArray], reach_s: FloatArray) -> FloatArray:
+    """Share of the way gained, (walkers,): 1 who arrived, at the least -1; nan without a way to go."""
+    everyone = np.arange(len(tables.walkers))
+    ends = np.searchsorted(tables.poses["walker"], everyone, side="right") - 1
+    before = goal_distances(tables, goals, everyone, tables.walkers)
+    after = goal_distances(tables, goals, everyone, tables.poses[ends])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        gained = np.where(np.isnan(reach_s), np.maximum(1.0 - after / before, -1.0), 1.0)
+    return np.where((before > 0.0) & (before < np.inf), gained, np.nan)
+
+
+def _ways(tables: Tables, walk_s: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Of each walk, (walkers,): the path of the axle's middle, and the straight distance of its ends [m]."""
     poses = tables.poses
     poses = poses[poses["time_s"] <= walk_s[poses["walker"]]]
     walker = poses["walker"]
     x, y = poses["x"].astype(np.float64), poses["y"].astype(np.float64)
     steps = np.hypot(np.diff(x), np.diff(y)) * (walker[1:] == walker[:-1])
     count = len(tables.walkers)
-    path = np.bincount(walker[1:], weights=steps, minlength=count)
+    path: FloatArray = np.zeros(count)
+    path += np.bincount(walker[1:], weights=steps, minlength=count)
     edges = np.searchsorted(walker, np.arange(count + 1))
     first, last = edges[:-1], edges[1:] - 1
-    straight = np.hypot(x[last] - x[first], y[last] - y[first])
+    return path, np.hypot(x[last] - x[first], y[last] - y[first])
+
+
+def _hardly_moving(tables: Tables, path: FloatArray, walk_s: FloatArray) -> BoolArray:
+    """Whether each walked less than its body's diameter in all, or under LEAST_MOVE at most pulses."""
+    pulses = tables.pulses[tables.pulses["start_s"] < walk_s[tables.pulses["walker"]]]
+    short = pulses["path_m"] < LEAST_MOVE
+    count = len(tables.walkers)
+    fired = np.bincount(pulses["walker"], minlength=count)
+    twitches = 2 * np.bincount(pulses["walker"][short], minlength=count) > fired
+    hardly: BoolArray = twitches | (path < 2.0 * tables.walkers["radius"])
+    return hardly
+
+
+def _directness(path: FloatArray, straight: FloatArray, hardly_moved: BoolArray) -> FloatArray:
     with np.errstate(divide="ignore", invalid="ignore"):
-        return np.where(path > _NO_MOVE, straight / path, np.nan)
+        return np.where((path > _NO_PATH) & ~hardly_moved, straight / path, np.nan)
 
 
 def _aims(tables: Tables, goals: Sequence[FloatArray], walk_s: FloatArray) -> tuple[IntArray, FloatArray]:
@@ -157,7 +212,7 @@ def _aims(tables: Tables, goals: Sequence[FloatArray], walk_s: FloatArray) -> tu
         nearest[nearer] = distance[nearer]
         way_x[nearer], way_y[nearer] = to_x[nearer], to_y[nearer]
     move_x, move_y = pulses["x1"] - x, pulses["y1"] - y
-    usable = (np.hypot(move_x, move_y) > _NO_MOVE) & (nearest > 0) & (nearest < np.inf)
+    usable = (np.hypot(move_x, move_y) >= LEAST_MOVE) & (nearest > 0) & (nearest < np.inf)
     angle = np.arctan2(way_x * move_y - way_y * move_x, way_x * move_x + way_y * move_y)
     return pulses["walker"][usable].astype(np.int64), angle[usable]
 
@@ -220,7 +275,8 @@ def _getting_on(tables: Tables) -> FloatArray:
     """Distance [m], (walkers,), that a walker must get away within six pulses so as not to be stuck.
 
     One diameter of its body; but where its design takes smaller steps, half of what six untouched pulses of
-    median length would cover straight on: slow is not stuck.
+    median length would cover straight on: slow is not stuck. Steps below LEAST_MOVE count as that, so that
+    who twitches on the spot is.
     """
     pulses, design = tables.pulses, tables.walkers["design"]
     moves = np.hypot(pulses["x1"] - pulses["x0"], pulses["y1"] - pulses["y0"])
@@ -236,7 +292,7 @@ def _getting_on(tables: Tables) -> FloatArray:
     lower, upper = first + (fired - 1) // 2, first + fired // 2
     step = np.full(count, np.inf)
     step[some] = 0.5 * (moves[order[lower[some]]] + moves[order[upper[some]]])
-    return np.minimum(needed, 0.5 * STUCK_PULSES * step[design])
+    return np.minimum(needed, 0.5 * STUCK_PULSES * np.maximum(step, LEAST_MOVE)[design])
 
 
 def _falling_silent(tables: Tables, pulses: RecordArray, seconds: float) -> _Spans:

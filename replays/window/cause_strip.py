@@ -85,7 +85,7 @@ def sentence(trace: Trace, time_s: float) -> tuple[str, str]:
     pulse = trace.pulses[number]
     words = pulse_cause(trace, number).words
     lasted = 1e3 * (float(pulse["let_go_s"]) - float(pulse["start_s"]))
-    turn = math.degrees(math.remainder(float(pulse["heading1"]) - float(pulse["heading0"]), 2 * math.pi))
+    turn = math.degrees(float(trace.turns[number]))
     way = 1e3 * math.dist((pulse["x0"], pulse["y0"]), (pulse["x1"], pulse["y1"]))
     ended = "cut off by the end of the run" if pulse["ended"] == CUT_OFF else (
         f"released at {volts_words(float(pulse['let_go_V']))}")  # fmt: skip

@@ -18,7 +18,7 @@ from arena.cli.command import main
 ROOT = Path(__file__).resolve().parents[2]
 
 # What takes long to import, or needs a screen.
-HEAVY = ("matplotlib", "numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
+HEAVY = ("jinja2", "matplotlib", "numba", "numpy", "pydantic", "pygame", "rich", "scipy", "shapely", "yaml")
 
 FLOOR = """\
 photodrome: arena 1

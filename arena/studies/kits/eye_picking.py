@@ -11,6 +11,7 @@ import numpy as np
 from agents.arrays import FloatArray, RecordArray
 from agents.design.as_built import build
 from agents.design.built_copies import part_chances, part_values
+from agents.drawer.pairing import pair_up, random_share
 from agents.errors import Fault, SpecError
 from agents.testbench.faults import fault_names
 from agents.testbench.surveys import survey
@@ -18,7 +19,6 @@ from agents.text.marked_yaml import read_text
 from agents.text.quantities import Quantity
 from agents.text.readers import QuantityError, quote
 from arena.studies.kits.judging import BenchTest
-from arena.studies.kits.pairing import pair_up, random_share
 
 HEADER = "eye,trigger"
 # Eyes drawn where none were measured.

@@ -353,12 +353,16 @@ def trial_columns(measures: Measures, trials: int) -> dict[str, FloatArray]:
     moved = ~np.isnan(measures.directness)
     with np.errstate(invalid="ignore"):
         directness = summed(design[moved], measures.directness[moved]) / summed(design[moved])
+    with_way = ~np.isnan(measures.progress)
+    with np.errstate(invalid="ignore"):
+        progress = summed(design[with_way], measures.progress[with_way]) / summed(design[with_way])
     contact, shade = measures.is_contact, ~measures.is_contact
     in_contact, in_shade = measures.episode_design[contact], measures.episode_design[shade]
     nowhere = np.full(trials, np.nan)
     return {
         "reached": summed(design, reached) / count if has_goal else nowhere,
         "reach_s": median(np.where(reached, measures.reach_s, np.inf)) if has_goal else nowhere,
+        "progress": progress if has_goal else nowhere,
         "light_gain": median(measures.light_gain),
         "directness": directness,
         "aim_sum": summed(measures.aim_design, np.cos(measures.aim_angle)),

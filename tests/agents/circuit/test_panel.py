@@ -13,7 +13,8 @@ from agents.circuit import panel as kernels
 from agents.circuit.status import SETTLED
 from agents.design.as_built import build
 from agents.design.spec import Design
-from agents.testbench.measuring import panel_under
+from agents.handbook.light_kinds import kind_index
+from agents.testbench.measuring import panel_under, photocurrent_of
 
 # photocurrent [A], saturation [A], thermal [V], series [ohm], shunt [ohm]
 PANELS = [
@@ -189,3 +190,24 @@ def test_current_solves_its_equation_and_falls(
     assert abs(residual) <= (1e-9 * abs(current) + floor) * (1.0 + series * abs(steepness))
     assert panel_current(rail + 0.01 * thermal, *panel) <= current
     assert (current >= -floor) == (share <= 1.0) or abs(share - 1.0) < 1e-9 or saturation > photocurrent
+
+
+def test_photocurrent_is_proportional_to_light_unless_an_exponent_is_given() -> None:
+    (walker,) = build(Design(name="plain"))
+    for light in (0.0, 1.0, 3e3, 1e6):
+        assert kernels.photocurrent_in(walker, light) == 40e-9 * light
+    assert photocurrent_of(walker, 3e3, "incandescent") == pytest.approx(40e-9 * 3.01 * 3e3)
+
+
+def test_an_exponent_below_one_is_that_of_two_readings() -> None:
+    """Two invented readings: 47 uA in 200 lx and 2.6 mA in 50 klx; the exponent is the slope between them."""
+    exponent = math.log(2.6e-3 / 47e-6) / math.log(50e3 / 200.0)
+    assert 0.7 < exponent < 0.75
+    values = {"current_per_light": 47e-6 / 200.0, "measured_light": 200.0, "light_exponent": exponent}
+    (walker,) = build(Design(name="thin").with_values({f"panel.{key}": one for key, one in values.items()}))
+    assert kernels.photocurrent_in(walker, 200.0) == pytest.approx(47e-6, rel=1e-12)
+    assert kernels.photocurrent_in(walker, 50e3) == pytest.approx(2.6e-3, rel=1e-12)
+    assert kernels.photocurrent_in(walker, 0.0) == 0.0
+    # a kind counts by what it is worth in sun, before the exponent
+    walker["response"][kind_index("white-led")] = 0.5
+    assert photocurrent_of(walker, 400.0, "white-led") == pytest.approx(47e-6, rel=1e-12)

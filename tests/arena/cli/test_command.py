@@ -17,7 +17,7 @@ from tests.helpers.promised_keys import POINT_KEYS, SCORE_KEYS
 
 COMMANDS = (
     *("demo", "run", "score", "watch", "try", "picture", "film", "bench", "check"),
-    *("sweep", "tune", "kit"),
+    *("sweep", "tune", "kit", "pick"),
 )
 
 
@@ -72,17 +72,46 @@ def test_run_writes_a_replay_that_can_be_scored_and_drawn() -> None:
     assert design["pulses"] == len(read_replay(Path("run.replay.npz")).pulses) > 0
 
     scored = photodrome("score", "run.replay.npz", "--json").json()
-    assert scored["designs"] == answer["designs"]
+    assert (design["faults"], 1e3 < design["stood_in_lx"] < 3e3) == ([], True)
+    assert scored["designs"] == [
+        {key: value for key, value in design.items() if key not in ("faults", "stood_in_lx")}
+    ]
 
     table = photodrome("score", "run.replay.npz")
     assert (table.code, table.err) == (0, "")
-    assert f"{design['directness']:.2f}" in table.out
+    assert f"{design['progress']:.2f}" in table.out
+    # in a minute it has not gone as far as it is wide
+    assert (design["hardly_moved"], design["directness"]) == (2, None)
 
     drawn = photodrome("picture", "run.replay.npz", "--out", "run.png", "--width", "800")
     assert (drawn.code, drawn.err) == (0, "")
     # the signature of the PNG specification (ISO/IEC 15948), 5.2
     assert Path("run.png").read_bytes().startswith(b"\x89PNG\r\n\x1a\n")
     assert sorted(path.name for path in Path().iterdir()) == ["run.png", "run.replay.npz"]
+
+
+def test_run_names_the_faults_of_every_entry_in_the_light_in_which_it_stood() -> None:
+    entries = ("poppy", "thistle-spins", "nettle-twitches")
+    arguments = ("open-bench", *(word for name in entries for word in ("-d", name)), "--walkers", "1")
+    ran = photodrome("run", *arguments, "--duration", "20 min", "--json")
+    poppy, thistle, nettle = ran.json()["designs"]
+    assert (poppy["faults"], thistle["faults"], nettle["faults"]) == ([], ["spin"], ["twitch", "lame"])
+    assert 1e3 < nettle["stood_in_lx"] < 4e3
+    assert (nettle["hardly_moved"], nettle["directness"], nettle["aim"]) == (1, None, None)
+    assert nettle["stuck_share"] > 0.95 > 0.5 > thistle["stuck_share"]
+    # more than half round, which a heading alone could not tell
+    assert thistle["median_turn_deg"] > 180.0
+    table = photodrome("run", *arguments, "--duration", "20 min").out
+    for entry, faults in (
+        ("poppy", "none"),
+        ("thistle that spins", "spin"),
+        ("nettle that twitches", "twitch, "),
+    ):
+        assert any(
+            entry in line and line.rstrip(" ").split("klx")[-1].strip().startswith(faults)
+            for line in table.splitlines()
+            if "klx" in line
+        )
 
 
 def test_scores_of_several_replays_count_all_their_walkers() -> None:
@@ -125,12 +154,12 @@ def test_a_dark_arena_runs_and_scores_what_is_defined() -> None:
     ran = photodrome("run", "dark.yaml", "-d", "poppy", "--duration", "1 h", "--json")
     assert (ran.code, ran.err) == (0, "")
     [design] = ran.json()["designs"]
-    undefined = SCORE_KEYS - {"design", "walkers", "contacts", "stuck_share"}
+    undefined = SCORE_KEYS - {"design", "walkers", "contacts", "stuck_share", "hardly_moved"}
     assert {key for key in SCORE_KEYS if design[key] is None} == undefined
     assert (design["walkers"], design["pulses"], design["contacts"], design["stuck_share"]) == (2, 0, 0, 1.0)
     table = photodrome("score", "run.replay.npz")
     assert table.code == 0
-    assert "–: undefined, because" in table.out
+    assert "–: undefined: " in table.out
     assert photodrome("picture", "run.replay.npz", "-o", "dark.png").code == 0
 
 

@@ -148,7 +148,7 @@ def test_gains_are_drawn() -> None:
         (("poppy", "--to", "2 Mlx"), "at most 1 Mlx"),
         (("poppy", "--from", "1000"), "with its unit"),
         (("poppy", "--lights", "1"), "2 to 100"),
-        (("poppy", "--kind", "moonlight"), "daylight"),
+        (("poppy", "--kind", "moonlight"), "sun, overcast"),
         (("poppy", "--allow", "dizzy"), f"expected one of {', '.join(SHORT_TITLES)}, strays"),
         (("poppy", "--allow", "hardly moving"), "(nearest: hardly moves)"),
         (("poppy", "--straight", "100 deg"), "an angle"),

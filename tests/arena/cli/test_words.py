@@ -185,6 +185,7 @@ def test_a_former_name_works_and_tells_the_new_one() -> None:
         ROOT / "DEVELOPERS.md",
         ROOT / "configs/FIELDS.md",
         *sorted(ROOT.glob("configs/studies/*")),
+        *sorted(ROOT.glob("arena/reports/templates/*.html")),
     ],
     ids=lambda path: path.name,
 )

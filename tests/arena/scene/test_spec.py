@@ -327,7 +327,7 @@ def test_the_sun_in_flat_arrays(tmp_path: Path) -> None:
     # The sun is 0.533° wide at its mean distance (696,000 km of radius at 149.6 million km; from memory).
     assert 2 * math.degrees(math.atan(sun["radius"] / distance)) == pytest.approx(0.533, abs=1e-6)
     assert sun["radius"] / distance == pytest.approx(696e3 / 149.6e6, rel=2e-3)
-    assert (sun["is_sun"], sun["intensity"], KINDS[sun["kind"]]) == (1, 20e3, "daylight")
+    assert (sun["is_sun"], sun["intensity"], KINDS[sun["kind"]]) == (1, 20e3, "sun")
     by_kind = dict(zip(KINDS, flat.ambient.tolist(), strict=True))
     assert by_kind == {**dict.fromkeys(KINDS, 0.0), "white-led": 500.0}
 

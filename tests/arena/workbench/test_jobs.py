@@ -27,7 +27,7 @@ def test_light_at_the_meter_follows_the_inverse_square(make: Callable[..., Contr
     rise = lamp.height - height
     distance = math.hypot(math.dist(place, lamp.place), rise)
     expected = dict.fromkeys(KINDS, 0.0)
-    expected["daylight"] = 1000.0
+    expected["sun"] = 1000.0
     expected["incandescent"] = 5000.0 * rise / distance**3
     # the lamp's disc of 80 mm is not quite a point
     assert found == pytest.approx([expected[kind] for kind in KINDS], rel=2e-3)

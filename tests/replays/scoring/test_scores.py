@@ -11,8 +11,10 @@ import shapely
 from numpy.typing import NDArray
 
 from agents.errors import ReplayError
+from agents.testbench.faults import LEAST_PATH
 from replays.format.tables import BODY, CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, Replay, Tables
 from replays.scoring.episodes import Episodes, contact_episodes, shade_episodes
+from replays.scoring.measures import LEAST_MOVE
 from replays.scoring.outline import inside, way_to
 from replays.scoring.scores import EXPLANATIONS, DesignScore, score, score_many
 from tests.helpers.fabricate import Fabricator, arena, box, goal
@@ -352,6 +354,81 @@ def test_going_round_in_a_small_circle_is_stuck_and_small_steps_are_not() -> Non
     dawdler = Fabricator(seconds=100.0)
     walk_east(dawdler, dawdler.walker(0.2, 0.5, radius=0.05), 0.5, [8.0 * n for n in range(1, 13)], 0.004)
     assert only(dawdler).stuck_share == 0.0
+
+
+def test_twitching_on_the_spot_is_stuck_and_has_neither_directness_nor_aim() -> None:
+    """Thousands of steps of a tenth of a millimetre, all towards the goal: straight, and yet nowhere."""
+    made = Fabricator(seconds=100.0, arena=UNDER_THE_LAMP)
+    walker = made.walker(0.2, 0.5, radius=0.026)
+    walk_east(made, walker, 0.5, [1.0 + n for n in range(98)], 0.1e-3)
+    scores = only(made)
+    assert (scores.directness, scores.aim, scores.aim_resultant) == (None, None, None)
+    assert scores.hardly_moved == 1
+    assert scores.progress == pytest.approx(9.8e-3 / 1.3)
+    # from the first of its pulses to the last
+    assert scores.stuck_share == pytest.approx(0.975)
+
+
+def test_twitching_far_in_the_end_is_still_twitching() -> None:
+    made = Fabricator(seconds=1000.0, arena=UNDER_THE_LAMP)
+    walk_east(made, made.walker(0.2, 0.5, radius=0.03), 0.5, [1.0 + n for n in range(990)], 0.2e-3)
+    assert (only(made).hardly_moved, only(made).directness) == (1, None)
+    # and silent after its last pulse, for more than six of its waits of half a second
+    assert only(made).stuck_share == pytest.approx(0.999)
+
+
+def test_the_least_move_is_that_of_the_bench() -> None:
+    assert LEAST_MOVE == LEAST_PATH
+
+
+def test_one_that_hardly_moved_does_not_lift_the_directness_of_the_others() -> None:
+    made = Fabricator(seconds=100.0, arena=UNDER_THE_LAMP)
+    bent = made.walker(0.2, 0.2)
+    made.pulse(bent, 10.0, (0.5, 0.2))
+    made.pulse(bent, 20.0, (0.5, 0.6))
+    # two steps straight on, and not as far as it is wide
+    walk_east(made, made.walker(0.2, 0.8, radius=0.03), 0.8, [10.0, 20.0], 0.02)
+    assert (only(made).hardly_moved, only(made).directness) == (1, pytest.approx(5 / 7, abs=1e-6))
+
+
+def test_who_starts_beside_the_goal_and_reaches_it_has_moved_enough() -> None:
+    made = Fabricator(seconds=100.0, arena=UNDER_THE_LAMP)
+    made.pulse(made.walker(1.48, 0.5, radius=0.05), 10.0, (1.51, 0.5))
+    assert (only(made).hardly_moved, only(made).progress) == (0, 1.0)
+    assert only(made).directness == pytest.approx(1.0, abs=1e-6)
+
+
+def test_progress_is_the_share_of_the_way_gained() -> None:
+    """By hand: goals' edge at x = 1.5 m; starts, ends and what they gain of the straight way."""
+    for start, end, gained in ((0.5, 1.0, 0.5), (0.5, 0.25, -0.25), (1.3, 0.2, -1.0), (1.0, 1.0, 0.0)):
+        made = Fabricator(seconds=100.0, arena=UNDER_THE_LAMP)
+        walker = made.walker(start, 0.5)
+        if end != start:
+            made.pulse(walker, 10.0, (end, 0.5))
+        assert only(made).progress == pytest.approx(gained, abs=1e-6)
+    within = Fabricator(seconds=100.0, arena=UNDER_THE_LAMP)
+    within.walker(1.7, 0.5)
+    assert (only(within).reached, only(within).progress) == (1, None)
+    assert only(Fabricator()).progress is None
+
+
+def test_progress_is_kept_once_the_goal_was_reached() -> None:
+    made = Fabricator(seconds=100.0, arena=UNDER_THE_LAMP)
+    walker = made.walker(1.0, 0.5)
+    made.pulse(walker, 10.0, (1.6, 0.5))
+    made.pulse(walker, 20.0, (0.5, 0.5))
+    assert only(made).progress == 1.0
+
+
+def test_the_turn_of_the_median_pulse_counts_whole_turns() -> None:
+    made = Fabricator(seconds=100.0)
+    walker = made.walker(0.5, 0.5)
+    for number, degrees in enumerate((30.0, 713.0, -713.0)):
+        heading = made._now[walker][2] + math.radians(degrees)
+        made.pulse(walker, 10.0 * (number + 1), (0.5, 0.5), heading=heading)
+    # one that the end of the run cut off has not done turning
+    made.pulse(walker, 99.0, (0.5, 0.5), heading=0.0, ended=CUT_OFF)
+    assert only(made).median_turn_deg == pytest.approx(713.0, abs=1e-3)
 
 
 def test_falling_silent_is_stuck_but_waiting_is_not() -> None:

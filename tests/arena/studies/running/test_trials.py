@@ -143,8 +143,10 @@ def test_median_and_mean_over_the_walkers_of_a_trial() -> None:
         seconds=np.full(9, 60.0),
         has_goal=np.ones(9, bool),
         reach_s=reach.ravel(),
+        progress=np.array([[1.0, nan, 0.5], [nan, nan, nan], [-1.0, 1.0, 0.3]]).ravel(),
         light_gain=light.ravel(),
         directness=light.ravel() / 4.0,
+        hardly_moved=np.zeros(9, bool),
         walk_s=np.full(9, 60.0),
         stuck_s=np.arange(9.0),
         held_s=np.arange(9.0),
@@ -161,6 +163,7 @@ def test_median_and_mean_over_the_walkers_of_a_trial() -> None:
     assert found["reach_s"].tolist() == [30.0, inf, 5.0]
     assert np.array_equal(found["light_gain"], [2.5, nan, 2.0], equal_nan=True)
     assert np.array_equal(found["directness"], [0.625, nan, 0.5], equal_nan=True)
+    assert np.allclose(found["progress"], [0.75, nan, 0.1], equal_nan=True)
     assert found["pulses"].tolist() == [3.0, 12.0, 21.0]
     assert found["aim_sum"].tolist() == pytest.approx([1.0, 0.0, -0.5])
     assert found["aims"].tolist() == [1.0, 0.0, 2.0]
@@ -168,6 +171,7 @@ def test_median_and_mean_over_the_walkers_of_a_trial() -> None:
     assert (found["shades"].tolist(), found["shade_escapes"].tolist()) == ([0.0, 0.0, 1.0], [0.0, 0.0, 1.0])
     without = trial_columns(replace(measures, has_goal=np.zeros(9, bool)), 3)
     assert np.isnan(without["reached"]).all()
+    assert np.isnan(without["progress"]).all()
     assert np.isnan(without["reach_s"]).all()
 
 

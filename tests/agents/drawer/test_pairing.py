@@ -12,10 +12,10 @@ from hypothesis import strategies as st
 
 from agents.design.as_built import build
 from agents.design.spec import Design, Tolerance
+from agents.drawer.pairing import pair_up, random_share
 from agents.errors import NotFoundError, SpecError
 from arena.studies.kits.eye_picking import MeasuredEye, drawn_eyes, pick, read_eyes, straight_range
 from arena.studies.kits.judging import BenchTest, Demand
-from arena.studies.kits.pairing import pair_up, random_share
 
 LIGHTS = (1e3, 5e3, 20e3)
 

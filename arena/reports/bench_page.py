@@ -1,0 +1,147 @@
+"""The page of a bench sheet: where a design works, its figures, its cycle, its faults with cause and cure."""
+
+from collections.abc import Sequence
+
+from agents.design.spec import Design
+from agents.design.values_by_path import SIDES
+from agents.testbench.bench_figures import BenchPoint
+from agents.testbench.diagnosis import FaultReport
+from agents.testbench.faults import FAULTS, fault_title
+from agents.text.shapes import shape_at, title_at
+from arena.reports.bench_curves import WORKS, LightCurves, cycle_of, light_curves
+from arena.reports.bench_plots import cycle_plot, light_plot
+from arena.reports.bench_words import (
+    bench_columns,
+    cure_words,
+    light_cells,
+    range_words,
+    sides_differ,
+)
+from arena.reports.html_page import rendered
+from replays.words import NOTHING, light_words, time_words
+
+# What a bench has to hand when it is set up: paths of the whole design, and of a side.
+_COMMON = (
+    "storage.capacitance",
+    "storage.leak",
+    "storage.series_resistance",
+    "panel.current_per_light",
+    "panel.response",
+    "panel.junction_voltage",
+    "panel.series_resistance",
+    "body.mass",
+    "body.track",
+    "body.radius",
+)
+_OF_SIDES = (
+    "eye.dark_trigger",
+    "eye.slope",
+    "eye.tape",
+    "eye.aside",
+    "eye.outward",
+    "series",
+    "coupling",
+    "latch",
+    "feeler",
+    "motor.resistance",
+    "motor.constant",
+    "whisker.length",
+)
+
+
+def bench_page(
+    design: Design,
+    points: Sequence[BenchPoint],
+    reports: Sequence[FaultReport] | None,
+    kind: str = "daylight",
+) -> str:
+    """The page of a design measured at ``points`` in a ``kind`` of light, ascending.
+
+    ``reports`` are the faults between the first and the last of them; None where nobody looked for causes.
+    Raises :class:`~agents.errors.ModelError` where the model cannot follow the design.
+    """
+    curves = light_curves(design, kind)
+    cycle = cycle_of(design, list(points))
+    return rendered(
+        "bench.html",
+        name=design.name,
+        about=design.about,
+        kind_words=f"light: {kind}",
+        verdict=_verdict(curves),
+        light_plot=light_plot(curves),
+        light_caption=(
+            "A side fires where the storage, at rest between panel, eyes and leak, stands above the trigger:"
+            " the shaded part. The bars name what was found in each range of light."
+        ),
+        lights=light_cells(points),
+        columns=bench_columns(points),
+        sides_differ=sides_differ(points),
+        cycle_plot=None if cycle is None else cycle_plot(cycle),
+        cycle_caption=""
+        if cycle is None
+        else (
+            f"One cycle in {light_words(cycle.light)}: the storage charges for"
+            f" {time_words(float(cycle.waiting[-1, 0]))}, the {cycle.side} side fires, and its latch holds"
+            f" the motor on for {1e3 * float(cycle.pulse[-1, 0]):.0f} ms."
+        ),
+        looked=_looked(points, reports),
+        faults=[fault_words(report) for report in reports or ()],
+        part_tables=part_tables(design),
+    )
+
+
+def fault_words(report: FaultReport) -> dict[str, str]:
+    """A fault as a page tells it: its title, where it is, its cause and its cure."""
+    return {
+        "title": fault_title(report.name),
+        "where": range_words(report.lights),
+        "cause": report.cause,
+        "cure": cure_words(report),
+    }
+
+
+def _verdict(curves: LightCurves) -> str:
+    """In a sentence, where it works and what it does elsewhere."""
+    works = [one.where for one in curves.ranges if one.state == WORKS]
+    others = [f"{one.words} {one.where}" for one in curves.ranges if one.state != WORKS]
+    if not works:
+        return f"In no light was it found to be without a fault: {'; '.join(others)}."
+    beyond = f" Elsewhere: {'; '.join(others)}." if others else " No fault was found."
+    return f"Works {' and '.join(works)}.{beyond}"
+
+
+def _looked(points: Sequence[BenchPoint], reports: Sequence[FaultReport] | None) -> str:
+    """What was looked for, and in which light."""
+    where = range_words((points[0].light, points[-1].light))
+    kinds = ", ".join(fault_title(name) for name in FAULTS)
+    if reports is None:
+        return "Nobody looked for causes and cures here."
+    found = "" if reports else " None was found."
+    return f"Looked for, in even light of {where}: {kinds}.{found}"
+
+
+def part_tables(design: Design) -> list[tuple[str, list[str], list[tuple[str, list[str]]]]]:
+    """The main values of a design: those of the whole, and those of its sides, in one column where alike."""
+    pairs = {path: tuple(_value(design, f"{side}.{path}") for side in SIDES) for path in _OF_SIDES}
+    pairs = {path: pair for path, pair in pairs.items() if pair != (NOTHING, NOTHING)}
+    labels = [title_at(Design, f"left.{path}").removeprefix("left ") for path in pairs]
+    columns = [(side, [pair[number] for pair in pairs.values()]) for number, side in enumerate(SIDES)]
+    if columns[0][1] == columns[1][1]:
+        columns = [("left and right", columns[0][1])]
+    common = [_value(design, path) for path in _COMMON]
+    return [
+        ("the whole", [title_at(Design, path) for path in _COMMON], [("value", common)]),
+        ("a side", labels, columns),
+    ]
+
+
+def _value(design: Design, path: str) -> str:
+    """A value of a design as its file could say it."""
+    keys = tuple(path.split("."))
+    # a part that is left out has nothing below it
+    for count in range(1, len(keys) + 1):
+        value = design.value_at(".".join(keys[:count]))
+        if value is None:
+            return "none" if count == len(keys) else NOTHING
+    shape = shape_at(Design, keys)
+    return shape.reader.show(value) if shape and shape.reader else str(value)

@@ -1,0 +1,68 @@
+"""A bench sheet in words, for a terminal and for a page alike."""
+
+from collections.abc import Sequence
+
+from agents.testbench.bench_figures import BenchPoint
+from agents.testbench.diagnosis import FaultReport
+from agents.testbench.faults import fault_title
+from agents.text.units import format_quantity
+from replays.words import NOTHING, time_words
+
+Column = tuple[str, Sequence[str]]
+"""A heading, which may have several lines, and the cells below it."""
+
+FAULTS_HEADING = "faults"
+
+
+def fixed(value: float | None, digits: int, unit: str, factor: float = 1.0) -> str:
+    """A value with a fixed number of digits after the point, so that a column lines up."""
+    return NOTHING if value is None else f"{factor * value:.{digits}f} {unit}"
+
+
+def time_or_nothing(value: float | None) -> str:
+    """A time [s] in words."""
+    return NOTHING if value is None else time_words(value)
+
+
+def bench_columns(points: Sequence[BenchPoint]) -> list[Column]:
+    """What a design does at each light, a column a figure; the last one names the faults."""
+    rows = [point.as_dict() for point in points]
+    return [
+        ("trigger", [fixed(row["trigger_V"], 2, "V") for row in rows]),
+        ("whisker\npressed", [fixed(row["trigger_touched_V"], 2, "V") for row in rows]),
+        ("time between\npulses", [time_or_nothing(point.measured.first.between) for point in points]),
+        ("pulse", [fixed(row["pulse_s"], 0, "ms", 1e3) for row in rows]),
+        ("latch\nreleases at", [fixed(row["let_go_V"], 2, "V") for row in rows]),
+        ("turn\na pulse", [fixed(row["turn_deg"], 0, "deg") for row in rows]),
+        ("step", [fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
+        (FAULTS_HEADING, [", ".join(map(fault_title, point.faults)) or "none" for point in points]),
+    ]
+
+
+def light_cells(points: Sequence[BenchPoint]) -> list[str]:
+    """The light of each point."""
+    return [format_quantity(point.light, "lx") for point in points]
+
+
+def sides_differ(points: Sequence[BenchPoint]) -> bool:
+    """Whether left and right do not do the same."""
+    return any(row["left"] != row["right"] for row in (point.as_dict() for point in points))
+
+
+def range_words(lights: tuple[float, float]) -> str:
+    """A range of lights [lx], or the one light that it is."""
+    low, high = (format_quantity(light, "lx") for light in lights)
+    return low if low == high else f"{low} to {high}"
+
+
+def cure_words(report: FaultReport) -> str:
+    """The cure of a fault, where it was shown, and what comes with it."""
+    cure = report.cure
+    if cure is None:
+        return "none found among the standard part values; the design itself has to change"
+    where = ""
+    if cure.lights != report.lights:
+        low, high = (format_quantity(light, "lx") for light in cure.lights)
+        where = f" (shown at {low})" if low == high else f" (shown from {low} to {high})"
+    then = f"; but then: {', '.join(map(fault_title, cure.brings))}" if cure.brings else ""
+    return f"{cure.text}{where}{then}"

@@ -1,0 +1,85 @@
+"""Whole turns: by hand, and against the way that the floor passed under the driven tyre."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from agents.design.changing import change_design
+from agents.design.spec import read_design
+from arena.scene.contest import read_contest
+from arena.simulation import simulate
+from replays.causes.traces import Circuits
+from replays.format.tables import CUT_OFF, LEFT, Replay
+from replays.scoring.turns import turns_of_walker, whole_turns
+from replays.window.cause_strip import sentence
+from tests.helpers.fabricate import Fabricator
+
+
+@pytest.fixture(scope="module")
+def spinners() -> Replay:
+    huge = change_design(read_design("thistle-spins"), {"name": "huge", "storage.capacitance": "10 mF"})
+    return simulate(read_contest("open-bench", ["thistle-spins", huge, "poppy"], walkers=2, seconds=900))
+
+
+def test_a_free_pulse_turns_as_far_as_its_axle_goes_round_the_standing_tyre(spinners: Replay) -> None:
+    """The middle of the axle goes on a circle of half the track: turn = path / (track / 2)."""
+    pulses = spinners.pulses
+    free = pulses["touched"] == 0
+    by_path = pulses["path_m"] / (0.5 * spinners.walkers["track"][pulses["walker"]])
+    # the left wheel ahead turns the nose to the right
+    by_path[pulses["side"] == LEFT] *= -1.0
+    turns = np.degrees(whole_turns(spinners))
+    assert np.abs(turns - np.degrees(by_path))[free].max() < 1.0
+    assert np.abs(turns[free]).max() > 700.0
+
+
+def test_what_is_told_of_a_pulse_in_the_window_is_the_whole_turn(spinners: Replay) -> None:
+    walker = 2
+    trace = Circuits(spinners).trace(walker)
+    number = int(np.argmax(np.abs(trace.turns)))
+    words, outcome = sentence(trace, float(trace.pulses["start_s"][number]))
+    degrees = math.degrees(float(trace.turns[number]))
+    assert abs(degrees) > 600.0
+    assert f"turned {abs(degrees):.0f}° to the {'left' if degrees > 0 else 'right'}" in outcome
+    assert words
+
+
+def test_the_end_of_a_turn_is_exact_however_coarse_the_poses(spinners: Replay) -> None:
+    pulses = spinners.pulses
+    left_over = whole_turns(spinners) - (pulses["heading1"] - pulses["heading0"])
+    assert np.allclose(left_over, 2 * math.pi * np.round(left_over / (2 * math.pi)), atol=1e-12)
+
+
+def test_the_order_of_pulses_in_a_replay_does_not_matter(spinners: Replay) -> None:
+    order = np.random.default_rng(3).permutation(len(spinners.pulses))
+    shuffled = replace(spinners, pulses=spinners.pulses[np.sort(order[:200])])
+    kept = whole_turns(spinners)[np.sort(order[:200])]
+    assert np.allclose(whole_turns(shuffled), kept)
+
+
+def test_standing_still_and_nobody_at_all_turn_nothing() -> None:
+    made = Fabricator()
+    assert whole_turns(made.replay()).size == 0
+    walker = made.walker(0.5, 0.5, 3.0)
+    made.pulse(walker, 10.0, (0.6, 0.5))
+    assert whole_turns(made.replay()).tolist() == [0.0]
+
+
+def test_a_pulse_that_is_locked_turns_on_in_its_direction_between_poses_a_fifth_of_a_second_apart() -> None:
+    """Twice a second round, for ten seconds: poses 0.2 s apart, of 144 degrees each, then of 216."""
+    for degrees in (144.0, -144.0, 216.0, -216.0):
+        made = Fabricator(seconds=20.0)
+        made.walker(0.5, 0.5)
+        made.pulse(0, 1.0, (0.5, 0.5), heading=0.0, lasts_s=10.0, ended=CUT_OFF)
+        replay = made.replay()
+        step = math.radians(degrees)
+        # it begins with poses near one another, as every pulse does
+        times = np.concatenate([1.0 + 0.01 * np.arange(11), 1.1 + 0.2 * np.arange(1, 50)])
+        turned = np.concatenate([step / 20 * np.arange(11), step * (0.5 + np.arange(1, 50))])
+        rows = np.zeros(len(times), replay.poses.dtype)
+        rows["time_s"], rows["heading"] = times, np.angle(np.exp(1j * turned))
+        pulses = replay.pulses.copy()
+        pulses["heading1"] = np.angle(np.exp(1j * turned[-1]))
+        assert turns_of_walker(pulses, rows).tolist() == pytest.approx([turned[-1]], rel=1e-9)
