@@ -172,7 +172,7 @@ DIMENSIONS: dict[str, Dimension] = {
     "cd": _dimension("a luminous intensity", "20 cd", _prefixed("cd", "m - k"), "mcd,cd"),
     "lm": _dimension("a luminous flux", "800 lm", _prefixed("lm", "m - k"), "lm,klm"),
     "W/m2": _dimension("an irradiance", "1000 W/m2", _prefixed("W/m2", "m -"), "W/m2"),
-    "W/m2K": _dimension("a loss of heat", "40 W/m2K", _prefixed("W/m2K", "m -"), "W/m2K"),
+    "W/m2K": _dimension("a loss of heat", "40 W/m2K", _prefixed("W/m2K", "m - k M"), "W/m2K,kW/m2K,MW/m2K"),
     # kelvin are not read, so that nobody mistakes one for the other
     "K": _dimension(
         "a temperature",
