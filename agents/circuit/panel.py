@@ -57,6 +57,13 @@ def lit_panel(walker: Any, photocurrent: float, warmth: float) -> LitPanel:
 
 
 @kernel
+def panel_under(walker: Any, light: float, kind: int) -> LitPanel:
+    """The panel of a WALKER record under ``light`` [lx] of a kind by its number, as warm as that makes it."""
+    photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
+    return lit_panel(walker, photocurrent, walker["warming"][kind] * light)
+
+
+@kernel
 def panel_temperature(walker: Any, panel: LitPanel) -> float:
     """Temperature [K] of a panel in its light."""
     return ROOM_TEMPERATURE * panel.thermal / walker["panel_thermal"]

@@ -56,17 +56,24 @@ def lead(walker: Any, lamp: float, even: float, elevation: float, bearing: float
 
 
 @kernel
-def balance(walker: Any, lamp: float, even: float, elevation: float) -> float:
-    """Bearing of the lamp [rad] at which both sides are in balance, the nearest to the nose; nan if none is.
+def steering(walker: Any, lamp: float, even: float, elevation: float) -> tuple[float, float]:
+    """Where a walker is in balance under a lamp, and how strongly the lamp holds it there.
 
-    Arguments as for :func:`lead`. Where neither eye sees the lamp for a while, the middle of that gap counts.
+    Arguments as for :func:`lead`. Returns the bearing of the lamp [rad] at which both sides are in balance,
+    the nearest to the nose, nan if none is; where neither eye sees the lamp for a while, the middle of that
+    gap counts. And the lamp's hold [V]: half of what the lead changes between the bearings at which it is
+    least and greatest, however unlike the two eyes are.
     """
     step = 2.0 * WIDEST / STEPS
     found = math.nan
     below = math.nan
+    least = math.inf
+    most = -math.inf
     for number in range(STEPS + 1):
         here = number * step - WIDEST
         ahead = lead(walker, lamp, even, elevation, here)
+        least = min(least, ahead)
+        most = max(most, ahead)
         if ahead < 0.0:
             below = here
         if ahead > 0.0:
@@ -85,7 +92,13 @@ def balance(walker: Any, lamp: float, even: float, elevation: float) -> float:
                 if not abs(place) >= abs(found):
                     found = place
             below = math.nan
-    return found
+    return found, 0.5 * (most - least)
+
+
+@kernel
+def balance(walker: Any, lamp: float, even: float, elevation: float) -> float:
+    """Bearing of the lamp [rad] at which both sides are in balance, as from :func:`steering`."""
+    return steering(walker, lamp, even, elevation)[0]
 
 
 @kernel

@@ -73,8 +73,8 @@ class Panel(BaseSpec):
     heat_loss: Annotated[float, Quantity("W/m2K", least=5.0, most=1e6)] = Field(
         40.0,
         title="loss of heat",
-        description="heat that it loses to the air: Faiman's 25 W/m2K, 7 more a metre a second of wind; 1 MW/m2K keeps it "
-        "as cool as the air",
+        description="heat that it loses to the air: Faiman's 25 W/m2K, and 7 more for a metre a second of "
+        "wind; 1 MW/m2K keeps it as cool as the air",
     )
     ahead: Offset = Field(
         0.0, title="place ahead of the axle", description="middle of the panel ahead of the axle"

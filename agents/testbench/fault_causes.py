@@ -4,11 +4,14 @@ import math
 from typing import Any
 
 from agents.circuit.eye import on_voltage, trigger_voltage
+from agents.circuit.steering import lead
 from agents.design.values_by_path import SIDES
 from agents.testbench.faults import (
     BLIND,
     DEAF_FEELERS,
     DIM,
+    DULL,
+    HANGS,
     HEARD,
     LAME,
     LOCKED,
@@ -17,6 +20,8 @@ from agents.testbench.faults import (
     REVERSED,
     SPIN,
     SPIN_TURN,
+    STRAIGHT,
+    STRAYS,
     TWITCH,
     bearings_won,
     chance_heard,
@@ -24,7 +29,15 @@ from agents.testbench.faults import (
     twitches,
     whisker_lead,
 )
-from agents.testbench.measuring import Measurement, SidePoint, is_touchable
+from agents.testbench.measuring import (
+    LAMP_ELEVATION,
+    LAMP_SHARE,
+    MIRRORED,
+    Measurement,
+    PulsePoint,
+    SidePoint,
+    is_touchable,
+)
 from agents.text.units import format_code, format_quantity
 
 # Collector voltage [V] of an NPN that holds a motor, in round figures.
@@ -43,7 +56,10 @@ def fault_cause(name: str, walker: Any, measured: Measurement) -> str:
         LOCKED: _locked,
         SPIN: _spin,
         LAME: _lame,
+        HANGS: _hangs,
         LOPSIDED: _lopsided,
+        DULL: _dull,
+        STRAYS: _strays,
         NARROW_EYES: _narrow_eyes,
         DEAF_FEELERS: _deaf_feelers,
         REVERSED: _reversed,
@@ -61,6 +77,10 @@ def _amperes(value: float) -> str:
 
 def _degrees(angle: float) -> str:
     return f"{math.degrees(abs(angle)):.0f} deg"
+
+
+def _fine_degrees(angle: float) -> str:
+    return f"{math.degrees(abs(angle)):.2g} deg"
 
 
 def _light(measured: Measurement) -> str:
@@ -172,6 +192,95 @@ def _lame(walker: Any, measured: Measurement) -> str:
         f" {format_quantity(point.path or 0.0, 'm', 2)}; its motor pushes with {force} at most and rolling"
         f" takes {format_quantity(float(walker['drag']), 'N', 2)}"
     )
+
+
+def _rate(pulse: PulsePoint) -> float:
+    """Turn in a time [rad/s]; 0 where there is no pulse."""
+    return abs(pulse.turn or 0.0) / (pulse.between or math.inf)
+
+
+def _hangs(walker: Any, measured: Measurement) -> str:
+    felt = [(side, side.pressed) for side in measured.sides if side.pressed is not None and side.turn]
+    point, pressed = min(felt, key=lambda pair: _rate(pair[1]) / _rate(pair[0]))
+    side = walker["side"][SIDES.index(point.side)]
+    feeler, latch = (format_code(float(side[name]), "ohm") for name in ("feeler", "latch"))
+    return (
+        f"with its whisker pressed a {point.side} pulse turns it by {_fine_degrees(pressed.turn or 0.0)},"
+        f" free by {_fine_degrees(point.turn or 0.0)}: the feeler resistor of {feeler} pulls the PNP's base"
+        f" up through the coupling capacitor, and the latch, through {latch}, releases at"
+        f" {_volts(pressed.let_go or 0.0)}, {format_quantity(pressed.pulse or 0.0, 's', 2)} after firing at"
+        f" {_volts(pressed.trigger)}"
+    )
+
+
+def _dull(walker: Any, measured: Measurement) -> str:
+    jitter = math.hypot(*(float(side["jitter"]) for side in walker["side"]))
+    told = (
+        f"a lamp on one side parts the two triggers by {_volts(measured.hold)} at the most, and from pulse to"
+        f" pulse they jitter by {_volts(jitter)}, so chance decides which fires"
+    )
+    least, most = measured.light * (1.0 - LAMP_SHARE), measured.light
+    for name, side in zip(SIDES, walker["side"], strict=True):
+        count = int(side["table_count"])
+        ends = tuple(10.0 ** float(side["table_light"][at]) - 1.0 for at in (0, count - 1)) if count else ()
+        if ends and not ends[0] <= side["tape"] * least <= side["tape"] * most <= ends[1] * (1.0 + 1e-9):
+            first, last = (format_quantity(end, "lx") for end in ends)
+            told += f"; the {name} eye's table tells nothing beyond {first} to {last}"
+            break
+    return told
+
+
+def _strays(walker: Any, measured: Measurement) -> str:
+    left, right = measured.sides
+    lamp = LAMP_SHARE * measured.light
+    even = measured.light - lamp
+    ahead = float(lead(walker, lamp, even, LAMP_ELEVATION, 0.0))
+    early, late = ("left", "right") if ahead < 0.0 else ("right", "left")
+    eyes = (
+        f"with a lamp straight ahead the {early} eye fires its side {_volts(abs(ahead))} before the {late}"
+        f" one would{_blamed_part(walker, lamp, even, ahead)}"
+    )
+    if measured.balance is None or measured.beside is None:
+        return (
+            f"{eyes}; wherever the lamp stands it parts the two by {_volts(measured.hold)} at the most, so"
+            " the walker circles"
+        )
+    aside = "right" if measured.beside > 0.0 else "left"
+    heads = f"it heads {_degrees(measured.beside)} to the {aside} of a lamp"
+    skew = measured.beside - measured.balance
+    reasons = []
+    # what takes it to that side, not what brings it back
+    if measured.balance * measured.beside > 0.0 and abs(measured.balance) > math.radians(1.0):
+        reasons.append(eyes)
+    if skew * measured.beside > 0.0 and abs(skew) > math.radians(1.0):
+        strong, weak = (left, right) if skew > 0.0 else (right, left)
+        reasons.append(
+            f"the {strong.side} motor turns it by {_degrees(strong.turn or 0.0)} a pulse, the {weak.side} one"
+            f" by {_degrees(weak.turn or 0.0)}"
+        )
+    return f"{heads}, more than {_degrees(STRAIGHT)}: {'; '.join(reasons)}"
+
+
+# Parts of a side on which its trigger hangs, in words, with the fields of the SIDE record.
+_TRIGGER_PARTS = {
+    "its trigger": ("dark_trigger", "slope", "knee_light", "table_count", "table_light", "table_volts"),
+    "tape": ("tape",),
+    "aim of the eye": ("aim_x", "aim_y", "aim_z", "lobe"),
+    "standby current and its resistors": ("quiet_current", "series", "motor_resistance"),
+}
+
+
+def _blamed_part(walker: Any, lamp: float, even: float, ahead: float) -> str:
+    """Which part's difference between the sides the lead hangs on, in words; empty where several share it."""
+    for part, fields in _TRIGGER_PARTS.items():
+        alike = walker.copy()
+        for field in fields:
+            sign = -1.0 if field in MIRRORED else 1.0
+            alike["side"][0][field] = sign * alike["side"][1][field]
+        left = float(lead(alike, lamp, even, LAMP_ELEVATION, 0.0))
+        if abs(left) < 0.25 * abs(ahead):
+            return f" ({part})"
+    return ""
 
 
 def _lopsided(walker: Any, measured: Measurement) -> str:

@@ -1,8 +1,9 @@
-"""One walker on the bench, under even light: what each of its sides does in one pulse.
+"""One walker on the bench: what each of its sides does in one pulse, and where it heads beside a lamp.
 
-The bench holds the walker by nothing: a pulse drives one wheel, the walker turns about the standing tyre and
-coasts to rest. Both eyes (before their tape) and the panel have the same light. Voltages and parts are those
-of the design as drawn, without tolerance and without the jitter of the triggers.
+The light is even: both eyes (before their tape) and the panel have the same. Each side is measured free, and
+with its whisker pressed. Steering is told by :mod:`agents.circuit.steering` for a lamp and even light that
+come to the same light together; the shares of the two are choices. Voltages and parts are those of the design
+as drawn, without tolerance and without the jitter of the triggers.
 """
 
 import math
@@ -12,52 +13,56 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import RecordArray
-from agents.circuit.charging import open_circuit, time_to_reach, waiting_currents
-from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
+from agents.circuit.charging import open_circuit, waiting_currents
+from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.circuit.panel import LitPanel, lit_panel, panel_temperature, photocurrent_in
-from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.circuit.panel import LitPanel, lit_panel, panel_temperature, panel_under, photocurrent_in
 from agents.circuit.records import STATE
-from agents.circuit.status import COAST_UNENDED, SETTLED, failure
-from agents.compiled import kernel, kernel_part
+from agents.circuit.status import SETTLED, failure
+from agents.circuit.steering import heading_beside, steering
+from agents.compiled import kernel
 from agents.design.values_by_path import SIDES
 from agents.errors import ModelError, OptionError
 from agents.handbook.light_kinds import kind_index
+from agents.testbench.bench_pulses import PULSE_POINT, copy_pulse, measure_pulse, tell_nothing
 
 Record = RecordArray
 
+_NUMBERS = (
+    "photocurrent",
+    "air",
+    "panel_temperature",
+    "open_circuit",
+    "panel",
+    "eyes",
+    "leak",
+    "hold",
+)
+
 SIDE_NAMES = ("left", "right")
 
-# A pulse that outlasts this [s] with an ordinary storage is taken as locked; larger storages get longer.
-LONGEST_PULSE = 20.0
-ORDINARY_STORAGE = 10e-3  # [F]
 BRIGHTEST = 1e6  # [lx]
 
-# What the kernels write of one side at one light, in SI units; nan where there is nothing to tell, and
-# ``touch_outweighs`` inf where no light is bright enough.
+# Of the light under which steering is told, the share that comes from the lamp, and the lamp's elevation
+# [rad]: a lamp that outshines all else two to one, at the height at which it stands for most of a way.
+LAMP_SHARE = 2.0 / 3.0
+LAMP_ELEVATION = math.radians(32.0)
+
+# Values of a SIDE record that are reckoned to the left.
+MIRRORED = ("eye_aside", "aim_y", "root_aside", "tip_aside")
+
+# What the kernels write of one side at one light, in SI units; ``touch_outweighs`` is inf where no light is
+# bright enough, and ``pressed`` all nan where the side feels nothing.
 SIDE_POINT = np.dtype(
     [
-        ("reaches", np.bool_),
         ("ignites", np.bool_),
-        ("locked", np.bool_),
-        ("trigger", np.float64),
-        ("trigger_touched", np.float64),
         ("touch_outweighs", np.float64),
-        ("charge", np.float64),
-        ("pulse", np.float64),
-        ("let_go", np.float64),
-        ("turn", np.float64),
-        ("advance", np.float64),
-        ("path", np.float64),
-        ("peak", np.float64),
-        ("base_share", np.float64),
-        ("coast", np.float64),
-        ("held_rail", np.float64),
-        ("held_motor", np.float64),
+        ("free", PULSE_POINT),
+        ("pressed", PULSE_POINT),
     ],
     align=True,
 )
-# Both sides at one light, and what flows at the lower of the two triggers [A].
+# Both sides at one light, what flows at the lower of the two triggers [A], and steering by a lamp.
 MEASURED = np.dtype(
     [
         ("light", np.float64),
@@ -68,61 +73,13 @@ MEASURED = np.dtype(
         ("panel", np.float64),
         ("eyes", np.float64),
         ("leak", np.float64),
+        ("balance", np.float64),  # bearing of the lamp at which both sides are in balance [rad]; nan if none
+        ("hold", np.float64),  # how far a lamp can part the two triggers [V]
+        ("beside", np.float64),  # how far beside a lamp it heads [rad]; nan where it circles
         ("side", SIDE_POINT, (2,)),
     ],
     align=True,
 )
-
-
-@kernel
-def bench_pulse(
-    walker: Any, number: int, lit: LitPanel, touched: bool, state: Any, longest: float
-) -> tuple[float, float, float, bool]:
-    """Run one free pulse of side ``number`` from the rail in ``state``, and let the wheel coast to rest.
-
-    ``lit`` is the panel in its light, ``longest`` [s] a limit for pulse and coasting each. Returns (time that
-    the latch held [s], time of coasting [s], floor passed under the tyre [m], locked). A pulse is locked when
-    it outlasts the limit, or before that when all but nothing of the panel's current goes into or comes out
-    of the storage and neither rotor nor coupling capacitor changes; such a pulse does not coast. The status
-    of ``state`` tells whether it could be followed.
-    """
-    window = 0.25
-    still = 1e-3
-    quiet = still * lit.photocurrent * window / walker["capacitance"]
-    begin_pulse(walker, number, touched, state)
-    side = walker["side"][number]
-    top = walker["step"]
-    held = 0.0
-    passed = 0.0
-    looked = 0.0
-    rail = state["rail"]
-    coupling = state["coupling"]
-    rotor = state["rotor"]
-    while True:
-        step = pulse_step_length(side, state, top)
-        holds, way = pulse_step(walker, number, lit, touched, state, step)
-        if not holds:
-            break
-        held += step
-        passed += way
-        if held - looked >= window:
-            if (
-                abs(state["rail"] - rail) < quiet
-                and abs(state["coupling"] - coupling) < still
-                and abs(state["rotor"] - rotor) <= still * rotor
-            ) or held >= longest:
-                return held, 0.0, passed, True
-            looked = held
-            rail = state["rail"]
-            coupling = state["coupling"]
-            rotor = state["rotor"]
-    coasted = 0.0
-    while not at_rest(state) and coasted < longest:
-        passed += coast_step(walker, number, state, top)
-        coasted += top
-    if not at_rest(state):
-        state["status"] |= COAST_UNENDED
-    return held, coasted, passed, False
 
 
 @kernel
@@ -155,23 +112,6 @@ def is_touchable(side: Any) -> bool:
     return side["whisker"] == 1 and side["feeler"] < math.inf
 
 
-@kernel_part
-def tell_nothing(point: Any) -> None:
-    """Write into a SIDE_POINT record that there is no pulse to tell of."""
-    point["locked"] = False
-    point["charge"] = math.nan
-    point["pulse"] = math.nan
-    point["let_go"] = math.nan
-    point["turn"] = math.nan
-    point["advance"] = math.nan
-    point["path"] = math.nan
-    point["peak"] = math.nan
-    point["base_share"] = math.nan
-    point["coast"] = math.nan
-    point["held_rail"] = math.nan
-    point["held_motor"] = math.nan
-
-
 @kernel
 def measure_side(walker: Any, number: int, light: float, lit: LitPanel, state: Any, point: Any) -> int:
     """Write what side ``number`` does in ``light`` [lx] into ``point``, a SIDE_POINT record.
@@ -179,77 +119,64 @@ def measure_side(walker: Any, number: int, light: float, lit: LitPanel, state: A
     ``lit`` is the panel in that light; ``state`` a STATE record to work in. Returns a status.
     """
     side = walker["side"][number]
-    state["status"] = SETTLED
-    trigger = trigger_voltage(light, False, side)
-    point["trigger"] = trigger
-    point["trigger_touched"] = math.nan
-    point["touch_outweighs"] = math.inf
-    if is_touchable(side):
-        point["trigger_touched"] = trigger_voltage(light, True, side)
-        point["touch_outweighs"] = touch_ratio(walker, number, light)
     lights = ignites(on_voltage(light, side), side, walker["thermal"])
-    state["rail"] = trigger
-    time, status = time_to_reach(walker, lit, 0.0, trigger)
-    reaches = time < math.inf
     point["ignites"] = lights
-    point["reaches"] = reaches
-    tell_nothing(point)
-    if not reaches:
+    point["touch_outweighs"] = math.inf
+    free = False
+    status = measure_pulse(
+        walker, number, trigger_voltage(light, free, side), lit, free, lights, state, point["free"]
+    )
+    if status != SETTLED:
         return status
-    if not lights:
-        # the eye flashes and nothing follows, until its coupling capacitor has recovered
-        point["charge"] = recovery_time(side)
-        point["pulse"] = 0.0
-        point["let_go"] = trigger
-        point["turn"] = 0.0
-        point["advance"] = 0.0
-        point["path"] = 0.0
-        point["peak"] = 0.0
-        point["coast"] = 0.0
+    if not is_touchable(side):
+        tell_nothing(point["pressed"])
         return status
-    state["motor_energy"] = 0.0
-    state["base_energy"] = 0.0
-    longest = LONGEST_PULSE * max(1.0, walker["capacitance"] / ORDINARY_STORAGE)
-    held, coasted, passed, locked = bench_pulse(walker, number, lit, False, state, longest)
-    point["peak"] = state["peak"]
-    if locked:
-        point["locked"] = True
-        point["held_rail"] = state["rail"]
-        # nothing flows into the storage any more, so what the other currents leave goes to the motor
-        point["held_motor"] = -state["drain"] - state["rail"] / walker["leak"]
-        return state["status"]
-    turn = passed / walker["track"]
-    arm = math.hypot(walker["body_ahead"], 0.5 * walker["track"])
-    spent = state["motor_energy"] + state["base_energy"]
-    time, status = time_to_reach(walker, lit, state["rail"], trigger)
-    point["charge"] = max(time, recovery_time(side))
-    point["pulse"] = held
-    point["let_go"] = state["rail"]
-    point["turn"] = side["turns"] * turn
-    point["advance"] = 2.0 * arm * abs(math.sin(0.5 * turn))
-    point["path"] = arm * turn
-    if spent > 0.0:
-        point["base_share"] = state["base_energy"] / spent
-    point["coast"] = coasted
-    return state["status"] | status
+    point["touch_outweighs"] = touch_ratio(walker, number, light)
+    pressed = True
+    return measure_pulse(
+        walker,
+        number,
+        trigger_voltage(light, pressed, side),
+        lit,
+        pressed,
+        lights,
+        state,
+        point["pressed"],
+    )
 
 
 @kernel
-def measure_walker(walker: Any, light: float, lit: LitPanel, state: Any, measured: Any) -> tuple[int, int]:
+def measure_walker(
+    walker: Any, light: float, lit: LitPanel, twins: bool, state: Any, measured: Any
+) -> tuple[int, int]:
     """Measure both sides of a WALKER record in ``light`` [lx], into ``measured``, a MEASURED record.
 
-    ``lit`` is the panel in that light; ``state`` a STATE record to work in. Returns a status, and the
-    side at which the measurement ended where it is not SETTLED; ``state`` is then as that side left it.
+    ``lit`` is the panel in that light; ``state`` a STATE record to work in. Sides that are ``twins``, see
+    :func:`are_twins`, do the same, and only one is measured. Returns a status, and the side at which the
+    measurement ended where it is not SETTLED; ``state`` is then as that side left it.
     """
     measured["light"] = light
     measured["photocurrent"] = lit.photocurrent
     measured["air"] = walker["air"]
     measured["panel_temperature"] = panel_temperature(walker, lit)
-    for number in range(2):
-        status = measure_side(walker, number, light, lit, state, measured["side"][number])
+    left = measured["side"][0]
+    right = measured["side"][1]
+    status = measure_side(walker, 0, light, lit, state, left)
+    if status != SETTLED:
+        return status, 0
+    if twins:
+        right["ignites"] = left["ignites"]
+        right["touch_outweighs"] = left["touch_outweighs"]
+        copy_pulse(left["free"], right["free"])
+        copy_pulse(left["pressed"], right["pressed"])
+    else:
+        status = measure_side(walker, 1, light, lit, state, right)
         if status != SETTLED:
-            return status, number
-    lower = min(measured["side"][0]["trigger"], measured["side"][1]["trigger"])
+            return status, 1
+    lamp = LAMP_SHARE * light
+    measured["balance"], measured["hold"] = steering(walker, lamp, light - lamp, LAMP_ELEVATION)
+    measured["beside"] = heading_beside(measured["balance"], left["free"]["turn"], right["free"]["turn"])
+    lower = min(left["free"]["trigger"], right["free"]["trigger"])
     currents = waiting_currents(walker, lit, lower)
     measured["panel"] = currents.panel
     measured["eyes"] = currents.eyes
@@ -258,9 +185,17 @@ def measure_walker(walker: Any, light: float, lit: LitPanel, state: Any, measure
     return currents.status | status, 0
 
 
-@dataclass(frozen=True)
-class SidePoint:
-    """What one side does at one light. SI units; None where there is nothing to tell.
+def are_twins(walker: Any) -> bool:
+    """Whether the right side of a WALKER record is the mirror image of its left one, to the last bit."""
+    mirrored = walker["side"][1].copy()
+    for name in MIRRORED:
+        mirrored[name] = -mirrored[name]
+    return bool(mirrored.tobytes() == walker["side"][0].tobytes())
+
+
+@dataclass(frozen=True, kw_only=True)
+class PulsePoint:
+    """One pulse of one side at one light, from the trigger on. SI units; None where there is nothing to tell.
 
     ``turn`` [rad] counts positive where the wheel drives ahead; ``path`` [m] is the length of the arc that
     the body's middle passes through and ``advance`` [m] the straight distance between its ends.
@@ -268,12 +203,8 @@ class SidePoint:
     ``held_rail`` [V] and ``held_motor`` [A] tell where a locked pulse has settled.
     """
 
-    side: str
     trigger: float
-    trigger_touched: float | None
-    touch_outweighs: float | None
     reaches: bool
-    ignites: bool
     locked: bool = False
     charge: float | None = None
     pulse: float | None = None
@@ -299,11 +230,33 @@ class SidePoint:
         return self.pulse + max(self.charge, self.coast or 0.0)
 
 
+@dataclass(frozen=True, kw_only=True)
+class SidePoint(PulsePoint):
+    """What one side does at one light: a free pulse, and as ``pressed`` one with its whisker pressed.
+
+    The whisker is pressed all the while, from before the flash until the wheel stands. None where the side
+    has no whisker or no feeler resistor.
+    """
+
+    side: str
+    touch_outweighs: float | None
+    ignites: bool
+    pressed: PulsePoint | None = None
+
+    @property
+    def trigger_touched(self) -> float | None:
+        """Rail at which it fires with its whisker pressed [V]."""
+        return None if self.pressed is None else self.pressed.trigger
+
+
 @dataclass(frozen=True)
 class Measurement:
     """Both sides at one light, with the currents [A] that decide whether the storage reaches the trigger.
 
-    ``panel``, ``eyes`` and ``leak`` flow at the lower of the two triggers; ``air`` and ``panel_temperature``,
+    ``panel``, ``eyes`` and ``leak`` flow at the lower of the two triggers. ``beside`` [rad] is how far beside
+    a lamp the walker heads, the mean bearing of the lamp, positive to the left; ``balance`` [rad] the bearing
+    at which both triggers are alike. None where there is no such bearing: it circles. ``hold`` [V] is how far
+    a lamp can part the two triggers by standing on one side or the other. ``air`` and ``panel_temperature``,
     to which air and light bring the panel, are temperatures [K].
     """
 
@@ -318,6 +271,9 @@ class Measurement:
     panel: float
     eyes: float
     leak: float
+    hold: float
+    balance: float | None
+    beside: float | None
 
     @property
     def first(self) -> SidePoint:
@@ -345,12 +301,6 @@ def measured_panel(walker: Any, measured: Measurement) -> LitPanel:
     return lit_panel(walker, measured.photocurrent, measured.panel_temperature - float(walker["air"]))
 
 
-def panel_under(walker: Any, light: float, kind: str) -> LitPanel:
-    """The panel of a WALKER record in ``light`` [lx] of a kind, as warm as that makes it."""
-    warmth = float(walker["warming"][kind_index(kind)] * light)
-    return lit_panel(walker, photocurrent_of(walker, light, kind), warmth)
-
-
 def check_light(light: float) -> None:
     """Raise OptionError for a ``light`` [lx] outside 0 to 1 Mlx."""
     if not 0.0 <= light <= BRIGHTEST:
@@ -366,8 +316,8 @@ def measure_record(walker: Any, light: float, kind: str) -> Any:
     check_light(light)
     measured = np.zeros(1, MEASURED)[0]
     state = np.zeros(1, STATE)[0]
-    lit = panel_under(walker, light, kind)
-    status, number = measure_walker(walker, light, lit, state, measured)
+    lit = panel_under(walker, light, kind_index(kind))
+    status, number = measure_walker(walker, light, lit, are_twins(walker), state, measured)
     if status != SETTLED:
         raise bench_failure(status, "the design", walker, number, state, light, lit.photocurrent)
     return measured
@@ -389,16 +339,26 @@ def bench_failure(
 def measurement_of(measured: Any, kind: str) -> Measurement:
     """A MEASURED record taken in a ``kind`` of light, with names, and None where there is nothing to tell."""
     left, right = (_side_point(name, measured["side"][number]) for number, name in enumerate(SIDES))
-    numbers = {
-        name: float(measured[name])
-        for name in ("photocurrent", "air", "panel_temperature", "open_circuit", "panel", "eyes", "leak")
-    }
-    return Measurement(float(measured["light"]), kind, left, right, **numbers)
+    numbers = (float(measured[name]) for name in _NUMBERS)
+    bearings = (_known(float(measured[name])) for name in ("balance", "beside"))
+    return Measurement(float(measured["light"]), kind, left, right, *numbers, *bearings)
+
+
+def _known(value: float) -> float | None:
+    return value if abs(value) < math.inf else None
+
+
+def _pulse_values(point: Any) -> dict[str, Any]:
+    values = dict(zip(PULSE_POINT.names or (), point.item(), strict=True))
+    return {field: _known(value) for field, value in values.items()}
 
 
 def _side_point(name: str, point: Any) -> SidePoint:
-    values = dict(zip(SIDE_POINT.names or (), point.item(), strict=True))
-    known: dict[str, Any] = {
-        field: value if abs(value) < math.inf else None for field, value in values.items()
-    }
-    return SidePoint(name, **known)
+    feels = not math.isnan(point["pressed"]["trigger"])
+    return SidePoint(
+        side=name,
+        ignites=bool(point["ignites"]),
+        touch_outweighs=_known(float(point["touch_outweighs"])),
+        pressed=PulsePoint(**_pulse_values(point["pressed"])) if feels else None,
+        **_pulse_values(point["free"]),
+    )

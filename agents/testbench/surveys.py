@@ -1,11 +1,8 @@
 """Many built copies on the bench at once, under several lights: their faults, and where they head.
 
-The faults are those of :mod:`agents.testbench.faults`, in even light. Where a copy heads is told by
-:mod:`agents.circuit.steering` for a lamp and even light that come to the same light together: a lamp that
-outshines all else two to one, at the height at which it stands for most of a way. Both are choices.
+Both are what :mod:`agents.testbench.measuring` and :mod:`agents.testbench.faults` tell of a design.
 """
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -13,10 +10,9 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
-from agents.circuit.panel import lit_panel, photocurrent_in
+from agents.circuit.panel import panel_under
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
-from agents.circuit.steering import balance, heading_beside
 from agents.compiled import kernel
 from agents.handbook.light_kinds import kind_index
 from agents.testbench.faults import fault_bits
@@ -27,10 +23,6 @@ from agents.testbench.measuring import (
     measure_walker,
     photocurrent_of,
 )
-
-# Share of the light that comes from the lamp, and the lamp's elevation [rad].
-LAMP_SHARE = 2.0 / 3.0
-LAMP_ELEVATION = math.radians(32.0)
 
 
 @dataclass(frozen=True)
@@ -50,28 +42,24 @@ def _survey(
     walkers: Any,
     lights: Any,
     kind: int,
-    lamp: float,
-    elevation: float,
     state: Any,
     measured: Any,
     faults: Any,
     beside: Any,
 ) -> tuple[int, int, int, int]:
     """Returns a status, and copy, light and side by their numbers where it is not SETTLED."""
+    # built copies hardly ever have two sides alike
+    twins = False
     for copy in range(len(walkers)):
         walker = walkers[copy]
         for number in range(len(lights)):
             light = lights[number]
-            photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
-            lit = lit_panel(walker, photocurrent, walker["warming"][kind] * light)
-            status, side = measure_walker(walker, light, lit, state, measured)
+            lit = panel_under(walker, light, kind)
+            status, side = measure_walker(walker, light, lit, twins, state, measured)
             if status != SETTLED:
                 return status, copy, number, side
             faults[copy, number] = fault_bits(walker, measured)
-            balanced = balance(walker, lamp * light, (1.0 - lamp) * light, elevation)
-            left = measured["side"][0]["turn"]
-            right = measured["side"][1]["turn"]
-            beside[copy, number] = heading_beside(balanced, left, right)
+            beside[copy, number] = measured["beside"]
     return SETTLED, 0, 0, 0
 
 
@@ -87,9 +75,7 @@ def survey(walkers: RecordArray, lights: Sequence[float], kind: str, first: int 
     faults, beside = np.zeros(shape, np.int64), np.zeros(shape)
     state, measured = np.zeros(1, STATE)[0], np.zeros(1, MEASURED)[0]
     wanted = np.array(lights, np.float64)
-    status, copy, number, side = _survey(
-        walkers, wanted, kind_index(kind), LAMP_SHARE, LAMP_ELEVATION, state, measured, faults, beside
-    )
+    status, copy, number, side = _survey(walkers, wanted, kind_index(kind), state, measured, faults, beside)
     if status != SETTLED:
         walker, light = walkers[copy], lights[number]
         photocurrent = photocurrent_of(walker, light, kind)

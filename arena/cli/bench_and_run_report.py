@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from rich.text import Text
 
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
 from arena.cli.printed_tables import (
     NOTHING,
@@ -25,9 +24,7 @@ from arena.cli.terminal import printable
 from arena.reports.bench_words import (
     FAULTS_HEADING,
     bench_columns,
-    cure_words,
     light_cells,
-    range_words,
     sides_differ,
 )
 from replays.causes.bench_faults import EntryBench
@@ -148,10 +145,8 @@ def _faults_words(entry: EntryBench) -> str:
     return ", ".join(map(fault_title, entry.faults)) or "none"
 
 
-def print_bench(
-    name: str, about: str | None, points: Sequence[BenchPoint], reports: Sequence[FaultReport]
-) -> None:
-    """What a design does at each light, and its faults with cause and cure."""
+def print_bench(name: str, about: str | None, points: Sequence[BenchPoint]) -> None:
+    """What a design does at each light."""
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
@@ -165,10 +160,3 @@ def print_bench(
         print_in_parts(console, ("light", headings), turned)
     if sides_differ(points):
         console.print("figures are those of the side that fires first in even light")
-    for report in reports:
-        console.print(
-            Text.assemble(
-                (fault_title(report.name), "bold"), f", {range_words(report.lights)}: {report.cause}"
-            )
-        )
-        console.print(f"  cure: {cure_words(report)}")

@@ -18,14 +18,13 @@ class FaultName(AnyType):
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
         """Take it, or fail with all there are and the nearest."""
         from agents.errors import nearest, refusal
-        from agents.testbench.faults import fault_title
-        from arena.studies.kits.judging import NAMES
+        from agents.testbench.faults import FAULTS, fault_title
 
-        titles = {name: fault_title(name).removesuffix(")").split(" (") for name in NAMES}
+        titles = {name: fault_title(name).removesuffix(")").split(" (") for name in FAULTS}
         for name, words in titles.items():
             if value in (*words, fault_title(name)):
                 return name
-        if value not in NAMES:
+        if value not in FAULTS:
             expected = ", ".join(words[0] for words in titles.values())
             near = nearest(value, [word for words in titles.values() for word in words])
             self.fail(refusal(repr(value), f"one of {expected}", near), param, ctx)

@@ -7,12 +7,11 @@ from pathlib import Path
 from rich.console import Console
 from rich.text import Text
 
-from agents.testbench.faults import fault_title
+from agents.testbench.faults import FAULTS, STRAYS, fault_title
 from agents.text.units import format_quantity
 from arena.cli.printed_tables import NOTHING, Column, print_in_parts, print_table, the_console
 from arena.cli.terminal import command_word, printable
 from arena.studies.kits.eye_picking import Picking
-from arena.studies.kits.judging import NAMES, STRAYS
 from arena.studies.kits.kit_yield import KitYield
 from arena.studies.plans.titles import design_title
 from arena.studies.statistics.estimates import Estimate
@@ -80,7 +79,7 @@ def _print_answer(console: Console, found: KitYield, name: str) -> None:
         )
     )
     how = f"{printable(found.bench_test.design.name)}, seed {found.seed}, {demand.kind}"
-    allowed = [fault_title(name) for name in NAMES if name in demand.allowed]
+    allowed = [fault_title(name) for name in FAULTS if name in demand.allowed]
     if allowed:
         how += f"; not counted: {', '.join(allowed)}"
     console.print(how, style="dim")

@@ -1,10 +1,11 @@
 """A bench sheet in words, for a terminal and for a page alike."""
 
+import math
 from collections.abc import Sequence
 
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.diagnosis import FaultReport
-from agents.testbench.faults import fault_title
+from agents.testbench.faults import DULL, fault_title
+from agents.testbench.measuring import PulsePoint
 from agents.text.units import format_quantity
 from replays.words import NOTHING, time_words
 
@@ -34,9 +35,33 @@ def bench_columns(points: Sequence[BenchPoint]) -> list[Column]:
         ("pulse", [fixed(row["pulse_s"], 0, "ms", 1e3) for row in rows]),
         ("latch\nreleases at", [fixed(row["let_go_V"], 2, "V") for row in rows]),
         ("turn\na pulse", [fixed(row["turn_deg"], 0, "deg") for row in rows]),
+        ("turn,\npressed", [_turn_pressed(point.first.pressed) for point in points]),
         ("step", [fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
+        ("heads beside\na lamp", [_heading(point) for point in points]),
         (FAULTS_HEADING, [", ".join(map(fault_title, point.faults)) or "none" for point in points]),
     ]
+
+
+def _turn_pressed(pressed: PulsePoint | None) -> str:
+    """The turn by a pulse with the whisker pressed; of a small one the tenths as well."""
+    if pressed is None or pressed.turn is None:
+        return NOTHING
+    degrees = math.degrees(pressed.turn)
+    return fixed(degrees, 1 if abs(degrees) < 9.95 else 0, "deg")
+
+
+def _heading(point: BenchPoint) -> str:
+    """To which side of a lamp it heads, and how far."""
+    measured = point.measured
+    if not measured.fires:
+        return NOTHING
+    if DULL in point.faults:
+        return "by chance"
+    if measured.beside is None:
+        return "circles"
+    # a lamp that stands to its left is passed on the right
+    degrees = round(math.degrees(measured.beside))
+    return f"{abs(degrees)} deg {'right' if degrees > 0 else 'left'}" if degrees else "0 deg"
 
 
 def light_cells(points: Sequence[BenchPoint]) -> list[str]:
@@ -47,22 +72,3 @@ def light_cells(points: Sequence[BenchPoint]) -> list[str]:
 def sides_differ(points: Sequence[BenchPoint]) -> bool:
     """Whether left and right do not do the same."""
     return any(row["left"] != row["right"] for row in (point.as_dict() for point in points))
-
-
-def range_words(lights: tuple[float, float]) -> str:
-    """A range of lights [lx], or the one light that it is."""
-    low, high = (format_quantity(light, "lx") for light in lights)
-    return low if low == high else f"{low} to {high}"
-
-
-def cure_words(report: FaultReport) -> str:
-    """The cure of a fault, where it was shown, and what comes with it."""
-    cure = report.cure
-    if cure is None:
-        return "none found among the standard part values; the design itself has to change"
-    where = ""
-    if cure.lights != report.lights:
-        low, high = (format_quantity(light, "lx") for light in cure.lights)
-        where = f" (shown at {low})" if low == high else f" (shown from {low} to {high})"
-    then = f"; but then: {', '.join(map(fault_title, cure.brings))}" if cure.brings else ""
-    return f"{cure.text}{where}{then}"

@@ -225,7 +225,7 @@ class Controller:
             self._holds, self._pointer = "", None
             self.state.put_back()
         else:
-            self.state.selection.on_plan = False
+            self.state.selection.go_to_dials()
 
     def _press(self, place: Point) -> None:
         layout, state = self.layout, self.state
@@ -259,7 +259,7 @@ class Controller:
         x, y = self.view.place(place)
         movable = movable_at(self.state.floor.movables(), x, y, _REACH / self.view.zoom)
         if movable is None:
-            self.state.selection.on_plan = False
+            self.state.selection.go_to_dials()
             return
         self._holds, self._from = "movable", (x, y)
         self.state.start_drag(movable)

@@ -13,12 +13,13 @@ from arena.workbench.movables import Movable
 from arena.workbench.state import WorkbenchState
 from replays.drawing.colours import INK, PAPER, STRAW, Colour
 from replays.drawing.ground import draw_ground, names_of_things
+from replays.drawing.label_placing import LABEL_SIZE, Label, LabelPlacement, draw_labels
 from replays.drawing.legend import draw_scale_bar
-from replays.drawing.light_map import LABEL_SIZE, LightMap
+from replays.drawing.light_map import LightMap
 from replays.drawing.marks import CROWD, draw_walker
-from replays.drawing.metres_to_points import LabelPlacement, View, fit
+from replays.drawing.metres_to_points import View, fit
 from replays.drawing.poses import Pose, Poses
-from replays.drawing.sheet import Point, Sheet, pygame
+from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.trails import Trails
 from replays.words import light_words
 
@@ -39,7 +40,7 @@ class FloorView:
         self._spec: ArenaSpec | None = None
         self._ground: pygame.Surface | None = None
         self._ground_of: tuple[object, ...] = ()
-        self._names: list[tuple[str, Point]] = []
+        self._names: list[Label] = []
         self._light: LightMap | None = None
         self._light_of: object = None
         self._raced: RaceResult | None = None
@@ -72,12 +73,12 @@ class FloorView:
             self._ground.set_alpha(None)
         window = pygame.Rect(corner, self._run.get_size())
         sheet.surface.set_clip(window)
+        # below the walkers: wherever one goes, no name ever covers it
+        draw_labels(sheet, [label.moved(view.left, view.top) for label in self._names])
         self._draw_walkers(sheet, state, view)
         held = _held(state)
         if held is not None:
             _mark(sheet, view, held, bool(state.floor.drag and state.floor.drag.fault))
-        for words, place in self._names:
-            sheet.plate(words, (place[0] + view.left, place[1] + view.top), LABEL_SIZE)
         _draw_meter(sheet, view, state)
         if held is not None:
             _draw_caption(sheet, view, held, state.floor.drag.fault if state.floor.drag else "")

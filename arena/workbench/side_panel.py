@@ -20,6 +20,7 @@ from replays.drawing.colours import look
 from replays.drawing.marks import draw_mark
 from replays.drawing.sheet import Sheet, pygame
 from replays.scoring.scores import DesignScore
+from replays.window.key_meanings import DIAL_MODE
 from replays.words import light_words, time_words
 
 # With more stops than this a rail shows a notch for each fifth only.
@@ -66,8 +67,8 @@ def _draw_title(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
     for number, rect in enumerate(layout.scopes):
         chosen = number == state.selection.scope
         theme = sheet.theme
-        sheet.card(rect.topleft, rect.size, theme.accent if chosen else theme.paper, theme.wood, 0)
-        colour = theme.on_accent if chosen else theme.faded
+        sheet.card(rect.topleft, rect.size, theme.ink if chosen else theme.paper, theme.wood, 0)
+        colour = theme.paper if chosen else theme.faded
         key = f"  {WORKBENCH_KEYS.key_of('next scope')}" if chosen else ""
         _centred(sheet, _SCOPE_WORDS[SCOPES[number]] + key, rect, size, colour)
 
@@ -75,7 +76,7 @@ def _draw_title(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
 def _draw_dial(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState, number: int, dial: Dial) -> None:
     row, rail, theme = layout.rows[number], layout.rails[number], sheet.theme
     size = layout.letters(15)
-    chosen = number == state.selection.dial and not state.selection.on_plan
+    chosen = number == state.selection.dial and state.selection.mode == DIAL_MODE
     if chosen:
         sheet.card((row.left - 8, row.top), (row.width + 16, row.height), theme.paper, theme.wood, 6)
         tip = (row.left - 1, row.centery)

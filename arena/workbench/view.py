@@ -12,7 +12,7 @@ from arena.workbench.floor_view import FloorView
 from arena.workbench.layout import WorkbenchLayout, lay_out_workbench, scale_of
 from arena.workbench.side_panel import draw_panel
 from arena.workbench.state import WorkbenchState
-from arena.workbench.workbench_keys import FILE_NAME_KEYS, UNSAVED_KEYS, WORKBENCH_KEYS
+from arena.workbench.workbench_keys import FILE_NAME_KEYS, MODES, UNSAVED_KEYS, WORKBENCH_KEYS
 from replays.drawing.colours import LIGHT_STEPS, light_colours
 from replays.drawing.ground import draw_sun_mark
 from replays.drawing.sheet import Sheet, pygame
@@ -153,8 +153,8 @@ def _draw_bar(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> N
 
 def _draw_foot(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     foot, size = layout.foot, layout.letters(15)
-    there = "dials" if state.selection.on_plan else "plan"
-    hint = f"{_key('change mode').capitalize()}: to the {there}, {_key('help')}: all keys"
+    there = MODES[(MODES.index(state.selection.mode) + 1) % len(MODES)]
+    hint = f"{_key('change mode').capitalize()}: arrows for {there}, {_key('help')}: all keys"
     sheet.text(hint, (foot.right, foot.centery), size, sheet.theme.faded, across=1.0, down=0.5)
     room = foot.width - sheet.text_size(hint, size)[0] - 16
     words = state.note or "drag what lies on the plan, or turn a dial"

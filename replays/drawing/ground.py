@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 
 from replays.drawing.colours import INK, LEAF_DARK, LEAF_PALE, PAPER, STRAW, TRAY, WHITE, WOOD
-from replays.drawing.light_map import LABEL_SIZE
-from replays.drawing.metres_to_points import LabelPlacement, Point, View
+from replays.drawing.label_placing import LABEL_SIZE, Label, LabelPlacement, plate_size
+from replays.drawing.metres_to_points import Point, View
 from replays.drawing.sheet import Sheet
 from replays.scoring.outline import inside
 
@@ -18,7 +18,9 @@ def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: LabelPlac
     sheet.line(floor, WOOD, 7, closed=True)
     sheet.line(floor, INK, 1.2, closed=True)
     for goal in arena["goals"]:
-        draw_goal(sheet, view.line(goal["outline"]))
+        outline = view.line(goal["outline"])
+        draw_goal(sheet, outline)
+        _take_outline(room, view, outline)
     for shade in arena["shades"]:
         draw_shade(sheet, view.line(shade["outline"]))
     for wall in arena["walls"]:
@@ -29,31 +31,54 @@ def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: LabelPlac
         _draw_lamp(sheet, view, lamp, arena["floor"], room)
 
 
-def names_of_things(
-    sheet: Sheet, view: View, arena: dict[str, Any], room: LabelPlacement
-) -> list[tuple[str, Point]]:
-    """Names of lamps, goals, walls and shades, and their corners [points] where ``room`` is left for them."""
-    named: list[tuple[str, Point]] = []
+# A goal that covers more of the view than this cannot be kept free.
+_MOST_KEPT = 0.25
+
+
+def _take_outline(room: LabelPlacement, view: View, outline: list[Point]) -> None:
+    """Keep names off the upright rectangle round ``outline`` [points], unless that is most of the view."""
+    across, down = zip(*outline, strict=True)
+    west, north, east, south = min(across), min(down), max(across), max(down)
+    if (east - west) * (south - north) <= _MOST_KEPT * view.width * view.height:
+        room.take(west - 3, north - 3, east + 3, south + 3)
+
+
+def names_of_things(sheet: Sheet, view: View, arena: dict[str, Any], room: LabelPlacement) -> list[Label]:
+    """Names of lamps, goals, walls and shades, where ``room`` is left for them."""
+    named: list[tuple[str, str, list[Point]]] = []
     for lamp in arena["lamps"]:
-        words = f"{lamp['name']}, {lamp['intensity_cd']:,.0f} cd"
-        named.append((words, _held(view, view(lamp["x"], lamp["y"]))))
-    placed: list[tuple[str, Point]] = []
-    named += [(goal["name"], _middle(view.line(goal["outline"]))) for goal in arena["goals"]]
-    named += [(wall["name"], _middle(view.line(wall["points"]))) for wall in arena["walls"]]
+        named.append(
+            (lamp["name"], f", {lamp['intensity_cd']:,.0f} cd", [_held(view, view(lamp["x"], lamp["y"]))])
+        )
+    named += [(goal["name"], "", _closed(view.line(goal["outline"]))) for goal in arena["goals"]]
+    for wall in arena["walls"]:
+        points = view.line(wall["points"])
+        named.append((wall["name"], "", _closed(points) if wall["closed"] else points))
     for shade in arena["shades"]:
-        words = f"{shade['name']}, passes {100 * shade['passes']:.3g} %"
-        named.append((words, _middle(view.line(shade["outline"]))))
-    for words, place in named:
-        longest = 0.4 * view.width
-        if sheet.text_size(words, LABEL_SIZE)[0] > longest:
-            # the bare name says more than the start of it and what it does
-            words = words.rpartition(", ")[0] or words
-        short = sheet.shorten(words, LABEL_SIZE, longest)
-        width, height = sheet.text_size(short, LABEL_SIZE)
-        corner = room.find(place, width + 10, height + 6)
-        if corner is not None and short.strip(". "):
-            placed.append((short, corner))
+        more = f", passes {100 * shade['passes']:.3g} %"
+        named.append((shade["name"], more, _closed(view.line(shade["outline"]))))
+    placed: list[Label] = []
+    longest = 0.4 * view.width
+    for name, more, outline in named:
+        place = _middle(outline[:-1] or outline)
+        # the bare name says more than the start of it and what it does
+        fits = sheet.text_size(name + more, LABEL_SIZE)[0] <= longest
+        words = sheet.shorten(name + more if fits else name, LABEL_SIZE, longest)
+        if not words.strip(". ") or not _is_seen(view, place):
+            continue
+        label = room.place(words, place, *plate_size(sheet, words), outline=outline)
+        if label is not None:
+            placed.append(label)
     return placed
+
+
+def _is_seen(view: View, place: Point) -> bool:
+    """Whether ``place`` [points] is in view, so that a leader could go there."""
+    return view.left <= place[0] <= view.left + view.width and view.top <= place[1] <= view.top + view.height
+
+
+def _closed(points: list[Point]) -> list[Point]:
+    return [*points, points[0]]
 
 
 def _middle(points: list[Point]) -> Point:

@@ -8,19 +8,23 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agents.arrays import FloatArray
-from replays.drawing.colours import INK, LIGHT_STEPS, LightScale, light_colours, light_scale, readable_on
-from replays.drawing.metres_to_points import LabelPlacement, View
+from replays.drawing.colours import (
+    LIGHT_STEPS,
+    LightScale,
+    light_colours,
+    light_scale,
+    line_colours,
+    readable_on,
+)
+from replays.drawing.label_placing import LABEL_SIZE, LabelPlacement
+from replays.drawing.metres_to_points import View
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.format.tables import Replay
 from replays.scoring.outline import inside
 from replays.words import light_words
 
-LABEL_SIZE = 14
-
 # Darkness has no logarithm; anything this dim [lx] lies below every scale.
 _DIMMEST = 1e-6
-# How much of a line's ink shows.
-_LINE_OPACITY = 0.34
 # While the view moves one sample stands for so many points across and down.
 COARSE = 4
 # Names of a line are this far apart [points] along it.
@@ -47,6 +51,12 @@ class LightMap:
         self._share: Floats = ((logarithm - low) / (high - low)).astype(np.float32)
         self._ticks = line_levels(self.scale)
         self._colours = light_colours()
+        # beside the lines the ground is as bright as they say
+        self._inks = line_colours()[
+            np.round(self.scale.share(np.array(self._ticks, dtype=np.float64)) * (LIGHT_STEPS - 1)).astype(
+                np.intp
+            )
+        ]
 
     @classmethod
     def of(cls, replay: Replay) -> "LightMap":
@@ -99,14 +109,12 @@ class LightMap:
         ticks = self.scale.share(np.array(self._ticks)).astype(np.float32)
         down, across = np.gradient(share)
         slope = np.maximum(np.hypot(down, across), 1e-7)
-        nearest = np.full(share.shape, np.inf, dtype=np.float32)
-        for tick in ticks:
-            np.minimum(nearest, np.abs(share - tick), out=nearest)
-        ink = np.clip(1.25 - nearest / slope, 0.0, 1.0)
-        # where the light hardly changes a line would be as wide as a field
-        ink[slope < 2e-5] = 0.0
-        where = np.nonzero(ink)
-        picture[where] = _inked(picture[where], ink[where][:, None])
+        for tick, colour in zip(ticks, self._inks, strict=True):
+            ink = np.clip(1.25 - np.abs(share - tick) / slope, 0.0, 1.0)
+            # where the light hardly changes a line would be as wide as a field
+            ink[slope < 2e-5] = 0.0
+            where = np.nonzero(ink)
+            picture[where] = _inked(picture[where], ink[where][:, None], colour)
         return picture
 
     def name_lines(
@@ -169,15 +177,16 @@ def draw_equal_light(sheet: Sheet, box: list[Point]) -> None:
     ground = light_colours()[LIGHT_STEPS // 2]
     red, green, blue = ground.tolist()
     sheet.fill((west, north), (east - west, south - north), (red, green, blue))
-    red, green, blue = _inked(ground, np.ones(1)).tolist()
+    red, green, blue = line_colours()[LIGHT_STEPS // 2].tolist()
     middle = 0.5 * (north + south)
     sheet.line([(west, middle), (east, middle)], (red, green, blue), 1)
 
 
-def _inked(colours: NDArray[np.uint8], ink: NDArray[np.floating]) -> NDArray[np.uint8]:
-    """``colours`` below a line of so much ``ink``, 0 to 1."""
-    weight = _LINE_OPACITY * ink
-    return np.round((1 - weight) * colours + weight * np.array(INK)).astype(np.uint8)
+def _inked(
+    colours: NDArray[np.uint8], ink: NDArray[np.floating], colour: NDArray[np.uint8]
+) -> NDArray[np.uint8]:
+    """``colours`` below a line of so much ``ink``, 0 to 1, of a ``colour``."""
+    return np.round((1 - ink) * colours + ink * colour).astype(np.uint8)
 
 
 def _cut_out(image: pygame.Surface, floor: list[Point], sheet: Sheet) -> None:

@@ -7,7 +7,8 @@ import numpy as np
 
 from agents.arrays import FloatArray
 from replays.drawing.colours import INK, PAPER, STRAW, Look, look
-from replays.drawing.metres_to_points import LabelPlacement, Point, View
+from replays.drawing.label_placing import LabelPlacement
+from replays.drawing.metres_to_points import Point, View
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet
 from replays.format.tables import LEFT
@@ -123,20 +124,14 @@ def crowding(poses: Poses, view: View) -> Callable[[float, float, float, float],
 
 
 def take_room(room: LabelPlacement, poses: Poses, view: View, time_s: float) -> None:
-    """Keep names off starts and walkers, and off the paths while these are few."""
+    """Keep names off starts and off walkers as they are at ``time_s`` [s], and if possible off the ways."""
+    reach = shown_radii(poses.walkers["radius"], view) + 3.0
     x, y, _ = poses.at(time_s)
-    for number, walker in enumerate(poses.walkers):
-        reach = shown_radius(walker, view) + 3
-        for at_x, at_y in (
-            view(float(walker["x"]), float(walker["y"])),
-            view(float(x[number]), float(y[number])),
-        ):
-            room.take(at_x - reach, at_y - reach, at_x + reach, at_y + reach)
-    if len(poses.walkers) <= CROWD:
-        for number in range(len(poses.walkers)):
-            path = view.line(poses.path(number, time_s).tolist())
-            kept = path[:1]
-            for point in path[1:]:
-                if math.dist(kept[-1], point) >= 15.0:
-                    kept.append(point)
-            room.take_line(kept, 4)
+    for at_x, at_y in (
+        view(poses.walkers["x"].astype(np.float64), poses.walkers["y"].astype(np.float64)),
+        view(x, y),
+    ):
+        rows = zip(at_x.tolist(), at_y.tolist(), reach.tolist(), strict=True)
+        for across, down, radius in rows:
+            room.take(across - radius, down - radius, across + radius, down + radius)
+    room.shun(*view(poses.rows["x"].astype(np.float64), poses.rows["y"].astype(np.float64)))

@@ -1,9 +1,7 @@
-"""From metres on the floor to points of the picture, and where names find room there."""
+"""From metres on the floor to points of the picture."""
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Any, overload
 
 import numpy as np
@@ -105,69 +103,3 @@ def fit(arena: dict[str, Any], left: float, top: float, width: float, height: fl
         south,
         zoom,
     )
-
-
-class LabelPlacement:
-    """Keeps track of which parts of a view are taken, and finds a free place for a name."""
-
-    def __init__(self, view: View) -> None:
-        self._view = view
-        self._taken: list[Bounds] = []
-
-    def take(self, west: float, north: float, east: float, south: float) -> None:
-        """Mark a rectangle [points] as taken."""
-        self._taken.append((west, north, east, south))
-
-    def take_line(self, points: Sequence[Point], margin: float) -> None:
-        """Mark the surroundings of a line [points] as taken."""
-        for start, end in pairwise(points):
-            from_share, to_share = self._shown(start, end)
-            if from_share > to_share:
-                continue
-            pieces = max(1, math.ceil((to_share - from_share) * math.dist(start, end) / 20.0))
-            for piece in range(pieces + 1):
-                share = from_share + (to_share - from_share) * piece / pieces
-                x = start[0] + share * (end[0] - start[0])
-                y = start[1] + share * (end[1] - start[1])
-                self.take(x - margin, y - margin, x + margin, y + margin)
-
-    def _shown(self, start: Point, end: Point) -> tuple[float, float]:
-        """From which to which share of the way from ``start`` to ``end`` it is in view; (1, 0) if never."""
-        view = self._view
-        low, high = 0.0, 1.0
-        for a, b, least, most in (
-            (start[0], end[0], view.left, view.left + view.width),
-            (start[1], end[1], view.top, view.top + view.height),
-        ):
-            if a == b:
-                if not least <= a <= most:
-                    return 1.0, 0.0
-                continue
-            near, far = sorted(((least - a) / (b - a), (most - a) / (b - a)))
-            low, high = max(low, near), min(high, far)
-        return low, high
-
-    def claim(self, x: float, y: float, width: float, height: float) -> bool:
-        """Take the rectangle [points] with the upper left corner ``x``, ``y`` if it is free and in view."""
-        view = self._view
-        if x < view.left or y < view.top:
-            return False
-        if x + width > view.left + view.width or y + height > view.top + view.height:
-            return False
-        if any(x < e and x + width > w and y < s and y + height > n for w, n, e, s in self._taken):
-            return False
-        self.take(x - 2, y - 2, x + width + 2, y + height + 2)
-        return True
-
-    def find(self, near: Point, width: float, height: float) -> Point | None:
-        """Upper left corner [points] of free room near ``near`` for a name, now taken; None if none."""
-        for distance in (6.0, 14.0, 26.0, 42.0, 64.0):
-            for across, down in _SIDES:
-                x = near[0] - width / 2 + across * (width / 2 + distance)
-                y = near[1] - height / 2 + down * (height / 2 + distance)
-                if self.claim(x, y, width, height):
-                    return x, y
-        return None
-
-
-_SIDES = ((0, -1), (0, 1), (1, 0), (-1, 0), (1, -1), (-1, -1), (1, 1), (-1, 1))

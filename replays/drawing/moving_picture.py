@@ -14,11 +14,12 @@ from numpy.typing import NDArray
 from agents.arrays import FloatArray
 from replays.drawing.figures import Figures
 from replays.drawing.ground import draw_ground, names_of_things
-from replays.drawing.light_map import LABEL_SIZE, LightMap
+from replays.drawing.label_placing import Label, LabelPlacement, draw_labels
+from replays.drawing.light_map import LightMap
 from replays.drawing.marks import crowding, take_room
-from replays.drawing.metres_to_points import LabelPlacement, View
+from replays.drawing.metres_to_points import View
 from replays.drawing.poses import Poses
-from replays.drawing.sheet import Point, Sheet, pygame
+from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import LIGHT, Theme
 from replays.drawing.trails import Trails
 from replays.format.tables import Replay
@@ -99,8 +100,8 @@ class Stage:
         self._is_complete = False
         self._figures: tuple[View, Figures] | None = None
 
-    def draw_ground(self, view: View, fine: int) -> tuple[pygame.Surface, list[tuple[str, Point]]]:
-        """The ground in ``view``, drawn ``fine`` times finer, and the names with their corners [points]."""
+    def draw_ground(self, view: View, fine: int) -> tuple[pygame.Surface, list[Label]]:
+        """The ground in ``view``, drawn ``fine`` times finer, and the names on it."""
         size = (max(1, round(view.width * self.scale)), max(1, round(view.height * self.scale)))
         large = pygame.Surface((size[0] * fine, size[1] * fine))
         large.fill(self.theme.paper)
@@ -116,7 +117,7 @@ class Stage:
         ground = pygame.transform.smoothscale(large, size) if fine > 1 else large
         crowded = crowding(self.poses, own)
         self.light.name_lines(Sheet(ground, self.scale, self.theme), own, room, arena["floor"], crowded)
-        return ground, [(words, (x + view.left, y + view.top)) for words, (x, y) in names]
+        return ground, [label.moved(view.left, view.top) for label in names]
 
     def draw_starts(self, view: View) -> pygame.Surface:
         """The places where walkers started, in ``view``, premultiplied."""
@@ -158,11 +159,10 @@ class Stage:
             surface.blit(floor.picture, window.topleft)
         else:
             self._draw_shifted(surface, window, view, floor)
+        # below the walkers: wherever one goes, no name ever covers it
+        if floor.view == view:
+            draw_labels(sheet, floor.names)
         self.figures(view).draw(sheet, moment.time_s, moment.levels, moment.chosen, quickly=moving)
-        for words, (x, y) in floor.names:
-            if floor.view != view:
-                x, y = view(*floor.view.place((x, y)))
-            sheet.plate(words, (x, y), LABEL_SIZE)
         surface.set_clip(before)
 
     def _prepare(self, view: View, moment: Moment, moving: bool, budget_s: float) -> None:

@@ -24,6 +24,7 @@ with warnings.catch_warnings(), hidden("pkg_resources"):
     import pygame.font
 
 from replays.drawing.colours import Colour
+from replays.drawing.latin_letters import latin_letters
 from replays.drawing.theme import LIGHT, Theme
 
 Point = tuple[float, float]
@@ -47,6 +48,20 @@ def forget_fonts() -> None:
     _font.cache_clear()
     _letters.cache_clear()
     _measure.cache_clear()
+
+
+@cache
+def _has_letter(letter: str) -> bool:
+    """Whether the font has a picture of ``letter``, other than the box that stands for all it lacks."""
+    # letters are asked for by their pictures, for pygame tells measures even of what is not there
+    drawn, missing = (
+        pygame.image.tobytes(_font(20).render(one, False, (0, 0, 0)), "RGBA") for one in (letter, _LACKED)
+    )
+    return drawn != missing
+
+
+# A place that Unicode keeps free for good.
+_LACKED = "\uffff"
 
 
 @lru_cache(maxsize=4096)
@@ -209,14 +224,23 @@ class Sheet:
         width, height = _measure(words, round(size * self.scale))
         return width / self.scale, height / self.scale
 
-    def shorten(self, words: str, size: int, room: float) -> str:
-        """``words``, cut off with dots where they would not go into ``room`` [points]."""
-        words = _drawable(words)
-        if self.text_size(words, size)[0] <= room:
-            return words
-        while words and self.text_size(words + "...", size)[0] > room:
-            words = words[:-1]
-        return words.rstrip() + "..."
+    def shorten(self, words: str, size: int, room: float, kept: str = "") -> str:
+        """``words`` and what has to be ``kept`` after them, such as a count.
+
+        Where they would not go into ``room`` [points], ``words`` are cut off with dots.
+        """
+        words, kept = _drawable(words), _drawable(kept)
+        if self.text_size(words + kept, size)[0] <= room:
+            return words + kept
+        # as many letters as fit, found by halving
+        least, most = 0, len(words)
+        while least < most:
+            middle = (least + most + 1) // 2
+            if self.text_size(words[:middle] + "..." + kept, size)[0] <= room:
+                least = middle
+            else:
+                most = middle - 1
+        return words[:least].rstrip() + "..." + kept
 
     def text(
         self,
@@ -268,6 +292,7 @@ class Sheet:
         return lines
 
 
+@lru_cache(maxsize=4096)
 def _drawable(words: str) -> str:
-    # A name may hold anything that YAML lets through; pygame refuses some of it.
-    return "".join(letter if letter.isprintable() and ord(letter) < 0x10000 else " " for letter in words)
+    # A name may hold anything that YAML lets through; the font lacks most of it.
+    return latin_letters(words, _has_letter)

@@ -67,8 +67,9 @@ def draw_button(sheet: Sheet, placed: PlacedButton) -> None:
     if not button.action:
         sheet.text(button.words, box.middle, TEXT, theme.faded, across=0.5, down=0.5)
         return
-    fill = theme.accent if button.on else theme.card
-    ink = theme.on_accent if button.on else theme.ink
+    # what is on is told by paper and ink changing places, which differ as much as colours can here
+    fill = theme.ink if button.on else theme.card
+    ink = theme.paper if button.on else theme.ink
     sheet.card((box.left, box.top), (box.width, box.height), fill, theme.wood, 9)
     y = box.top + box.height / 2
     words = sheet.text_size(button.words, TEXT)[0]
@@ -76,7 +77,7 @@ def draw_button(sheet: Sheet, placed: PlacedButton) -> None:
     x = box.left + (box.width - whole) / 2
     sheet.text(button.words, (x, y), TEXT, ink, down=0.5)
     if button.key:
-        faded = theme.on_accent if button.on else theme.faded
+        faded = theme.paper if button.on else theme.faded
         sheet.text(button.key, (x + words + 7, y), SMALL, faded, down=0.5)
 
 
@@ -114,8 +115,8 @@ def draw_help(sheet: Sheet, table: KeyTable) -> None:
             y += 1.1 * line
             for told in groups[name]:
                 sheet.text(told.keys, (x, y), TEXT)
-                meaning = sheet.shorten(told.words, TEXT, column - 122)
-                sheet.text(meaning, (x + 108, y), TEXT, sheet.theme.faded)
+                meaning = sheet.shorten(told.words, TEXT, column - 138)
+                sheet.text(meaning, (x + 124, y), TEXT, sheet.theme.faded)
                 y += line
             y += 0.6 * line
 

@@ -17,6 +17,8 @@ _NAMES = {
     pygame.K_DOWN: "down",
     pygame.K_HOME: "home",
     pygame.K_END: "end",
+    pygame.K_PAGEUP: "page up",
+    pygame.K_PAGEDOWN: "page down",
     pygame.K_COMMA: "comma",
     pygame.K_PERIOD: "full stop",
     pygame.K_F1: "F1",
@@ -72,7 +74,8 @@ class HelpLine:
     @property
     def keys(self) -> str:
         """What the keys are called."""
-        return self.shown or ", ".join(key.name for binding in self.bindings for key in binding.keys)
+        names = [key.name for binding in self.bindings for key in binding.keys]
+        return self.shown or ", ".join(dict.fromkeys(names))
 
 
 class KeyTable:

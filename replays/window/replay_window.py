@@ -21,6 +21,7 @@ from replays.format.tables import Replay
 from replays.scoring.standings import Standings
 from replays.window.buttons_and_cards import TEXT, PlacedButton, draw_card, draw_help, draw_notice, pressed
 from replays.window.camera import STEP, Camera
+from replays.window.key_meanings import FLOOR_MODE, TIME_MODE
 from replays.window.player import Player
 from replays.window.replay_keys import REPLAY_KEYS
 from replays.window.time_controls import TimeControls, time_bar
@@ -47,6 +48,7 @@ class ReplayWindow:
     """A replay in a window of any size: its whole state, what changes it, and how it is drawn.
 
     ``path`` is the replay's file, of which a change is told. ``notice`` is a line for the viewer, or empty.
+    ``moves_floor`` tells whether the arrows are for the floor, else for time.
     """
 
     def __init__(
@@ -60,6 +62,7 @@ class ReplayWindow:
         self.full_screen = False
         self.help_shown = False
         self.notice = ""
+        self.moves_floor = False
         self.now_s = 0.0
         self.size = (1280, 760)
         self._mouse: Point = (0.0, 0.0)
@@ -134,14 +137,14 @@ class ReplayWindow:
         if self._file is not None and self.now_s - self._looked_s >= _LOOK_EVERY:
             self._looked_s = self.now_s
             if self._file.has_changed():
-                self.notice = f"{self._path} has been written anew; r reads it again, Esc keeps what is shown"
+                self.notice = f"{self._path} has been written anew; l reads it again, k keeps what is shown"
 
     def handle_event(self, event: pygame.event.Event) -> None:
         """Do what ``event`` asks for; events of no meaning here do nothing."""
         if event.type == pygame.QUIT:
             self.closed = True
         elif event.type == pygame.KEYDOWN:
-            action = REPLAY_KEYS.action_of(event)
+            action = REPLAY_KEYS.action_of(event, FLOOR_MODE if self.moves_floor else TIME_MODE)
             if action is not None:
                 self.act(action)
         elif event.type == pygame.MOUSEWHEEL:
@@ -213,7 +216,9 @@ class ReplayWindow:
             "theme": self._change_theme,
             "larger": self._enlarge,
             "full screen": self._change_screen,
-            "reload": self._read_again,
+            "load changed": self._read_again,
+            "keep own": self._keep,
+            "change mode": self._hand_on_arrows,
             "help": self._change_help,
             "leave": self._leave,
             "close": self._close,
@@ -245,6 +250,12 @@ class ReplayWindow:
 
     def _change_help(self) -> None:
         self.help_shown = not self.help_shown
+
+    def _keep(self) -> None:
+        self.notice = ""
+
+    def _hand_on_arrows(self) -> None:
+        self.moves_floor = not self.moves_floor
 
     def _close(self) -> None:
         self.closed = True

@@ -8,6 +8,7 @@ from agents.errors import OutputError
 from replays.drawing.sheet import forget_fonts, pygame
 from replays.drawing.theme import LIGHT, Theme
 from replays.format.tables import Replay
+from replays.window.held_keys import HeldKeys
 
 FRAMES_A_SECOND = 60
 """Frames that the loop aims at."""
@@ -17,7 +18,6 @@ _START_SIZE = (1280, 760)
 _BLIND_DRIVERS = ("dummy", "offscreen")
 # A frame that took longer than this [s] must not make the run jump.
 _LONGEST_FRAME = 0.25
-_KEY_DELAY, _KEY_PACE = 300, 60
 
 
 class WindowContent(Protocol):
@@ -94,15 +94,20 @@ def _open(full_screen: bool, size: tuple[int, int]) -> pygame.Surface:
 
 
 def _loop(shown: WindowContent) -> None:
-    pygame.key.set_repeat(_KEY_DELAY, _KEY_PACE)
-    clock = pygame.time.Clock()
+    # what the system repeats is left out
+    pygame.key.set_repeat()
+    clock, held = pygame.time.Clock(), HeldKeys()
     title, full_screen = "", shown.full_screen
     size = pygame.display.get_window_size()
     exposed = True
     while not shown.closed:
         for event in pygame.event.get():
             exposed |= event.type in (pygame.VIDEOEXPOSE, pygame.WINDOWEXPOSED, pygame.VIDEORESIZE)
+            held.take(event, pygame.time.get_ticks() / 1000.0)
             shown.handle_event(event)
+        again = held.repeated(pygame.time.get_ticks() / 1000.0)
+        if again is not None:
+            shown.handle_event(again)
         if shown.full_screen != full_screen:
             full_screen = shown.full_screen
             if full_screen:

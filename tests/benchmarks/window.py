@@ -77,7 +77,7 @@ def main() -> None:
     cases: list[tuple[str, tuple[int, ...], float, Step]] = [
         ("playing 20 times as fast as life", (), 0.3, play),
         ("playing 1000 times as fast", faster, 0.0, play),
-        ("the same with the causes of a walker", (*faster[:3], pygame.K_TAB), 0.3, play),
+        ("the same with the causes of a walker", (*faster[:3], pygame.K_w), 0.3, play),
         ("scrubbing", (), 0.3, scrub),
         ("coming closer and going away", (), 0.3, wheel),
     ]

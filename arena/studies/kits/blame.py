@@ -15,7 +15,8 @@ from agents.arrays import BoolArray, FloatArray
 from agents.design.built_copies import part_values
 from agents.design.spec import Design
 from agents.design.values_by_path import BOTH, expanded, of_both
-from arena.studies.kits.judging import NAMES, BenchResult, BenchTest, Progress, share_of
+from agents.testbench.faults import FAULTS
+from arena.studies.kits.judging import BenchResult, BenchTest, Progress, share_of
 from arena.studies.statistics.comparison import LEVEL, corrected, pair_tests
 from arena.studies.statistics.estimates import Estimate
 from arena.studies.trial_scores import Score
@@ -213,7 +214,7 @@ def _gains(before: BenchResult, after: Sequence[BenchResult]) -> list[Gain]:
     gains = []
     for one, p_value in zip(after, p_values, strict=True):
         mended, broken = one.works & ~before.works, before.works & ~one.works
-        had = [(name, int(before.has(name)[mended].any(axis=1).sum())) for name in NAMES]
+        had = [(name, int(before.has(name)[mended].any(axis=1).sum())) for name in FAULTS]
         mends = tuple(sorted((pair for pair in had if pair[1]), key=lambda pair: -pair[1]))
         counts = int(np.count_nonzero(mended)), int(np.count_nonzero(broken))
         gain = paired_difference(*counts, len(before.works))

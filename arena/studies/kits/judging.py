@@ -1,9 +1,7 @@
 """Which built copies of a design work in a range of light, and how many of those still to be built will.
 
-A copy works where it has none of the faults of :mod:`agents.testbench.faults` at any light, and steers
-straight: where it heads less far beside a lamp than asked for, see :mod:`agents.circuit.steering`. The
-bench's own fault of that kind, lopsided, tells only who circles under a lamp with no other light; in an arena
-even light takes most of the lamp's hold on the triggers, and a third of that mismatch is too much.
+A copy works where it has none of the faults of :mod:`agents.testbench.faults` at any light. How far beside a
+lamp it may head before it strays is asked for anew.
 """
 
 import math
@@ -20,16 +18,16 @@ from agents.design.as_built import build
 from agents.design.built_copies import build_copies
 from agents.design.spec import Design
 from agents.errors import OptionError, raise_first
-from agents.testbench.faults import FAULTS
+from agents.testbench.faults import BLIND_BIT, DIM_BIT, DULL_BIT, FAULTS, STRAYS_BIT
 from agents.testbench.surveys import Survey, survey
 from arena.studies.statistics.estimates import Estimate
 from replays.scoring.confidence_intervals import share_interval
 
 Progress = Callable[[float], None]
 
-STRAYS = "strays"
-# The faults of the bench, and that of the lamp.
-NAMES = (*FAULTS, STRAYS)
+
+# Where it stands still, or cannot tell light, nothing is told of where it heads.
+_UNTOLD = DIM_BIT | BLIND_BIT | DULL_BIT
 
 # Copies that a thread measures in one go; a stop waits for no more than these.
 TOGETHER = 128
@@ -39,7 +37,7 @@ TOGETHER = 128
 class Demand:
     """What is asked of a copy: to work at all ``lights`` [lx] of a ``kind``.
 
-    Faults in ``allowed``, out of :data:`NAMES`, do not count. ``straight`` [rad] is how far beside a lamp a
+    Faults in ``allowed``, out of :data:`FAULTS`, do not count. ``straight`` [rad] is how far beside a lamp a
     copy may head, more than 0 and less than a right angle.
     """
 
@@ -56,14 +54,14 @@ class Demand:
                 f"to steer straight is to head less than {math.degrees(self.straight):g} deg beside a lamp; "
                 "expected more than 0 deg and less than 90 deg"
             )
-        unknown = sorted(self.allowed - set(NAMES))
+        unknown = sorted(self.allowed - set(FAULTS))
         if unknown:
-            raise OptionError(f"no fault is called {unknown[0]!r}; there are {', '.join(NAMES)}")
+            raise OptionError(f"no fault is called {unknown[0]!r}; there are {', '.join(FAULTS)}")
 
 
 @dataclass(frozen=True)
 class BenchResult:
-    """What became of copies at lights, (copies, lights): bit k set for the k-th of :data:`NAMES`.
+    """What became of copies at lights, (copies, lights): bit k set for the k-th of :data:`FAULTS`.
 
     ``beside`` [rad], of the same shape, tells where each heads, as
     :class:`agents.testbench.surveys.Survey` does.
@@ -75,7 +73,7 @@ class BenchResult:
 
     def has(self, name: str) -> BoolArray:
         """Which copies have a fault at which light, (copies, lights)."""
-        return (self.faults >> NAMES.index(name) & 1).astype(np.bool_)
+        return (self.faults >> FAULTS.index(name) & 1).astype(np.bool_)
 
 
 @dataclass(frozen=True)
@@ -121,9 +119,10 @@ class BenchTest:
         faults = np.concatenate([np.zeros(shape, np.int64), *(one.faults for one in found)])
         beside = np.concatenate([np.zeros(shape), *(one.beside for one in found)])
         # nan, who circles, is not within it either
-        strays = ~(np.abs(beside) <= demand.straight)
-        faults |= strays.astype(np.int64) << NAMES.index(STRAYS)
-        counting = sum(1 << number for number, name in enumerate(NAMES) if name not in demand.allowed)
+        strays = ~(np.abs(beside) <= demand.straight) & ((faults & _UNTOLD) == 0)
+        faults &= ~STRAYS_BIT
+        faults[strays] |= STRAYS_BIT
+        counting = sum(1 << number for number, name in enumerate(FAULTS) if name not in demand.allowed)
         return BenchResult(faults, beside, np.all((faults & counting) == 0, axis=1))
 
 

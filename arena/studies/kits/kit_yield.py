@@ -14,11 +14,12 @@ from agents.arrays import FloatArray
 from agents.design.built_copies import part_chances, part_values
 from agents.design.spec import Design
 from agents.errors import OptionError
+from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST
 from agents.text.shapes import shape_at
 from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
 from arena.studies.kits.eye_picking import MeasuredEye, Picking, drawn_eyes, pick, straight_range
-from arena.studies.kits.judging import NAMES, BenchResult, BenchTest, Demand, Progress, expected_of, share_of
+from arena.studies.kits.judging import BenchResult, BenchTest, Demand, Progress, expected_of, share_of
 from arena.studies.statistics.estimates import Estimate
 from replays.format.whole_files import whole_file
 
@@ -60,7 +61,7 @@ class KitYield:
     def counts(self) -> dict[str, tuple[int, tuple[int, ...]]]:
         """Copies with each fault: at any light, and at each; faults that no copy has are left out."""
         found = {}
-        for name in NAMES:
+        for name in FAULTS:
             has = self.result.has(name)
             if has.any():
                 found[name] = int(has.any(axis=1).sum()), tuple(has.sum(axis=0).tolist())
@@ -76,7 +77,7 @@ class KitYield:
             "seed": self.seed,
             "lights_lx": list(demand.lights),
             "light_kind": demand.kind,
-            "allowed": [name for name in NAMES if name in demand.allowed],
+            "allowed": [name for name in FAULTS if name in demand.allowed],
             "straight_deg": math.degrees(demand.straight),
             "faulty_as_drawn": {name: list(lights) for name, lights in self.faulty_as_drawn.items()},
             "works": _estimate_dict(self.share),
@@ -110,7 +111,7 @@ class KitYield:
 def _by_name(bench_test: BenchTest) -> dict[str, tuple[float, ...]]:
     demand = bench_test.demand
     found = {}
-    for name in NAMES:
+    for name in FAULTS:
         has = bench_test.as_drawn.has(name)[0]
         if name not in demand.allowed and has.any():
             found[name] = tuple(light for light, is_there in zip(demand.lights, has, strict=True) if is_there)
@@ -264,7 +265,7 @@ def write_copies(found: KitYield, path: Path) -> None:
 
 
 def _names(bits: int) -> list[str]:
-    return [name for number, name in enumerate(NAMES) if bits >> number & 1]
+    return [name for number, name in enumerate(FAULTS) if bits >> number & 1]
 
 
 def _unit(path: str) -> str:

@@ -14,7 +14,7 @@ from agents.circuit.status import SETTLED
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.handbook.light_kinds import kind_index
-from agents.testbench.measuring import panel_under, photocurrent_of
+from agents.testbench.measuring import photocurrent_of
 
 # photocurrent [A], saturation [A], thermal [V], series [ohm], shunt [ohm]
 PANELS = [
@@ -111,7 +111,7 @@ def test_light_warms_the_panel_as_faiman_has_it(kind: str) -> None:
     walker = build(Design(name="basil"), 303.15)[0]
     breeze = (40.0 - 25.0) / 6.84
     for irradiance in (10.0, 1000.0):
-        panel = panel_under(walker, irradiance * efficacy, kind)
+        panel = kernels.panel_under(walker, irradiance * efficacy, kind_index(kind))
         expected = temperature.faiman(irradiance, 30.0, wind_speed=breeze)
         assert kernels.panel_temperature(walker, panel) - 273.15 == pytest.approx(expected, abs=1e-6)
     assert expected == pytest.approx(55.0, abs=0.1)
@@ -119,7 +119,7 @@ def test_light_warms_the_panel_as_faiman_has_it(kind: str) -> None:
 
 def test_a_panel_right_under_a_lamp_is_a_number() -> None:
     walker = build(Design(name="basil"))[0]
-    panel = panel_under(walker, 1e6, "incandescent")
+    panel = kernels.panel_under(walker, 1e6, kind_index("incandescent"))
     assert kernels.panel_temperature(walker, panel) == pytest.approx(kernels.HOTTEST)
     assert 0.0 < panel.saturation < 1e-3
 

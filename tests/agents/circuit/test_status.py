@@ -23,7 +23,7 @@ from agents.circuit.records import STATE
 from agents.design.as_built import build
 from agents.errors import ConvergenceError, ModelError, raise_first
 from agents.testbench.bench_figures import bench_point
-from agents.testbench.measuring import bench_pulse
+from agents.testbench.bench_pulses import bench_pulse
 from agents.testbench.surveys import survey
 from arena.engine.assembly import WorldPlan
 from arena.scene.flat_arena import flatten

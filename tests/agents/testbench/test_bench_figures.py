@@ -13,12 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agents.circuit.charging import time_to_reach, wait
+from agents.circuit.panel import panel_under
 from agents.circuit.records import STATE
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
+from agents.handbook.light_kinds import kind_index
 from agents.testbench.bench_figures import BenchPoint, bench, bench_point
-from agents.testbench.measuring import BRIGHTEST, bench_pulse, panel_under
+from agents.testbench.bench_pulses import bench_pulse
+from agents.testbench.measuring import BRIGHTEST
 from tests.helpers.promised_keys import POINT_KEYS
 
 DEFAULT = Design(name="test")
@@ -195,7 +198,7 @@ def test_no_energy_comes_from_nowhere(
     """Panel in = stored + motor + bases + eyes + leak + series resistance, within 1 %, over a whole cycle."""
     panel = design.panel.current_per_light * bigger
     walker = build(design.with_values({"panel.current_per_light": panel}))[0]
-    lit = panel_under(walker, light, "daylight")
+    lit = panel_under(walker, light, kind_index("daylight"))
     trigger = 2.6
     state = np.zeros(1, STATE)[0]
     state["rail"] = 1.0

@@ -189,7 +189,7 @@ def test_bench_names_faults_with_cause_and_cure() -> None:
     assert (sheet.code, sheet.err) == (0, "")
     assert sheet.out.index(" 1 klx") < sheet.out.index(" 3 klx")
     assert "twitch" in sheet.out
-    assert "cure: " in sheet.out
+    assert "cure 1: " in sheet.out
     answer = photodrome("bench", "nettle-twitches", "-l", "3klx", "--json").json()
     assert [report["fault"] for report in answer["diagnosis"]] == answer["points"][0]["faults"]
     assert "twitch" in answer["points"][0]["faults"]

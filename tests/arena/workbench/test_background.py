@@ -149,7 +149,7 @@ def test_the_view_of_the_run_goes_on_through_a_change(make: Callable[..., Contro
     press(controller, pygame.K_RIGHT)
     settle(controller)
     assert state.transport.time_s == pytest.approx(2.4)
-    press(controller, pygame.K_SPACE, pygame.K_PLUS)
+    press(controller, pygame.K_SPACE, pygame.K_PAGEUP)
     assert (state.transport.playing, state.transport.speed) == (True, 100.0)
     controller.advance(0.1)
     assert state.transport.time_s == pytest.approx(12.4)

@@ -77,14 +77,14 @@ def test_sides_are_turned_together_or_one_by_one(make: Callable[..., Controller]
     controller = make("open-bench.yaml", "cress.yaml")
     state = controller.state
     state.selection.dial = dial_number("latch")
-    press(controller, pygame.K_s)
+    press(controller, pygame.K_o)
     assert SCOPES[state.selection.scope] == "left"
     press(controller, pygame.K_RIGHT)
     assert DIALS[state.selection.dial].values(design_of(state.document)) == (18e3, 5600.0)
-    press(controller, pygame.K_s)
+    press(controller, pygame.K_o)
     press(controller, pygame.K_LEFT)
     assert DIALS[state.selection.dial].values(design_of(state.document)) == (18e3, 4700.0)
-    press(controller, pygame.K_s, pygame.K_RIGHT)
+    press(controller, pygame.K_o, pygame.K_RIGHT)
     assert DIALS[state.selection.dial].values(design_of(state.document)) == (22e3, 22e3)
     assert state.document.text.count("#") == state.document.clean.count("#")
 
@@ -172,7 +172,7 @@ def test_a_design_made_impossible_shows_its_fault_and_the_last_good_run_stays(
     assert state.is_stale
     assert DIALS[state.selection.dial].shown(state.design) == "45 mm"
     show(controller)
-    press(controller, pygame.K_w)
+    press(controller, pygame.K_s)
     assert controller.question is None
     assert state.note.startswith("not saved")
     press(controller, pygame.K_RIGHT)
@@ -198,7 +198,7 @@ def test_a_file_that_cannot_be_rewritten_leaves_everything_as_it_was(
     assert state.note == "change it by hand"
     state.note = ""
     lamp = next(movable for movable in state.floor.movables() if movable.kind == "lamp")
-    state.selection.movable, state.selection.on_plan = lamp.path, True
+    state.selection.choose_movable(lamp.path)
     press(controller, pygame.K_LEFT)
     assert state.note == "change it by hand"
     assert [document.text for document in state.documents.all] == texts

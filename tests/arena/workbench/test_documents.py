@@ -20,7 +20,7 @@ def test_saving_under_a_new_name_keeps_remarks_and_can_be_read_again(
 ) -> None:
     controller = make()
     state = controller.state
-    press(controller, pygame.K_RIGHT, pygame.K_w)
+    press(controller, pygame.K_RIGHT, pygame.K_s)
     assert controller.question is not None
     assert controller.question.text == "poppy-2.yaml"
     press(controller, pygame.K_RETURN)
@@ -53,7 +53,7 @@ def test_saving_under_a_new_name_keeps_remarks_and_can_be_read_again(
 
 def test_nothing_is_written_over_without_saying_so(make: Callable[..., Controller], folder: Path) -> None:
     controller = make()
-    press(controller, pygame.K_RIGHT, pygame.K_w)
+    press(controller, pygame.K_RIGHT, pygame.K_s)
     assert controller.question is not None
     press(controller, *[pygame.K_BACKSPACE] * len("-2.yaml"))
     assert controller.question.text == "poppy"
@@ -72,7 +72,7 @@ def test_nothing_is_written_over_without_saying_so(make: Callable[..., Controlle
     press(controller, pygame.K_RETURN)
     assert controller.question is None
     assert read_design(folder / "poppy.yaml").left.eye.aside == 0.031
-    press(controller, pygame.K_w)
+    press(controller, pygame.K_s)
     press(controller, *[pygame.K_BACKSPACE] * 80)
     press(controller, pygame.K_RETURN)
     assert controller.question is not None
@@ -86,10 +86,10 @@ def test_nothing_is_written_over_without_saying_so(make: Callable[..., Controlle
 
 def test_shipped_files_are_saved_in_the_present_folder(make: Callable[..., Controller], folder: Path) -> None:
     controller = make("skylight", "thistle-spins")
-    press(controller, pygame.K_w)
+    press(controller, pygame.K_s)
     assert controller.question is not None
     assert Path(controller.question.text) == Path("thistle-spins-2.yaml")
-    press(controller, pygame.K_RETURN, pygame.K_w)
+    press(controller, pygame.K_RETURN, pygame.K_s)
     assert Path(controller.question.text) == Path("thistle-spins-3.yaml")
 
 
@@ -162,7 +162,7 @@ def test_a_name_that_no_file_can_have_is_told(
     (folder / "loop.yaml").symlink_to("loop.yaml")
     controller = make()
     before = sorted(folder.iterdir())
-    press(controller, pygame.K_w)
+    press(controller, pygame.K_s)
     assert controller.question is not None
     controller.question.text = name
     press(controller, pygame.K_RETURN, pygame.K_RETURN)
@@ -184,7 +184,7 @@ def test_closing_asks_where_changes_would_be_lost(make: Callable[..., Controller
     show(controller)
     press(controller, pygame.K_ESCAPE)
     assert controller.question is None
-    press(controller, pygame.K_q, pygame.K_w)
+    press(controller, pygame.K_q, pygame.K_s)
     assert controller.question is not None
     assert controller.question.document is controller.state.document
     press(controller, pygame.K_RETURN, pygame.K_q)

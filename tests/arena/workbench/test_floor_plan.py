@@ -15,6 +15,7 @@ from arena.workbench.jobs import (
 )
 from arena.workbench.movables import METER, movable_of, movables_of, with_movable
 from replays.drawing.sheet import pygame
+from replays.window.key_meanings import PLAN_MODE
 from tests.helpers.window_events import mouse, press
 from tests.helpers.workbench import drag, settle, show
 
@@ -62,11 +63,11 @@ def test_only_what_casts_or_stops_light_has_the_map_drawn_anew(make: Callable[..
     settle(controller)
     light = state.background.light
     state.selection.movable = ("starts", "places", 0, "place")
-    state.selection.on_plan = True
+    state.selection.mode = PLAN_MODE
     press(controller, pygame.K_LEFT)
     assert state.documents.arena.is_changed
     settle(controller)
-    state.selection.dial, state.selection.on_plan = 0, False
+    state.selection.choose_dial(0)
     press(controller, pygame.K_RIGHT)
     settle(controller)
     assert state.background.light is light
@@ -113,7 +114,7 @@ def test_an_impossible_place_is_shown_and_refused(
 def test_starts_keep_room_for_their_bodies(make: Callable[..., Controller]) -> None:
     controller = make("open-bench.yaml", terms=RaceTerms(seconds=60.0))
     state = controller.state
-    state.selection.movable, state.selection.on_plan = ("starts", "places", 0, "place"), True
+    state.selection.choose_movable(("starts", "places", 0, "place"))
     before = state.documents.arena.text
     for _ in range(30):
         press(controller, pygame.K_UP)
@@ -131,7 +132,7 @@ def test_everything_on_the_plan_can_be_chosen_and_moved_by_keys(make: Callable[.
     state = controller.state
     kinds = []
     for _ in state.floor.movables():
-        press(controller, pygame.K_n)
+        press(controller, pygame.K_m)
         movable = state.chosen_movable()
         kinds.append(movable.kind)
         press(controller, pygame.K_LEFT, pygame.K_UP)
@@ -143,8 +144,8 @@ def test_everything_on_the_plan_can_be_chosen_and_moved_by_keys(make: Callable[.
         }
         assert ways == {(-0.01, 0.009)}
     assert sorted(kinds) == ["aim", "goal", "lamp", "meter", "shade", "wall", "zone"]
-    press(controller, pygame.K_n)
-    press(controller, pygame.K_p)
+    press(controller, pygame.K_m)
+    press(controller, pygame.K_m, mod=pygame.KMOD_LSHIFT)
     assert state.chosen_movable().kind == kinds[-1]
     assert parse_arena(state.documents.arena.text, "again") == arena_of(state.documents.arena)
     assert state.documents.arena.text.count("#") == state.documents.arena.clean.count("#")

@@ -71,7 +71,7 @@ def test_frames_follow_the_state_and_nothing_else(make: Callable[..., Controller
     settle(controller)
     first = show(controller)
     np.testing.assert_array_equal(show(controller), first)
-    for key in (pygame.K_HOME, pygame.K_s, pygame.K_d, pygame.K_TAB, pygame.K_n, pygame.K_t, pygame.K_w):
+    for key in (pygame.K_HOME, pygame.K_o, pygame.K_d, pygame.K_TAB, pygame.K_m, pygame.K_t, pygame.K_s):
         before = show(controller)
         press(controller, key)
         assert (show(controller) != before).any(), pygame.key.name(key)

@@ -5,15 +5,11 @@ from collections.abc import Callable
 import pytest
 
 from arena.workbench.controller import Controller, Question
-from arena.workbench.workbench_keys import (
-    BUTTONS,
-    DIAL_MODE,
-    FILE_NAME_KEYS,
-    PLAN_MODE,
-    UNSAVED_KEYS,
-    WORKBENCH_KEYS,
-)
+from arena.workbench.workbench_keys import BUTTONS, FILE_NAME_KEYS, MODES, UNSAVED_KEYS, WORKBENCH_KEYS
 from replays.drawing.sheet import Sheet, pygame
+from replays.window.held_keys import ARROWS
+from replays.window.key_meanings import DIAL_MODE, FLOOR_MODE, MEANINGS, PLAN_MODE, TIME_MODE, bound
+from replays.window.key_tables import Key
 from replays.window.replay_keys import REPLAY_KEYS
 from tests.helpers.window_events import mouse, press
 from tests.helpers.workbench import show
@@ -23,7 +19,7 @@ def test_what_each_key_asks_for_is_done_and_all_that_is_done_has_a_key(
     make: Callable[..., Controller],
 ) -> None:
     controller = make()
-    assert sorted(binding.action for binding in WORKBENCH_KEYS.bindings) == sorted(controller.actions)
+    assert sorted({binding.action for binding in WORKBENCH_KEYS.bindings}) == sorted(controller.actions)
     document = controller.state.documents.arena
     for question, table in ((Question(None), UNSAVED_KEYS), (Question(document), FILE_NAME_KEYS)):
         assert sorted(binding.action for binding in table.bindings) == sorted(controller.answers(question))
@@ -33,7 +29,7 @@ def test_what_each_key_asks_for_is_done_and_all_that_is_done_has_a_key(
 
 def test_no_key_has_two_meanings_at_a_time() -> None:
     for table in (WORKBENCH_KEYS, UNSAVED_KEYS, FILE_NAME_KEYS):
-        for mode in (DIAL_MODE, PLAN_MODE):
+        for mode in MODES:
             mine = [binding for binding in table.bindings if binding.mode in ("", mode)]
             keys = [key for binding in mine for key in binding.keys + binding.others]
             assert len(keys) == len(set(keys))
@@ -47,19 +43,19 @@ def test_each_key_reaches_its_action_and_no_other(
     heard = {name: lambda name=name: asked.append(name) for name in controller.actions}
     monkeypatch.setattr(Controller, "actions", heard)
     for binding in WORKBENCH_KEYS.bindings:
-        for on_plan in (False, True):
-            if binding.mode not in ("", PLAN_MODE if on_plan else DIAL_MODE):
+        for mode in MODES:
+            if binding.mode not in ("", mode):
                 continue
-            controller.state.selection.on_plan = on_plan
+            controller.state.selection.mode = mode
             for key in binding.keys + binding.others:
                 for control in (pygame.KMOD_LCTRL, pygame.KMOD_RMETA) if key.control else (0,):
                     press(controller, key.code, mod=control | pygame.KMOD_LSHIFT * key.shift)
                     assert asked == [binding.action]
                     asked.clear()
     press(controller, pygame.K_q, pygame.K_LEFT, pygame.K_TAB, mod=pygame.KMOD_LCTRL)
-    press(controller, pygame.K_q, pygame.K_w, mod=pygame.KMOD_LALT)
+    press(controller, pygame.K_q, pygame.K_s, mod=pygame.KMOD_LALT)
     assert asked == [], "keys of the system are left alone"
-    press(controller, pygame.K_TAB, pygame.K_w, mod=pygame.KMOD_LSHIFT)
+    press(controller, pygame.K_TAB, pygame.K_s, mod=pygame.KMOD_LSHIFT)
     assert asked == ["change mode", "save design"], "shift makes no difference to a key of one meaning"
 
 
@@ -89,51 +85,29 @@ def test_the_help_names_every_key_once(
                 assert word in told_words, binding.action
 
 
-def test_keys_that_mean_different_things_in_the_two_windows_are_known() -> None:
-    """A list to be made shorter: what is in it has to be learnt twice by whoever uses both windows."""
-    differ: dict[str, tuple[str, str]] = {}
-    for theirs in REPLAY_KEYS.bindings:
-        for mine in WORKBENCH_KEYS.bindings:
-            for key in {*theirs.keys, *theirs.others} & {*mine.keys, *mine.others}:
-                if theirs.action != mine.action:
-                    name = f"{key.name}, {mine.mode}" if mine.mode else key.name
-                    differ[name] = (theirs.action, mine.action)
-    assert differ == {
-        "n": ("next pulse", "next movable"),
-        "p": ("ways", "last movable"),
-        "w": ("skip", "save design"),
-        "r": ("reload", "redo"),
-        "tab": ("next walker", "change mode"),
-        "+": ("closer", "faster"),
-        "=": ("closer", "faster"),
-        "keypad +": ("closer", "faster"),
-        "-": ("away", "slower"),
-        "keypad -": ("away", "slower"),
-        "left, dials": ("back", "turn down"),
-        "right, dials": ("on", "turn up"),
-        "up, dials": ("faster", "dial above"),
-        "down, dials": ("slower", "dial below"),
-        "left, plan": ("back", "move west"),
-        "right, plan": ("on", "move east"),
-        "up, plan": ("faster", "move north"),
-        "down, plan": ("slower", "move south"),
-        "shift left, dials": ("west", "turn far down"),
-        "shift right, dials": ("east", "turn far up"),
-        "shift left, plan": ("west", "move finely west"),
-        "shift right, plan": ("east", "move finely east"),
-        "shift up, plan": ("north", "move finely north"),
-        "shift down, plan": ("south", "move finely south"),
-    }
+def test_every_key_of_both_windows_comes_from_the_one_table() -> None:
+    for table in (REPLAY_KEYS, WORKBENCH_KEYS):
+        for binding in table.bindings:
+            assert binding in MEANINGS, binding
+        for action in {binding.action for binding in table.bindings}:
+            told = [binding for binding in table.bindings if binding.action == action]
+            assert told == list(bound(action)), "all of its keys, wherever it can be asked for"
+    with pytest.raises(ValueError, match="dance has no key"):
+        bound("dance")
 
 
-def test_actions_of_both_windows_that_have_different_keys_are_known() -> None:
-    keys = {binding.action: {*binding.keys, *binding.others} for binding in REPLAY_KEYS.bindings}
-    shared = [binding for binding in WORKBENCH_KEYS.bindings if binding.action in keys]
-    differ = {one.action for one in shared if keys[one.action] != {*one.keys, *one.others}}
-    assert differ == {"back", "on", "faster", "slower"}
-    assert {one.action for one in shared} - differ == {
-        "play", "start", "end", "theme", "full screen", "help", "leave", "close",
-    }  # fmt: skip
+def test_no_key_means_two_things_in_one_window_or_another() -> None:
+    modes = {binding.mode for binding in MEANINGS}
+    assert modes == {"", TIME_MODE, FLOOR_MODE, DIAL_MODE, PLAN_MODE}
+    for mode in modes - {""}:
+        means: dict[Key, str] = {}
+        for binding in MEANINGS:
+            for key in binding.keys + binding.others:
+                if binding.mode in ("", mode):
+                    assert means.setdefault(key, binding.action) == binding.action, key.name
+    by_mode = {key.code for one in MEANINGS if one.mode for key in one.keys + one.others}
+    assert by_mode == set(ARROWS), "only the arrows are for what has them"
+    assert not by_mode & {key.code for one in MEANINGS if not one.mode for key in one.keys + one.others}
 
 
 def test_buttons_and_keys_do_the_same(make: Callable[..., Controller]) -> None:
@@ -163,6 +137,13 @@ def test_help_and_colours_come_and_go_by_their_keys(make: Callable[..., Controll
     assert (controller.dark, controller.full_screen) == (True, True)
     press(controller, pygame.K_TAB)
     assert controller.state.selection.on_plan
+    before = controller.state.transport.time_s
+    press(controller, pygame.K_TAB, pygame.K_UP)
+    assert controller.state.selection.mode == TIME_MODE
+    assert controller.state.transport.speed > 50.0
+    assert controller.state.transport.time_s == before
+    press(controller, pygame.K_TAB)
+    assert controller.state.selection.mode == DIAL_MODE
     press(controller, pygame.K_F5, pygame.K_x)
     controller.handle_event(pygame.event.Event(pygame.USEREVENT))
     assert not controller.state.documents.unsaved

@@ -15,7 +15,8 @@ from numpy.typing import NDArray
 
 from agents.errors import OptionError, OutputError
 from replays.drawing import colours, ground, legend, marks
-from replays.drawing.metres_to_points import LabelPlacement, View, fit
+from replays.drawing.label_placing import LabelPlacement
+from replays.drawing.metres_to_points import View, fit
 from replays.drawing.moving_picture import Moment, Stage
 from replays.drawing.pages import LEGEND, ReplayPage, height_for
 from replays.drawing.pictures import draw_picture

@@ -114,6 +114,10 @@ def test_words_have_the_contrast_that_wcag_asks_for(theme: Theme) -> None:
     pairs += [(theme.on_accent, theme.accent), (theme.left, theme.card), (theme.right, theme.card)]
     for ink, ground in pairs:
         assert contrast(ink, ground) >= 4.5, (ink, ground)
+        assert colours.contrast_ratio(ink, ground) == pytest.approx(contrast(ink, ground))
+    # and of frames and of what tells that a button is on, 1.4.11: at least 3 to 1
+    assert min(contrast(theme.wood, ground) for ground in (theme.paper, theme.card)) >= 3.0
+    assert contrast(theme.ink, theme.card) >= 3.0
     assert (luminance(theme.paper) > 0.5) == (theme is LIGHT)
 
 
@@ -123,7 +127,18 @@ def test_names_on_lines_of_equal_light_can_be_read() -> None:
         assert contrast(colours.readable_on(ground), ground) >= 4.5
 
 
-@pytest.mark.parametrize("keys", [[], [pygame.K_TAB, pygame.K_n], [pygame.K_h], [pygame.K_t, pygame.K_TAB]])
+def test_lines_and_marks_have_the_contrast_that_wcag_asks_for_in_any_light() -> None:
+    # WCAG 2.2, success criterion 1.4.11: at least 3 to 1; of a line with a rim, one of the two
+    grounds = colours.light_colours()
+    for ground, line in zip(grounds, colours.line_colours(), strict=True):
+        assert contrast(line, ground) >= 3.0
+        for number in range(7):
+            look = colours.look(number)
+            assert max(contrast(look.colour, ground), contrast(look.casing, ground)) >= 3.0, number
+            assert contrast(look.colour, look.casing) >= 3.0
+
+
+@pytest.mark.parametrize("keys", [[], [pygame.K_w, pygame.K_n], [pygame.K_h], [pygame.K_t, pygame.K_w]])
 @pytest.mark.parametrize("size", [(1280, 760), (1920, 1080), (820, 520), (600, 1100)])
 def test_no_letters_are_smaller_than_14_points(
     keys: list[int], size: tuple[int, int], monkeypatch: pytest.MonkeyPatch

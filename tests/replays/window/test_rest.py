@@ -102,7 +102,7 @@ def test_nothing_is_left_of_ways_that_the_viewer_has_gone_back_from(
 def test_a_leap_after_a_followed_walker_is_seen_to_its_end(
     replay: Replay, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    window, surface = opened(replay, pygame.K_c, pygame.K_TAB, pygame.K_g, *[pygame.K_PLUS] * 8, pygame.K_END)
+    window, surface = opened(replay, pygame.K_c, pygame.K_w, pygame.K_g, *[pygame.K_PLUS] * 8, pygame.K_END)
     rest(window, surface)
     far = window.view
     press(window, pygame.K_HOME)
@@ -114,7 +114,7 @@ def test_a_leap_after_a_followed_walker_is_seen_to_its_end(
 def test_what_is_said_until_the_circuit_is_ready_stays_on_its_card(replay: Replay) -> None:
     window, surface = ReplayWindow(replay), pygame.Surface((480, 900))
     window.draw(surface)
-    press(window, pygame.K_TAB)
+    press(window, pygame.K_w)
     window.draw(surface)
     assert window._causes is None
     strip = window.layout.strip

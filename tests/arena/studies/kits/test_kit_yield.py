@@ -14,9 +14,10 @@ from agents.design.built_copies import draw_copies, part_chances, part_values
 from agents.design.spec import Design, Tolerance, read_design
 from agents.errors import OptionError
 from agents.testbench.bench_figures import bench_record
+from agents.testbench.faults import FAULTS
 from agents.text.shipped import shipped_names
 from arena.studies.kits.blame import Blame, alike, explained_by, paired_difference, parts_of, tightened
-from arena.studies.kits.judging import NAMES, BenchTest, Demand, expected_of, share_of
+from arena.studies.kits.judging import BenchTest, Demand, expected_of, share_of
 from arena.studies.kits.kit_yield import KitYield, estimate_yield, lights_between, write_copies
 
 LIGHTS = (1e3, 4e3, 20e3)
@@ -50,8 +51,8 @@ def test_a_copy_works_where_the_bench_finds_no_fault_and_it_steers_straight() ->
         walker = build(design.built(4, number))[0]
         for place, light in enumerate(LIGHTS):
             bits = int(found.result.faults[number, place])
-            told = {name for at, name in enumerate(NAMES) if bits >> at & 1}
-            assert told - {"strays"} == set(bench_record(walker, light).faults)
+            told = {name for at, name in enumerate(FAULTS) if bits >> at & 1}
+            assert told == set(bench_record(walker, light).faults)
             beside = abs(found.result.beside[number, place])
             assert ("strays" in told) == (math.isnan(beside) or beside > math.radians(30.0))
         assert found.result.works[number] == (not found.result.faults[number].any())
@@ -363,7 +364,7 @@ def test_the_table_of_copies_holds_every_part_and_fault(tmp_path: Path) -> None:
         assert float(row["left.eye.dark_trigger [V]"]) == parts["left.eye.dark_trigger"]
         assert float(row["body.tyre_load"]) == parts["body.tyre_load"]
         for place, light in enumerate(("1000", "4000", "20000")):
-            names = [name for name in NAMES if found.result.has(name)[number, place]]
+            names = [name for name in FAULTS if found.result.has(name)[number, place]]
             assert row[f"faults at {light} lx"] == ";".join(names)
             beside = row[f"beside [deg] at {light} lx"]
             known = found.result.beside[number, place]
