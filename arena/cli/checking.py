@@ -8,6 +8,7 @@ from pathlib import Path
 from agents.design.spec import read_design
 from agents.errors import NotFoundError, nearest, nearest_note
 from agents.text.shipped import shipped_names
+from arena.cli.panel_report import panel_lines
 from arena.scene.spec import read_arena
 from replays.format.replay_file import read_replay
 
@@ -22,7 +23,7 @@ def check_file(name: str) -> str:
     Raises SpecError, ReplayError or NotFoundError.
     """
     if name in shipped_names("design"):
-        return f"design {read_design(name).name}"
+        return _design(name)
     if name in shipped_names("arena"):
         return f"arena {read_arena(name).name}"
     if name in shipped_names("study"):
@@ -44,7 +45,7 @@ def check_file(name: str) -> str:
         return _drawer(text)
     if kind is not None:
         return f"arena {read_arena(text).name}"
-    return f"design {read_design(text).name}"
+    return _design(text)
 
 
 def _drawer(name: str) -> str:
@@ -53,6 +54,12 @@ def _drawer(name: str) -> str:
     drawer = read_drawer(name)
     pieces = sum(item.pieces for *_, item in drawer.items())
     return f"drawer {drawer.name} with {pieces} part{'' if pieces == 1 else 's'}"
+
+
+def _design(name: str) -> str:
+    design = read_design(name)
+    made = panel_lines(design.panel)
+    return "; ".join([f"design {design.name}", *map(str.strip, made)])
 
 
 def _study(name: str) -> str:

@@ -14,6 +14,7 @@ from typing import Any
 import click
 
 from arena.cli.contest_commands import demo, run, try_by_hand
+from arena.cli.file_commands import new, schema
 from arena.cli.kit_command import kit
 from arena.cli.options import (
     Measured,
@@ -23,6 +24,7 @@ from arena.cli.options import (
     as_json,
     kind_option,
     report_option,
+    shipped,
     theme_option,
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
@@ -154,7 +156,7 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 
 
 @photodrome.command()
-@click.argument("design")
+@click.argument("design", shell_complete=shipped("design"))
 @click.option(
     "--light",
     "-l",
@@ -187,6 +189,7 @@ def bench(
     from agents.testbench.diagnosis import full_diagnosis
     from agents.text.shipped import find_document
     from arena.cli.cure_files import check_place, write_cured
+    from arena.cli.panel_report import panel_dict, panel_lines
 
     spec = read_design(design)
     check_report(report, [find_document(design, "design")])
@@ -210,6 +213,7 @@ def bench(
         print_json(
             {
                 "design": spec.name,
+                "panel": panel_dict(spec.panel),
                 "points": [point.as_dict() for point in points],
                 "diagnosis": told["reports"],
                 "whole_design": told["whole_design"],
@@ -220,6 +224,8 @@ def bench(
     from arena.cli.bench_and_run_report import print_bench
 
     print_bench(spec.name, spec.about, points)
+    for line in panel_lines(spec.panel):
+        click.echo(line)
     if cured:
         click.echo(f"design: {printable(str(how['out']))}")
     elif found is not None:
@@ -232,7 +238,9 @@ def bench(
 
 
 @photodrome.command()
-@click.argument("files", nargs=-1, required=True)
+@click.argument(
+    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "drawer")
+)
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
     """Read designs, arenas, plans and replays, and tell all that is wrong with them."""
@@ -260,7 +268,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit, pick):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick, new, schema):
     photodrome.add_command(command)
 
 
