@@ -288,20 +288,25 @@ def test_no_cure_is_said_to_be_none() -> None:
 
 
 def test_a_cure_that_costs_something_elsewhere_says_so() -> None:
-    """A panel that is large enough for a dim room is too large for the sun."""
-    (report,) = reports_of(DEFAULT, "dim", (100.0, 100e3))
+    """A panel that is large enough for a dim room may be too large for the sun."""
+    frugal = changed(
+        {"both.motor.resistance": 60.0, "both.motor.constant": 4e-3, "both.motor.friction": 5e-6}
+    )
+    (report,) = reports_of(frugal, "dim", (100.0, 100e3))
     assert report.cure is not None
     assert "panel.current_per_light" in report.cure.values
-    larger = DEFAULT.with_values(report.cure.values)
-    new = [
-        (light, fault)
-        for light in np.geomspace(100.0, 100e3, 60)
-        for fault in set(bench_point(larger, light).faults) - set(bench_point(DEFAULT, light).faults)
-    ]
-    assert new
-    for light, fault in new:
-        told = [one.lights for one in report.cure.brings if one.name == fault]
-        assert any(start / EDGE <= light <= end * EDGE for start, end in told)
+    larger = frugal.with_values(report.cure.values)
+
+    def new(light: float) -> set[str]:
+        return set(bench_point(larger, light).faults) - set(bench_point(frugal, light).faults)
+
+    assert report.cure.brings
+    for one in report.cure.brings:
+        assert all(one.name in new(light) for light in one.lights)
+    for light in np.geomspace(100.0, 100e3, 60):
+        for fault in new(light):
+            told = [one.lights for one in report.cure.brings if one.name == fault]
+            assert any(start / EDGE <= light <= end * EDGE for start, end in told)
 
 
 def test_changes_are_standard_values_that_a_design_may_have() -> None:
