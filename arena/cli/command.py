@@ -29,6 +29,7 @@ from arena.cli.options import (
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
 from arena.cli.pick_command import pick
+from arena.cli.race_command import race
 from arena.cli.study_commands import sweep, tune
 from arena.cli.terminal import (
     command_word,
@@ -270,6 +271,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
 
 for command in (demo, run, try_by_hand, sweep, tune, kit, pick, new, schema):
     photodrome.add_command(command)
+photodrome.add_command(race)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

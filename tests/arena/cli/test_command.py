@@ -17,7 +17,7 @@ from tests.helpers.promised_keys import POINT_KEYS, SCORE_KEYS
 
 COMMANDS = (
     *("demo", "run", "score", "watch", "try", "picture", "film", "bench", "check"),
-    *("sweep", "tune", "kit", "pick"),
+    *("sweep", "tune", "kit", "race", "pick"),
 )
 
 
