@@ -15,6 +15,7 @@ import click
 
 from arena.cli.contest_commands import demo, run, try_by_hand
 from arena.cli.file_commands import new, schema
+from arena.cli.fit_command import fit
 from arena.cli.kit_command import kit
 from arena.cli.options import (
     Measured,
@@ -269,7 +270,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit, pick, new, schema):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit, new, schema):
     photodrome.add_command(command)
 photodrome.add_command(race)
 

@@ -10,14 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import as_json, contest_options, shipped
+from arena.cli.options import Whole, as_json, contest_options, shipped
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
 
 if TYPE_CHECKING:
+    from arena.accounts.telling import Account
     from arena.scene.contest import Contest
     from replays.format.tables import Replay
 
+# Walkers of whom --why tells at the most, unless there are more designs than that.
+MOST_ACCOUNTS = 60
 DEMO_ARENA = "potting-bench"
 DEMO_DESIGNS = ("poppy", "sunflower", "lentil")
 
@@ -67,6 +70,18 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     show_default=True,
     help="File for the replay.",
 )
+@click.option(
+    "--why",
+    is_flag=True,
+    help="Tell of each walker where its time went, which pulse decided, and the change that gains most.",
+)
+@click.option(
+    "--tries",
+    type=Whole(0, 200),
+    default=40,
+    show_default=True,
+    help="Changes that --why tries for each walker, in this same race; 0 for none, which is quick.",
+)
 @as_json
 def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: Any) -> None:
     """Run designs in ARENA, print their scores and write the replay.
@@ -76,8 +91,10 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
     from arena.scene.contest import read_contest
 
     spare_inputs(out, (arena, *designs))
-    replay = _run(read_contest(arena, designs, *_how(how)), out, how["threads"])
-    _report_run(replay, out, to_json)
+    contest = read_contest(arena, designs, *_how(how))
+    replay = _run(contest, out, how["threads"])
+    accounts = _accounts(contest, replay, out, how) if how["why"] else None
+    _report_run(replay, out, to_json, accounts=accounts)
 
 
 @click.command("try")
@@ -147,6 +164,23 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
     return replay
 
 
+def _accounts(contest: "Contest", replay: "Replay", out: Path, how: dict[str, Any]) -> "list[Account]":
+    """Account for the walkers, or, where they are many, for the first copies of every design."""
+    from agents.errors import WorkError
+    from arena.accounts.line_up import line_up
+    from arena.accounts.telling import accounts_of
+
+    line = line_up(contest)
+    copies = max(1, MOST_ACCOUNTS // len(contest.entrants))
+    chosen = [number for number, luck in enumerate(line.luck.tolist()) if luck < copies]
+    try:
+        with progress("reading what happened", "trying changes", f"{out} is there") as tell:
+            threads = how["threads"] or os.cpu_count() or 1
+            return accounts_of(line, replay, chosen, tries=how["tries"], threads=threads, progress=tell)
+    except KeyboardInterrupt:
+        raise WorkError(f"stopped before the changes were tried; {out} is there") from None
+
+
 @cache
 def _fetch_what_reports(draws: bool) -> None:
     """Import what :func:`_report_run` needs."""
@@ -157,7 +191,13 @@ def _fetch_what_reports(draws: bool) -> None:
         import_module("replays.drawing.pictures")
 
 
-def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None = None) -> None:
+def _report_run(
+    replay: "Replay",
+    out: Path,
+    to_json: bool,
+    drawing: Path | None = None,
+    accounts: "list[Account] | None" = None,
+) -> None:
     from replays.causes.bench_faults import entries_on_bench
     from replays.scoring.scores import score as score_one
 
@@ -174,8 +214,14 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None
                 "seconds": replay.seconds,
                 "seed": replay.header["seed"],
                 "files": files,
+                **({} if accounts is None else {"accounts": [one.as_dict() for one in accounts]}),
                 "designs": [
-                    {**one.as_dict(), "stood_in_lx": entry.light_lx, "faults": entry.faults}
+                    {
+                        **one.as_dict(),
+                        "stood_in_lx": entry.light_lx,
+                        "eye_lx": entry.eye_lx,
+                        "faults": entry.faults,
+                    }
                     for one, entry in zip(scores, entries, strict=True)
                 ],
             }
@@ -186,6 +232,10 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None
     print_run(replay)
     print_scores(scores)
     print_entries(entries)
+    if accounts is not None:
+        from arena.cli.account_report import print_accounts
+
+        print_accounts(accounts, len(replay.walkers))
     click.echo(f"replay: {printable(str(out))}; to see it: photodrome watch {command_word(out)}")
     if drawing is not None:
         click.echo(f"picture: {printable(str(drawing))}")
