@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from agents.errors import PhotodromeError
     from agents.testbench.bench_figures import BenchPoint, bench, bench_point
     from agents.testbench.diagnosis import FaultReport, diagnose
+    from agents.testbench.eye_tables import table_notes
 
 __all__ = [
     "BenchPoint",
@@ -25,6 +26,7 @@ __all__ = [
     "design_text",
     "diagnose",
     "read_design",
+    "table_notes",
 ]
 
 _HOMES = {
@@ -38,6 +40,7 @@ _HOMES = {
     "design_text": "agents.design.changing",
     "diagnose": "agents.testbench.diagnosis",
     "read_design": "agents.design.spec",
+    "table_notes": "agents.testbench.eye_tables",
 }
 
 __getattr__ = fetcher(__name__, _HOMES)

@@ -149,7 +149,11 @@ def _faults_words(entry: EntryBench) -> str:
 
 
 def print_bench(
-    name: str, about: str | None, points: Sequence[BenchPoint], reports: Sequence[FaultReport]
+    name: str,
+    about: str | None,
+    points: Sequence[BenchPoint],
+    reports: Sequence[FaultReport],
+    notes: Sequence[str] = (),
 ) -> None:
     """What a design does at each light, and its faults with cause and cure."""
     console = the_console()
@@ -165,6 +169,8 @@ def print_bench(
         print_in_parts(console, ("light", headings), turned)
     if sides_differ(points):
         console.print("figures are those of the side that fires first in even light")
+    for note in notes:
+        console.print(f"note: {note}")
     for report in reports:
         console.print(
             Text.assemble(

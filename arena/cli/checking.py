@@ -17,34 +17,50 @@ _ZIP = b"PK\x03\x04"
 
 
 def check_file(name: str) -> str:
-    """Read a design, an arena, a study, a drawer or a replay, by path or shipped name; returns what it is.
+    """Read a file as :func:`look_at` does; returns what it is."""
+    return look_at(name)[0]
 
-    Raises SpecError, ReplayError or NotFoundError.
+
+def look_at(name: str) -> tuple[str, tuple[str, ...]]:
+    """Read a design, an arena, a study, a drawer or a replay, by path or shipped name.
+
+    Returns what it is, and notes on a design that may mislead. Raises SpecError, ReplayError or
+    NotFoundError.
     """
     if name in shipped_names("design"):
-        return f"design {read_design(name).name}"
+        return _design(name)
     if name in shipped_names("arena"):
-        return f"arena {read_arena(name).name}"
+        return f"arena {read_arena(name).name}", ()
     if name in shipped_names("study"):
-        return _study(name)
+        return _study(name), ()
     if name in shipped_names("drawer"):
-        return _drawer(name)
+        return _drawer(name), ()
     path = Path(name)
     beginning = _beginning(name)
     if path.suffix.lower() == ".npz" or beginning.startswith(_ZIP):
         replay = read_replay(path)
         count = len(replay.walkers)
-        return f"replay of {replay.arena['name']} with {count} walker{'' if count == 1 else 's'}"
+        return f"replay of {replay.arena['name']} with {count} walker{'' if count == 1 else 's'}", ()
     # A bare file name is a path here, as it is to the shell.
     text = name if path.name != name else os.path.join(".", name)  # noqa: PTH118 - a Path drops the dot
     kind = _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n"))
     if kind is not None and kind[1] == b"study":
-        return _study(text)
+        return _study(text), ()
     if kind is not None and kind[1] == b"drawer":
-        return _drawer(text)
+        return _drawer(text), ()
     if kind is not None:
-        return f"arena {read_arena(text).name}"
-    return f"design {read_design(text).name}"
+        return f"arena {read_arena(text).name}", ()
+    return _design(text)
+
+
+def _design(name: str) -> tuple[str, tuple[str, ...]]:
+    from agents.testbench.bench_figures import LIGHTS
+    from agents.testbench.eye_tables import table_notes
+
+    design = read_design(name)
+    # only who has a table needs to be told
+    has_table = design.left.eye.table or design.right.eye.table
+    return f"design {design.name}", table_notes(design, LIGHTS) if has_table else ()
 
 
 def _drawer(name: str) -> str:

@@ -167,6 +167,7 @@ def bench(
     from agents.testbench.bench_figures import LIGHTS
     from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import diagnose
+    from agents.testbench.eye_tables import table_notes
     from agents.text.shipped import find_document
 
     spec = read_design(design)
@@ -182,18 +183,20 @@ def bench(
 
         with telling_of_stop(report), progress("drawing"):
             write_page(bench_page(spec, points, None if no_cures else reports, kind), report)
+    notes = table_notes(spec, asked)
     if to_json:
         print_json(
             {
                 "design": spec.name,
                 "points": [point.as_dict() for point in points],
                 "diagnosis": [report.as_dict() for report in reports],
+                "notes": list(notes),
             }
         )
         return
     from arena.cli.bench_and_run_report import print_bench
 
-    print_bench(spec.name, spec.about, points, reports)
+    print_bench(spec.name, spec.about, points, reports, notes)
     tell_report(report)
 
 
@@ -201,25 +204,32 @@ def bench(
 @click.argument("files", nargs=-1, required=True)
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
-    """Read designs, arenas, plans and replays, and tell all that is wrong with them."""
+    """Read designs, arenas, plans and replays, and tell all that is wrong with them.
+
+    A note tells what is right and may yet mislead. It counts as nothing wrong.
+    """
     from agents.errors import InputError, SpecError
-    from arena.cli.checking import check_file
+    from arena.cli.checking import look_at
 
     found: list[dict[str, Any]] = []
     for name in files:
-        what, faults = None, []
+        what: str | None = None
+        notes: tuple[str, ...] = ()
+        faults: list[dict[str, Any]] = []
         try:
-            what = check_file(name)
+            what, notes = look_at(name)
         except SpecError as error:
             faults = [{**vars(fault), "message": str(fault)} for fault in error.faults]
         except InputError as error:
             faults = [{"file": name, **dict.fromkeys(_FAULT_KEYS), "message": str(error)}]
-        found.append({"file": name, "is": what, "faults": faults})
+        found.append({"file": name, "is": what, "faults": faults, "notes": list(notes)})
         if not to_json:
             for fault in faults:
                 tell_error(fault["message"])
             if what is not None:
                 click.echo(printable(f"{name}: {what}, nothing wrong"))
+            for note in notes:
+                click.echo(printable(f"{name}: note: {note}"))
     if to_json:
         print_json({"files": found})
     if any(one["faults"] for one in found):
