@@ -18,12 +18,12 @@ from agents.design.values_by_path import BOTH, SIDES, of_one
 from agents.errors import WorkError
 from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
-from agents.text.shapes import keys_of, shape_at
-from agents.text.yaml_text import layout_of, plain_of, replaced
+from agents.text.shapes import keys_of, shape_at, shape_of
+from agents.text.yaml_text import Plain, layout_of, plain_of, replaced
 
 
-def rewrite(text: str, values: Mapping[KeyPath, str], model: type[BaseModel]) -> str:
-    """Return YAML ``text`` with the scalars at the paths of ``values`` set; ``model`` orders the keys.
+def rewrite(text: str, values: Mapping[KeyPath, Plain], model: type[BaseModel]) -> str:
+    """Return YAML ``text`` with what stands at the paths of ``values`` set; ``model`` orders the keys.
 
     ``text`` must be a document that :func:`agents.text.spec_reading.read_document` can follow. An item of a
     list has to be there, a map need not be. Raises WorkError where the text cannot be changed like that.
@@ -57,13 +57,36 @@ def rewrite_values(text: str, values: Mapping[KeyPath, Any], model: type[BaseMod
     return rewrite(text, texts, model)
 
 
+def value_texts(values: Mapping[str, Any]) -> dict[str, Plain]:
+    """SI values of a design by path as the text that a file gives them; of a whole part, each of its values.
+
+    >>> value_texts({"both.latch": 2700.0, "panel.current_per_light": 6e-8, "left.feeler": None})
+    {'both.latch': '2k7', 'panel.current_per_light': '60 nA/lx', 'left.feeler': 'none'}
+    """
+    return {
+        path: _written(Design, tuple(path.split(".")), value, []) for path, value in _leaves(values).items()
+    }
+
+
+def _leaves(values: Mapping[str, Any]) -> dict[str, Any]:
+    """Values by path with each part that is given whole taken apart; what it leaves out is left out."""
+    leaves: dict[str, Any] = {}
+    for path, value in values.items():
+        if isinstance(value, BaseModel):
+            fields = {f"{path}.{key}": getattr(value, key) for key in keys_of(type(value))}
+            leaves |= _leaves({key: one for key, one in fields.items() if one is not None})
+        else:
+            leaves[path] = value
+    return leaves
+
+
 def rewrite_design(text: str, values: Mapping[str, Any]) -> str:
     """As :func:`rewrite_values` for a design, by path like ``both.latch``, ``left.eye.tape`` or ``name``.
 
     ``both`` sets the value on either side, wherever the file gives it: under ``both``, and under a side that
     says it over. ``left`` and ``right`` set one side and leave the other as it is.
     """
-    for path, value in values.items():
+    for path, value in _leaves(values).items():
         plain = plain_of(layout_of(text).root)
         texts = {
             place: _written(Design, place, value, said_at(plain, place))
@@ -97,11 +120,17 @@ def _says(plain: Any, path: KeyPath) -> bool:
     return plain is not None
 
 
-def _written(model: type[BaseModel], path: KeyPath, value: Any, alike: Sequence[Any]) -> str:
+def _written(model: type[BaseModel], path: KeyPath, value: Any, alike: Sequence[Any]) -> Plain:
     shape = shape_at(model, of_one(path))
     if shape is None:
         raise KeyError(path_text(path))
     like = next((text for text in alike if isinstance(text, str) and text), "")
+    if shape.item is not None and isinstance(value, tuple):
+        keys = keys_of(shape_of(shape.item).model or BaseModel)
+        return [
+            {key: str(_written(model, (*path, number, key), getattr(row, key), [])) for key in keys}
+            for number, row in enumerate(value)
+        ]
     if shape.reader is None or value is None:
         return "none" if value is None else str(value)
     return exact_text(shape.reader, value, like)
@@ -128,7 +157,7 @@ def plain_at(plain: Any, path: KeyPath) -> Any:
     return plain
 
 
-def _put(plain: Any, path: KeyPath, value: str) -> None:
+def _put(plain: Any, path: KeyPath, value: Plain) -> None:
     """Set ``value`` in nested dicts, making the maps that are missing."""
     for key, following in pairwise(path):
         missing = isinstance(plain, dict) and not isinstance(plain.get(key), dict | list)

@@ -1,6 +1,5 @@
 """A design: what its file says, and the built copies that its part tolerances allow."""
 
-import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
 from pathlib import Path
@@ -8,6 +7,7 @@ from statistics import NormalDist
 from typing import Any, ClassVar
 from zlib import crc32
 
+import numpy as np
 from pydantic import Field, model_validator
 
 from agents.design.parts import Body, Panel, Side, Storage
@@ -92,6 +92,7 @@ class Design(BaseSpec):
 
     name: str = Field(description="name by which tables and pictures show it")
     about: str | None = Field(None, description="what it is for, in a sentence")
+    team: str | None = Field(None, description="who has built it, as races tell")
     panel: Panel = Field(default_factory=Panel, title="panel", description="solar panel")
     storage: Storage = Field(default_factory=Storage, title="storage", description="storage capacitor")
     left: Side = Field(default_factory=Side, title="left", description="left side")
@@ -126,13 +127,18 @@ class Design(BaseSpec):
     @property
     def discharge_rate(self) -> float:
         """Upper bound [1/s] of the rate at which a pulse empties the storage, of the faster side."""
-        fastest = 0.0
-        for side in (self.left, self.right):
-            # slope of the NPN's base current against the rail, the PNP's gain fallen as at twice a usual one
-            bases = side.pnp.gain / side.latch
-            bases /= math.sqrt(1.0 + 4.0 * bases * 6.0 / side.pnp.knee_current)
-            fastest = max(fastest, (1.0 / side.motor.resistance + bases) / self.storage.capacitance)
-        return fastest
+        return max(
+            float(
+                emptying_rate(
+                    side.pnp.gain,
+                    side.pnp.knee_current,
+                    side.latch,
+                    side.motor.resistance,
+                    self.storage.capacitance,
+                )
+            )
+            for side in (self.left, self.right)
+        )
 
     def _resolve(self, path: str) -> list[Spread]:
         """Turn the tolerance at ``path`` into one spread for each part it is about."""
@@ -203,6 +209,17 @@ class Design(BaseSpec):
         return {
             spread.path: spread.draw(uniform(seed, number, PARTS, spread.index)) for spread in self.spreads
         }
+
+
+def emptying_rate(gain: Any, knee: Any, latch: Any, resistance: Any, capacitance: Any) -> Any:
+    """Upper bound [1/s] of the rate at which a pulse empties the storage; floats or arrays.
+
+    ``gain`` and ``knee`` current [A] of the PNP, ``latch`` and motor ``resistance`` [ohm], storage [F].
+    """
+    # slope of the NPN's base current against the rail, the PNP's gain fallen as at twice a usual one
+    bases = gain / latch
+    bases = bases / np.sqrt(1.0 + 4.0 * bases * 6.0 / knee)
+    return (1.0 / resistance + bases) / capacitance
 
 
 def part_reader(path: str) -> Numeric | None:

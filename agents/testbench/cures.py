@@ -1,137 +1,240 @@
-"""The cheapest cure of a fault, found by trying changes on the bench.
+"""The cure of a fault, found by trying changes on the bench.
 
-A cure is not looked up. Every change of :mod:`agents.testbench.possible_changes` is tried, the cheapest and
-nearest first, and the first one that removes the fault and spoils nothing else is proposed. What it must not
-spoil: no fault may come up at a light that had none of it; no latch may come to let go above 1 V, the most
-that a good one does (common practice, no source), nor to waste more than a third of a pulse in the bases; and
-the triggers of the two sides may not come to lie further apart than their jitter hides. Where nothing fires
-there is no pulse to spoil: there a change may bring what the design has wherever it does fire, or, if nothing
-better is found, what it has at some lights.
+A cure is not looked up. Every change of :mod:`agents.testbench.possible_changes` is tried, and where none
+will do, every two of them. What passes at the lights that were scanned is built, read as a file would be, and
+put on the bench anew, at twice as many lights and where it begins and ceases to fire; only what has lost the
+fault throughout is a cure. Those that bring no fault come first, of these the single changes, and of these
+the cheapest; where nothing fires there is no pulse to spoil, so that there a cure may bring what the design
+has wherever it does fire. A change that leaves poor pulses (see :mod:`agents.testbench.weighing`) comes after
+those that do not. If every cure brings a fault, the one that brings the least is told, with what it brings;
+and if there is none, the change that comes nearest.
 """
 
-import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+
+from agents.arrays import IntArray
 from agents.design.spec import Design
 from agents.errors import ModelError
+from agents.handbook.light_kinds import kind_index
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.light_scan import LightScan
-from agents.testbench.possible_changes import Change, changes
+from agents.testbench.faults import FAULTS, fault_names
+from agents.testbench.light_scan import (
+    SCANS_PER_DECADE,
+    LightScan,
+    Range,
+    poor_limits,
+    ranges_where,
+    telling_lights,
+)
+from agents.testbench.possible_changes import Change
+from agents.testbench.trials import Trials, checked
+from agents.testbench.weighing import POOR, SILENT, Scales
 
-# Lights of a fault's range at which a cure has to prove itself.
-PROOFS = 5
-MOST_LET_GO = 1.0  # [V]
-MOST_BASE_SHARE = 1.0 / 3.0
-# Triggers this many standard deviations of their joint jitter apart still change places now and then.
-HIDDEN = 3.0
+# How many changes that pass at the scanned lights are put on the bench before a rank is given up.
+PROOFS = 6
+# All bits but that of a walker that cannot be followed.
+ANYTHING = (1 << 61) - 1
+
+# Changes that pass, and their bits (lights,) as far as known.
+Passing = Iterator[tuple[Change, IntArray]]
+
+
+@dataclass(frozen=True)
+class Brought:
+    """A fault that comes with a change, and the lights [lx] at which it had not been there."""
+
+    name: str
+    lights: Range
 
 
 @dataclass(frozen=True)
 class Cure:
-    """The cheapest change that removes a fault.
+    """A change that removes a fault, as it was tried.
 
-    ``lights`` [lx] is the range in which it was shown to: the fault's whole range, or one light out of it
-    where no change cures it throughout. ``values`` are SI values by path of the design. ``brings`` names the
-    faults that come with the change; empty unless every cure does that.
+    ``values`` are SI values by path of the design. ``lights`` [lx] is the range in which the fault is gone;
+    all of the fault's own, unless ``stays`` names ranges where it is not: then it is only a near miss.
+    ``brings`` tells the faults that come with the change, at lights that had none of them; ``leaves`` all
+    that it has in the whole range asked for. ``now`` and ``then`` are the bench without and with the change,
+    at the light at which the fault was looked at.
     """
 
     text: str
     values: dict[str, Any]
-    lights: tuple[float, float]
-    brings: tuple[str, ...] = ()
+    lights: Range
+    brings: tuple[Brought, ...] = ()
+    stays: tuple[Range, ...] = ()
+    leaves: tuple[str, ...] = ()
+    now: BenchPoint | None = None
+    then: BenchPoint | None = None
+
+    @property
+    def change(self) -> Change:
+        """The change itself."""
+        return Change(self.values, self.text)
 
 
-class ChangeTrials:
-    """What a design becomes by each change worth a try, built and measured once however often it is tried."""
+class CureSearch:
+    """The search for cures of one design, for all its faults at the scanned lights."""
 
-    def __init__(self, design: Design, kind: str) -> None:
-        self._design, self._kind = design, kind
-        self._coming = changes(design)
-        self._known: list[tuple[Change, LightScan]] = []
+    def __init__(self, design: Design, kind: str, lights: Range, scan: LightScan, scanned: Sequence[float]):
+        self._design, self._kind, self._range = design, kind, lights
+        self.scan, self.scanned = scan, np.array(scanned)
+        scales = Scales(self.scanned, kind_index(kind), poor_limits(scan, scanned))
+        self.trials = Trials(design, scales)
+        self._proofs: dict[str, LightScan | None] = {}
 
-    def __iter__(self) -> Iterator[tuple[Change, LightScan]]:
-        yield from self._known
-        for change in self._coming:
-            self._known.append((change, LightScan(change.applied(self._design), self._kind)))
-            yield self._known[-1]
+    def cure(self, name: str, lights: Range, looked_at: float) -> Cure | None:
+        """Find the best cure of the fault ``name`` in its range of ``lights`` [lx], or the nearest miss."""
+        cure = self._cure(name, lights)
+        if cure is None:
+            return None
+        after = self.changed(cure.change)
+        assert after is not None
+        return replace(cure, now=self.scan.point(looked_at), then=after.point(looked_at))
 
+    def _cure(self, name: str, lights: Range) -> Cure | None:
+        bit = 1 << FAULTS.index(name)
+        strictly, loosely = (
+            np.array([self.scan.excused(float(light), sometimes) for light in self.scanned])
+            for sometimes in (False, True)
+        )
+        within = (self.scanned >= lights[0]) & (self.scanned <= lights[1])
 
-def find_cure(
-    name: str,
-    trials: ChangeTrials,
-    scan: LightScan,
-    scanned: Sequence[float],
-    proofs: Sequence[float],
-    looked_at: float,
-) -> Cure | None:
-    """Find the cheapest change that removes the fault ``name``; None where no change does.
+        def without(bits: IntArray) -> IntArray:
+            # a walker that no longer fires has lost its fault with its pulses, which is no cure
+            barred = np.array([bit | self._barred(bit, float(light)) for light in self.scanned])
+            return np.where(within, bits & ~barred, bits)
 
-    It has to do so at all ``proofs`` [lx] and to bring nothing at the ``scanned`` lights [lx]; failing that,
-    at the light ``looked_at`` [lx] alone; failing that, whatever it brings elsewhere, which is then told.
-    """
-    cure = (
-        _search(trials, scan, scanned, name, proofs)
-        or _search(trials, scan, scanned, name, (looked_at,))
-        or _search(trials, scan, (), name, proofs)
-        or _search(trials, scan, (), name, proofs, sometimes=True)
-    )
-    if cure is not None:
-        cured = next(one for change, one in trials if change.values == cure.values)
+        anything = without(np.full(len(self.scanned), ANYTHING))
+        singles, pairs = self._singles, self._pairs
+        for allowed in (without(strictly), without(strictly) | POOR):
+            if found := self._first(name, lights, singles(allowed), False):
+                return found
+        # one change removes the fault and another one what comes of it; where none does, any two may
+        healers = list(self.trials.passing_singles(anything))
+        numbers = self.trials.pairs_with(healers or range(len(self.trials.singles)))
+        for allowed in (without(strictly), without(strictly) | POOR):
+            if found := self._first(name, lights, pairs(allowed, numbers), False):
+                return found
+        for passing in (singles(without(loosely) | POOR), pairs(without(loosely) | POOR, numbers)):
+            if found := self._first(name, lights, passing, True):
+                return found
+        for passing in (singles(anything), pairs(anything, numbers)):
+            if found := self._least(name, lights, passing):
+                return found
+        return self._near_miss(name, lights, bit, within)
+
+    def _barred(self, bit: int, light: float) -> int:
+        """Bits that a cure of the fault with the ``bit`` may not have at a light of its range [lx]."""
+        return SILENT if bit & SILENT else SILENT & ~self.scan.bits(light)
+
+    def _singles(self, allowed: IntArray) -> Passing:
+        trials = self.trials
+        return ((trials.singles[one], trials.single_bits(one)) for one in trials.passing_singles(allowed))
+
+    def _pairs(self, allowed: IntArray, numbers: IntArray) -> Passing:
+        trials = self.trials
+        return ((trials.pair(one), trials.pair_bits(one)) for one in trials.passing_pairs(allowed, numbers))
+
+    def _first(self, name: str, lights: Range, passing: Passing, sometimes: bool | None) -> Cure | None:
+        """The first change that stands its proof, and brings nothing but what is excused."""
+        for tries, (change, _) in enumerate(passing):
+            if tries == PROOFS:
+                return None
+            proven = self._proven(name, lights, change, sometimes)
+            if proven is not None:
+                return proven
+        return None
+
+    def _least(self, name: str, lights: Range, passing: Passing) -> Cure | None:
+        """The change that brings the least, out of all or the first many that remove the fault."""
+        before = np.array([self.scan.bits(float(light)) for light in self.scanned])
+        found = []
+        for number, (change, bits) in enumerate(passing):
+            new = bits & ~before & (POOR - 1)
+            found.append((sum(int(one).bit_count() for one in new), number, change))
+            if len(found) == 400:
+                break
+        for _, _, change in sorted(found, key=lambda one: one[:2])[:PROOFS]:
+            proven = self._proven(name, lights, change, None)
+            if proven is not None:
+                return proven
+        return None
+
+    def _near_miss(self, name: str, lights: Range, bit: int, within: Any) -> Cure | None:
+        """The single change that removes a fault from the most of its lights and brings nothing."""
+        bits = [self.scan.excused(float(light), False) for light in self.scanned]
+        best: tuple[float, Cure] | None = None
+        for which in np.flatnonzero(within):
+            allowed = np.array(bits) | POOR
+            allowed[which] &= ~bit
+            found = self._first_miss(name, lights, allowed)
+            if found is not None and (best is None or found[0] < best[0]):
+                best = found
+        return None if best is None else best[1]
+
+    def _first_miss(self, name: str, lights: Range, allowed: IntArray) -> tuple[float, Cure] | None:
+        for tries, number in enumerate(self.trials.passing_singles(allowed)):
+            if tries == PROOFS:
+                break
+            miss = self._proven(name, lights, self.trials.singles[number], False, misses=True)
+            if miss is not None:
+                left = sum(float(np.log(high / max(low, 1e-3))) + 1e-3 for low, high in miss.stays)
+                return left, miss
+        return None
+
+    def changed(self, change: Change) -> LightScan | None:
+        """The bench with a changed design, None where a file may not give it."""
+        if change.text not in self._proofs:
+            design = checked(self._design, change)
+            self._proofs[change.text] = None if design is None else LightScan(design, self._kind)
+        return self._proofs[change.text]
+
+    def _proven(
+        self, name: str, lights: Range, change: Change, sometimes: bool | None, misses: bool = False
+    ) -> Cure | None:
+        """The cure that a change is on the bench; None if it is none, or brings more than is excused.
+
+        ``sometimes`` as for :meth:`LightScan.excused`, and None if it may bring whatever it does.
+        """
+        after = self.changed(change)
+        if after is None:
+            return None
+        bit = 1 << FAULTS.index(name)
         try:
-            brought = [fault for light in scanned for fault in sorted(_new_faults(cured, scan, light))]
-            cure = replace(cure, brings=tuple(dict.fromkeys(brought)))
-        except ModelError:
-            # nor is a change a cure whose price nobody can tell
-            cure = None
-    return cure
-
-
-def _search(
-    trials: ChangeTrials,
-    scan: LightScan,
-    others: Sequence[float],
-    name: str,
-    proofs: Sequence[float],
-    sometimes: bool = False,
-) -> Cure | None:
-    """Find the first change that cures a fault at all ``proofs``, and spoils nothing at ``others`` either."""
-    for change, changed_scan in trials:
-        try:
-            if any(changed_scan.has(name, light) for light in proofs):
-                continue
-            if any(_spoils(changed_scan, scan, light, sometimes) for light in (*proofs, *others)):
-                continue
+            told = sorted(
+                {*map(float, self.scanned), *telling_lights(after, self._range, 2 * SCANS_PER_DECADE)}
+            )
+            inside = [light for light in told if lights[0] <= light <= lights[1]] or [lights[0]]
+            inside = sorted({*lights, *inside})
+            if any(after.bits(light) & ~bit & self._barred(bit, light) for light in inside):
+                return None
+            stays = ranges_where(lambda light: bool(after.bits(light) & bit), inside)[0]
+            if bool(stays) != misses or stays == [lights]:
+                return None
+            if sometimes is not None and any(
+                after.bits(light) & ~self.scan.excused(light, sometimes) for light in told
+            ):
+                return None
+            brings = self._brought(after, told)
+            leaves = fault_names(int(np.bitwise_or.reduce([after.bits(light) for light in told])))
         except ModelError:
             # what cannot be followed is not known to be better
-            continue
-        return Cure(change.text, change.values, (min(proofs), max(proofs)))
-    return None
+            return None
+        return Cure(change.text, change.values, lights, brings, tuple(stays), leaves)
+
+    def _brought(self, after: LightScan, told: Sequence[float]) -> tuple[Brought, ...]:
+        """What has come up with a change, by name and range of light."""
+        return tuple(
+            Brought(name, one)
+            for place, name in enumerate(FAULTS)
+            for one in ranges_where(_new(after, self.scan, 1 << place), told)[0]
+        )
 
 
-def _new_faults(changed: LightScan, before: LightScan, light: float, sometimes: bool = False) -> set[str]:
-    return set(changed.point(light).faults) - before.excused(light, sometimes)
-
-
-def _spoils(changed: LightScan, before: LightScan, light: float, sometimes: bool) -> bool:
-    """Whether a change has brought something at a light that was not there before."""
-    if _new_faults(changed, before, light, sometimes):
-        return True
-    now, then = [changed.point(light)], before.compared(light)
-    if _worst_let_go(now) > max(MOST_LET_GO, _worst_let_go(then)):
-        return True
-    if _worst_base_share(now) > max(MOST_BASE_SHARE, _worst_base_share(then)):
-        return True
-    jitter = math.hypot(*(float(side["jitter"]) for side in changed.walker["side"]))
-    return changed.mismatch(light) > max(HIDDEN * jitter, before.mismatch(light))
-
-
-def _worst_let_go(points: Sequence[BenchPoint]) -> float:
-    """The highest let-go voltage [V] of a side; 0 where there is none."""
-    return max((side.let_go or 0.0) for point in points for side in point.measured.sides)
-
-
-def _worst_base_share(points: Sequence[BenchPoint]) -> float:
-    """The greatest share of a pulse's energy that goes through the bases of a side."""
-    return max((side.base_share or 0.0) for point in points for side in point.measured.sides)
+def _new(after: LightScan, before: LightScan, bit: int) -> Callable[[float], bool]:
+    return lambda light: bool(after.bits(light) & ~before.bits(light) & bit)

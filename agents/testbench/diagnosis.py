@@ -1,19 +1,27 @@
 """The diagnosis of a design: each fault with the lights where it occurs, its cause and its cure."""
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from agents.design.rewriting import value_texts
 from agents.design.spec import Design
 from agents.handbook.light_kinds import SUN
-from agents.testbench.cures import PROOFS, ChangeTrials, Cure, find_cure
+from agents.testbench.cures import Cure, CureSearch
 from agents.testbench.fault_causes import fault_cause
-from agents.testbench.faults import BLIND, DIM, FAULTS
-from agents.testbench.light_scan import BRIGHTEST_SCAN, DARK, DIMMEST_SCAN, LightScan, scan_lights, spaced
+from agents.testbench.faults import FAULTS
+from agents.testbench.light_scan import (
+    BRIGHTEST_SCAN,
+    DARK,
+    DIMMEST_SCAN,
+    LightScan,
+    Range,
+    ranges_where,
+    telling_lights,
+)
+from agents.testbench.whole_design import WholeDesign, whole_design
 
-# Edges of a range of lights are found to within this ratio.
-EDGE = 1.01
+Json = dict[str, Any]
 
 
 @dataclass(frozen=True)
@@ -21,31 +29,73 @@ class FaultReport:
     """One fault: the lights [lx] from and to which it occurs, its cause at ``looked_at`` [lx], its cure."""
 
     name: str
-    lights: tuple[float, float]
+    lights: Range
     looked_at: float
     cause: str
     cure: Cure | None
 
-    def as_dict(self) -> dict[str, Any]:
-        """Return the report for JSON."""
-        cure = None
-        if self.cure is not None:
-            cure = {
-                "change": self.cure.text,
-                "lights_lx": list(self.cure.lights),
-                "brings": list(self.cure.brings),
-            }
+    def as_dict(self) -> Json:
+        """Return the report for JSON; values of the cure as a file gives them, figures in SI units."""
         return {
             "fault": self.name,
             "lights_lx": list(self.lights),
             "looked_at_lx": self.looked_at,
             "cause": self.cause,
-            "cure": cure,
+            "cure": None if self.cure is None else _cure_dict(self.cure),
         }
 
 
+def _cure_dict(cure: Cure) -> Json:
+    return {
+        "change": cure.text,
+        "values": value_texts(cure.values),
+        "lights_lx": list(cure.lights),
+        "stays_lx": [list(one) for one in cure.stays],
+        "brings": [one.name for one in cure.brings],
+        "brings_lx": [list(one.lights) for one in cure.brings],
+        "leaves": list(cure.leaves),
+        "then": None if cure.then is None else cure.then.as_dict(),
+    }
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """All that the bench has to say of a design: a report for each fault, and advice on it as a whole.
+
+    ``offers`` are the changes that reports and advice propose, each once, as SI values by path: the numbers
+    by which people call them are their places in it, from 1 on.
+    """
+
+    reports: tuple[FaultReport, ...]
+    advice: WholeDesign | None
+    offers: tuple[Json, ...]
+
+    def number(self, values: Json) -> int:
+        """The number of a change that is offered."""
+        return self.offers.index(values) + 1
+
+    def as_dicts(self) -> Json:
+        """Return reports and advice for JSON, each cure with its number."""
+        reports = [report.as_dict() for report in self.reports]
+        for one, report in zip(reports, self.reports, strict=True):
+            if report.cure is not None:
+                one["cure"]["number"] = self.number(report.cure.values)
+        advice = None
+        if self.advice is not None:
+            before = self.advice.before
+            advice = {
+                "number": self.number(self.advice.values),
+                "change": self.advice.text,
+                "values": value_texts(self.advice.values),
+                "lights_lx": list(self.advice.lights),
+                "is_all": self.advice.is_all,
+                "before_lx": None if before is None else list(before),
+            }
+        return {"reports": reports, "whole_design": advice}
+
+
 def diagnose(
-    design: Design, lights: tuple[float, float] = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
+    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
 ) -> list[FaultReport]:
     """Find all faults of a design between two ``lights`` [lx] of a kind; one report a range of lights.
 
@@ -61,61 +111,50 @@ in 367 ms
     >>> print(report.cure.text)
     a storage capacitor of 2200 uF in place of 4700 uF
     """
-    scanned = scan_lights(lights)
+    return list(_reports(design, lights, kind)[0])
+
+
+def full_diagnosis(
+    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
+) -> Diagnosis:
+    """As :func:`diagnose`, with advice on the whole design where no single cure leaves it without a fault.
+
+    >>> found = full_diagnosis(read_design("thistle-spins"), (300.0, 100e3))
+    >>> found.advice.values
+    {'both.eye.tape': 0.7, 'storage.capacitance': 0.0015}
+    """
+    reports, search = _reports(design, lights, kind)
+    advice = None
+    cures = [report.cure for report in reports if report.cure is not None]
+    if search is not None and not any(cure.leaves == () and not cure.stays for cure in cures):
+        seeds = [cure.change for cure in cures if not cure.stays]
+        advice = whole_design(design, kind, lights, search.scan, search.trials, seeds)
+    offers: list[Json] = []
+    for values in [*(cure.values for cure in cures), *([] if advice is None else [advice.values])]:
+        if values not in offers:
+            offers.append(values)
+    return Diagnosis(reports, advice, tuple(offers))
+
+
+def _reports(design: Design, lights: Range, kind: str) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
     scan = LightScan(design, kind)
-    ends = [end for name in (DIM, BLIND) for end in _ranges(scan, scanned, name)[1]]
-    scanned = sorted({*scanned, *ends})
-    reports = []
-    trials = ChangeTrials(design, kind)
-    for name in FAULTS:
-        for start, end in _ranges(scan, scanned, name)[0]:
-            reports.append(_report(trials, scan, scanned, name, (start, end)))
-    return reports
+    scanned = telling_lights(scan, lights)
+    found = [
+        (name, one)
+        for place, name in enumerate(FAULTS)
+        for one in ranges_where(scan.having(1 << place), scanned)[0]
+    ]
+    if not found:
+        return (), None
+    search = CureSearch(design, kind, lights, scan, scanned)
+    return tuple(_report(search, name, one) for name, one in found), search
 
 
-def _ranges(
-    scan: LightScan, scanned: Sequence[float], name: str
-) -> tuple[list[tuple[float, float]], list[float]]:
-    """Ranges of light in which a fault occurs, both ends with it, and the healthy lights beside them."""
-    ranges = []
-    beside: list[float] = []
-    start: float | None = None
-    for position, light in enumerate(scanned):
-        has = scan.has(name, light)
-        if has and start is None:
-            start = light
-            if position > 0:
-                start, healthy = _edge(scan, name, light, scanned[position - 1])
-                beside.append(healthy)
-        if not has and start is not None:
-            end, healthy = _edge(scan, name, scanned[position - 1], light)
-            ranges.append((start, end))
-            beside.append(healthy)
-            start = None
-    if start is not None:
-        ranges.append((start, scanned[-1]))
-    return ranges, beside
-
-
-def _edge(scan: LightScan, name: str, faulty: float, healthy: float) -> tuple[float, float]:
-    """Narrow an edge between two lights down to its ratio; returns its faulty and its healthy end."""
-    while abs(math.log(max(faulty, DARK) / max(healthy, DARK))) > math.log(EDGE):
-        middle = math.sqrt(max(faulty, DARK) * max(healthy, DARK))
-        if scan.has(name, middle):
-            faulty = middle
-        else:
-            healthy = middle
-    return faulty, healthy
-
-
-def _report(
-    trials: ChangeTrials, scan: LightScan, scanned: Sequence[float], name: str, lights: tuple[float, float]
-) -> FaultReport:
+def _report(search: CureSearch, name: str, lights: Range) -> FaultReport:
     start, end = lights
     middle = math.sqrt(max(start, min(DARK, end)) * end)
-    proofs = spaced(start, end, PROOFS - 1)
+    scan, bit = search.scan, 1 << FAULTS.index(name)
     # a fault that is gone in the middle of its own range by some whim is looked at where it was found
-    looked_at = middle if scan.has(name, middle) else start
+    looked_at = middle if scan.bits(middle) & bit else start
     cause = fault_cause(name, scan.walker, scan.point(looked_at).measured)
-    cure = find_cure(name, trials, scan, scanned, proofs, looked_at)
-    return FaultReport(name, lights, looked_at, cause, cure)
+    return FaultReport(name, lights, looked_at, cause, search.cure(name, lights, looked_at))

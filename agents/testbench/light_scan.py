@@ -1,67 +1,119 @@
-"""What one walker does by light: points of the bench, each light measured once."""
+"""What one walker does by light, each light measured once, and the ranges of light in which it does."""
 
 import math
+from collections.abc import Callable, Sequence
 from functools import cached_property
+from typing import Any
 
+import numpy as np
+
+from agents.arrays import FloatArray
+from agents.circuit.records import STATE
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
+from agents.handbook.light_kinds import kind_index
 from agents.testbench.bench_figures import BenchPoint, bench_record
-from agents.testbench.measuring import BRIGHTEST
+from agents.testbench.faults import BLIND_BIT, DIM_BIT
+from agents.testbench.measuring import BRIGHTEST, MEASURED
+from agents.testbench.weighing import (
+    MISMATCH,
+    MOST_BASE_SHARE,
+    MOST_LET_GO,
+    SILENT,
+    UNFOLLOWED,
+    twins_among,
+    weigh,
+)
 
 DIMMEST_SCAN = 10.0  # [lx]
 BRIGHTEST_SCAN = 100e3  # [lx]
 SCANS_PER_DECADE = 4
 # Where a scale of ratios begins for a range that holds darkness [lx].
 DARK = 1e-3
+# Edges of a range of lights are found to within this ratio.
+EDGE = 1.01
+
+Range = tuple[float, float]
 
 
 class LightScan:
     """What one walker does by light, each light measured once."""
 
     def __init__(self, design: Design, kind: str) -> None:
-        self.walker = build(design)[0]
+        built = build(design)
+        self.walker = built[0]
+        self._twins = bool(twins_among(built)[0])
         self.kind = kind
-        self._known: dict[float, BenchPoint] = {}
+        self._kind = kind_index(kind)
+        self._bits: dict[float, int] = {}
+        self._figures: dict[float, FloatArray] = {}
+        self._state, self._measured = np.zeros(1, STATE)[0], np.zeros(1, MEASURED)[0]
 
     def point(self, light: float) -> BenchPoint:
-        if light not in self._known:
-            self._known[light] = bench_record(self.walker, light, self.kind)
-        return self._known[light]
+        """The whole measurement at a light [lx]."""
+        return bench_record(self.walker, light, self.kind)
 
-    def has(self, name: str, light: float) -> bool:
-        return name in self.point(light).faults
+    def bits(self, light: float) -> int:
+        """The fault bits at a light [lx]; raises ModelError where the model cannot follow it."""
+        if light not in self._bits:
+            figures = np.zeros(3)
+            bits = int(
+                weigh(self.walker, light, self._kind, self._twins, self._state, self._measured, figures)
+            )
+            if bits & UNFOLLOWED:
+                # which raises, and says why
+                self.point(light)
+            self._bits[light], self._figures[light] = bits, figures
+        return self._bits[light]
+
+    def having(self, bit: int) -> Callable[[float], bool]:
+        """Whether it has a fault, by its bit, at a light [lx]."""
+        return lambda light: bool(self.bits(light) & bit)
+
+    def fires(self, light: float) -> bool:
+        """Whether an eye flashes at a light [lx]."""
+        return not self.bits(light) & SILENT
 
     @cached_property
-    def firing(self) -> list[BenchPoint]:
-        """The points at which an eye flashes, out of lights from the dimmest to the brightest."""
-        points = map(self.point, scan_lights((DIMMEST_SCAN, BRIGHTEST_SCAN)))
-        return [point for point in points if point.measured.fires]
+    def firing(self) -> list[float]:
+        """Lights at which an eye flashes [lx], out of those from the dimmest to the brightest."""
+        return [light for light in scan_lights((DIMMEST_SCAN, BRIGHTEST_SCAN)) if self.fires(light)]
 
-    def excused(self, light: float, sometimes: bool) -> set[str]:
-        """Faults that a change may leave at a light, or bring where nothing fires: what it has elsewhere too.
+    def excused(self, light: float, sometimes: bool) -> int:
+        """Bits of faults that a change may leave at a light, or bring where nothing fires.
 
-        That is what it has wherever it fires, or with ``sometimes`` what it has at some lights.
+        That is what the walker has wherever it fires, or with ``sometimes`` what it has at some lights.
         """
-        point = self.point(light)
-        own = set(point.faults)
-        if point.measured.fires or not self.firing:
+        own = self.bits(light)
+        if self.fires(light) or not self.firing:
             return own
-        found = [set(other.faults) for other in self.firing]
-        return own | (set.union(*found) if sometimes else set.intersection(*found))
+        found = [self.bits(other) for other in self.firing]
+        if sometimes:
+            return own | int(np.bitwise_or.reduce(found))
+        return own | int(np.bitwise_and.reduce(found))
 
-    def compared(self, light: float) -> list[BenchPoint]:
-        """The points whose pulses bound what a change may do to a pulse at a light."""
-        point = self.point(light)
-        return [point] if point.measured.fires else [point, *self.firing]
+    def limits(self, light: float) -> Any:
+        """Let-go voltage [V], base share and mismatch [V] that bound what a change may make of a pulse."""
+        self.bits(light)
+        own = self._figures[light]
+        if self.fires(light):
+            return own
+        worst = np.maximum.reduce([own, *(self._figures[other] for other in self.firing)])
+        # without a pulse there is a mismatch all the same
+        worst[MISMATCH] = own[MISMATCH]
+        return worst
 
-    def mismatch(self, light: float) -> float:
-        """Distance of the two triggers [V] in even light."""
-        measured = self.point(light).measured
-        return abs(measured.left.trigger - measured.right.trigger)
+
+def poor_limits(scan: LightScan, lights: Sequence[float]) -> FloatArray:
+    """Limits (lights, 3) above which a changed walker's pulse is poor, see :mod:`agents.testbench.weighing`.
+
+    Never below those of the walker itself, which has to be no better than it was.
+    """
+    return np.maximum([scan.limits(light) for light in lights], [MOST_LET_GO, MOST_BASE_SHARE, 0.0])
 
 
-def scan_lights(lights: tuple[float, float]) -> list[float]:
+def scan_lights(lights: Range, per_decade: int = SCANS_PER_DECADE) -> list[float]:
     """Return lights [lx] from the first to the last of a range, evenly spaced on a logarithmic scale.
 
     Darkness, which has no place on that scale, stands before 1 mlx.
@@ -70,7 +122,7 @@ def scan_lights(lights: tuple[float, float]) -> list[float]:
     if not 0.0 <= start <= end <= BRIGHTEST:
         raise OptionError(f"lights from {start} lx to {end} lx; expected a range within 0 lx to 1 Mlx")
     decades = math.log10(max(end, DARK) / max(start, DARK))
-    return spaced(start, end, max(math.ceil(decades * SCANS_PER_DECADE), 1))
+    return spaced(start, end, max(math.ceil(decades * per_decade), 1))
 
 
 def spaced(start: float, end: float, count: int) -> list[float]:
@@ -80,3 +132,49 @@ def spaced(start: float, end: float, count: int) -> list[float]:
     lowest = max(start, DARK)
     inner = [lowest * (end / lowest) ** (step / count) for step in range(1, count)]
     return [start, *inner, end]
+
+
+def ranges_where(has: Callable[[float], bool], lights: Sequence[float]) -> tuple[list[Range], list[float]]:
+    """Ranges out of ascending ``lights`` [lx] where ``has`` holds, both ends with it, and the lights beside.
+
+    Ends between two of the lights are found to within a ratio of EDGE.
+    """
+    ranges = []
+    beside: list[float] = []
+    start: float | None = None
+    for position, light in enumerate(lights):
+        held = has(light)
+        if held and start is None:
+            start = light
+            if position > 0:
+                start, other = _edge(has, light, lights[position - 1])
+                beside.append(other)
+        if not held and start is not None:
+            end, other = _edge(has, lights[position - 1], light)
+            ranges.append((start, end))
+            beside.append(other)
+            start = None
+    if start is not None:
+        ranges.append((start, lights[-1]))
+    return ranges, beside
+
+
+def _edge(has: Callable[[float], bool], inside: float, outside: float) -> tuple[float, float]:
+    """Narrow an edge between two lights down to its ratio; returns its inner and its outer end."""
+    while abs(math.log(max(inside, DARK) / max(outside, DARK))) > math.log(EDGE):
+        middle = math.sqrt(max(inside, DARK) * max(outside, DARK))
+        if has(middle):
+            inside = middle
+        else:
+            outside = middle
+    return inside, outside
+
+
+def telling_lights(scan: LightScan, lights: Range, per_decade: int = SCANS_PER_DECADE) -> list[float]:
+    """Lights [lx] of a range that tell of a walker: evenly spaced, and the ends of those in which it fires.
+
+    There its triggers are lowest and highest.
+    """
+    scanned = scan_lights(lights, per_decade)
+    ends = [end for bit in (DIM_BIT, BLIND_BIT) for end in ranges_where(scan.having(bit), scanned)[1]]
+    return sorted({*scanned, *ends})

@@ -15,6 +15,8 @@ from agents.text.marked_yaml import KeyPath
 
 # Keys of the map at a path, in the order in which a file gives them.
 Order = Callable[[KeyPath], list[str]]
+# What is set: text, or a list of maps of text, which is written in one line.
+Plain = str | list[dict[str, str]]
 
 _INDENT = 2
 
@@ -79,14 +81,19 @@ def plain_of(node: yaml.Node) -> Any:
     return node.value
 
 
-def replaced(layout: Layout, path: KeyPath, value: str, order: Order) -> str:
-    """The text with the scalar at ``path`` set to ``value``. Raises LookupError where that cannot be."""
+def replaced(layout: Layout, path: KeyPath, value: Plain, order: Order) -> str:
+    """The text with what stands at ``path`` set to ``value``: text for text, a list of maps for a list.
+
+    Raises LookupError where that cannot be.
+    """
     text, way = layout.text, _way(layout.root, path)
     node, missing = way[-1], path[len(way) - 1 :]
     if not missing:
-        if not isinstance(node, yaml.ScalarNode):
+        if isinstance(node, yaml.MappingNode) or isinstance(node, yaml.SequenceNode) == isinstance(
+            value, str
+        ):
             raise LookupError("it holds more than one value")
-        return _over(text, node, _scalar(value, _in_flow(way)))
+        return _over(text, node, _said(value, _in_flow(way)))
     if isinstance(node, yaml.ScalarNode):
         return _over(text, node, _flow(_nested(missing, value)))
     if not isinstance(node, yaml.MappingNode) or not all(isinstance(key, str) for key in missing):
@@ -127,7 +134,7 @@ def _end(node: yaml.Node, text: str) -> int:
     return start + len(text[start:end].rstrip())
 
 
-def _over(text: str, node: yaml.ScalarNode, written: str) -> str:
+def _over(text: str, node: yaml.Node, written: str) -> str:
     """Put ``written`` in the place of a scalar; a comment behind it keeps its column if it can."""
     start, end = node.start_mark.index, _end(node, text)
     if start == end:
@@ -150,14 +157,14 @@ def _before(node: yaml.MappingNode, key: str, order: list[str]) -> int:
     return max((place + 1 for place, name in enumerate(names) if name in earlier), default=0)
 
 
-def _nested(keys: KeyPath, value: str) -> Any:
+def _nested(keys: KeyPath, value: Plain) -> Any:
     plain: Any = value
     for key in reversed(keys):
         plain = {key: plain}
     return plain
 
 
-def _into_flow(text: str, node: yaml.MappingNode, before: int, keys: KeyPath, value: str) -> str:
+def _into_flow(text: str, node: yaml.MappingNode, before: int, keys: KeyPath, value: Plain) -> str:
     inner = _flow(_nested(keys, value))[1:-1]
     if not node.value:
         place = node.end_mark.index - 1
@@ -170,13 +177,13 @@ def _into_flow(text: str, node: yaml.MappingNode, before: int, keys: KeyPath, va
     return f"{text[:place]}, {inner}{text[place:]}"
 
 
-def _into_block(text: str, way: list[yaml.Node], before: int, keys: KeyPath, value: str, step: int) -> str:
+def _into_block(text: str, way: list[yaml.Node], before: int, keys: KeyPath, value: Plain, step: int) -> str:
     node = way[-1]
     assert isinstance(node, yaml.MappingNode)
     column = node.value[0][0].start_mark.column
     line_end = "\r\n" if "\r\n" in text else "\n"
     lines = [f"{' ' * (column + step * place)}{key}:" for place, key in enumerate(keys)]
-    lines[-1] += f" {_scalar(value, False)}"
+    lines[-1] += f" {_said(value, False)}"
     first = node.value[0][0].start_mark.index
     own_line = not text[text.rfind("\n", 0, first) + 1 : first].strip(" ")
     if before == 0 and own_line and len(way) > 1:
@@ -220,6 +227,15 @@ def _all(node: yaml.Node) -> Iterator[yaml.Node]:
     elif isinstance(node, yaml.SequenceNode):
         for value in node.value:
             yield from _all(value)
+
+
+def flow_text(value: Plain) -> str:
+    """A value in one line, as it may stand behind its key."""
+    return _said(value, False)
+
+
+def _said(value: Plain, flow: bool) -> str:
+    return _scalar(value, flow) if isinstance(value, str) else _flow(value)
 
 
 def _flow(plain: Any) -> str:

@@ -10,7 +10,6 @@ from collections.abc import Callable, Sequence
 from rich.text import Text
 
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import fault_title
 from arena.cli.printed_tables import (
     NOTHING,
@@ -25,9 +24,7 @@ from arena.cli.terminal import printable
 from arena.reports.bench_words import (
     FAULTS_HEADING,
     bench_columns,
-    cure_words,
     light_cells,
-    range_words,
     sides_differ,
 )
 from replays.causes.bench_faults import EntryBench
@@ -149,13 +146,9 @@ def _faults_words(entry: EntryBench) -> str:
 
 
 def print_bench(
-    name: str,
-    about: str | None,
-    points: Sequence[BenchPoint],
-    reports: Sequence[FaultReport],
-    notes: Sequence[str] = (),
+    name: str, about: str | None, points: Sequence[BenchPoint], notes: Sequence[str] = ()
 ) -> None:
-    """What a design does at each light, and its faults with cause and cure."""
+    """What a design does at each light, and notes on what may mislead."""
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
@@ -171,10 +164,3 @@ def print_bench(
         console.print("figures are those of the side that fires first in even light")
     for note in notes:
         console.print(f"note: {note}")
-    for report in reports:
-        console.print(
-            Text.assemble(
-                (fault_title(report.name), "bold"), f", {range_words(report.lights)}: {report.cause}"
-            )
-        )
-        console.print(f"  cure: {cure_words(report)}")

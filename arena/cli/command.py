@@ -14,6 +14,8 @@ from typing import Any
 import click
 
 from arena.cli.contest_commands import demo, run, try_by_hand
+from arena.cli.file_commands import new, schema
+from arena.cli.fit_command import fit
 from arena.cli.kit_command import kit
 from arena.cli.options import (
     Measured,
@@ -23,12 +25,22 @@ from arena.cli.options import (
     as_json,
     kind_option,
     report_option,
+    shipped,
     theme_option,
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
 from arena.cli.pick_command import pick
+from arena.cli.race_command import race
 from arena.cli.study_commands import sweep, tune
-from arena.cli.terminal import print_json, printable, progress, tell_error, tell_report, telling_of_stop
+from arena.cli.terminal import (
+    command_word,
+    print_json,
+    printable,
+    progress,
+    tell_error,
+    tell_report,
+    telling_of_stop,
+)
 
 # What a fault of a file as a whole has no word for.
 _FAULT_KEYS = ("line", "column", "key", "got", "expected", "near")
@@ -146,7 +158,7 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 
 
 @photodrome.command()
-@click.argument("design")
+@click.argument("design", shell_complete=shipped("design"))
 @click.option(
     "--light",
     "-l",
@@ -157,51 +169,83 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 )
 @kind_option
 @click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
+@click.option(
+    "--apply", "number", type=Whole(1, 1000), help="Write the design with the cure of this number to --out."
+)
+@click.option("--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="File for --apply.")
+@click.option("--replace", is_flag=True, help="Let --out be a file that is there, the design's own too.")
 @report_option
 @as_json
 def bench(
-    design: str, lights: tuple[float, ...], kind: str, no_cures: bool, report: Path | None, to_json: bool
+    design: str, lights: tuple[float, ...], kind: str, report: Path | None, to_json: bool, **how: Any
 ) -> None:
-    """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure."""
+    """Measure DESIGN on the bench: triggers, charging, one pulse, and its faults with cause and cure.
+
+    Each cure has been tried as it is printed. To write the first one into a file of your own, with all
+    remarks kept: photodrome bench nettle-twitches --apply 1 --out better.yaml
+    """
     from agents.design.spec import read_design
+    from agents.handbook.light_kinds import SUN
     from agents.testbench.bench_figures import LIGHTS
     from agents.testbench.bench_figures import bench as measure_lights
-    from agents.testbench.diagnosis import diagnose
+    from agents.testbench.diagnosis import full_diagnosis
     from agents.testbench.eye_tables import table_notes
     from agents.text.shipped import find_document
+    from arena.cli.cure_files import check_place, write_cured
+    from arena.cli.panel_report import panel_dict, panel_lines
 
     spec = read_design(design)
     check_report(report, [find_document(design, "design")])
+    check_place(design, how["out"], how["number"], how["replace"], not how["no_cures"])
     asked = sorted(lights or LIGHTS)
     with progress("measuring"):
+        found = None if how["no_cures"] else full_diagnosis(spec, (asked[0], asked[-1]), kind)
+        cured = found is not None and how["number"] is not None
+        if found is not None and cured:
+            spec = write_cured(design, found, how["number"], how["out"])
+            found = None
         points = measure_lights(spec, asked, kind)
-        faulty = not no_cures and any(point.faults for point in points)
-        reports = diagnose(spec, (asked[0], asked[-1]), kind) if faulty else []
     if report is not None:
         from arena.reports.bench_page import bench_page
         from arena.reports.html_page import write_page
 
         with telling_of_stop(report), progress("drawing"):
-            write_page(bench_page(spec, points, None if no_cures else reports, kind), report)
+            write_page(bench_page(spec, points, None if found is None else found.reports, kind), report)
     notes = table_notes(spec, asked)
     if to_json:
+        told = {"reports": [], "whole_design": None} if found is None else found.as_dicts()
         print_json(
             {
                 "design": spec.name,
+                "panel": panel_dict(spec.panel),
                 "points": [point.as_dict() for point in points],
-                "diagnosis": [report.as_dict() for report in reports],
+                "diagnosis": told["reports"],
+                "whole_design": told["whole_design"],
+                "files": [str(how["out"])] if cured else [],
                 "notes": list(notes),
             }
         )
         return
     from arena.cli.bench_and_run_report import print_bench
 
-    print_bench(spec.name, spec.about, points, reports, notes)
+    print_bench(spec.name, spec.about, points, notes)
+    for line in panel_lines(spec.panel):
+        click.echo(line)
+    if cured:
+        click.echo(f"design: {printable(str(how['out']))}")
+    elif found is not None:
+        from arena.cli.cure_report import print_diagnosis
+
+        asked_for = "".join(f" --light {light:g}lx" for light in lights)
+        kind_of_light = "" if kind == SUN else f" --kind {kind}"
+        print_diagnosis(found, f"photodrome bench {command_word(Path(design))}{asked_for}{kind_of_light}")
     tell_report(report)
 
 
 @photodrome.command()
-@click.argument("files", nargs=-1, required=True)
+@click.argument(
+    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "drawer")
+)
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
     """Read designs, arenas, plans and replays, and tell all that is wrong with them.
@@ -209,7 +253,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
     A note tells what is right and may yet mislead. It counts as nothing wrong.
     """
     from agents.errors import InputError, SpecError
-    from arena.cli.checking import look_at
+    from arena.cli.checking import check_file, notes_on_design
 
     found: list[dict[str, Any]] = []
     for name in files:
@@ -217,7 +261,9 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         notes: tuple[str, ...] = ()
         faults: list[dict[str, Any]] = []
         try:
-            what, notes = look_at(name)
+            what = check_file(name)
+            if what.startswith("design "):
+                notes = notes_on_design(name)
         except SpecError as error:
             faults = [{**vars(fault), "message": str(fault)} for fault in error.faults]
         except InputError as error:
@@ -236,8 +282,9 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit, pick):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit, new, schema):
     photodrome.add_command(command)
+photodrome.add_command(race)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

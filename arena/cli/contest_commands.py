@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import as_json, contest_options
+from arena.cli.options import as_json, contest_options, shipped
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
 
@@ -48,9 +48,15 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
 
 
 @click.command()
-@click.argument("arena")
+@click.argument("arena", shell_complete=shipped("arena"))
 @click.option(
-    "--design", "-d", "designs", multiple=True, required=True, help="Design to enter; may be given again."
+    "--design",
+    "-d",
+    "designs",
+    multiple=True,
+    required=True,
+    shell_complete=shipped("design"),
+    help="Design to enter; may be given again.",
 )
 @contest_options
 @click.option(
@@ -75,9 +81,15 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
 
 
 @click.command("try")
-@click.argument("arena")
+@click.argument("arena", shell_complete=shipped("arena"))
 @click.option(
-    "--design", "-d", "designs", multiple=True, required=True, help="A design to try; may be given again."
+    "--design",
+    "-d",
+    "designs",
+    multiple=True,
+    required=True,
+    shell_complete=shipped("design"),
+    help="A design to try; may be given again.",
 )
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:

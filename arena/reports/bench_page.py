@@ -13,11 +13,10 @@ from arena.reports.bench_curves import WORKS, LightCurves, cycle_of, light_curve
 from arena.reports.bench_plots import cycle_plot, light_plot
 from arena.reports.bench_words import (
     bench_columns,
-    cure_words,
     light_cells,
-    range_words,
     sides_differ,
 )
+from arena.reports.cure_words import cure_words, range_words
 from arena.reports.html_page import rendered
 from replays.words import NOTHING, light_words, time_words
 

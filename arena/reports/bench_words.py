@@ -4,7 +4,6 @@ import math
 from collections.abc import Sequence
 
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.diagnosis import FaultReport
 from agents.testbench.faults import DULL, LOPSIDED, fault_title
 from agents.testbench.measuring import PulsePoint
 from agents.text.units import format_quantity
@@ -73,22 +72,3 @@ def light_cells(points: Sequence[BenchPoint]) -> list[str]:
 def sides_differ(points: Sequence[BenchPoint]) -> bool:
     """Whether left and right do not do the same."""
     return any(row["left"] != row["right"] for row in (point.as_dict() for point in points))
-
-
-def range_words(lights: tuple[float, float]) -> str:
-    """A range of lights [lx], or the one light that it is."""
-    low, high = (format_quantity(light, "lx") for light in lights)
-    return low if low == high else f"{low} to {high}"
-
-
-def cure_words(report: FaultReport) -> str:
-    """The cure of a fault, where it was shown, and what comes with it."""
-    cure = report.cure
-    if cure is None:
-        return "none found among the standard part values; the design itself has to change"
-    where = ""
-    if cure.lights != report.lights:
-        low, high = (format_quantity(light, "lx") for light in cure.lights)
-        where = f" (shown at {low})" if low == high else f" (shown from {low} to {high})"
-    then = f"; but then: {', '.join(map(fault_title, cure.brings))}" if cure.brings else ""
-    return f"{cure.text}{where}{then}"

@@ -17,7 +17,7 @@ from tests.helpers.promised_keys import POINT_KEYS, SCORE_KEYS
 
 COMMANDS = (
     *("demo", "run", "score", "watch", "try", "picture", "film", "bench", "check"),
-    *("sweep", "tune", "kit", "pick"),
+    *("sweep", "tune", "kit", "race", "pick", "fit", "new", "schema"),
 )
 
 
@@ -48,7 +48,8 @@ sys.exit(0)
         assert text.startswith(f"Usage: photodrome {name}".rstrip())
         options = commands.commands[name].params if name else []
         for option in options:
-            assert max(option.opts, key=len) in text or option.human_readable_name.upper() in text
+            named = option.human_readable_name
+            assert max(option.opts, key=len) in text or named in text or named.upper() in text
 
 
 def test_no_command_shows_the_help_where_errors_go() -> None:
@@ -189,7 +190,7 @@ def test_bench_names_faults_with_cause_and_cure() -> None:
     assert (sheet.code, sheet.err) == (0, "")
     assert sheet.out.index(" 1 klx") < sheet.out.index(" 3 klx")
     assert "twitch" in sheet.out
-    assert "cure: " in sheet.out
+    assert "cure 1: " in sheet.out
     answer = photodrome("bench", "nettle-twitches", "-l", "3klx", "--json").json()
     assert [report["fault"] for report in answer["diagnosis"]] == answer["points"][0]["faults"]
     assert "twitch" in answer["points"][0]["faults"]
