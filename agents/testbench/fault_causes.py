@@ -221,13 +221,14 @@ def _dull(walker: Any, measured: Measurement) -> str:
         f" pulse they jitter by {_volts(jitter)}, too little to decide which fires"
     )
     least, most = measured.light * (1.0 - LAMP_SHARE), measured.light
-    for name, side in zip(SIDES, walker["side"], strict=True):
-        count = int(side["table_count"])
-        ends = tuple(10.0 ** float(side["table_light"][at]) - 1.0 for at in (0, count - 1)) if count else ()
-        if ends and not ends[0] <= side["tape"] * least <= side["tape"] * most <= ends[1] * (1.0 + 1e-9):
-            first, last = (format_quantity(end, "lx") for end in ends)
-            told += f"; the {name} eye's table tells nothing beyond {first} to {last}"
-            break
+    rises = [float(on_voltage(most, side) - on_voltage(least, side)) for side in walker["side"]]
+    if min(rises) < 2.0 * jitter:
+        number = rises.index(min(rises))
+        whose = f"the {SIDES[number]} eye"
+        # a table tells it, where there is one
+        what = f"the table of {whose}" if walker["side"][number]["table_count"] else f"the trigger of {whose}"
+        ends = " to ".join(format_quantity(light, "lx") for light in (least, most))
+        told += f"; from {ends} {what} rises by {_volts(rises[number])}"
     return told
 
 
