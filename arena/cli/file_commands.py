@@ -11,7 +11,7 @@ from arena.cli.terminal import command_word, printable
 # The kinds of which a file to begin with is shipped.
 STARTERS = ("design", "arena")
 # The names of arena.cli.file_schemas.FORMS, told here so that --help need not fetch them.
-KINDS = ("design", "arena", "study", "drawer")
+KINDS = ("design", "arena", "study", "drawer", "race")
 _NEXT = {
     "design": "to measure it: photodrome bench {path}",
     "arena": "to run a walker in it: photodrome run {path} --design poppy",

@@ -104,11 +104,20 @@ def _study() -> Json:
     return maker.document("study", keys, required_keys(PlanForm))
 
 
+def _race() -> Json:
+    from arena.races.race_form import RaceForm
+
+    maker = SchemaMaker()
+    keys = maker.keys(RaceForm)
+    return maker.document("race", keys, required_keys(RaceForm))
+
+
 FORMS: dict[str, Callable[[], Json]] = {
     "design": _design,
     "arena": _arena,
     "study": _study,
     "drawer": _drawer,
+    "race": _race,
 }
 """What makes the schema of each kind of file."""
 

@@ -23,11 +23,12 @@ from agents.text.readers import QuantityError, Reader
 from agents.text.units import DIMENSIONS
 from arena.cli.file_commands import KINDS, STARTERS
 from arena.cli.file_schemas import FORMS, schema_of, spread_paths
+from arena.races.race_plan import parse_race
 from arena.scene.spec import parse_arena
 from arena.studies.plans.study import read_study
 from tests.helpers.commands import ROOT, finished, listing, photodrome, refusal
 
-FOLDERS = {"design": "designs", "arena": "arenas", "study": "studies", "drawer": "parts"}
+FOLDERS = {"design": "designs", "arena": "arenas", "study": "studies", "drawer": "parts", "race": "races"}
 SHIPPED = {kind: sorted(ROOT.glob(f"configs/{folder}/*.yaml")) for kind, folder in FOLDERS.items()}
 
 
@@ -51,6 +52,8 @@ def found_by_the_program(kind: str, text: str) -> list[Fault]:
             parse_arena(text, "x.yaml")
         elif kind == "drawer":
             parse_drawer(text, "x.yaml")
+        elif kind == "race":
+            parse_race(text, "x.yaml", Path())
         else:
             Path("x.yaml").write_text(text, encoding="utf-8")
             read_study("./x.yaml", most_trials=None)
@@ -121,6 +124,8 @@ def broken(loaded: Any, chance: random.Random) -> Any:
 _BEYOND = {
     "study": re.compile(r"(designs|arenas|vary|marks)\b"),
     "drawer": re.compile(r".*\.(code|rings|count)$"),
+    # a course's arena is looked up, and decides what may decide in it
+    "race": re.compile(r"courses(\W*\d+\W*(arena|dims)|$)|points|entries|rules\.(values|prices)"),
 }
 
 
