@@ -108,14 +108,19 @@ def _race() -> Json:
     from arena.races.race_form import RaceForm
 
     maker = SchemaMaker()
+<<<<<<< HEAD
     keys = maker.keys(RaceForm)
     return maker.document("race", keys, required_keys(RaceForm))
+=======
+    return maker.document("race", maker.keys(RaceForm), required_keys(RaceForm))
+>>>>>>> main
 
 
 FORMS: dict[str, Callable[[], Json]] = {
     "design": _design,
     "arena": _arena,
     "study": _study,
+    "race": _race,
     "drawer": _drawer,
     "race": _race,
 }
