@@ -11,11 +11,7 @@ from arena.cli.terminal import command_word, printable
 # The kinds of which a file to begin with is shipped.
 STARTERS = ("design", "arena", "race")
 # The names of arena.cli.file_schemas.FORMS, told here so that --help need not fetch them.
-<<<<<<< HEAD
-KINDS = ("design", "arena", "study", "drawer", "race")
-=======
 KINDS = ("design", "arena", "study", "race", "drawer")
->>>>>>> main
 _NEXT = {
     "design": "to measure it: photodrome bench {path}",
     "arena": "to run a walker in it: photodrome run {path} --design poppy",

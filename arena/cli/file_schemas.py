@@ -108,12 +108,7 @@ def _race() -> Json:
     from arena.races.race_form import RaceForm
 
     maker = SchemaMaker()
-<<<<<<< HEAD
-    keys = maker.keys(RaceForm)
-    return maker.document("race", keys, required_keys(RaceForm))
-=======
     return maker.document("race", maker.keys(RaceForm), required_keys(RaceForm))
->>>>>>> main
 
 
 FORMS: dict[str, Callable[[], Json]] = {
@@ -122,7 +117,6 @@ FORMS: dict[str, Callable[[], Json]] = {
     "study": _study,
     "race": _race,
     "drawer": _drawer,
-    "race": _race,
 }
 """What makes the schema of each kind of file."""
 

@@ -28,11 +28,7 @@ from arena.scene.spec import parse_arena
 from arena.studies.plans.study import read_study
 from tests.helpers.commands import ROOT, finished, listing, photodrome, refusal
 
-<<<<<<< HEAD
-FOLDERS = {"design": "designs", "arena": "arenas", "study": "studies", "drawer": "parts", "race": "races"}
-=======
 FOLDERS = {"design": "designs", "arena": "arenas", "study": "studies", "race": "races", "drawer": "parts"}
->>>>>>> main
 SHIPPED = {kind: sorted(ROOT.glob(f"configs/{folder}/*.yaml")) for kind, folder in FOLDERS.items()}
 
 
@@ -129,8 +125,6 @@ _BEYOND = {
     "study": re.compile(r"(designs|arenas|vary|marks)\b"),
     "race": re.compile(r"(courses|rules)\b"),
     "drawer": re.compile(r".*\.(code|rings|count)$"),
-    # a course's arena is looked up, and decides what may decide in it
-    "race": re.compile(r"courses(\W*\d+\W*(arena|dims)|$)|points|entries|rules\.(values|prices)"),
 }
 
 
