@@ -68,9 +68,6 @@ class Shares(Reader):
             raise QuantityError(self.show(shares), self.expected)
         return shares
 
-    def json_form(self) -> dict[str, Any]:
-        return {"anyOf": [{"type": "string"}, {"type": "array", "items": {"type": "string"}, "minItems": 1}]}
-
     def show(self, value: Any) -> str:
         return ", ".join(f"{100.0 * one:g} %" for one in value)
 
