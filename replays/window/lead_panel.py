@@ -26,7 +26,10 @@ _LANE, _HEADING, _COLUMN = 34.0, 24.0, 300.0
 
 @dataclass(frozen=True)
 class Lane:
-    """A line of the panel: ``places`` are shares of the way, of one walker or of all of a design."""
+    """A line of the panel: ``places`` are shares of the way, of one walker or of all of a design.
+
+    ``design`` is the number of its look.
+    """
 
     rank: int
     name: str
@@ -56,7 +59,7 @@ def walker_lanes(
             walker_name(replay, walker),
             "",
             value_words(progress, standing, walker),
-            int(replay.walkers["design"][walker]),
+            replay.marks[int(replay.walkers["design"][walker])],
             [float(standing.gone[walker])],
             walker == chosen,
         )
@@ -77,7 +80,7 @@ def design_lanes(
         middle = float(np.median(gone)) if len(gone) else 0.0
         kept = f", {there} of {len(mine)} there" if progress.has_goal else f", {len(mine)}"
         is_chosen = chosen is not None and int(designs[chosen]) == number
-        lanes.append((there, middle, Lane(0, name, kept, "", number, gone.tolist(), is_chosen)))
+        lanes.append((there, middle, Lane(0, name, kept, "", replay.marks[number], gone.tolist(), is_chosen)))
     lanes.sort(key=lambda one: (-one[0], -one[1]))
     ranked: list[Lane] = []
     for place, (there, middle, lane) in enumerate(lanes, start=1):

@@ -86,9 +86,9 @@ class ReplayWindow:
         self._chosen = ChosenWalker(replay)
         self._forget()
 
-    def _forget(self) -> None:
-        """Nothing drawn so far is of use any more."""
-        self._stage = Stage(self.replay, self.theme, self.scale)
+    def _forget(self, known: Stage | None = None) -> None:
+        """Nothing drawn so far is of use any more, but what a ``known`` stage worked out."""
+        self._stage = Stage(self.replay, self.theme, self.scale, known=known)
         self._controls.forget()
         self._drawn: tuple[object, ...] | None = None
         self._dissolve = Dissolve()
@@ -253,12 +253,12 @@ class ReplayWindow:
 
     def _change_theme(self) -> None:
         self.theme = DARK if self.theme is LIGHT else LIGHT
-        self._forget()
+        self._forget(self._stage)
 
     def _enlarge(self) -> None:
         """Letters and lines of the next size, after the largest of the smallest."""
         self.scale = next((scale for scale in SCALES if scale > self.scale), SCALES[0])
-        self._forget()
+        self._forget(self._stage)
 
     def _keep(self) -> None:
         self.notice = ""
