@@ -226,7 +226,7 @@ def bench(
         from arena.reports.html_page import write_page
 
         with telling_of_stop(report), progress("drawing"):
-            write_page(bench_page(spec, points, None if found is None else found.reports, kind), report)
+            write_page(bench_page(spec, points, found, kind), report)
     if to_json:
         told = {"reports": [], "whole_design": None} if found is None else found.as_dicts()
         print_json(
@@ -258,7 +258,7 @@ def bench(
 
 @photodrome.command()
 @click.argument(
-    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "drawer")
+    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "race", "drawer")
 )
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:

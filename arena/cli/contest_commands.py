@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import Whole, as_json, contest_options, shipped
+from arena.cli.options import as_json, contest_options, shipped, why_option
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
 
@@ -59,7 +59,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     multiple=True,
     required=True,
     shell_complete=shipped("design"),
-    help="Design to enter; may be given again.",
+    help="Design, folder or pattern of files to enter; may be given again.",
 )
 @contest_options
 @click.option(
@@ -70,18 +70,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     show_default=True,
     help="File for the replay.",
 )
-@click.option(
-    "--why",
-    is_flag=True,
-    help="Tell of each walker where its time went, which pulse decided, and the change that gains most.",
-)
-@click.option(
-    "--tries",
-    type=Whole(0, 200),
-    default=40,
-    show_default=True,
-    help="Changes that --why tries for each walker, in this same race; 0 for none, which is quick.",
-)
+@why_option
 @as_json
 def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: Any) -> None:
     """Run designs in ARENA, print their scores and write the replay.
@@ -90,6 +79,7 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
     """
     from arena.scene.contest import read_contest
 
+    designs = _entered(designs)
     spare_inputs(out, (arena, *designs))
     contest = read_contest(arena, designs, *_how(how))
     replay = _run(contest, out, how["threads"])
@@ -106,7 +96,7 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
     multiple=True,
     required=True,
     shell_complete=shipped("design"),
-    help="A design to try; may be given again.",
+    help="Design, folder or pattern of files to try; may be given again.",
 )
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
@@ -114,8 +104,29 @@ def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
     from arena.workbench.jobs import RaceTerms
     from arena.workbench.window import workbench
 
-    if not workbench(arena, designs, RaceTerms(*_how(how), how["threads"])):
+    if not workbench(arena, _entered(designs), RaceTerms(*_how(how), how["threads"])):
         tell_error("the engine is still being compiled for the next time; this takes up to a minute")
+
+
+def _entered(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Designs by name, with all those of a folder or a pattern in place of it; what is broken is told.
+
+    Raises OptionError where a folder holds no sound design at all.
+    """
+    from agents.text.shipped import shipped_names
+    from arena.races.entries import is_several, sound_files
+
+    found: list[str] = []
+    shipped = shipped_names("design")
+    for name in names:
+        if name in shipped or not is_several(name):
+            found.append(name)
+            continue
+        sound, told = sound_files(name)
+        found += sound
+        for line in told:
+            tell_error(line)
+    return tuple(found)
 
 
 def _how(how: dict[str, Any]) -> tuple[int | None, float | None, int, bool]:

@@ -121,7 +121,8 @@ def print_race(results: RaceResults) -> None:
     print_table(the_console(), names, columns, words="walker")
     for line in verdict(results):
         _say(line)
-    print_scratched(results.scratched)
+    if results.scratched:
+        _say(f"{counted(len(results.scratched), 'file')} scratched, for the reasons told above")
     _say(f"standings, all rounds and replays: {results.folder}")
     for replay in results.replays[-1:]:
         _say(f"to see it: photodrome watch {command_word(replay.path)}")

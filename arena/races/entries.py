@@ -13,6 +13,7 @@ from pathlib import Path
 from agents.design.spec import Design, parse_design
 from agents.errors import InputError, NotFoundError, OptionError, SpecError
 from agents.text.marked_yaml import parse_marked, read_text
+from agents.text.shipped import find_document
 from agents.text.spec_reading import LONGEST_NAME, VERSIONS
 from arena.races.results import Entry, Scratching
 from arena.scene.elements import MOST_WALKERS
@@ -41,7 +42,9 @@ def is_several(name: str) -> bool:
 
 
 def matching_files(name: str) -> list[Path]:
-    """The YAML files of a folder or of a pattern like ``walkers/*.yaml``, by name; or the one file ``name``.
+    """The YAML files of a folder or of a pattern like ``walkers/*.yaml``, by name; or one file.
+
+    That is the file ``name``, or the shipped design of that name.
 
     Raises NotFoundError where there is none, or where the folder cannot be looked into.
     """
@@ -52,8 +55,12 @@ def matching_files(name: str) -> list[Path]:
         elif is_several(name):
             found = [Path(one) for one in glob.glob(name, recursive=True)]  # noqa: PTH207 - any pattern
             found = [one for one in found if one.suffix.lower() in ENDINGS]
-        else:
+        elif path.exists() or path.is_symlink() or path.name != name:
             return [path]
+        elif path.suffix.lower() in ENDINGS:
+            raise NotFoundError(f"{name}: no such file")
+        else:
+            return [find_document(name, "design")]
     except (OSError, ValueError) as error:
         raise NotFoundError(f"{name}: cannot be looked into ({error})") from None
     # what begins with a dot is hidden, and a folder may be called anything
@@ -94,6 +101,21 @@ def read_entries(names: Sequence[str]) -> EntryList:
             scratched.append(Scratching(path.name, (where,)))
     entries = _named(read)
     return EntryList(entries, tuple(scratched), tuple(aside), _twins(entries))
+
+
+def sound_files(name: str) -> tuple[list[str], list[str]]:
+    """The paths of the sound designs of a folder or pattern, and in lines why its other files are left out.
+
+    Raises NotFoundError where there is no file, OptionError where no design is sound.
+    """
+    listed = read_entries([name])
+    told = [f"left out: {one.file}: {reason}" for one in listed.scratched for reason in one.reasons]
+    told += listed.aside
+    if not listed.entries:
+        raise OptionError("\n".join([f"{name}: holds no design that can be used", *told]))
+    paths = {path.name: str(path) for path in matching_files(name)}
+    # a bare file name would be looked for among the shipped ones
+    return [os.path.join(".", paths[one.file]) for one in listed.entries], told  # noqa: PTH118
 
 
 def other_kind(text: str) -> str:

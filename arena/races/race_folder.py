@@ -190,6 +190,16 @@ def read_results(folder: str | Path) -> RaceResults:
 
     Raises NotFoundError where there is none, InputError where it is damaged.
     """
+    return read_race_folder(folder)[1]
+
+
+def read_race_folder(folder: str | Path) -> tuple[RaceSetup, RaceResults]:
+    """As :func:`read_results`, with the setup, from which any race of it can be run anew.
+
+    That of heat h of round r, both from 0, is ``setup.round_terms(r, results.rounds)[1][h][1]``, for
+    :func:`arena.races.heat_running.run_heat`; :func:`arena.races.heat_running.with_entry` puts another walker
+    in the place of one.
+    """
     folder = Path(folder)
     path = folder / INDEX
     if not path.is_file():
@@ -212,7 +222,7 @@ def read_results(folder: str | Path) -> RaceResults:
     if terms.format not in FORMATS:
         raise InputError(f"{path}: is damaged (format {terms.format!r}); {_ANEW}")
     rounds = rounds_in(folder, found["files"], setup.rounds + setup.final_rounds)
-    return results_of(setup, folder, rounds, found["files"])
+    return setup, results_of(setup, folder, rounds, found["files"])
 
 
 def _entry(one: dict[str, Any]) -> Entry:

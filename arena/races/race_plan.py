@@ -7,8 +7,9 @@ from agents.errors import NotFoundError, SpecError
 from agents.text.marked_yaml import parse_marked, read_text
 from agents.text.shipped import find_document, shipped_names
 from agents.text.spec_reading import KeyedError, KeyedErrors, fault_at, parse_document
+from arena.races.entries import other_kind
 from arena.races.race_form import CourseForm, RaceForm
-from arena.races.results import ARRIVAL, CourseWords
+from arena.races.results import ARRIVAL, LIGHT, CourseWords
 from arena.races.rules import check_rules
 from arena.scene.spec import ArenaSpec, parse_arena
 from arena.studies.plans.plan_reading import files_beside
@@ -109,17 +110,21 @@ def course_of(form: CourseForm, folder: Path) -> RaceCourse:
 
 
 def race_on(name: str) -> RacePlan:
-    """The race on a course: that of a shipped race, or a time trial in an arena, by name or path.
+    """The race on a course: that of a race, or a time trial in an arena, by shipped name or by path.
 
-    Raises NotFoundError, SpecError.
+    In an arena without a goal most light decides. Raises NotFoundError, SpecError.
     """
-    if name in shipped_names("race"):
+    is_own = "/" in name or "\\" in name or name.lower().endswith((".yaml", ".yml"))
+    if is_own:
+        kind = other_kind(read_text(find_document(name, "race"), name))
+        is_arena = kind == "arena"
+    else:
+        is_arena = name in shipped_names("arena") and name not in shipped_names("race")
+    if not is_arena:
         return read_race(name)
-    if name in shipped_names("arena") or name.lower().endswith((".yaml", ".yml")):
-        try:
-            return read_race(name)
-        except (NotFoundError, SpecError):
-            form = RaceForm(name=Path(name).stem[:40] or "race", courses=(CourseForm(arena=name),))
-            return RacePlan(form, (course_of(form.courses[0], Path()),), Path(), name)
-    find_document(name, "race")
-    raise AssertionError("it has been refused")
+    path = find_document(name, "arena")
+    text = read_text(path, str(path))
+    arena = parse_arena(text, str(path))
+    form = CourseForm(arena=name, by=ARRIVAL if arena.goals else LIGHT)
+    course = RaceCourse(arena, text, form.by, arena.lasts, form.dims)
+    return RacePlan(RaceForm(name=arena.name, courses=(form,)), (course,), Path(), name)

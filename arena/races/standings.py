@@ -137,6 +137,9 @@ def _table(
         )
     needed: list[int | None] = []
     for one, other in pairwise(order):
+        if (pairs.met[one, other] > 0) and pairs.wins[one, other] == pairs.wins[other, one] == 0:
+            # the same walker twice: no number of rounds would do
+            continue
         if last[one] < first[other]:
             needed.append(0)
             continue
