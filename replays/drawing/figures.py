@@ -20,6 +20,8 @@ from replays.format.tables import Replay
 NUMBER_SIZE = 14
 """Size of the number on a body [points]."""
 
+_LEAST_NUMBERED = 5.5
+
 # Headings for which a walker is drawn; the next one is 2.5 degrees off.
 _HEADINGS = 144
 # A walker larger than this [pixels] is drawn afresh each time: few are in view then.
@@ -74,6 +76,9 @@ class Figures:
         self._glow_stamps: dict[tuple[int, int], pygame.Surface] = (
             known._glow_stamps if known and same else {}
         )
+        # on bodies far smaller than they are drawn, numbers would cover one another
+        sizes = replay.walkers["radius"] * view.zoom
+        self._has_room_for_numbers = bool(len(sizes)) and float(np.median(sizes)) >= _LEAST_NUMBERED
         self._copies = copy_numbers(replay.walkers["design"])
         self.radii: FloatArray = shown_radii(replay.walkers["radius"], view)
         self._asides: FloatArray = 0.5 * replay.walkers["track"] * self.radii / replay.walkers["radius"]
@@ -155,7 +160,7 @@ class Figures:
             self._draw_bodies(sheet, (x, y, heading), (across, down), numbers)
             if levels is not None:
                 self._draw_glows(sheet, across, down, heading, np.where(shown[:, None], levels, 0.0))
-        if moment.numbered:
+        if moment.numbered and self._has_room_for_numbers:
             self._draw_numbers(sheet, middles, numbers)
 
     def _ring(

@@ -112,8 +112,9 @@ class Stage:
         draw_ground(sheet, own, arena, room)
         # placed once with the whole run in mind, so that names do not wander while it is watched
         take_room(room, self.poses, own, self.replay.seconds)
-        names = names_of_things(sheet, own, arena, room, self._kinds)
         ground = pygame.transform.smoothscale(large, size) if fine > 1 else large
+        # measured as large as they will be drawn, for letters twice as fine have other widths
+        names = names_of_things(Sheet(ground, self.scale, self.theme), own, arena, room, self._kinds)
         crowded = crowding(self.poses, own)
         self.light.name_lines(Sheet(ground, self.scale, self.theme), own, room, arena["floor"], crowded)
         return ground, [label.moved(view.left, view.top) for label in names]

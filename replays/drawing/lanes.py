@@ -13,8 +13,10 @@ from replays.drawing.marks import draw_mark
 from replays.drawing.sheet import Sheet
 from replays.format.tables import Replay
 from replays.scoring.progress import Progress, RaceStanding
-from replays.window.buttons_and_cards import SMALL, TEXT
 from replays.words import clock_words, length_words
+
+TEXT, SMALL = 15, 14
+"""Sizes of letters [points]."""
 
 WALKER_LANES, DESIGN_LANES, NO_LANES = "walkers", "designs", "no lanes"
 LANES = (WALKER_LANES, DESIGN_LANES, NO_LANES)
