@@ -91,12 +91,14 @@ def sweep(
 @click.argument("plan", shell_complete=shipped("study"))
 @_study_options
 @click.option("--budget", type=Whole(1, 10_000_000), help="Trials to spend; as the plan says if left out.")
+@drawer_option
 @as_json
 def tune(
     plan: str,
     threads: int | None,
     folder: Path | None,
     budget: int | None,
+    drawer: str | None,
     no_plots: bool,
     to_json: bool,
 ) -> None:
@@ -109,6 +111,11 @@ def tune(
     from arena.studies.plans.study import read_study
 
     study = read_study(plan, most_trials=None)
+    if drawer is not None:
+        from agents.drawer.contents import read_drawer
+        from arena.studies.plans.drawer_values import within_drawer
+
+        study = within_drawer(study, read_drawer(drawer))
     folder = folder or Path(f"{Path(study.file).stem}.tune")
     stopped = "nothing was written"
     try:
