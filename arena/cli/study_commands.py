@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import Command, Renamed, Whole, as_json, shipped, threads_option
+from arena.cli.options import Command, Renamed, Whole, as_json, drawer_option, shipped, threads_option
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:

@@ -89,10 +89,10 @@ class Picking:
 def read_eyes(path: Path) -> list[MeasuredEye]:
     """Read a table of measured eyes: the line ``eye,trigger``, then one eye a line, like ``E07,2.31 V``.
 
-    With semicolons or tabs in place of the commas, as a spreadsheet of many countries writes it, a voltage may
-    have a decimal comma. The unit may stand in the heading instead: ``trigger [V]``. Blank lines are skipped.
-    Raises NotFoundError, and SpecError with all that is wrong: a value that is no
-    voltage with its unit, a label that is there twice, or fewer than two eyes.
+    With semicolons or tabs in place of the commas, as a spreadsheet of many countries writes it, a voltage
+    may have a decimal comma. The unit may stand in the heading instead: ``trigger [V]``. Blank lines are
+    skipped. Raises NotFoundError, and SpecError with all that is wrong: a value that is no voltage with its
+    unit, a label that is there twice, or fewer than two eyes.
     """
     file = str(path)
     # a spreadsheet's line ends, and no others: a label may hold what Python takes for one

@@ -1,4 +1,4 @@
-"""What a drawer of parts means for a class of kits: tolerances, measured eyes, and how many kits it lasts for."""
+"""What a drawer of parts means for a class of kits: tolerances, measured eyes, how many kits it lasts for."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -15,11 +15,15 @@ ALIKE = 0.005
 
 @dataclass(frozen=True)
 class Shortage:
-    """A part of which the drawer has the fewest: pieces ``needed`` for all kits, and how many are ``there``."""
+    """A part of which a drawer has too few: pieces ``needed`` for all kits, and how many are ``there``."""
 
     place: Place
     needed: int
     there: int
+
+    def as_dict(self) -> dict[str, str | int]:
+        """Return it for JSON."""
+        return {"part": self.place.path, "needed": self.needed, "there": self.there}
 
 
 def design_with_drawer(design: Design, drawer: Drawer) -> Design:
@@ -72,7 +76,7 @@ def _choice_of(design: Design, drawer: Drawer, place: Place) -> Choice | None:
 
 
 def _value(design: Design, place: Place) -> float | None:
-    """The value that a place of a design has on both sides; None where they differ, or where it is no value."""
+    """The value that a place of a design has on both sides; None where they differ or it is no value."""
     if place.section not in ("resistors", "capacitors"):
         return None
     values: Sequence[float | None] = [design.value_at(path) for path in expanded(place.path)]

@@ -18,7 +18,14 @@ from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST
 from agents.text.shapes import shape_at
 from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
-from arena.studies.kits.eye_picking import MeasuredEye, Picking, drawn_eyes, pick, straight_range
+from arena.studies.kits.eye_picking import (
+    MeasuredEye,
+    Picking,
+    drawn_eyes,
+    pick,
+    straight_range,
+    with_spread_of,
+)
 from arena.studies.kits.judging import BenchResult, BenchTest, Demand, Progress, expected_of, share_of
 from arena.studies.statistics.estimates import Estimate
 from replays.format.whole_files import whole_file

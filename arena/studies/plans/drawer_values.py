@@ -17,8 +17,8 @@ def within_drawer(study: Study, drawer: Drawer) -> Study:
     """Return the study with the values of resistors, capacitors and tapes that a drawer has pieces enough of.
 
     Of a list or series the values that are there stay, of a range all of the drawer's that lie in it. Other
-    parameters stay as they are. Raises :class:`~agents.errors.OptionError` where a parameter is left without a
-    value, and where no parameter is one that a drawer could narrow.
+    parameters stay as they are. Raises :class:`~agents.errors.OptionError` where a parameter is left
+    without a value, and where no parameter is one that a drawer could narrow.
     """
     places = {place.path: place for place in PLACES}
     changed: dict[KeyPath, str] = {}
@@ -33,6 +33,9 @@ def within_drawer(study: Study, drawer: Drawer) -> Study:
             for choice in choices(drawer, place)
             if place.section in ("resistors", "capacitors", "tapes")
         ]
+        if place.section == "tapes":
+            # an eye without any, of which no drawer runs out
+            there.append(1.0)
         kept = [value for value in sorted(there) if _is_among(value, values)]
         if not kept:
             errors.append(f"{parameter.path}: {_why(parameter, drawer, there)}")
@@ -45,7 +48,9 @@ def within_drawer(study: Study, drawer: Drawer) -> Study:
         text = rewrite(study.text, changed, PlanForm)
     except WorkError:
         listed = ", ".join(str(path) for _, path in changed)
-        raise OptionError(f"{study.name}: write the values of {listed} on one line each, not as lists") from None
+        raise OptionError(
+            f"{study.name}: write the values of {listed} on one line each, not as lists"
+        ) from None
     return parse_study(text, study.file, Path(study.file).parent, most_trials=None)
 
 
