@@ -31,13 +31,14 @@ from agents.testbench.light_scan import (
     telling_lights,
 )
 from agents.testbench.possible_changes import Change
+from agents.testbench.screening import SILENT
 from agents.testbench.trials import Trials, checked
-from agents.testbench.weighing import POOR, SILENT, Scales
+from agents.testbench.weighing import ANYTHING, POOR, WHATEVER, Scales
 
+# Lights in a decade at which a change is put on the bench.
+PROOFS_PER_DECADE = 24
 # How many changes that pass at the scanned lights are put on the bench before a rank is given up.
 PROOFS = 6
-# All bits but that of a walker that cannot be followed.
-ANYTHING = (1 << 61) - 1
 
 # Changes that pass, and their bits (lights,) as far as known.
 Passing = Iterator[tuple[Change, IntArray]]
@@ -115,7 +116,7 @@ class CureSearch:
             if found := self._first(name, lights, singles(allowed), False):
                 return found
         # one change removes the fault and another one what comes of it; where none does, any two may
-        healers = list(self.trials.passing_singles(anything))
+        healers = list(self.trials.passing_singles(np.where(within, anything, WHATEVER)))
         numbers = self.trials.pairs_with(healers or range(len(self.trials.singles)))
         for allowed in (without(strictly), without(strictly) | POOR):
             if found := self._first(name, lights, pairs(allowed, numbers), False):
@@ -206,19 +207,20 @@ class CureSearch:
             return None
         bit = 1 << FAULTS.index(name)
         try:
-            told = sorted(
-                {*map(float, self.scanned), *telling_lights(after, self._range, 2 * SCANS_PER_DECADE)}
-            )
-            inside = [light for light in told if lights[0] <= light <= lights[1]] or [lights[0]]
-            inside = sorted({*lights, *inside})
-            if any(after.bits(light) & ~bit & self._barred(bit, light) for light in inside):
-                return None
-            stays = ranges_where(lambda light: bool(after.bits(light) & bit), inside)[0]
-            if bool(stays) != misses or stays == [lights]:
-                return None
-            if sometimes is not None and any(
-                after.bits(light) & ~self.scan.excused(light, sometimes) for light in told
-            ):
+            for per_decade in (SCANS_PER_DECADE, PROOFS_PER_DECADE):
+                told = telling_lights(after, self._range, per_decade)
+                told = sorted({*map(float, self.scanned), *told, *lights})
+                inside = [light for light in told if lights[0] <= light <= lights[1]]
+                if any(after.bits(light) & ~bit & self._barred(bit, light) for light in inside):
+                    return None
+                stays = ranges_where(after.having(bit), inside)[0]
+                if (bool(stays) and not misses) or stays == [lights]:
+                    return None
+                if sometimes is not None and any(
+                    after.bits(light) & ~self.scan.excused(light, sometimes) for light in told
+                ):
+                    return None
+            if misses and not stays:
                 return None
             brings = self._brought(after, told)
             leaves = fault_names(int(np.bitwise_or.reduce([after.bits(light) for light in told])))
