@@ -17,6 +17,7 @@ from agents.compiled import kernel
 TRIGGER = 1  # jitter of both eyes, indexed by pulse
 PARTS = 2  # part spread, indexed by the digest of the part's path
 START = 3  # start place and heading, indexed by attempt
+HEATS = 4  # who meets whom in a round of a race
 
 
 @kernel

@@ -50,6 +50,7 @@ def compose(
         "light_map": {"x": float(west), "y": float(south), "cell": contest.arena.cell},
         "designs": [
             {"name": one.design.name, "about": one.design.about or "-", "yaml": one.text}
+            | ({} if one.mark is None else {"mark": one.mark, "team": one.team})
             for one in contest.entrants
         ],
         "arena": describe_arena(contest.arena, contest.text),

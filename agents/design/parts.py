@@ -9,7 +9,8 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from agents.handbook.formulae import cantilever_bend
+from agents.design.panel_readings import SOLVED, PanelReading, ReadingFit, fit_of, solve_readings
+from agents.design.whisker import Angle, Length, Offset, Whisker
 from agents.handbook.light_kinds import RESPONSES
 from agents.text.quantities import Fraction, Number, Pair, Points, Quantity
 from agents.text.readers import OrNone, Word
@@ -22,15 +23,26 @@ MOST_TABLE_ROWS = 16
 MOST_CORNERS = 8
 
 Resistance = Annotated[float, Quantity("ohm", least=10.0, most=100e6)]
-Length = Annotated[float, Quantity("m", least=0.0, most=0.5)]
-Offset = Annotated[float, Quantity("m", least=-0.3, most=0.3)]
 Voltage = Annotated[float, Quantity("V", least=0.1, most=20.0)]
-Angle = Annotated[float, Quantity("rad", least=-math.pi, most=math.pi)]
 KneeCurrent = Annotated[float, Quantity("A", least=1e-4, most=100.0)]
 
 
 class Panel(BaseSpec):
-    """The solar panel; lies flat on top and faces up."""
+    """The solar panel; lies flat on top and faces up.
+
+    Its ``label``, if there is one, gives those values of the diode that are not given beside it.
+    """
+
+    label: tuple[PanelReading, ...] = Field(
+        (),
+        title="label",
+        description="what label or meter say of it in known light, in place of the values of the diode below",
+    )
+    cells: Annotated[int, Number(whole=True, least=1, most=100)] | None = Field(
+        None,
+        title="cells",
+        description="cells in series; needed for a label in one light without a best point",
+    )
 
     current_per_light: Annotated[float, Quantity("A/lx", least=1e-10, most=1e-4)] = Field(
         40e-9, title="photocurrent per lux", description="photocurrent per lux of sun"
@@ -76,6 +88,21 @@ class Panel(BaseSpec):
     width: Annotated[float, Quantity("m", least=1e-3, most=0.5)] = Field(
         0.033, title="width", description="size across the walker"
     )
+
+    @model_validator(mode="after")
+    def _solve_label(self) -> "Panel":
+        if self.label and not self.model_fields_set.issuperset(SOLVED):
+            given = tuple(
+                (key, getattr(self, key) if key in self.model_fields_set else None) for key in SOLVED
+            )
+            # a frozen model sets its own fields by its dict; they do not count as given
+            self.__dict__.update(solve_readings(self.response, self.label, given, self.cells))
+        return self
+
+    @property
+    def fits(self) -> tuple[ReadingFit, ...]:
+        """How far the values of the diode are from each reading."""
+        return fit_of({key: getattr(self, key) for key in SOLVED}, self.response, self.label)
 
 
 class Storage(BaseSpec):
@@ -235,63 +262,6 @@ class Tyre(BaseSpec):
         title="slip speed",
         description="slip at which friction has come to three quarters of its full value",
     )
-
-
-class Whisker(BaseSpec):
-    """A feeler wire that closes its side's switch when it is bent."""
-
-    ahead: Offset = Field(0.020, title="root ahead of the axle", description="root ahead of the axle")
-    aside: Length = Field(0.015, title="root from the middle", description="root outward from the middle")
-    length: Annotated[float, Quantity("m", least=1e-3, most=0.3)] = Field(
-        0.050, title="length", description="free length"
-    )
-    outward: Angle = Field(
-        math.radians(35.0), title="direction outward", description="direction, outward from straight ahead"
-    )
-    height: Length = Field(
-        0.015, title="height", description="height above the floor; lower walls are not felt"
-    )
-    bend_to_close: Annotated[float, Quantity("m", least=0.0, most=0.1)] | None = Field(
-        None,
-        title="deflection to close",
-        description="deflection of the tip that closes the switch; 4 mm if no force is given either",
-    )
-    force_to_close: Annotated[float, Quantity("N", least=1e-6, most=10.0)] | None = Field(
-        None,
-        title="force to close",
-        description="force at the tip that closes the switch, in place of the deflection",
-    )
-    wire_diameter: Annotated[float, Quantity("m", least=1e-5, most=5e-3)] = Field(
-        0.00025,
-        title="wire diameter",
-        description="diameter of the wire, which turns a force into a deflection",
-    )
-    modulus: Annotated[float, Quantity("Pa", least=1e8, most=1e12)] = Field(
-        200e9,
-        title="elastic modulus",
-        description="elastic modulus of the wire; spring steel about 200 GPa (from memory)",
-    )
-
-    @model_validator(mode="after")
-    def _check_switch(self) -> "Whisker":
-        if self.bend_to_close is not None and self.force_to_close is not None:
-            raise KeyedError(
-                ("force_to_close",), "force_to_close beside bend_to_close", "only one of the two"
-            )
-        if self.closing_bend >= self.length:
-            raise KeyedError(
-                (),
-                f"a switch that closes at {self.closing_bend * 1e3:.3g} mm of bend",
-                f"less than the wire's length of {self.length * 1e3:.3g} mm",
-            )
-        return self
-
-    @property
-    def closing_bend(self) -> float:
-        """Deflection of the tip [m] that closes the switch."""
-        if self.force_to_close is None:
-            return 0.004 if self.bend_to_close is None else self.bend_to_close
-        return cantilever_bend(self.force_to_close, self.length, self.wire_diameter, self.modulus)
 
 
 class Side(BaseSpec):

@@ -92,6 +92,7 @@ class Design(BaseSpec):
 
     name: str = Field(description="name by which tables and pictures show it")
     about: str | None = Field(None, description="what it is for, in a sentence")
+    team: str | None = Field(None, description="who has built it, as races tell")
     panel: Panel = Field(default_factory=Panel, title="panel", description="solar panel")
     storage: Storage = Field(default_factory=Storage, title="storage", description="storage capacitor")
     left: Side = Field(default_factory=Side, title="left", description="left side")

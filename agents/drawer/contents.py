@@ -14,6 +14,7 @@ from typing import Annotated, Any, ClassVar
 
 from pydantic import Field, model_validator
 
+from agents.design.panel_readings import SOLVED
 from agents.design.parts import Driver, Eye, Motor, Panel, Resistance, Transistor, Tyre
 from agents.drawer.part_codes import read_figures, read_rings
 from agents.text.marked_yaml import KeyPath
@@ -59,6 +60,10 @@ class PriceReader(Reader):
         if match is None or (match[1] is None) == (match[3] is None):
             raise self._refuse(text)
         return Price(Decimal(match[2]), match[1] or match[3])
+
+    def json_form(self) -> dict[str, Any]:
+        amount = r"[0-9]{1,7}(?:\.[0-9]{1,4})?"
+        return {"type": "string", "pattern": rf"^\s*(?:[A-Z]{{3}} {amount}|{amount} [A-Z]{{3}})\s*$"}
 
     def check(self, value: Any) -> Price:
         if not isinstance(value, Price):
@@ -321,6 +326,13 @@ class DrawerPanel(Stocked, Panel):
     """Solar panels of one sort."""
 
     example: ClassVar[str] = "{name: desk cell, current_per_light: 40 nA/lx, count: 2}"
+
+    def values(self) -> dict[str, Any]:
+        """Return what it sets of a design's panel; the values of the diode in place of a label."""
+        values = super().values()
+        if values.pop("label", ()):
+            values |= {key: getattr(self, key) for key in SOLVED}
+        return values
 
 
 class DrawerTyre(Stocked, Tyre):

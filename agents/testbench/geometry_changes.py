@@ -4,9 +4,9 @@ import math
 from collections.abc import Iterator
 from typing import Any
 
-from agents.design.parts import Whisker
 from agents.design.spec import Design
 from agents.design.values_by_path import BOTH, SCOPES, sides_in
+from agents.design.whisker import Whisker
 
 ASIDES = (0.015, 0.02, 0.025, 0.03, 0.035, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.2)
 LENGTHS = (0.03, 0.04, 0.05, 0.06, 0.08, 0.1, 0.12, 0.15, 0.2)

@@ -8,6 +8,7 @@ a spelling that is not in :mod:`agents.text.units` is refused, and so is a bare 
 
 import math
 import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -19,6 +20,16 @@ _NUMBER = r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,3})?"
 _PLAIN = re.compile(_NUMBER)
 _WITH_UNIT = re.compile(rf"({_NUMBER}) ?(\S(?:.*\S)?)")
 _WHOLE = re.compile(r"[+-]?[0-9]+")
+
+
+# What has a meaning of its own in a pattern.
+_SPECIAL = re.compile(r"([.*+?^${}()|\[\]\\])")
+
+
+def _any_of(spellings: Iterable[str]) -> str:
+    """A pattern of these spellings, longest first; it holds in Python and in ECMA-262 alike."""
+    ordered = sorted(spellings, key=lambda spelling: (-len(spelling), spelling))
+    return "(?:" + "|".join(_SPECIAL.sub(r"\\\1", spelling) for spelling in ordered) + ")"
 
 
 def _to_float(number: str, factor: UnitFactor) -> float:
@@ -153,6 +164,18 @@ class Quantity(_Ranged):
         listed = f"{', '.join(firsts)} or {last}" if firsts else last
         return self._refuse(text, self._with_range(f"{dimension.noun} in {listed}"), near)
 
+    def json_form(self) -> dict[str, Any]:
+        dimension = DIMENSIONS[self.unit]
+        # a unit that begins with a digit, like 1/s, cannot stand at a number's own digits
+        apart = [spelling for spelling in dimension.spellings if spelling[0].isdigit()]
+        others = [spelling for spelling in dimension.spellings if spelling not in apart]
+        gaps = ((" ?", others), (" ", apart))
+        forms = [f"{_NUMBER}{gap}{_any_of(spellings)}" for gap, spellings in gaps if spellings]
+        if dimension.letters:
+            letter = _any_of(dimension.letters)
+            forms.append(f"[0-9]+{letter}[0-9]*|{letter}[0-9]+|(?:[0-9]+\\.[0-9]*|\\.[0-9]+){letter}")
+        return {"type": "string", "pattern": f"^\\s*(?:{'|'.join(forms)})\\s*$"}
+
     def show(self, value: Any) -> str:
         return format_quantity(value, self.unit, digits=6)
 
@@ -181,6 +204,19 @@ class Number(_Ranged):
             raise QuantityError(str(value), self.expected)
         return value
 
+    def json_form(self) -> dict[str, Any]:
+        pattern = _WHOLE.pattern if self.whole else _NUMBER
+        bounds = {
+            "minimum": self.least,
+            "maximum": self.most,
+            "exclusiveMinimum": self.above,
+            "exclusiveMaximum": self.below,
+        }
+        given = {name: bound for name, bound in bounds.items() if bound is not None}
+        # an editor takes bare digits for a number, and the file may put them in quotes
+        number = {"type": "integer" if self.whole else "number", **given}
+        return {"anyOf": [number, {"type": "string", "pattern": f"^\\s*{pattern}\\s*$"}]}
+
     def show(self, value: Any) -> str:
         return str(value) if isinstance(value, int) else plain_text(float(value), 6)
 
@@ -207,6 +243,11 @@ class Fraction(_Ranged):
             raise self._refuse(text)
         value = _to_float(number, Decimal("0.01") if text.endswith("%") else Decimal(1))
         return self._checked(number, value, text)
+
+    def json_form(self) -> dict[str, Any]:
+        bounds = {"minimum": self.least, "maximum": self.most}
+        number = {"type": "number", **{name: bound for name, bound in bounds.items() if bound is not None}}
+        return {"anyOf": [number, {"type": "string", "pattern": f"^\\s*{_NUMBER}\\s*%?\\s*$"}]}
 
     def show(self, value: Any) -> str:
         return f"{plain_text(100.0 * value, 6)} %"
@@ -272,6 +313,12 @@ class Points(Reader):
         if not (inside and self.least_count <= len(points) <= self.most_count):
             raise QuantityError(got, self.expected)
         return points
+
+    def json_form(self) -> dict[str, Any]:
+        units = [spelling for spelling in DIMENSIONS[self.unit].spellings if spelling.isalpha()]
+        more = f"{{{self.least_count - 1},{self.most_count - 1}}}"
+        point = f"{_NUMBER} +{_NUMBER}"
+        return {"type": "string", "pattern": f"^\\s*{point}(?: */ *{point}){more} *{_any_of(units)}\\s*$"}
 
     def check(self, value: Any) -> Any:
         try:

@@ -83,6 +83,11 @@ class Reader:
     def show(self, value: Any) -> str:
         """Print a value as one would write it in a file."""
 
+    def json_form(self) -> dict[str, Any]:
+        """The text that it reads as a JSON Schema, as far as that has words for it."""
+        # an editor takes text that looks like a number for one
+        return {"type": ["string", "number"], "minLength": 1}
+
     def read(self, value: Any) -> Any:
         """Read text, or check anything else. Raises QuantityError."""
         if not isinstance(value, str):
@@ -143,6 +148,9 @@ class Word(Reader):
 
     def check(self, value: Any) -> Any:
         raise QuantityError(sort_of(value), self.expected)
+
+    def json_form(self) -> dict[str, Any]:
+        return {"enum": [*self.choices, *(word for word, _ in self.same)]}
 
     def show(self, value: Any) -> str:
         return str(value)

@@ -5,7 +5,13 @@ from pathlib import Path
 from agents.errors import NotFoundError, nearest, nearest_note
 from agents.text.readers import with_article
 
-_FOLDERS = {"design": "designs", "arena": "arenas", "study": "studies", "drawer": "parts"}
+_FOLDERS = {
+    "design": "designs",
+    "arena": "arenas",
+    "study": "studies",
+    "drawer": "parts",
+    "race": "races",
+}
 
 
 def configs_folder() -> Path:
@@ -16,7 +22,7 @@ def configs_folder() -> Path:
 
 
 def shipped_names(kind: str) -> tuple[str, ...]:
-    """Return the bare names of the shipped files of a kind (design, arena, study, drawer), sorted."""
+    """Return the bare names of the shipped files of a kind (design, arena, study, drawer, race), sorted."""
     return tuple(sorted(path.stem for path in (configs_folder() / _FOLDERS[kind]).glob("*.yaml")))
 
 

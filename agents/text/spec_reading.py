@@ -23,7 +23,7 @@ from agents.text.shapes import (
 )
 
 # The kinds of files and the version of each that this program reads.
-VERSIONS = {"design": 1, "arena": 1, "study": 1, "drawer": 1}
+VERSIONS = {"design": 1, "arena": 1, "study": 1, "drawer": 1, "race": 1}
 
 # A longer name leaves no room for anything else in a table or a picture.
 LONGEST_NAME = 40
@@ -134,9 +134,9 @@ def _check_kind(file: str, tree: Node, kind: str) -> list[Fault]:
 
 
 def _check_names(file: str, tree: Node) -> Iterator[Fault]:
-    """Yield the fault of every text under a key ``name`` that would not do as a name."""
+    """Yield the fault of every text under a key ``name`` or ``team`` that would not do as a name."""
     for key, node in tree.children():
-        if key == "name" and isinstance(node.value, str) and node.value:
+        if key in ("name", "team") and isinstance(node.value, str) and node.value:
             is_one_line = not set("\t\n") & set(node.value)
             if not (node.value.strip() and is_one_line and len(node.value) <= LONGEST_NAME):
                 expected = f"a name in one line, of at most {LONGEST_NAME} characters"

@@ -131,12 +131,17 @@ def print_entries(entries: Sequence[EntryBench]) -> None:
     console = the_console()
     rows = [(one.design, _stood_in(one), _faults_words(one)) for one in entries]
     names, lights, faults = ([row[number] for row in rows] for number in range(3))
-    columns: list[Column] = [("stood in (median)", lights), ("faults on the bench in that light", faults)]
+    columns: list[Column] = [
+        ("stood in (median of\npanel and darker eye)", lights),
+        ("faults on the bench in that light", faults),
+    ]
     print_table(console, ("entry", names), columns, words="faults on the bench in that light")
 
 
 def _stood_in(entry: EntryBench) -> str:
-    return NOTHING if math.isnan(entry.light_lx) else light_words(entry.light_lx)
+    if math.isnan(entry.light_lx):
+        return NOTHING
+    return f"{light_words(entry.light_lx)}, eye {light_words(entry.eye_lx)}"
 
 
 def _faults_words(entry: EntryBench) -> str:

@@ -8,25 +8,28 @@ from pathlib import Path
 from agents.design.spec import read_design
 from agents.errors import NotFoundError, nearest, nearest_note
 from agents.text.shipped import shipped_names
+from arena.cli.panel_report import panel_lines
 from arena.scene.spec import read_arena
 from replays.format.replay_file import read_replay
 
-_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study|drawer)\b", re.MULTILINE)
+_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study|drawer|race)\b", re.MULTILINE)
 # How every zip begins, and so every replay.
 _ZIP = b"PK\x03\x04"
 
 
 def check_file(name: str) -> str:
-    """Read a design, an arena, a study, a drawer or a replay, by path or shipped name; returns what it is.
+    """Read a file of any kind, or a shipped one by its name; returns what it is, in words.
 
     Raises SpecError, ReplayError or NotFoundError.
     """
     if name in shipped_names("design"):
-        return f"design {read_design(name).name}"
+        return _design(name)
     if name in shipped_names("arena"):
         return f"arena {read_arena(name).name}"
     if name in shipped_names("study"):
         return _study(name)
+    if name in shipped_names("race"):
+        return _race(name)
     if name in shipped_names("drawer"):
         return _drawer(name)
     path = Path(name)
@@ -40,11 +43,13 @@ def check_file(name: str) -> str:
     kind = _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n"))
     if kind is not None and kind[1] == b"study":
         return _study(text)
+    if kind is not None and kind[1] == b"race":
+        return _race(text)
     if kind is not None and kind[1] == b"drawer":
         return _drawer(text)
     if kind is not None:
         return f"arena {read_arena(text).name}"
-    return f"design {read_design(text).name}"
+    return _design(text)
 
 
 def _drawer(name: str) -> str:
@@ -53,6 +58,12 @@ def _drawer(name: str) -> str:
     drawer = read_drawer(name)
     pieces = sum(item.pieces for *_, item in drawer.items())
     return f"drawer {drawer.name} with {pieces} part{'' if pieces == 1 else 's'}"
+
+
+def _design(name: str) -> str:
+    design = read_design(name)
+    made = panel_lines(design.panel)
+    return "; ".join([f"design {design.name}", *map(str.strip, made)])
 
 
 def _study(name: str) -> str:
@@ -67,10 +78,19 @@ def _study(name: str) -> str:
     return f"study {study.name}: {study.size_text}"
 
 
+def _race(name: str) -> str:
+    from arena.races.race_plan import read_race
+
+    plan = read_race(name)
+    return f"race {plan.form.name}: {plan.form.format}, {', '.join(one.arena.name for one in plan.courses)}"
+
+
 def _beginning(name: str) -> bytes:
     """The first part of a file. Raises NotFoundError."""
     if not name:
-        raise NotFoundError("an empty name; expected a file, or the name of a shipped design, arena or study")
+        raise NotFoundError(
+            "an empty name; expected a file, or the name of a shipped design, arena, study or race"
+        )
     path = Path(name)
     try:
         if path.is_dir():
@@ -80,9 +100,11 @@ def _beginning(name: str) -> bytes:
         with path.open("rb") as stream:
             return stream.read(65536)
     except FileNotFoundError:
-        kinds = ("design", "arena", "study", "drawer")
+        kinds = ("design", "arena", "study", "drawer", "race")
         names = [name for kind in kinds for name in shipped_names(kind)]
         note = nearest_note(nearest(name, names, cutoff=0.7))
-        raise NotFoundError(f"{name!r}: no such file, and no shipped design, arena or study{note}") from None
+        raise NotFoundError(
+            f"{name!r}: no such file, and no shipped design, arena, study or race{note}"
+        ) from None
     except OSError as error:
         raise NotFoundError(f"{name}: cannot be read: {error.strerror}") from None

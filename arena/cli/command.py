@@ -14,6 +14,8 @@ from typing import Any
 import click
 
 from arena.cli.contest_commands import demo, run, try_by_hand
+from arena.cli.file_commands import new, schema
+from arena.cli.fit_command import fit
 from arena.cli.kit_command import kit
 from arena.cli.options import (
     Measured,
@@ -23,10 +25,12 @@ from arena.cli.options import (
     as_json,
     kind_option,
     report_option,
+    shipped,
     theme_option,
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
 from arena.cli.pick_command import pick
+from arena.cli.race_command import race
 from arena.cli.study_commands import sweep, tune
 from arena.cli.terminal import (
     command_word,
@@ -154,7 +158,7 @@ def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how
 
 
 @photodrome.command()
-@click.argument("design")
+@click.argument("design", shell_complete=shipped("design"))
 @click.option(
     "--light",
     "-l",
@@ -187,6 +191,7 @@ def bench(
     from agents.testbench.diagnosis import full_diagnosis
     from agents.text.shipped import find_document
     from arena.cli.cure_files import check_place, write_cured
+    from arena.cli.panel_report import panel_dict, panel_lines
 
     spec = read_design(design)
     check_report(report, [find_document(design, "design")])
@@ -210,6 +215,7 @@ def bench(
         print_json(
             {
                 "design": spec.name,
+                "panel": panel_dict(spec.panel),
                 "points": [point.as_dict() for point in points],
                 "diagnosis": told["reports"],
                 "whole_design": told["whole_design"],
@@ -220,6 +226,8 @@ def bench(
     from arena.cli.bench_and_run_report import print_bench
 
     print_bench(spec.name, spec.about, points)
+    for line in panel_lines(spec.panel):
+        click.echo(line)
     if cured:
         click.echo(f"design: {printable(str(how['out']))}")
     elif found is not None:
@@ -232,7 +240,9 @@ def bench(
 
 
 @photodrome.command()
-@click.argument("files", nargs=-1, required=True)
+@click.argument(
+    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "drawer")
+)
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
     """Read designs, arenas, plans and replays, and tell all that is wrong with them."""
@@ -260,8 +270,9 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit, pick):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit, new, schema):
     photodrome.add_command(command)
+photodrome.add_command(race)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

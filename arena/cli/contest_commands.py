@@ -10,14 +10,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import as_json, contest_options
+from arena.cli.options import Whole, as_json, contest_options, shipped
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
 
 if TYPE_CHECKING:
+    from arena.accounts.telling import Account
     from arena.scene.contest import Contest
     from replays.format.tables import Replay
 
+# Walkers of whom --why tells at the most, unless there are more designs than that.
+MOST_ACCOUNTS = 60
 DEMO_ARENA = "potting-bench"
 DEMO_DESIGNS = ("poppy", "sunflower", "lentil")
 
@@ -48,9 +51,15 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
 
 
 @click.command()
-@click.argument("arena")
+@click.argument("arena", shell_complete=shipped("arena"))
 @click.option(
-    "--design", "-d", "designs", multiple=True, required=True, help="Design to enter; may be given again."
+    "--design",
+    "-d",
+    "designs",
+    multiple=True,
+    required=True,
+    shell_complete=shipped("design"),
+    help="Design, folder or pattern of files to enter; may be given again.",
 )
 @contest_options
 @click.option(
@@ -61,6 +70,18 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     show_default=True,
     help="File for the replay.",
 )
+@click.option(
+    "--why",
+    is_flag=True,
+    help="Tell of each walker where its time went, which pulse decided, and the change that gains most.",
+)
+@click.option(
+    "--tries",
+    type=Whole(0, 200),
+    default=40,
+    show_default=True,
+    help="Changes that --why tries for each walker, in this same race; 0 for none, which is quick.",
+)
 @as_json
 def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: Any) -> None:
     """Run designs in ARENA, print their scores and write the replay.
@@ -69,15 +90,24 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
     """
     from arena.scene.contest import read_contest
 
+    designs = _entered(designs)
     spare_inputs(out, (arena, *designs))
-    replay = _run(read_contest(arena, designs, *_how(how)), out, how["threads"])
-    _report_run(replay, out, to_json)
+    contest = read_contest(arena, designs, *_how(how))
+    replay = _run(contest, out, how["threads"])
+    accounts = _accounts(contest, replay, out, how) if how["why"] else None
+    _report_run(replay, out, to_json, accounts=accounts)
 
 
 @click.command("try")
-@click.argument("arena")
+@click.argument("arena", shell_complete=shipped("arena"))
 @click.option(
-    "--design", "-d", "designs", multiple=True, required=True, help="A design to try; may be given again."
+    "--design",
+    "-d",
+    "designs",
+    multiple=True,
+    required=True,
+    shell_complete=shipped("design"),
+    help="Design, folder or pattern of files to try; may be given again.",
 )
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
@@ -85,8 +115,29 @@ def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
     from arena.workbench.jobs import RaceTerms
     from arena.workbench.window import workbench
 
-    if not workbench(arena, designs, RaceTerms(*_how(how), how["threads"])):
+    if not workbench(arena, _entered(designs), RaceTerms(*_how(how), how["threads"])):
         tell_error("the engine is still being compiled for the next time; this takes up to a minute")
+
+
+def _entered(names: tuple[str, ...]) -> tuple[str, ...]:
+    """Designs by name, with all those of a folder or a pattern in place of it; what is broken is told.
+
+    Raises OptionError where a folder holds no sound design at all.
+    """
+    from agents.text.shipped import shipped_names
+    from arena.races.entries import is_several, sound_files
+
+    found: list[str] = []
+    shipped = shipped_names("design")
+    for name in names:
+        if name in shipped or not is_several(name):
+            found.append(name)
+            continue
+        sound, told = sound_files(name)
+        found += sound
+        for line in told:
+            tell_error(line)
+    return tuple(found)
 
 
 def _how(how: dict[str, Any]) -> tuple[int | None, float | None, int, bool]:
@@ -135,6 +186,23 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
     return replay
 
 
+def _accounts(contest: "Contest", replay: "Replay", out: Path, how: dict[str, Any]) -> "list[Account]":
+    """Account for the walkers, or, where they are many, for the first copies of every design."""
+    from agents.errors import WorkError
+    from arena.accounts.line_up import line_up
+    from arena.accounts.telling import accounts_of
+
+    line = line_up(contest)
+    copies = max(1, MOST_ACCOUNTS // len(contest.entrants))
+    chosen = [number for number, luck in enumerate(line.luck.tolist()) if luck < copies]
+    try:
+        with progress("reading what happened", "trying changes", f"{out} is there") as tell:
+            threads = how["threads"] or os.cpu_count() or 1
+            return accounts_of(line, replay, chosen, tries=how["tries"], threads=threads, progress=tell)
+    except KeyboardInterrupt:
+        raise WorkError(f"stopped before the changes were tried; {out} is there") from None
+
+
 @cache
 def _fetch_what_reports(draws: bool) -> None:
     """Import what :func:`_report_run` needs."""
@@ -145,7 +213,13 @@ def _fetch_what_reports(draws: bool) -> None:
         import_module("replays.drawing.pictures")
 
 
-def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None = None) -> None:
+def _report_run(
+    replay: "Replay",
+    out: Path,
+    to_json: bool,
+    drawing: Path | None = None,
+    accounts: "list[Account] | None" = None,
+) -> None:
     from replays.causes.bench_faults import entries_on_bench
     from replays.scoring.scores import score as score_one
 
@@ -162,8 +236,14 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None
                 "seconds": replay.seconds,
                 "seed": replay.header["seed"],
                 "files": files,
+                **({} if accounts is None else {"accounts": [one.as_dict() for one in accounts]}),
                 "designs": [
-                    {**one.as_dict(), "stood_in_lx": entry.light_lx, "faults": entry.faults}
+                    {
+                        **one.as_dict(),
+                        "stood_in_lx": entry.light_lx,
+                        "eye_lx": entry.eye_lx,
+                        "faults": entry.faults,
+                    }
                     for one, entry in zip(scores, entries, strict=True)
                 ],
             }
@@ -174,6 +254,10 @@ def _report_run(replay: "Replay", out: Path, to_json: bool, drawing: Path | None
     print_run(replay)
     print_scores(scores)
     print_entries(entries)
+    if accounts is not None:
+        from arena.cli.account_report import print_accounts
+
+        print_accounts(accounts, len(replay.walkers))
     click.echo(f"replay: {printable(str(out))}; to see it: photodrome watch {command_word(out)}")
     if drawing is not None:
         click.echo(f"picture: {printable(str(drawing))}")

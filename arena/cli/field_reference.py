@@ -10,12 +10,13 @@ from agents.drawer.contents import BORROWING, OWN_FIELDS, Drawer
 from agents.text.shapes import field_table
 from agents.text.shipped import configs_folder
 from agents.text.spec_reading import VERSIONS
+from arena.races.race_form import RaceForm
 from arena.scene.spec import ArenaSpec
 from arena.studies.plans.plan_form import PlanForm
 from arena.studies.trial_scores import SCORES
 
 _HEAD = """\
-# Every field of a design, of an arena, of a study and of a drawer
+# Every field of a design, of an arena, of a study, of a race and of a drawer
 
 Made by `python -m arena.cli.field_reference` from the models themselves. A value is written with its unit:
 `2200 uF`, `60 mm`, `20 klx`, `15 deg`; resistances and capacitances also as codes of IEC 60062: `33k`, `4k7`,
@@ -115,6 +116,45 @@ marks:
 ```
 """
 
+_RACE = """
+A race names its courses, and may name its entries: folders, patterns like `walkers/*.yaml`, or files, from
+the folder of the race's own file. With `photodrome race FOLDER --course RACE` the command names them instead.
+`format` is one of these:
+
+| format | who meets whom |
+|---|---|
+| `time trial` | each alone, all from the same start place in a round, and in turn from all of them |
+| `together` | as many as there is room for share the floor; the others meet in further heats of the round |
+| `heats and final` | the same, and the strongest meet in a final |
+| `pairs` | everybody meets everybody else, two on the floor |
+| `relay` | a time trial in each of several arenas, with points |
+
+`by` says what decides: `arrival` (the first at a goal; then the share of the way that was gained),
+`most light` (on the panel, in the mean), or `last moving` (who moves longest, for which `dims` lets the light
+fall in stages: `100 %, 50 %, 25 %`; every stage is a run of its own, from the same start places and with the
+same luck, and whoever does not move in one is out). Who never moved comes last whatever decides. For example:
+
+```yaml
+photodrome: race 1
+name: spring race
+entries: walkers
+format: heats and final
+courses:
+  - {arena: sprint-to-the-lamp, by: arrival}
+rules:
+  storage: 4700 uF
+  values:
+    both.latch: E12 1k..47k
+  cost: 9
+  prices:
+    storage.capacitance: {1000 uF: 0.40, 2200 uF: 0.60, 4700 uF: 0.90}
+    both.motor.resistance: {28 ohm: 2.50}
+```
+
+Prices are plain numbers, in whatever money. Only what stands under `prices` is counted; a value there that
+has no price cannot be bought.
+"""
+
 _DRAWER = """
 A drawer lists the parts that are there. A resistor or capacitor says one of `value`, `code` and `rings`:
 `4k7`, `472`, `yellow violet red gold`; three or four figures count their noughts last, in ohms or picofarads.
@@ -146,6 +186,10 @@ def reference() -> str:
                 for score in SCORES.values()
             ),
             _VARY,
+            f"## Race (`photodrome: race {VERSIONS['race']}`)",
+            _RACE,
+            _table(RaceForm, lambda key: True),
+            "",
             f"## Drawer (`photodrome: drawer {VERSIONS['drawer']}`)",
             _DRAWER,
             _table(Drawer, _is_of_drawers),

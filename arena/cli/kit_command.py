@@ -5,7 +5,7 @@ from typing import Any
 
 import click
 
-from arena.cli.options import AnyType, Measured, Whole, as_json, kind_option, threads_option
+from arena.cli.options import AnyType, Measured, Whole, as_json, kind_option, shipped, threads_option
 from arena.cli.output_files import check_picture_name, spare_inputs
 from arena.cli.terminal import print_json, printable, progress, tell_error
 
@@ -33,7 +33,7 @@ class FaultName(AnyType):
 
 
 @click.command()
-@click.argument("design")
+@click.argument("design", shell_complete=shipped("design"))
 @click.option(
     "--copies",
     type=Whole(1, 1_000_000),

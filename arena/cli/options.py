@@ -151,6 +151,21 @@ class Kind(Value):
         return Word(KINDS, tuple(SAME_KINDS.items()))
 
 
+def shipped(*kinds: str) -> Callable[[click.Context, click.Parameter, str], list[Any]]:
+    """What a shell completes where a shipped name of these kinds, or a path, is wanted."""
+
+    def complete(ctx: click.Context, param: click.Parameter, incomplete: str) -> list[Any]:
+        from click.shell_completion import CompletionItem
+
+        from agents.text.shipped import shipped_names
+
+        names = [name for kind in kinds for name in shipped_names(kind) if name.startswith(incomplete)]
+        # where no name fits, the shell looks for files
+        return [CompletionItem(name) for name in names] or [CompletionItem(incomplete, type="file")]
+
+    return complete
+
+
 def as_json(function: Command) -> Command:
     """Give a command the option --json."""
     return click.option("--json", "to_json", is_flag=True, help="Print JSON in place of tables.")(function)

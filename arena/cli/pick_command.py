@@ -4,17 +4,18 @@ from pathlib import Path
 
 import click
 
-from arena.cli.options import Measured, Whole, as_json, kind_option
+from arena.cli.options import Measured, Whole, as_json, kind_option, shipped
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import print_json, printable, progress
 
 
 @click.command()
-@click.argument("design")
+@click.argument("design", shell_complete=shipped("design"))
 @click.option(
     "--drawer",
     "-p",
     required=True,
+    shell_complete=shipped("drawer"),
     help="Drawer of parts: a file of your own, or a shipped name like potting-shed.",
 )
 @click.option(

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import Command, Renamed, Whole, as_json, threads_option
+from arena.cli.options import Command, Renamed, Whole, as_json, shipped, threads_option
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
@@ -34,7 +34,7 @@ def _study_options(function: Command) -> Command:
 
 
 @click.command()
-@click.argument("plan")
+@click.argument("plan", shell_complete=shipped("study"))
 @_study_options
 @click.option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler whose workers are to run the trials.")
 @click.option(
@@ -88,7 +88,7 @@ def sweep(
 
 
 @click.command()
-@click.argument("plan")
+@click.argument("plan", shell_complete=shipped("study"))
 @_study_options
 @click.option("--budget", type=Whole(1, 10_000_000), help="Trials to spend; as the plan says if left out.")
 @as_json

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from queue import Empty, SimpleQueue
-from typing import Any
+from typing import Any, Protocol
 
 import click
 
@@ -23,7 +23,12 @@ GRACE = 1.0
 # The most that a bar shows as done.
 NEARLY = 0.999
 COMPILING = "compiling, on the first run only:"
-Tell = Callable[[float], None]
+
+
+class Tell(Protocol):
+    """Tells a bar what share is done, 0 to 1, and with ``doing`` what is being done."""
+
+    def __call__(self, done: float, doing: str = "", /) -> None: ...
 
 
 def printable(text: str) -> str:
@@ -99,10 +104,10 @@ def progress(words: str, doing: str = "running", stopped: str = "nothing was wri
     with bars, _prompt_stop(leave_line, stopped):
         task = bars.add_task(words, total=None)
 
-        def tell(done: float) -> None:
+        def tell(done: float, now: str = "") -> None:
             if done > 0.0:
                 # what is quite done would stop the clock, and something may still come after it
-                bars.update(task, description=doing, total=1.0, completed=min(done, NEARLY))
+                bars.update(task, description=now or doing, total=1.0, completed=min(done, NEARLY))
             elif bars.tasks[0].total is not None:
                 bars.tasks[0].total = None
                 bars.update(task, description=f"{COMPILING} what other commands need")

@@ -16,10 +16,16 @@ from arena.scene.spec import ArenaSpec, read_arena
 
 @dataclass(frozen=True)
 class Entrant:
-    """A design that takes part, with the text of its file."""
+    """A design that takes part, with the text of its file.
+
+    ``mark`` is the number of its look in pictures, its place among the entrants where it is None; ``team``
+    may be empty.
+    """
 
     design: Design
     text: str
+    mark: int | None = None
+    team: str = ""
 
 
 @dataclass(frozen=True)

@@ -5,8 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from agents.design.as_built import ROUND_BODY
-from agents.design.parts import Whisker
 from agents.design.spec import Design
+from agents.design.whisker import Whisker
 from agents.testbench.measuring import SidePoint
 from arena.workbench.jobs import PulseForecast
 from replays.drawing.colours import STRAW

@@ -1,10 +1,11 @@
 """The faults that the bench finds in each entry of a run, in the light in which it stood there.
 
-The bench gives eyes and panel the same light; in an arena eyes look at lamps, and what falls on the panel
-comes from several kinds of light. So an entry is put under the median, over time, of the light that its
-walkers' panels had until they arrived, and its panel takes from a lux what it took from one of that mixture.
+In an arena eyes look at lamps and the panel faces up, so that they have different light, and of several
+kinds. An entry is put under the median, over time, of the light that its walkers had until they arrived: the
+eyes under that of the darker eye, which fires first, and the panel under its own.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,17 +20,22 @@ from replays.causes.traces import Circuits, weighed_light
 from replays.format.tables import Replay
 from replays.scoring.measures import reach_times
 
+# Light [lx] that stands for none at all at the eyes.
+DARK = 1e-3
+
 
 @dataclass(frozen=True)
 class EntryBench:
-    """An entry in the light [lx] in which it stood: what the bench measures there, None where it cannot.
+    """An entry in the light in which it stood: what the bench measures there, None where it cannot.
 
-    ``weight`` is what a lux there is worth to the panel, against one of sun. An entry without
-    a walker stood nowhere; its light is nan.
+    ``light_lx`` [lx] is that on its panel, ``eye_lx`` that at its darker eye, under which the bench has both
+    eyes; ``weight`` is the light on the panel in lux of sun, over ``eye_lx``. An entry without a walker stood
+    nowhere; its light is nan.
     """
 
     design: str
     light_lx: float
+    eye_lx: float
     weight: float
     point: BenchPoint | None
 
@@ -53,7 +59,7 @@ def entries_on_bench(replay: Replay) -> list[EntryBench]:
     designs = replay.walkers["design"]
     walks = walk_ends(replay)
     return [
-        on_bench(circuits, number, median_light(replay, np.flatnonzero(designs == number), walks))
+        on_bench(circuits, number, *median_lights(replay, np.flatnonzero(designs == number), walks))
         for number in range(len(replay.design_names))
     ]
 
@@ -64,32 +70,46 @@ def walk_ends(replay: Replay) -> FloatArray:
     return np.where(np.isnan(reach_s), replay.seconds, reach_s)
 
 
-def median_light(replay: Replay, walkers: Any, ends: FloatArray) -> float:
-    """Median over time [lx] of the light on panels of ``walkers`` until their ``ends`` [s]; nan of none."""
+def median_lights(replay: Replay, walkers: Any, ends: FloatArray) -> tuple[float, float]:
+    """Medians over time [lx] of the light of ``walkers`` until ``ends`` [s]: on the panel, at the darker eye.
+
+    nan where there is nobody.
+    """
     lights = replay.lights[np.isin(replay.lights["walker"], walkers)]
     if not len(lights):
-        return np.nan
+        return math.nan, math.nan
     walker = lights["walker"]
     until = np.append(lights["time_s"][1:], 0.0)
     until[np.append(walker[1:] != walker[:-1], True)] = np.inf
     lasts = np.clip(np.minimum(until, ends[walker]) - lights["time_s"], 0.0, None)
-    panel = lights["panel_lx"].astype(np.float64)
-    order = np.argsort(panel, kind="stable")
-    past = np.cumsum(lasts[order])
-    return float(panel[order][np.searchsorted(past, 0.5 * past[-1])])
+    darker = np.minimum(lights["left_lx"], lights["right_lx"])
+    return _median(lights["panel_lx"], lasts), _median(darker, lasts)
 
 
-def on_bench(circuits: Circuits, number: int, light_lx: float) -> EntryBench:
-    """Design ``number`` of a replay, as drawn, in ``light_lx`` [lx] of the arena's mixture."""
+def last_lights(replay: Replay, walker: int) -> tuple[float, float]:
+    """The light [lx] that a walker had at the end of the run: on the panel, at the darker eye."""
+    last = replay.lights[replay.lights["walker"] == walker][-1]
+    return float(last["panel_lx"]), float(min(last["left_lx"], last["right_lx"]))
+
+
+def _median(values: FloatArray, weights: FloatArray) -> float:
+    order = np.argsort(values, kind="stable")
+    past = np.cumsum(weights[order])
+    return float(values[order][np.searchsorted(past, 0.5 * past[-1])])
+
+
+def on_bench(circuits: Circuits, number: int, light_lx: float, eye_lx: float) -> EntryBench:
+    """Design ``number`` of a replay, as drawn, with ``light_lx`` [lx] on its panel, ``eye_lx`` at eyes."""
     name = circuits.replay.design_names[number]
-    if np.isnan(light_lx):
-        return EntryBench(name, light_lx, 1.0, None)
+    if math.isnan(light_lx):
+        return EntryBench(name, light_lx, eye_lx, 1.0, None)
     walker = circuits.drawn(number)
-    light = min(light_lx, BRIGHTEST)
-    weight = weighed_light(circuits.replay.arena, walker, light) / light if light > 0.0 else 1.0
+    at_eyes = min(max(eye_lx, DARK), BRIGHTEST)
+    weight = weighed_light(circuits.replay.arena, walker, light_lx) / at_eyes
+    # the bench has one light for all, and a panel that makes of it what it made of its own
     mixed = walker.copy()
     mixed["response"][kind_index(SUN)] = weight
     try:
-        return EntryBench(name, light, weight, bench_record(mixed, light, SUN))
+        return EntryBench(name, light_lx, at_eyes, weight, bench_record(mixed, at_eyes, SUN))
     except ModelError:
-        return EntryBench(name, light, weight, None)
+        return EntryBench(name, light_lx, at_eyes, weight, None)

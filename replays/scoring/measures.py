@@ -184,8 +184,10 @@ def _ways(tables: Tables, walk_s: FloatArray) -> tuple[FloatArray, FloatArray]:
 
 
 def _hardly_moving(tables: Tables, path: FloatArray, walk_s: FloatArray) -> BoolArray:
-    """Whether each walked less than its body's diameter in all, or under LEAST_MOVE at most pulses."""
+    """Whether each walked less than its body's diameter in all, or under LEAST_MOVE at most free pulses."""
     pulses = tables.pulses[tables.pulses["start_s"] < walk_s[tables.pulses["walker"]]]
+    # what a wall holds is another matter
+    pulses = pulses[pulses["touched"] == 0]
     short = pulses["path_m"] < LEAST_MOVE
     count = len(tables.walkers)
     fired = np.bincount(pulses["walker"], minlength=count)
@@ -232,7 +234,7 @@ def _held_times(contacts: Episodes, walk_s: FloatArray) -> FloatArray:
 def _stuck_times(tables: Tables, seconds: float, walk_s: FloatArray) -> FloatArray:
     pulses = tables.pulses[tables.pulses["ended"] == LET_GO]
     pulses = pulses[np.argsort(pulses["walker"], kind="stable")]
-    spans = [_going_nowhere(tables, pulses), _falling_silent(tables, pulses, seconds)]
+    spans = [_going_nowhere(tables, pulses), silent_spans(tables, pulses, seconds)]
     stuck = np.zeros(len(tables.walkers))
     for walker, from_s, to_s in spans:
         end = walk_s[walker]
@@ -295,8 +297,11 @@ def _getting_on(tables: Tables) -> FloatArray:
     return np.minimum(needed, 0.5 * STUCK_PULSES * np.maximum(step, LEAST_MOVE)[design])
 
 
-def _falling_silent(tables: Tables, pulses: RecordArray, seconds: float) -> _Spans:
-    """From the last finished pulse to the end of the run, where that is longer than six typical waits."""
+def silent_spans(tables: Tables, pulses: RecordArray, seconds: float) -> _Spans:
+    """From the last finished pulse to the end of the run, where that is longer than six typical waits.
+
+    ``pulses`` are the finished ones, walker by walker. Returns whose, from when and to when [s].
+    """
     count = len(tables.walkers)
     everyone = np.arange(count)
     walker, edges = pulses["walker"], np.searchsorted(pulses["walker"], np.arange(count + 1))

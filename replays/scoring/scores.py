@@ -30,7 +30,7 @@ EXPLANATIONS = {
     "median_reach_s": "time by which half reach a goal [s]; who never did was cut off at the end of the run",
     "progress": "share of the way to the goal gained: 1 arrived, 0 no nearer than at the start; mean of all",
     "light_gain": "light on the panel over the run, against staying at the start; median of the walkers",
-    "hardly_moved": "walkers that went less than their body's width in all, or under 1 mm at most pulses",
+    "hardly_moved": "walkers that went less than their body's width, or under 1 mm at most free pulses",
     "directness": "straight distance over the path walked; mean of the walkers that moved, more than hardly",
     "median_turn_deg": "by how much a pulse turned it [deg], whole turns counted; median of the pulses",
     "aim": "mean cosine between a pulse's move (of 1 mm or more) and the straight way to the nearest goal: "
@@ -71,8 +71,8 @@ class DesignScore:
             median over the walkers, from 0; the median because one walker that starts in deep shade gains a
             thousandfold. Walkers that start in the dark are left out.
         hardly_moved: number of walkers that reached no goal and on their walk went a path shorter than their
-            body's diameter, or moved less than 1 mm at most of their pulses, the bench's limit for a design
-            that hardly moves.
+            body's diameter, or moved less than 1 mm at most of their pulses that began untouched, the bench's
+            limit for a design that hardly moves.
         directness: (straight distance from the start to the place of reaching a goal, or of the end) / (path
             of the axle's middle to there), mean over the walkers, 0 to 1, those left out that hardly moved:
             what goes nowhere has no way that could be direct. The ratio is known in studies of animal paths

@@ -46,6 +46,10 @@ class Listing(Reader):
             raise QuantityError("an empty item" if value else "an empty list", self.expected)
         return tuple(one.strip() for one in value)
 
+    def json_form(self) -> dict[str, Any]:
+        one = {"type": ["string", "number"]}
+        return {"anyOf": [one, {"type": "array", "items": one, "minItems": 1}]}
+
     def show(self, value: Any) -> str:
         return ", ".join(value)
 
@@ -72,6 +76,10 @@ class Values(Reader):
         if not isinstance(value, list | tuple) or not all(isinstance(one, str) for one in value):
             raise QuantityError(sort_of(value), self.expected)
         return tuple(value)
+
+    def json_form(self) -> dict[str, Any]:
+        one = {"type": ["string", "number"]}
+        return {"anyOf": [one, {"type": "array", "items": one}]}
 
     def show(self, value: Any) -> str:
         return value if isinstance(value, str) else ", ".join(value)

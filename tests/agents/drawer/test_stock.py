@@ -110,3 +110,13 @@ def test_costs_and_counts_come_to_an_independent_sum() -> None:
 def test_no_cell_is_a_formula(text: str) -> None:
     assert plain_cell(text) == f"'{text}"
     assert plain_cell("10k") == "10k"
+
+
+def test_a_panel_that_is_given_by_its_label_brings_the_values_of_its_diode() -> None:
+    label = "{light: 1 klx, open_circuit: 4 V, short_circuit: 90 uA, best_voltage: 3 V, best_current: 70 uA}"
+    drawer = parse_drawer(HEAD + f"panels:\n  - {{ name: old toy, label: [{label}] }}\n", "mine.yaml")
+    (choice,) = choices(drawer, AT["panel"])
+    made = Design(name="plain").with_values(dict(choice.values))
+    assert made.panel.current_per_light == pytest.approx(90e-9, rel=0.01)
+    assert made.panel.junction_voltage == drawer.panels[0].junction_voltage != 0.19
+    assert "panel.label" not in choice.values

@@ -1,6 +1,7 @@
 """The command line, used as meant: what it prints, what it writes, and JSON for other programs."""
 
 import json
+import re
 import shlex
 import sys
 from pathlib import Path
@@ -17,7 +18,7 @@ from tests.helpers.promised_keys import POINT_KEYS, SCORE_KEYS
 
 COMMANDS = (
     *("demo", "run", "score", "watch", "try", "picture", "film", "bench", "check"),
-    *("sweep", "tune", "kit", "pick"),
+    *("sweep", "tune", "kit", "race", "pick", "fit", "new", "schema"),
 )
 
 
@@ -48,7 +49,8 @@ sys.exit(0)
         assert text.startswith(f"Usage: photodrome {name}".rstrip())
         options = commands.commands[name].params if name else []
         for option in options:
-            assert max(option.opts, key=len) in text or option.human_readable_name.upper() in text
+            named = option.human_readable_name
+            assert max(option.opts, key=len) in text or named in text or named.upper() in text
 
 
 def test_no_command_shows_the_help_where_errors_go() -> None:
@@ -74,7 +76,7 @@ def test_run_writes_a_replay_that_can_be_scored_and_drawn() -> None:
     scored = photodrome("score", "run.replay.npz", "--json").json()
     assert (design["faults"], 1e3 < design["stood_in_lx"] < 3e3) == ([], True)
     assert scored["designs"] == [
-        {key: value for key, value in design.items() if key not in ("faults", "stood_in_lx")}
+        {key: value for key, value in design.items() if key not in ("faults", "stood_in_lx", "eye_lx")}
     ]
 
     table = photodrome("score", "run.replay.npz")
@@ -107,11 +109,33 @@ def test_run_names_the_faults_of_every_entry_in_the_light_in_which_it_stood() ->
         ("thistle that spins", "spin"),
         ("nettle that twitches", "twitch, "),
     ):
-        assert any(
-            entry in line and line.rstrip(" ").split("klx")[-1].strip().startswith(faults)
-            for line in table.splitlines()
-            if "klx" in line
-        )
+        [line] = [line for line in table.splitlines() if entry in line and "klx" in line]
+        assert re.split(r"k?lx  +", line)[-1].strip().startswith(faults)
+
+
+def test_run_tells_why_each_walker_fared_as_it_did() -> None:
+    arguments = (
+        "open-bench",
+        "-d",
+        "poppy",
+        "-d",
+        "nettle-twitches",
+        "--walkers",
+        "1",
+        "--duration",
+        "15 min",
+    )
+    ran = photodrome("run", *arguments, "--why", "--tries", "3", "--json")
+    assert (ran.code, ran.err) == (0, "")
+    poppy, nettle = ran.json()["accounts"]
+    assert (poppy["outcome"]["place"], nettle["outcome"]["place"]) == (1, 2)
+    assert (nettle["cause"], nettle["tried"], len(nettle["sentences"])) == ("hardly moves", 3, 3)
+    assert nettle["change"]["values"].keys() == {"both.latch"}
+    table = photodrome("run", *arguments, "--why", "--tries", "0").out.replace("\n", " ")
+    for sentence in (*poppy["sentences"][:2], *nettle["sentences"][:2]):
+        assert " ".join(sentence.split()) in " ".join(table.split())
+    assert "tried in this race" not in table
+    assert "accounts" not in photodrome("run", *arguments, "--json").json()
 
 
 def test_scores_of_several_replays_count_all_their_walkers() -> None:

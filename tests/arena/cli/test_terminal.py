@@ -246,7 +246,7 @@ def test_a_reader_that_has_had_enough_is_no_trouble(command: str, replay: Path) 
     with os.fdopen(write, "w") as pipe:
         left = finished(*command.split(), *files, stdout=pipe)
     assert left.code == 1
-    nowhere = "'nowhere': no such file, and no shipped design, arena or study\n"
+    nowhere = "'nowhere': no such file, and no shipped design, arena, study or race\n"
     assert left.err == (nowhere if "nowhere" in command else "")
 
 

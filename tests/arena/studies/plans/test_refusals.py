@@ -243,7 +243,7 @@ def test_check_tells_what_a_plan_comes_to(tmp_path: Path, monkeypatch: pytest.Mo
     # with a budget it is for a search, which tries few of them
     write(path, huge + "budget: 900\n")
     assert "96,000,000,000 trials" in check_file(str(path))
-    with pytest.raises(NotFoundError, match="no shipped design, arena or study"):
+    with pytest.raises(NotFoundError, match="no shipped design, arena, study or race"):
         check_file("feeler-escapade-of-the-year")
 
 

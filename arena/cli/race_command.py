@@ -1,0 +1,131 @@
+"""The command race: a class of walkers, round by round, to a ranking."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from arena.cli.options import OneOf, Whole, as_json, threads_option
+from arena.cli.terminal import print_json, progress
+
+if TYPE_CHECKING:
+    from arena.races.race_plan import RacePlan
+    from arena.races.race_setup import RaceSetup
+
+KEPT = "the rounds that were through are kept in {folder}, and the same command goes on from there"
+
+
+@click.command()
+@click.argument("what", nargs=-1, required=True)
+@click.option("--course", help="A shipped race, like sprint, or an arena; the race of the plan if left out.")
+@click.option(
+    "--format",
+    "form",
+    type=OneOf("format", "time trial", "together", "heats and final", "pairs", "relay"),
+    help="Who meets whom: time trial, together, 'heats and final', pairs or relay.",
+)
+@click.option("--rounds", type=Whole(1, 10_000), help="Rounds to run; enough for a turn at each start else.")
+@click.option("--seed", type=Whole(0, 2**63 - 1), help="Number from which all chance follows; 1 if left out.")
+@click.option(
+    "--out",
+    "--folder",
+    "-o",
+    "folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Where all results go; a folder called after the plan or the entries, here, if left out.",
+)
+@click.option(
+    "--replays",
+    type=OneOf("which", "none", "last", "all"),
+    default="last",
+    show_default=True,
+    help="Rounds of which a replay is kept: none, last or all.",
+)
+@click.option("--check", is_flag=True, help="Run nothing; tell who can race, by which rules, and how long.")
+@click.option("--restart", is_flag=True, help="Throw away the rounds that lie in the folder already.")
+@threads_option
+@as_json
+def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool, **how: Any) -> None:
+    """Race all walkers of a folder, and tell who is ahead of whom and how sure that is.
+
+    WHAT is a folder of designs, a pattern like 'walkers/*.yaml', several files, or a race's own file that
+    names its entries. Rounds are kept as they finish: stopped in the midst, the same command goes on.
+
+    For example: photodrome race walkers --course slalom-race --rounds 30
+    """
+    from arena.races.entries import read_entries
+    from arena.races.race_setup import prepare_race
+
+    plan, names = _plan_and_entries(what, how["course"])
+    plan = plan.changed(format=how["form"], rounds=how["rounds"], seed=how["seed"])
+    with progress("reading"):
+        setup = prepare_race(plan, read_entries(names))
+    folder = folder or Path(f"{_stem(what[0])}.race")
+    if check:
+        _check(setup, how["threads"], to_json)
+        return
+    _run(setup, folder, how, to_json)
+
+
+def _plan_and_entries(what: tuple[str, ...], course: str | None) -> "tuple[RacePlan, tuple[str, ...]]":
+    """The race that is meant, and where its entries are."""
+    from agents.errors import OptionError
+    from agents.text.marked_yaml import read_text
+    from arena.races.entries import is_several, other_kind
+    from arena.races.race_plan import DEFAULT_COURSE, race_on, read_race
+
+    first = Path(what[0])
+    is_one = len(what) == 1 and first.is_file() and not is_several(what[0])
+    if is_one and other_kind(read_text(first, what[0])) == "race":
+        plan = read_race(first if first.name != what[0] else f"./{what[0]}")
+        if not plan.entries:
+            raise OptionError(
+                f"{what[0]}: names no entries; give a folder, and this file as --course, or add entries:"
+            )
+        return plan if course is None else race_on(course), plan.entries
+    return race_on(course or DEFAULT_COURSE), what
+
+
+def _stem(name: str) -> str:
+    """What a folder of results is called after."""
+    stem = Path(name).resolve().name
+    for ending in (".yaml", ".yml"):
+        stem = stem.removesuffix(ending)
+    return "".join(letter if letter.isalnum() or letter in "-_ ." else "_" for letter in stem)[:60] or "race"
+
+
+def _check(setup: "RaceSetup", threads: int | None, to_json: bool) -> None:
+    from arena.cli.first_start import everything_compiled
+    from arena.cli.race_report import print_setup, setup_dict
+    from arena.races.racing import expected_time
+
+    with progress("getting ready", "measuring how long it takes") as tell, everything_compiled(tell):
+        seconds = expected_time(setup, threads)
+    if to_json:
+        print_json(setup_dict(setup, seconds))
+    else:
+        print_setup(setup, seconds)
+    if setup.scratched:
+        click.get_current_context().exit(2)
+
+
+def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -> None:
+    from agents.errors import WorkError
+    from arena.cli.first_start import everything_compiled
+    from arena.cli.race_report import print_notes, print_race
+
+    if not to_json:
+        print_notes(setup)
+    kept = KEPT.format(folder=folder)
+    try:
+        with progress("getting ready", "racing", kept) as tell, everything_compiled(tell):
+            from arena.races.racing import race_all
+
+            results = race_all(setup, folder, how["threads"], how["restart"], tell, how["replays"])
+    except KeyboardInterrupt:
+        raise WorkError(f"stopped; {kept}") from None
+    if to_json:
+        files = sorted(one.name for one in folder.iterdir() if not one.name.startswith("."))
+        print_json({**results.as_dict(), "folder": str(folder), "files": files})
+        return
+    print_race(results)
