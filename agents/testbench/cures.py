@@ -37,6 +37,8 @@ from agents.testbench.weighing import ANYTHING, POOR, WHATEVER, Scales
 
 # Lights in a decade at which a change is put on the bench.
 PROOFS_PER_DECADE = 24
+# Lights of a fault's range at which a single change has to remove it to be taken as one half of a pair.
+FEW = 4
 # How many changes that pass at the scanned lights are put on the bench before a rank is given up.
 PROOFS = 6
 
@@ -116,7 +118,10 @@ class CureSearch:
             if found := self._first(name, lights, singles(allowed), False):
                 return found
         # one change removes the fault and another one what comes of it; where none does, any two may
-        healers = list(self.trials.passing_singles(np.where(within, anything, WHATEVER)))
+        few = np.unique(np.linspace(*np.flatnonzero(within)[[0, -1]], FEW).astype(int))
+        healing = np.full(len(self.scanned), WHATEVER)
+        healing[few] = anything[few]
+        healers = list(self.trials.passing_singles(healing))
         numbers = self.trials.pairs_with(healers or range(len(self.trials.singles)))
         for allowed in (without(strictly), without(strictly) | POOR):
             if found := self._first(name, lights, pairs(allowed, numbers), False):

@@ -5,7 +5,16 @@ from typing import Any
 
 import click
 
-from arena.cli.options import AnyType, Measured, Whole, as_json, kind_option, shipped, threads_option
+from arena.cli.options import (
+    AnyType,
+    Measured,
+    Renamed,
+    Whole,
+    as_json,
+    kind_option,
+    shipped,
+    threads_option,
+)
 from arena.cli.output_files import check_picture_name, spare_inputs
 from arena.cli.terminal import print_json, printable, progress, tell_error
 
@@ -58,7 +67,10 @@ class FaultName(AnyType):
     help="Brightest light in which it has to.",
 )
 @click.option(
-    "--lights",
+    "--light-count",
+    "lights",
+    cls=Renamed,
+    formerly="--lights",
     type=Whole(2, 100),
     default=5,
     show_default=True,
