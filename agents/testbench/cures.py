@@ -172,25 +172,21 @@ class CureSearch:
         return None
 
     def _near_miss(self, name: str, lights: Range, bit: int, within: Any) -> Cure | None:
-        """The single change that removes a fault from the most of its lights and brings nothing."""
-        bits = [self.scan.excused(float(light), False) for light in self.scanned]
-        best: tuple[float, Cure] | None = None
-        for which in np.flatnonzero(within):
-            allowed = np.array(bits) | POOR
-            allowed[which] &= ~bit
-            found = self._first_miss(name, lights, allowed)
-            if found is not None and (best is None or found[0] < best[0]):
-                best = found
-        return None if best is None else best[1]
-
-    def _first_miss(self, name: str, lights: Range, allowed: IntArray) -> tuple[float, Cure] | None:
-        for tries, number in enumerate(self.trials.passing_singles(allowed)):
-            if tries == PROOFS:
-                break
-            miss = self._proven(name, lights, self.trials.singles[number], False, misses=True)
-            if miss is not None:
-                left = sum(float(np.log(high / max(low, 1e-3))) + 1e-3 for low, high in miss.stays)
-                return left, miss
+        """The single change that removes a fault from the most of its lights, whatever it brings."""
+        barred = np.array([bit | self._barred(bit, float(light)) for light in self.scanned])
+        before = np.array([self.scan.bits(float(light)) for light in self.scanned])
+        found = []
+        anything = np.full(len(self.scanned), ANYTHING)
+        for number in self.trials.passing_singles(anything):
+            bits = self.trials.single_bits(number)
+            healed = int(np.count_nonzero(within & (bits & barred == 0)))
+            brought = int(np.count_nonzero(bits & ~before & (POOR - 1)))
+            found.append((-healed, brought, number))
+        for healed, _, number in sorted(found)[:PROOFS]:
+            if healed < 0:
+                miss = self._proven(name, lights, self.trials.singles[number], None, misses=True)
+                if miss is not None:
+                    return miss
         return None
 
     def changed(self, change: Change) -> LightScan | None:
@@ -216,9 +212,7 @@ class CureSearch:
                 told = telling_lights(after, self._range, per_decade)
                 told = sorted({*map(float, self.scanned), *told, *lights})
                 inside = [light for light in told if lights[0] <= light <= lights[1]]
-                if any(after.bits(light) & ~bit & self._barred(bit, light) for light in inside):
-                    return None
-                stays = ranges_where(after.having(bit), inside)[0]
+                stays = ranges_where(self._unhealed(after, bit), inside)[0]
                 if (bool(stays) and not misses) or stays == [lights]:
                     return None
                 if sometimes is not None and any(
@@ -233,6 +227,10 @@ class CureSearch:
             # what cannot be followed is not known to be better
             return None
         return Cure(change.text, change.values, lights, brings, tuple(stays), leaves)
+
+    def _unhealed(self, after: LightScan, bit: int) -> Callable[[float], bool]:
+        """Whether a changed walker has the fault still at a light, or fires no more."""
+        return lambda light: bool(after.bits(light) & (bit | self._barred(bit, light)))
 
     def _brought(self, after: LightScan, told: Sequence[float]) -> tuple[Brought, ...]:
         """What has come up with a change, by name and range of light."""
