@@ -234,9 +234,11 @@ class CureSearch:
 
     def _brought(self, after: LightScan, told: Sequence[float]) -> tuple[Brought, ...]:
         """What has come up with a change, by name and range of light."""
+        new = int(np.bitwise_or.reduce([after.bits(one) & ~self.scan.bits(one) for one in told]))
         return tuple(
             Brought(name, one)
             for place, name in enumerate(FAULTS)
+            if new >> place & 1
             for one in ranges_where(_new(after, self.scan, 1 << place), told)[0]
         )
 

@@ -15,7 +15,7 @@ from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
 from agents.testbench.bench_figures import BenchPoint, bench_record
-from agents.testbench.faults import BLIND_BIT, DIM_BIT, FAULTS
+from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST, MEASURED
 from agents.testbench.screening import SILENT
 from agents.testbench.weighing import (
@@ -177,7 +177,9 @@ def telling_lights(scan: LightScan, lights: Range, per_decade: int = SCANS_PER_D
     First come the ends of the range in which it fires, where its triggers are lowest and highest.
     """
     told = scan_lights(lights, per_decade)
-    for bits in ((DIM_BIT, BLIND_BIT), tuple(1 << place for place in range(len(FAULTS)))):
+    for asked in (SILENT, (1 << len(FAULTS)) - 1):
+        seen = asked & int(np.bitwise_or.reduce([scan.bits(light) for light in told]))
+        bits = [1 << place for place in range(len(FAULTS)) if seen >> place & 1]
         ends = [end for bit in bits for end in ends_where(scan.having(bit), told)]
         told = sorted({*told, *ends})
     return told
