@@ -32,3 +32,13 @@ def clock_words(time_s: float) -> str:
     minutes, seconds = divmod(int(time_s), 60)
     hours, minutes = divmod(minutes, 60)
     return f"{hours}:{minutes:02d}:{seconds:02d}"
+
+
+def ordinal(number: int) -> str:
+    """``number`` as a place.
+
+    >>> [ordinal(number) for number in (1, 2, 3, 4, 11, 12, 13, 21, 102)]
+    ['1st', '2nd', '3rd', '4th', '11th', '12th', '13th', '21st', '102nd']
+    """
+    ending = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{'th' if number % 100 in (11, 12, 13) else ending}"

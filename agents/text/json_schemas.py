@@ -100,6 +100,15 @@ def exactly_one(*keys: str) -> list[Json]:
     return [{"required": [key]} for key in keys]
 
 
+def several(form: Json) -> Json:
+    """The form of one value or of several, with commas between them or as a list, each of a ``form``."""
+    forms = form.get("anyOf", [form])
+    one = next(each["pattern"] for each in forms if "pattern" in each).removeprefix("^").removesuffix("$")
+    text = {"type": "string", "pattern": f"^{one}(?:,{one})*$"}
+    others = [each for each in forms if "pattern" not in each]
+    return {"anyOf": [*others, text, {"type": "array", "items": form, "minItems": 1}]}
+
+
 def required_keys(model: type[BaseModel]) -> list[str]:
     """The keys of a model that have no default."""
     return [key for key, field in keys_of(model).items() if field.is_required()]

@@ -9,7 +9,7 @@ import numpy as np
 from agents.arrays import FloatArray, IntArray
 from replays.format.tables import Tables
 from replays.scoring.measures import measure
-from replays.words import light_words, time_words
+from replays.words import light_words, ordinal, time_words
 
 LEAST_GAIN = 0.01
 """A gain in merit below this is not worth telling."""
@@ -68,12 +68,6 @@ class Outcome:
             "merit": self.deed.merit,
             "words": self.deed.told,
         }
-
-
-def ordinal(number: int) -> str:
-    """A number as a place: 1st, 2nd, 3rd, 4th, 11th."""
-    ending = {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    return f"{number}{'th' if number % 100 in (11, 12, 13) else ending}"
 
 
 def usual_judge(goals: Sequence[FloatArray], seconds: float) -> Judge:

@@ -24,6 +24,7 @@ from arena.cli.options import (
     Whole,
     as_json,
     kind_option,
+    projector_option,
     report_option,
     shipped,
     theme_option,
@@ -85,15 +86,20 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
 @click.option(
     "--scale", type=Plain(least=1.0, most=4.0), help="Pixels a point; what suits the screen if left out."
 )
-def watch(file: Path, theme: str, scale: float | None) -> None:
+@projector_option
+def watch(file: Path, theme: str, scale: float | None, projector: bool) -> None:
     """Show a replay in a window: play it, follow a walker, and see why each side fired."""
+    from replays.drawing.theme import THEMES
     from replays.format.replay_file import read_replay
 
     replay = read_replay(file)
-    from replays.drawing.theme import THEMES
     from replays.window.screen import watch as watch_window
+    from replays.window.screen import watch_show
 
-    watch_window(replay, file, THEMES[theme], scale)
+    if projector:
+        watch_show(replay, THEMES[theme])
+    else:
+        watch_window(replay, file, THEMES[theme], scale)
 
 
 @photodrome.command()
@@ -142,14 +148,23 @@ def picture(file: Path, out: Path, width: int, size: str | None, time_s: float |
 @click.option("--size", help="slide, phone, or width x height like 1280x720.")
 @click.option("--waits/--no-waits", default=False, help="Show waits in which nobody moves; left out else.")
 @theme_option
-def film(file: Path, out: Path, size: str | None, waits: bool, theme: str, **how: Any) -> None:
+@projector_option
+def film(
+    file: Path, out: Path, size: str | None, waits: bool, theme: str, projector: bool, **how: Any
+) -> None:
     """Make a film of a replay."""
     from replays.format.replay_file import read_replay
 
     spare_inputs(out, (file,))
     replay = read_replay(file)
-    from replays.drawing.films import Shooting, make_film
+    from replays.drawing.films import Shooting, make_film, make_show
     from replays.drawing.theme import THEMES
+
+    if projector:
+        with telling_of_stop(out), progress("getting ready", "filming") as tell:
+            make_show(replay, out, size, THEMES[theme], tell, rate=how["fps"])
+        click.echo(f"film: {printable(str(out))}")
+        return
 
     shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
     with telling_of_stop(out), progress("getting ready", "filming") as tell:
@@ -209,7 +224,7 @@ def bench(
         from arena.reports.html_page import write_page
 
         with telling_of_stop(report), progress("drawing"):
-            write_page(bench_page(spec, points, None if found is None else found.reports, kind), report)
+            write_page(bench_page(spec, points, found, kind), report)
     if to_json:
         told = {"reports": [], "whole_design": None} if found is None else found.as_dicts()
         print_json(
@@ -241,7 +256,7 @@ def bench(
 
 @photodrome.command()
 @click.argument(
-    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "drawer")
+    "files", nargs=-1, required=True, shell_complete=shipped("design", "arena", "study", "race", "drawer")
 )
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:

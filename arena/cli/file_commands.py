@@ -9,12 +9,13 @@ from arena.cli.options import OneOf
 from arena.cli.terminal import command_word, printable
 
 # The kinds of which a file to begin with is shipped.
-STARTERS = ("design", "arena")
+STARTERS = ("design", "arena", "race")
 # The names of arena.cli.file_schemas.FORMS, told here so that --help need not fetch them.
-KINDS = ("design", "arena", "study", "drawer")
+KINDS = ("design", "arena", "study", "race", "drawer")
 _NEXT = {
     "design": "to measure it: photodrome bench {path}",
     "arena": "to run a walker in it: photodrome run {path} --design poppy",
+    "race": "to race the designs in a folder by it: photodrome race FOLDER --course {path}",
 }
 
 

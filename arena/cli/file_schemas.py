@@ -104,10 +104,18 @@ def _study() -> Json:
     return maker.document("study", keys, required_keys(PlanForm))
 
 
+def _race() -> Json:
+    from arena.races.race_form import RaceForm
+
+    maker = SchemaMaker()
+    return maker.document("race", maker.keys(RaceForm), required_keys(RaceForm))
+
+
 FORMS: dict[str, Callable[[], Json]] = {
     "design": _design,
     "arena": _arena,
     "study": _study,
+    "race": _race,
     "drawer": _drawer,
 }
 """What makes the schema of each kind of file."""

@@ -181,6 +181,16 @@ def theme_option(function: Command) -> Command:
     return option(function)
 
 
+def projector_option(function: Command) -> Command:
+    """Give a command the option --projector."""
+    option = click.option(
+        "--projector",
+        is_flag=True,
+        help="For a whole room: large letters, names, who leads, the finish slowly and once more.",
+    )
+    return option(function)
+
+
 def report_option(function: Command) -> Command:
     """Give a command the option --report."""
     return click.option(
@@ -206,6 +216,26 @@ def threads_option(function: Command) -> Command:
     return click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out.")(
         function
     )
+
+
+def why_option(function: Command) -> Command:
+    """Give a command the options --why and --tries."""
+    for option in (
+        click.option(
+            "--tries",
+            type=Whole(0, 200),
+            default=40,
+            show_default=True,
+            help="Changes that --why tries for each walker, in this same race; 0 for none, which is quick.",
+        ),
+        click.option(
+            "--why",
+            is_flag=True,
+            help="Tell of each walker where its time went, what pulse decided, and which change gains most.",
+        ),
+    ):
+        function = option(function)
+    return function
 
 
 def contest_options(function: Command) -> Command:

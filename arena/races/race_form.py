@@ -6,7 +6,8 @@ from typing import Annotated, Any
 
 from pydantic import Field, model_validator
 
-from agents.text.quantities import Number, Quantity
+from agents.text.json_schemas import several
+from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError, Reader, Word
 from agents.text.shapes import BaseSpec
 from agents.text.spec_reading import KeyedError
@@ -33,6 +34,9 @@ class Numbers(Listing):
             return tuple(self.reader.check(one) for one in value)
         return tuple(self.reader.read(one) for one in super().check(value))
 
+    def json_form(self) -> dict[str, Any]:
+        return several(self.reader.json_form())
+
     def show(self, value: Any) -> str:
         return ", ".join(self.reader.show(one) for one in value)
 
@@ -52,9 +56,10 @@ class Shares(Reader):
     def parse(self, text: str) -> tuple[float, ...]:
         return self.check([part.strip() for part in text.split(",")])
 
-    def check(self, value: Any) -> tuple[float, ...]:
-        from agents.text.quantities import Fraction
+    def json_form(self) -> dict[str, Any]:
+        return several(Fraction().json_form())
 
+    def check(self, value: Any) -> tuple[float, ...]:
         if not isinstance(value, list | tuple) or not value:
             raise QuantityError("nothing of the sort", self.expected)
         reader = Fraction(least=0.0, most=1.0)

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 from agents.design.spec import Design
 from agents.design.values_by_path import SIDES
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.diagnosis import FaultReport
+from agents.testbench.diagnosis import Diagnosis, FaultReport
 from agents.testbench.faults import FAULTS, fault_title
+from agents.testbench.whole_design import WholeDesign
 from agents.text.shapes import shape_at, title_at
 from arena.reports.bench_curves import WORKS, LightCurves, cycle_of, light_curves
 from arena.reports.bench_plots import cycle_plot, light_plot
@@ -15,7 +16,7 @@ from arena.reports.bench_words import (
     light_cells,
     sides_differ,
 )
-from arena.reports.cure_words import cure_words, range_words
+from arena.reports.cure_words import NONE_FOUND, after_words, effect_words, range_words, values_words
 from arena.reports.html_page import rendered
 from replays.words import NOTHING, light_words, time_words
 
@@ -51,12 +52,12 @@ _OF_SIDES = (
 def bench_page(
     design: Design,
     points: Sequence[BenchPoint],
-    reports: Sequence[FaultReport] | None,
+    found: Diagnosis | None,
     kind: str = "daylight",
 ) -> str:
     """The page of a design measured at ``points`` in a ``kind`` of light, ascending.
 
-    ``reports`` are the faults between the first and the last of them; None where nobody looked for causes.
+    ``found`` is the diagnosis between the first and the last of them; None where nobody looked for causes.
     Raises :class:`~agents.errors.ModelError` where the model cannot follow the design.
     """
     curves = light_curves(design, kind)
@@ -83,8 +84,9 @@ def bench_page(
             f" {time_words(float(cycle.waiting[-1, 0]))}, the {cycle.side} side fires, and its latch holds"
             f" the motor on for {1e3 * float(cycle.pulse[-1, 0]):.0f} ms."
         ),
-        looked=_looked(points, reports),
-        faults=[fault_words(report) for report in reports or ()],
+        looked=_looked(points, found),
+        faults=[] if found is None else [fault_words(report) for report in found.reports],
+        advice=None if found is None or found.advice is None else _advice_words(found.advice),
         part_tables=part_tables(design),
     )
 
@@ -95,7 +97,29 @@ def fault_words(report: FaultReport) -> dict[str, str]:
         "title": fault_title(report.name),
         "where": range_words(report.lights),
         "cause": report.cause,
-        "cure": cure_words(report),
+        **_cure_words(report),
+    }
+
+
+def _cure_words(report: FaultReport) -> dict[str, str]:
+    cure = report.cure
+    if cure is None:
+        return {"cure": NONE_FOUND, "setting": "", "effect": ""}
+    near = "none found; the nearest miss: " if cure.stays else ""
+    return {
+        "cure": f"{near}{cure.text}{after_words(cure)}",
+        "setting": values_words(cure.values),
+        "effect": effect_words(report),
+    }
+
+
+def _advice_words(advice: WholeDesign) -> dict[str, str]:
+    reach = "no fault" if advice.is_all else "no fault there, which is the widest range that was found"
+    before = "nowhere without one" if advice.before is None else f"{range_words(advice.before)} without one"
+    return {
+        "where": range_words(advice.lights),
+        "change": f"{advice.text}; with it {reach} (now {before})",
+        "setting": values_words(advice.values),
     }
 
 
@@ -109,14 +133,14 @@ def _verdict(curves: LightCurves) -> str:
     return f"Works {' and '.join(works)}.{beyond}"
 
 
-def _looked(points: Sequence[BenchPoint], reports: Sequence[FaultReport] | None) -> str:
+def _looked(points: Sequence[BenchPoint], found: Diagnosis | None) -> str:
     """What was looked for, and in which light."""
     where = range_words((points[0].light, points[-1].light))
     kinds = ", ".join(fault_title(name) for name in FAULTS)
-    if reports is None:
+    if found is None:
         return "Nobody looked for causes and cures here."
-    found = "" if reports else " None was found."
-    return f"Looked for, in even light of {where}: {kinds}.{found}"
+    none = "" if found.reports else " None was found."
+    return f"Looked for, in even light of {where}: {kinds}.{none}"
 
 
 def part_tables(design: Design) -> list[tuple[str, list[str], list[tuple[str, list[str]]]]]:

@@ -103,7 +103,9 @@ class FloorView:
             west, south = (min(values) for values in zip(*spec.floor.outline, strict=True))
             self._light = LightMap(background.light, {"x": west, "y": south, "cell": spec.cell})
             self._light_of = background.light
-        key = (view, spec, id(self._light), sheet.theme.name, sheet.scale)
+        # what is coarse while something is carried becomes fine again when it is let go of
+        is_coarse = state.floor.drag is not None
+        key = (view, spec, id(self._light), sheet.theme.name, sheet.scale, is_coarse)
         if self._ground is not None and key == self._ground_of:
             return
         self._ground_of = key
@@ -114,7 +116,7 @@ class FloorView:
         self._ground.fill(sheet.theme.paper)
         inner = View(0.0, 0.0, view.width, view.height, view.west, view.south, view.zoom)
         if self._light is not None:
-            self._light.paint(ground, inner, arena["floor"], coarse=state.floor.drag is not None)
+            self._light.paint(ground, inner, arena["floor"], coarse=is_coarse)
         room = LabelPlacement(inner)
         _draw_starts(ground, inner, spec)
         draw_ground(ground, inner, arena, room)

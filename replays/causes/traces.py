@@ -284,6 +284,24 @@ class Trace:
             self._curves[number] = self._follow(number)
         return self._curves[number]
 
+    def motion(self, number: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """How pulse ``number`` moved the walker: times [s] of the run, speed [m/s], turn since firing [rad].
+
+        From the rows of poses until it came to rest; the speed is that of the middle of its axle over the row
+        before, the turn is told whole and counts up to the left.
+        """
+        pulse = self.pulses[number]
+        start, rest = float(pulse["start_s"]), float(pulse["rest_s"])
+        rows = self._poses[(self._poses["time_s"] > start) & (self._poses["time_s"] <= rest + 1e-6)]
+        times = np.append(start, rows["time_s"].astype(np.float64))
+        x = np.append(float(pulse["x0"]), rows["x"].astype(np.float64))
+        y = np.append(float(pulse["y0"]), rows["y"].astype(np.float64))
+        heading = np.append(float(pulse["heading0"]), rows["heading"].astype(np.float64))
+        steps = np.maximum(np.diff(times), 1e-6)
+        speed = np.append(0.0, np.hypot(np.diff(x), np.diff(y)) / steps)
+        turn = np.unwrap(heading)
+        return times, speed, turn - turn[0]
+
     def _follow(self, number: int) -> PulseCurve:
         pulse = self.pulses[number]
         start, side = float(pulse["start_s"]), int(pulse["side"])

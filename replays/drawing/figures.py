@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import partial
 from typing import Any
 
@@ -9,12 +10,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agents.arrays import BoolArray, FloatArray
-from replays.drawing.colours import INK, STRAW, WHITE, look
+from replays.drawing.colours import INK, PAPER, STRAW, WHITE, Colour, look
 from replays.drawing.marks import CROWD, draw_mark, draw_walker, shown_radii
 from replays.drawing.metres_to_points import View
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet, pygame
 from replays.format.tables import Replay
+
+NUMBER_SIZE = 14
+"""Size of the number on a body [points]."""
 
 # Headings for which a walker is drawn; the next one is 2.5 degrees off.
 _HEADINGS = 144
@@ -23,6 +27,28 @@ _LARGEST_STAMP = 64.0
 # Stamps are drawn so much larger and averaged down.
 _FINER = 3
 _MOST_STAMPS = 4000
+# How much of the mark of a start shows, of 255.
+_FAINT = 120
+
+ALL_WAYS, CHOSEN_WAY, NO_WAYS = "all ways", "the chosen one's way", "no ways"
+WAYS = (ALL_WAYS, CHOSEN_WAY, NO_WAYS)
+"""Whose ways are drawn."""
+
+
+@dataclass(frozen=True)
+class Moment:
+    """What a stage shows: ``time_s`` [s] of the run, how far sides are lit, who is chosen, whose ways.
+
+    ``leader`` gets a ring; bodies bear the numbers of copies where they are ``numbered``.
+    """
+
+    time_s: float
+    levels: FloatArray | None = None
+    chosen: int | None = None
+    ways: str = ALL_WAYS
+    leader: int | None = None
+    numbered: bool = False
+
 
 # surface, corner, area (all of it) and how it is blended; pygame's own types know no area of None
 Stamp = Any
@@ -47,8 +73,9 @@ class Figures:
         self._glow_stamps: dict[tuple[int, int], pygame.Surface] = (
             known._glow_stamps if known and same else {}
         )
-        self._radii: FloatArray = shown_radii(replay.walkers["radius"], view)
-        self._asides: FloatArray = 0.5 * replay.walkers["track"] * self._radii / replay.walkers["radius"]
+        self._copies = copy_numbers(replay.walkers["design"])
+        self.radii: FloatArray = shown_radii(replay.walkers["radius"], view)
+        self._asides: FloatArray = 0.5 * replay.walkers["track"] * self.radii / replay.walkers["radius"]
 
     def draw_starts(self, sheet: Sheet) -> None:
         """Draw the marks of the places where walkers started."""
@@ -56,6 +83,8 @@ class Figures:
         stamps: dict[int, pygame.Surface] = {}
         for number in np.unique(self._walkers["design"]).tolist():
             stamps[number] = self._averaged(2 * size + 8, partial(_draw_start, size=size, design=number))
+            # where they were counts less than where they are
+            stamps[number].fill((_FAINT,) * 4, special_flags=pygame.BLEND_RGBA_MULT)
         across, down = self._view(self._walkers["x"], self._walkers["y"])
         rows = zip(self._walkers["design"].tolist(), across.tolist(), down.tolist(), strict=True)
         sheet.surface.blits([self._placed(stamps[design], x, y) for design, x, y in rows], doreturn=False)
@@ -80,7 +109,7 @@ class Figures:
             if len(self._stamps) >= _MOST_STAMPS:
                 self._stamps.clear()
             record, zoom = self._walkers[walker], self._view.zoom
-            reach = self._radii[walker] * (1.6 + abs(float(record["body_ahead"])) / float(record["radius"]))
+            reach = self.radii[walker] * (1.6 + abs(float(record["body_ahead"])) / float(record["radius"]))
 
             def draw(sheet: Sheet, middle: float) -> None:
                 own = View(middle, middle, 0.0, 0.0, 0.0, 0.0, zoom)
@@ -97,40 +126,57 @@ class Figures:
         across, down = self._view(x + ahead * np.cos(heading), y + ahead * np.sin(heading))
         return across, down, heading
 
-    def draw(
-        self,
-        sheet: Sheet,
-        time_s: float,
-        levels: FloatArray | None,
-        chosen: int | None,
-        *,
-        quickly: bool = False,
-    ) -> None:
+    def draw(self, sheet: Sheet, moment: Moment, *, quickly: bool = False) -> None:
         """Draw walkers, and what fired.
 
-        ``levels`` (walkers, 2) tells how far each side is lit; ``chosen`` is the number of a walker to be
+        ``moment.levels`` (walkers, 2) tells how far each side is lit; the chosen walker and the leader are
         told apart. ``quickly`` draws rings in place of bodies, while the view changes from frame to frame.
         """
+        time_s, levels = moment.time_s, moment.levels
         x, y, heading = self._poses.at(time_s)
         across, down = self._view(x, y)
         shown = self._in_view(across, down)
         numbers = np.flatnonzero(shown)
-        if chosen is not None and shown[chosen]:
-            # on top of all others
-            numbers = np.append(numbers[numbers != chosen], chosen)
-            radius = float(self._radii[chosen]) + 7.0
-            x0, y0, _ = (float(part[chosen]) for part in self.places(time_s))
-            sheet.disc((x0, y0), radius + 1.5, None, WHITE, 5.0)
-            sheet.disc((x0, y0), radius, None, INK, 2.4)
+        middles = self.places(time_s)
+        # on top of all others
+        for walker in (moment.leader, moment.chosen):
+            if walker is not None and shown[walker]:
+                numbers = np.append(numbers[numbers != walker], walker)
+        if moment.leader is not None and shown[moment.leader]:
+            self._ring(sheet, middles, moment.leader, 4.5, STRAW)
+        if moment.chosen is not None and shown[moment.chosen]:
+            self._ring(sheet, middles, moment.chosen, 9.5 if moment.chosen == moment.leader else 7.0, WHITE)
         if quickly:
             self._draw_rings(sheet, time_s, numbers)
         else:
             self._draw_bodies(sheet, (x, y, heading), (across, down), numbers)
             if levels is not None:
                 self._draw_glows(sheet, across, down, heading, np.where(shown[:, None], levels, 0.0))
+        if moment.numbered:
+            self._draw_numbers(sheet, middles, numbers)
+
+    def _ring(
+        self, sheet: Sheet, middles: tuple[FloatArray, ...], walker: int, away: float, colour: Colour
+    ) -> None:
+        """A ring round the body of ``walker``, ``away`` [points] from it, in ink and ``colour``."""
+        place = (float(middles[0][walker]), float(middles[1][walker]))
+        radius = float(self.radii[walker]) + away
+        sheet.disc(place, radius + 1.8, None, INK, 5.6)
+        sheet.disc(place, radius, None, colour, 2.4)
+
+    def _draw_numbers(self, sheet: Sheet, middles: tuple[FloatArray, ...], numbers: NDArray[np.intp]) -> None:
+        """The number of each one's copy on a patch of paper on its body."""
+        for number in numbers.tolist():
+            place = (float(middles[0][number]), float(middles[1][number]))
+            size = NUMBER_SIZE if self.radii[number] < 26.0 else 22
+            words = str(self._copies[number])
+            width, height = sheet.text_size(words, size)
+            corner = (place[0] - width / 2 - 2, place[1] - 0.42 * height)
+            sheet.card(corner, (width + 4, 0.84 * height), PAPER, None, 4)
+            sheet.text(words, place, size, INK, across=0.5, down=0.47)
 
     def _in_view(self, across: Any, down: Any) -> BoolArray:
-        view, margin = self._view, 2.0 * self._radii
+        view, margin = self._view, 2.0 * self.radii
         shown: BoolArray = (
             (across > view.left - margin)
             & (across < view.left + view.width + margin)
@@ -148,7 +194,7 @@ class Figures:
     ) -> None:
         turns = np.round(poses[2] * _HEADINGS / (2.0 * math.pi)).astype(np.intp) % _HEADINGS
         stamps: list[Stamp] = []
-        rows = (numbers, turns[numbers], points[0][numbers], points[1][numbers], self._radii[numbers])
+        rows = (numbers, turns[numbers], points[0][numbers], points[1][numbers], self.radii[numbers])
         for number, turn, x, y, radius in zip(*(row.tolist() for row in rows), strict=True):
             if radius * self._scale > _LARGEST_STAMP:
                 sheet.surface.blits(stamps, doreturn=False)
@@ -163,7 +209,7 @@ class Figures:
         x, y, _ = self.places(time_s)
         for number in numbers.tolist():
             mine = look(int(self._walkers["design"][number]))
-            radius, place = float(self._radii[number]), (float(x[number]), float(y[number]))
+            radius, place = float(self.radii[number]), (float(x[number]), float(y[number]))
             rim = max(2.0, 0.14 * radius)
             sheet.disc(place, radius + 1.2, None, mine.casing, rim + 2.4)
             sheet.disc(place, radius, None, mine.colour, rim)
@@ -176,7 +222,7 @@ class Figures:
         turn = heading[number] + np.where(side == 0, math.pi / 2, -math.pi / 2)
         x = across[number] + self._asides[number] * np.cos(turn)
         y = down[number] - self._asides[number] * np.sin(turn)
-        rows = (self._radii[number], levels[number, side], x, y)
+        rows = (self.radii[number], levels[number, side], x, y)
         stamps = [
             self._placed(self._glow_stamp(radius, level), at_x, at_y)
             for radius, level, at_x, at_y in zip(*(row.tolist() for row in rows), strict=True)
@@ -203,13 +249,22 @@ class Figures:
         x, y, _ = self.places(time_s)
         if not len(x):
             return None
-        away = np.hypot(x - place[0], y - place[1]) - self._radii
+        away = np.hypot(x - place[0], y - place[1]) - self.radii
         nearest = int(np.argmin(away))
         return nearest if away[nearest] <= 6.0 else None
 
 
 def _draw_start(sheet: Sheet, middle: float, size: float, design: int) -> None:
     draw_mark(sheet, (middle, middle), size, look(design))
+
+
+def copy_numbers(designs: NDArray[np.int32]) -> NDArray[np.intp]:
+    """Which copy of its design each walker is, (walkers,), counted from 1."""
+    copies = np.zeros(len(designs), dtype=np.intp)
+    for number in np.unique(designs):
+        mine = designs == number
+        copies[mine] = np.arange(1, np.count_nonzero(mine) + 1)
+    return copies
 
 
 def walker_name(replay: Replay, walker: int) -> str:

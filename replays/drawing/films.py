@@ -3,7 +3,7 @@
 import io
 import math
 import tempfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -17,6 +17,7 @@ from replays.drawing.calm_fast_play import HURRIED, PERIOD, Dissolve
 from replays.drawing.glow import Glows
 from replays.drawing.moving_spans import Stretches
 from replays.drawing.pages import ReplayPage
+from replays.drawing.projector_page import ProjectorPage
 from replays.drawing.sheet import pygame
 from replays.drawing.sizes import Size, size_of
 from replays.drawing.theme import LIGHT, Theme
@@ -123,6 +124,42 @@ def frames(
             progress((number + 1) / len(times))
 
 
+def show_frames(
+    replay: Replay,
+    shooting: Shooting,
+    size: Size,
+    theme: Theme = LIGHT,
+    progress: Progress | None = None,
+    names: Sequence[str] | None = None,
+    yours: int | None = None,
+    heading: str | None = None,
+) -> Iterator[Frame]:
+    """The frames of the show of a run, (height, width, 3), as a projector shows it."""
+    page = ProjectorPage(replay, size.width, size.height, theme, names, yours, heading)
+    count = math.ceil(page.times.seconds * shooting.rate)
+    if count > MOST_FRAMES:
+        raise OptionError(f"a show of {count} frames, where {MOST_FRAMES} is the most: give fewer a second")
+    surface = pygame.Surface((size.width, size.height))
+    dissolve = Dissolve()
+    pulses, walkers = replay.pulses["start_s"], max(len(replay.walkers), 1)
+    for number in range(count):
+        now = number / shooting.rate
+        part = page.times.part_at(now)
+        fired = np.count_nonzero((pulses >= part.from_s) & (pulses <= part.to_s)) / walkers
+        if fired > HURRIED * part.lasts_s > 0.0:
+            if dissolve.is_due(now, surface.get_size()):
+                picture = pygame.Surface(surface.get_size())
+                page.draw(picture, now)
+                dissolve.take(picture, now)
+            dissolve.draw(surface, now)
+        else:
+            dissolve.forget()
+            page.draw(surface, now)
+        yield np.ascontiguousarray(pygame.surfarray.array3d(surface).swapaxes(0, 1))
+        if progress is not None:
+            progress((number + 1) / count)
+
+
 def _hurries(replay: Replay, times: FloatArray, rate: float) -> bool:
     """Whether pulses follow so fast in a film of frames at ``times`` [s] that it would flicker."""
     starts = replay.pulses["start_s"]
@@ -147,18 +184,56 @@ def make_film(
     >>> race = simulate(read_contest("slalom", ["poppy"], walkers=1, seconds=30))
     >>> make_film(race, "slalom.gif", size="320x320")
     """
-    path, shooting = Path(path), shooting or Shooting()
+    shooting = shooting or Shooting()
+    measured = _film_size(Path(path), size)
+    frame_times(replay, shooting)
+    check_writable(Path(path))
+    _write_film(Path(path), frames(replay, shooting, measured, theme, progress), measured, shooting.rate)
+
+
+def make_show(
+    replay: Replay,
+    path: str | Path,
+    size: str | None = None,
+    theme: Theme = LIGHT,
+    progress: Progress | None = None,
+    *,
+    rate: float = 12.0,
+    names: Sequence[str] | None = None,
+    yours: int | None = None,
+    heading: str | None = None,
+) -> None:
+    """Write a film of the show of ``replay``, of the parts of :mod:`replays.drawing.show_times`, to ``path``.
+
+    ``rate`` frames a second. ``names`` are what walkers are called, None for design and number; ``yours`` is
+    the number of a walker that is told in any case; ``heading`` stands in place of the arena's name. Raises
+    what :func:`make_film` does.
+
+    >>> from arena import read_contest, simulate
+    >>> race = simulate(read_contest("slalom", ["poppy"], walkers=2, seconds=30))
+    >>> make_show(race, "slalom-show.gif", size="320x320", rate=1.0)
+    """
+    shooting = Shooting(rate=rate)
+    measured = _film_size(Path(path), size)
+    frame_times(replay, shooting)
+    check_writable(Path(path))
+    shown = show_frames(replay, shooting, measured, theme, progress, names, yours, heading)
+    _write_film(Path(path), shown, measured, rate)
+
+
+def _film_size(path: Path, size: str | None) -> Size:
     ending = path.suffix.lower()
     if ending not in FORMATS:
         raise OptionError(f"{path}: a film ends in {', '.join(FORMATS[:-1])} or {FORMATS[-1]}")
-    measured = size_of(size or USUAL_SIZES[ending])
-    frame_times(replay, shooting)
-    check_writable(path)
-    shown = frames(replay, shooting, measured, theme, progress)
+    return size_of(size or USUAL_SIZES[ending])
+
+
+def _write_film(path: Path, shown: Iterator[Frame], size: Size, rate: float) -> None:
+    ending = path.suffix.lower()
     if ending == ".mp4":
-        content = _as_mp4(shown, measured, shooting.rate)
+        content = _as_mp4(shown, size, rate)
     else:
-        content = _as_gif(shown, shooting.rate) if ending == ".gif" else _as_png(shown, shooting.rate)
+        content = _as_gif(shown, rate) if ending == ".gif" else _as_png(shown, rate)
     write_whole(path, content)
 
 

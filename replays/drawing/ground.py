@@ -43,8 +43,19 @@ def _take_outline(room: LabelPlacement, view: View, outline: list[Point]) -> Non
         room.take(west - 3, north - 3, east + 3, south + 3)
 
 
-def names_of_things(sheet: Sheet, view: View, arena: dict[str, Any], room: LabelPlacement) -> list[Label]:
-    """Names of lamps, goals, walls and shades, where ``room`` is left for them."""
+EVERYTHING, GOALS = ("lamps", "goals", "walls", "shades"), ("goals",)
+"""What is named on the floor."""
+
+
+def names_of_things(
+    sheet: Sheet,
+    view: View,
+    arena: dict[str, Any],
+    room: LabelPlacement,
+    kinds: tuple[str, ...] = EVERYTHING,
+) -> list[Label]:
+    """Names of lamps, goals, walls and shades, or of these ``kinds`` only, where ``room`` is left."""
+    arena = {kind: arena[kind] if kind in kinds else [] for kind in EVERYTHING}
     named: list[tuple[str, str, list[Point]]] = []
     for lamp in arena["lamps"]:
         named.append(

@@ -82,10 +82,10 @@ def _designs(
         )
         draw_mark(sheet, (left + 27, y + 8), 6.5, mine)
         if there is None:
-            words = f"{name}, {counts[number]} walker{'' if counts[number] == 1 else 's'}"
+            count = f", {counts[number]} walker{'' if counts[number] == 1 else 's'}"
         else:
-            words = f"{name}, {there[number]} of {counts[number]} arrived"
-        sheet.text(sheet.shorten(words, TEXT, width - 64), (left + 64, y), TEXT)
+            count = f", {there[number]} of {counts[number]} arrived"
+        sheet.text(sheet.shorten(name, TEXT, width - 64, count), (left + 64, y), TEXT)
         y += _LINE
         score = by_name.get(name)
         if score is not None:
@@ -111,7 +111,7 @@ def _arrivals(
     bottom: float,
 ) -> float:
     """Who arrived first, and when; returns where it ends, the same however many there are."""
-    room = int((bottom - y - _LINE - 6) // 22)
+    room = int(min((bottom - y - _LINE - 6) // 22, _MOST_ARRIVALS)) if bottom < math.inf else _MOST_ARRIVALS
     lines = min(_MOST_ARRIVALS, len(replay.walkers), room)
     if lines < 1:
         return y
@@ -271,9 +271,9 @@ def _draw_example(sheet: Sheet, words: str, middle: tuple[float, float], replay:
         draw_shade(sheet, box)
 
 
-def draw_scale_bar(sheet: Sheet, view: View, place: tuple[float, float]) -> None:
-    """A bar of a round length, its left end at ``place`` [points]."""
-    longest_m = 220.0 / view.zoom
+def draw_scale_bar(sheet: Sheet, view: View, place: tuple[float, float], longest: float = 220.0) -> float:
+    """A bar of a round length, its left end at ``place`` [points]; returns how wide it is with its words."""
+    longest_m = longest / view.zoom
     decade = 10.0 ** math.floor(math.log10(longest_m))
     length_m = max(step * decade for step in (1, 2, 5) if step * decade <= longest_m * (1 + 1e-9))
     length = length_m * view.zoom
@@ -281,4 +281,6 @@ def draw_scale_bar(sheet: Sheet, view: View, place: tuple[float, float]) -> None
     sheet.line([(x, y), (x + length, y)], sheet.theme.ink, 2.5)
     for end in (x, x + length):
         sheet.line([(end, y - 6), (end, y + 6)], sheet.theme.ink, 2.5)
-    sheet.text(length_words(length_m), (x + length + 10, y), TEXT, down=0.5)
+    words = length_words(length_m)
+    sheet.text(words, (x + length + 10, y), TEXT, down=0.5)
+    return length + 10 + sheet.text_size(words, TEXT)[0]

@@ -97,7 +97,7 @@ def draw_walker(sheet: Sheet, view: View, walker: np.void, pose: Pose, opacity: 
         eye = at(float(walker["eye_ahead"]), side * float(walker["eye_aside"]))
         sheet.disc(eye, max(2.6, 0.17 * radius), STRAW, INK, 1.2)
     draw_mark(
-        sheet, at(float(walker["body_ahead"]) - 0.3 * float(walker["radius"]), 0.0), 0.26 * radius, mine
+        sheet, at(float(walker["body_ahead"]) - 0.72 * float(walker["radius"]), 0.0), 0.24 * radius, mine
     )
 
 

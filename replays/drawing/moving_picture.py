@@ -6,14 +6,12 @@ frame waits, and nothing blinks.
 """
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from agents.arrays import FloatArray
-from replays.drawing.figures import Figures
-from replays.drawing.ground import draw_ground, names_of_things
+from replays.drawing.figures import CHOSEN_WAY, NO_WAYS, Figures, Moment
+from replays.drawing.ground import EVERYTHING, draw_ground, names_of_things
 from replays.drawing.label_placing import Label, LabelPlacement, draw_labels
 from replays.drawing.light_map import LightMap
 from replays.drawing.marks import crowding, take_room
@@ -28,20 +26,6 @@ from replays.format.tables import Replay
 _FINE_ENOUGH = 2.5
 # Time that a frame may spend on what is made anew [s].
 BUDGET = 0.006
-
-ALL_WAYS, CHOSEN_WAY, NO_WAYS = "all ways", "the chosen one's way", "no ways"
-WAYS = (ALL_WAYS, CHOSEN_WAY, NO_WAYS)
-"""Whose ways are drawn."""
-
-
-@dataclass(frozen=True)
-class Moment:
-    """What a stage shows: ``time_s`` [s] of the run, how far sides are lit, who is chosen, whose ways."""
-
-    time_s: float
-    levels: FloatArray | None = None
-    chosen: int | None = None
-    ways: str = ALL_WAYS
 
 
 class _Floor:
@@ -82,7 +66,7 @@ class _Floor:
         """
         done, changed = self.trails.advance(time_s, budget_s)
         self._changed += changed
-        if self._changed and (is_shown or done):
+        if self._changed and is_shown:
             self.trails.compose(self.ground, self.picture, self._changed, self.starts)
             self._changed = []
         return done
@@ -91,8 +75,16 @@ class _Floor:
 class Stage:
     """The arena of a replay on a surface of ``scale`` pixels a point."""
 
-    def __init__(self, replay: Replay, theme: Theme = LIGHT, scale: float = 1.0) -> None:
+    def __init__(
+        self,
+        replay: Replay,
+        theme: Theme = LIGHT,
+        scale: float = 1.0,
+        names: tuple[str, ...] = EVERYTHING,
+    ) -> None:
+        """``names`` are the kinds of things that are named on the floor."""
         self.replay, self.theme, self.scale = replay, theme, scale
+        self._kinds = names
         self.poses = Poses(replay)
         self.light = LightMap.of(replay)
         self._front: _Floor | None = None
@@ -113,7 +105,7 @@ class Stage:
         draw_ground(sheet, own, arena, room)
         # placed once with the whole run in mind, so that names do not wander while it is watched
         take_room(room, self.poses, own, self.replay.seconds)
-        names = names_of_things(sheet, own, arena, room)
+        names = names_of_things(sheet, own, arena, room, self._kinds)
         ground = pygame.transform.smoothscale(large, size) if fine > 1 else large
         crowded = crowding(self.poses, own)
         self.light.name_lines(Sheet(ground, self.scale, self.theme), own, room, arena["floor"], crowded)
@@ -134,10 +126,24 @@ class Stage:
             self._figures = (view, Figures(self.replay, self.poses, view, self.scale, known))
         return self._figures[1]
 
+    def names(self, view: View) -> list[Label]:
+        """The names that are shown in ``view``."""
+        return [] if self._front is None or self._front.view != view else self._front.names
+
     @property
     def is_settled(self) -> bool:
         """Whether all that was to be drawn last has been drawn: nothing is being made anew or added."""
         return self._back is None and self._is_complete
+
+    def drawn_share(self, time_s: float) -> float:
+        """Share of the ways until ``time_s`` [s] that the picture shows, 0 to 1."""
+        return 0.0 if self._front is None else self._front.trails.drawn_share(time_s)
+
+    def work_ahead(self, view: View, moment: Moment, budget_s: float) -> None:
+        """Add to the ways for about ``budget_s`` [s] without showing them, for a picture that comes later."""
+        front = self._front
+        if front is not None and front.fits(view, moment) and moment.time_s >= front.trails.time_s:
+            front.advance(moment.time_s, budget_s, is_shown=False)
 
     def draw(
         self, surface: pygame.Surface, view: View, moment: Moment, *, moving: bool = False,
@@ -162,7 +168,7 @@ class Stage:
         # below the walkers: wherever one goes, no name ever covers it
         if floor.view == view:
             draw_labels(sheet, floor.names)
-        self.figures(view).draw(sheet, moment.time_s, moment.levels, moment.chosen, quickly=moving)
+        self.figures(view).draw(sheet, moment, quickly=moving)
         surface.set_clip(before)
 
     def _prepare(self, view: View, moment: Moment, moving: bool, budget_s: float) -> None:
@@ -183,6 +189,7 @@ class Stage:
             self._is_complete = False
             if self._back.advance(self._back.moment.time_s, budget_s, is_shown=False):
                 self._front, self._back = self._back, None
+                self._front.advance(self._front.moment.time_s, 0.0)
         else:
             self._is_complete = front.fits(view, moment) and front.advance(moment.time_s, budget_s)
 

@@ -4,10 +4,11 @@ from collections.abc import Sequence
 
 from agents.arrays import FloatArray
 from replays.drawing.colours import light_scale
+from replays.drawing.figures import ALL_WAYS, Moment
 from replays.drawing.layout import FOOT, HEAD, PageLayout, lay_out_page
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
 from replays.drawing.metres_to_points import View, bounds, fit
-from replays.drawing.moving_picture import ALL_WAYS, Moment, Stage
+from replays.drawing.moving_picture import Stage
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import LIGHT, Theme
 from replays.format.tables import Replay

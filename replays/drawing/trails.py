@@ -25,6 +25,8 @@ _CROWD_STEP, _STEP = 2.0, 1.5
 _WIDTH, _CASING = 2.6, 5.0
 # Side of the squares in which the picture is put together anew [pixels].
 _TILE = 48
+# Ways of more walkers than this lie over one another, so that dashes would tell nothing.
+_MOST_DASHED = 400
 # What is drawn in one go, before a look at the clock.
 _CHUNK = 400
 
@@ -85,7 +87,7 @@ class Trails:
             places.append(np.round(place * self._scale * self.fine).astype(np.int32))
             keys.append(self._poses.key(np.full(len(time_s), len(edges) - 1), time_s))
             pens.append(pen)
-            marks.append(_dashed(place, mine, self._is_crowd))
+            marks.append(_dashed(place, mine, len(walkers) > _MOST_DASHED))
             edges.append(edges[-1] + len(time_s))
         if not places:
             nothing = np.zeros(0, dtype=bool)
@@ -159,6 +161,15 @@ class Trails:
         changed += self._mark_pulses(time_s)
         return True, changed
 
+    def drawn_share(self, time_s: float) -> float:
+        """Share of the ways until ``time_s`` [s] that has been drawn, 0 to 1."""
+        count = len(self._everyone)
+        keys = self._poses.key(np.arange(count), np.full(count, time_s))
+        ends = np.searchsorted(self._ways.key, keys, side="right") - 1
+        first = self._ways.edges[:-1]
+        whole = float((ends - first).sum())
+        return min(float((self._drawn - first).sum()) / whole, 1.0) if whole > 0.0 else 1.0
+
     def _draw(self, first: int, last: int, mine: Look) -> None:
         """Draw the lines that lead to the points after ``first`` up to ``last``."""
         ways, thick = self._ways, self._scale * self.fine
@@ -169,14 +180,17 @@ class Trails:
             points = ways.place[piece].tolist()
             if self._is_crowd:
                 pygame.draw.lines(self.casing, mine.casing, False, points, max(2, round(3 * thick)))
-                pygame.draw.lines(self.colour, mine.colour, False, points, max(1, round(1.4 * thick)))
-                continue
-            Sheet(self.casing).line(points, mine.casing, _CASING * thick)
+            else:
+                Sheet(self.casing).line(points, mine.casing, _CASING * thick)
             sheet = Sheet(self.colour)
             marks = ways.mark[piece]
             for run in np.split(np.arange(len(piece)), np.flatnonzero(marks[1:] != marks[:-1]) + 1):
-                if marks[run[0]]:
-                    stretch = points[max(run[0] - 1, 0) : run[-1] + 1]
+                stretch = points[max(run[0] - 1, 0) : run[-1] + 1]
+                if not marks[run[0]] or len(stretch) < 2:
+                    continue
+                if self._is_crowd:
+                    pygame.draw.lines(self.colour, mine.colour, False, stretch, max(1, round(1.4 * thick)))
+                else:
                     sheet.line(stretch, mine.colour, _WIDTH * thick)
 
     def _mark_pulses(self, time_s: float) -> list[pygame.Rect]:
@@ -247,9 +261,9 @@ def _finer(place: FloatArray, time_s: FloatArray, pen: BoolArray) -> tuple[Float
     return fine, time_s[before] + share * (time_s[row] - time_s[before]), pen[row]
 
 
-def _dashed(place: FloatArray, mine: Look, is_crowd: bool) -> BoolArray:
-    """Whether the line to each of ``place`` [points] is a mark of the design's dashes."""
-    if is_crowd or not mine.pattern:
+def _dashed(place: FloatArray, mine: Look, is_whole: bool) -> BoolArray:
+    """Whether the line to each of ``place`` [points] is a mark of its dashes; all if ``is_whole``."""
+    if is_whole or not mine.pattern:
         return np.ones(len(place), dtype=bool)
     length = np.append(0.0, np.cumsum(np.hypot(*np.diff(place, axis=0).T)))
     ends = np.cumsum(mine.pattern)

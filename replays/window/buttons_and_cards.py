@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from replays.drawing.layout import Box, PageLayout, Point
+from replays.drawing.layout import Box, Point
 from replays.drawing.sheet import Sheet
 from replays.window.key_tables import HelpLine, KeyTable
 
@@ -13,7 +13,7 @@ TEXT = 15
 SMALL = 14
 """The smallest letters [points]."""
 
-_PADDING, _GAP, _HEIGHT = 11.0, 7.0, 32.0
+_PADDING, _GAP, _HEIGHT = 9.0, 5.0, 30.0
 
 
 @dataclass(frozen=True)
@@ -38,16 +38,21 @@ class PlacedButton:
     box: Box
 
 
+def button_width(sheet: Sheet, button: Button) -> float:
+    """How wide ``button`` is [points]."""
+    width = sheet.text_size(button.words, TEXT)[0]
+    if button.key:
+        width += 7 + sheet.text_size(button.key, SMALL)[0]
+    return max(width + 2 * _PADDING, button.least)
+
+
 def button_row(
     sheet: Sheet, buttons: Sequence[Button], left: float, top: float, right: float
 ) -> list[PlacedButton]:
     """Place ``buttons`` side by side; those that would pass ``right`` [points] are left out."""
     placed: list[PlacedButton] = []
     for button in buttons:
-        width = sheet.text_size(button.words, TEXT)[0]
-        if button.key:
-            width += 7 + sheet.text_size(button.key, SMALL)[0]
-        width = max(width + 2 * _PADDING, button.least)
+        width = button_width(sheet, button)
         if left + width > right:
             break
         placed.append(PlacedButton(button, Box(left, top, width, _HEIGHT)))
@@ -87,45 +92,54 @@ def draw_card(sheet: Sheet, box: Box) -> None:
 
 
 def draw_help(sheet: Sheet, table: KeyTable) -> None:
-    """All keys on a card in the middle, in as many columns as have room."""
+    """All keys on a card in the middle, in columns; letters become smaller before a line is left out."""
     groups: dict[str, list[HelpLine]] = {}
     for help_line in table.help_lines:
         groups.setdefault(help_line.group, []).append(help_line)
-    width, height = sheet.size
-    column, line = 350.0, 24.0
-    rows = sum(len(entries) + 1.7 for entries in groups.values())
-    columns = min(3, max(1, int((width - 40) // column)))
-    while columns < 3 and rows * line / columns > height - 80 and (columns + 1) * column < width:
-        columns += 1
-    # whole groups go into the column that is the shortest so far
+    line, gap = 24.0, 14.0
+    keys = max(sheet.text_size(one.keys, TEXT)[0] for one in table.help_lines) + gap
+    column = keys + max(sheet.text_size(one.words, TEXT)[0] for one in table.help_lines) + 2 * gap
+    made = []
+    for columns in (1, 2, 3, 4):
+        filled, lengths = _in_columns(groups, columns)
+        card = (columns * column + 30, max(lengths) * line + 30)
+        # as large as the window lets it be
+        made.append(
+            (min(1.0, (sheet.size[0] - 8) / card[0], (sheet.size[1] - 8) / card[1]), -columns, card, filled)
+        )
+    ratio, _, (card_width, card_height), filled = max(made, key=lambda one: one[:2])
+    small = Sheet(sheet.surface, sheet.scale * ratio, sheet.theme)
+    width, height = small.size
+    box = Box((width - card_width) / 2, (height - card_height) / 2, card_width, card_height)
+    draw_card(small, box)
+    for number, names in enumerate(filled):
+        x, y = box.left + 22 + number * column, box.top + 16.0
+        for name in names:
+            small.text(name, (x, y), 17)
+            y += 1.1 * line
+            for told in groups[name]:
+                small.text(told.keys, (x, y), TEXT)
+                small.text(told.words, (x + keys, y), TEXT, sheet.theme.faded)
+                y += line
+            y += 0.5 * line
+
+
+def _in_columns(groups: dict[str, list[HelpLine]], columns: int) -> tuple[list[list[str]], list[float]]:
+    """Names of groups by column, each into the one that is the shortest so far, and lengths in lines."""
     filled: list[list[str]] = [[] for _ in range(columns)]
     lengths = [0.0] * columns
     for name, entries in groups.items():
         shortest = lengths.index(min(lengths))
         filled[shortest].append(name)
-        lengths[shortest] += len(entries) + 1.7
-    line = min(line, (height - 60) / max(max(lengths), 1.0))
-    card_width, card_height = min(columns * column + 30, width), max(lengths) * line + 34
-    box = Box((width - card_width) / 2, max((height - card_height) / 2, 4.0), card_width, card_height)
-    draw_card(sheet, box)
-    for number, names in enumerate(filled):
-        x, y = box.left + 22 + number * column, box.top + 18.0
-        for name in names:
-            sheet.text(name, (x, y), 17)
-            y += 1.1 * line
-            for told in groups[name]:
-                sheet.text(told.keys, (x, y), TEXT)
-                meaning = sheet.shorten(told.words, TEXT, column - 138)
-                sheet.text(meaning, (x + 124, y), TEXT, sheet.theme.faded)
-                y += line
-            y += 0.6 * line
+        lengths[shortest] += len(entries) + 1.6
+    return filled, lengths
 
 
-def draw_notice(sheet: Sheet, layout: PageLayout, words: str) -> None:
-    """A few lines for the viewer on a card at the top of the arena."""
-    width = min(layout.width - 40, 760.0)
+def draw_notice(sheet: Sheet, room: Box, words: str) -> None:
+    """A few lines for the viewer on a card at the top of ``room``."""
+    width = min(room.width - 20, 760.0)
     lines = sheet.wrapped(words, TEXT, width - 30)[:4]
-    box = Box((layout.width - width) / 2, layout.arena.top + 10, width, 22.0 * len(lines) + 20)
+    box = Box(room.middle[0] - width / 2, room.top + 10, width, 22.0 * len(lines) + 20)
     draw_card(sheet, box)
     for number, line in enumerate(lines):
         sheet.text(line, (box.left + 15, box.top + 11 + 22 * number), TEXT)

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 
 from replays.drawing.layout import Box, Point
 from replays.drawing.metres_to_points import View
+from replays.window.window_layout import MARGIN
 
 STEP = 1.25
 """By how much one step comes closer."""
@@ -39,7 +40,7 @@ class Camera:
     def view(self, box: Box) -> View:
         """The view into ``box`` [points]."""
         west, south, east, north = self.bounds
-        margin = 1.06 * max(east - west, north - south) - max(east - west, north - south)
+        margin = 2.0 * MARGIN * max(east - west, north - south)
         whole = min(box.width / (east - west + margin), box.height / (north - south + margin))
         zoom = whole * self.closer
         return View(

@@ -1,31 +1,29 @@
-"""The strip below the arena: why the chosen walker did what it did.
+"""Beside or below the floor: why the chosen walker did what it did, and others with it.
 
-Rail and both triggers over time, which side fired, what was pressed, the light at both eyes, the current of
-the latest pulse, and a sentence. Left and right differ in colour, in the dashes of their lines and by the
-letters L and R.
+Rail and both triggers over time, which side fired, what was pressed, the light at both eyes, the latest
+pulse, and a sentence with every share. Left and right differ in colour, in the dashes of their lines and by
+the letters L and R.
 """
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
-from agents.arrays import FloatArray
 from agents.errors import ModelError, ReplayError
 from replays.causes.sentences import pulse_cause, volts_words
 from replays.causes.traces import Circuits, Trace, Wait
 from replays.drawing.figures import walker_name
-from replays.drawing.layout import Box, Point
+from replays.drawing.layout import Box
 from replays.drawing.sheet import Sheet
-from replays.drawing.theme import Theme
 from replays.format.tables import CUT_OFF, Replay
 from replays.window.buttons_and_cards import SMALL, draw_card
+from replays.window.pulse_plots import draw_pulse_plots
 from replays.window.voltage_plot import (
-    LETTERS,
     PATTERNS,
     StripView,
     Waits,
     axis_for,
-    between,
     dash_marks,
     draw_axes,
     draw_firing,
@@ -43,29 +41,30 @@ _PRESENT = 0.76
 _LEAST_SPAN = 4.0
 # Of a run that hurries it is told anew this seldom [s of the viewer].
 _TELL_EVERY = 1.5
-_INSET = 236.0
-_INSET_FROM = 760.0
+# A row of one walker among several is at least so high [points].
+_LEAST_ROW = 84.0
+# From this width on [points] words, curves and the pulse stand side by side.
+_WIDE_FROM = 760.0
 
 
-def strip_view(box: Box, trace: Trace, time_s: float) -> StripView:
-    """What the strip in ``box`` shows at ``time_s`` [s]: a few waits, the present right of the middle."""
+def time_span(trace: Trace, time_s: float) -> tuple[float, float]:
+    """From when to when [s] is shown at ``time_s`` [s]: a few waits, the present right of the middle."""
     starts = trace.pulses["start_s"]
     waits = np.diff(starts) if len(starts) > 1 else np.array([trace.seconds / _WAITS_IN_VIEW])
     span = min(max(_WAITS_IN_VIEW * float(np.median(waits)), _LEAST_SPAN), max(trace.seconds, _LEAST_SPAN))
     from_s = min(max(time_s - _PRESENT * span, 0.0), max(trace.seconds - span, 0.0))
-    inner = box.inner(12.0)
-    top = inner.top + 52.0
-    inset = None
+    return from_s, from_s + span
+
+
+def row_view(box: Box, span: tuple[float, float], below: float) -> StripView:
+    """Volts and light of one walker over the time ``span`` [s] in ``box``, with so much room ``below``."""
     # the letters of the sides stand behind the plot
-    right = inner.right - 20.0
-    if inner.width >= _INSET_FROM:
-        inset = Box(inner.right - _INSET + 44.0, top, _INSET - 44.0, inner.bottom - top - 20.0)
-        right = inner.right - _INSET - 20.0
-    left = inner.left + 52.0
-    lights_height = max(0.27 * (inner.bottom - top - 20.0), 30.0)
-    lights = Box(left, inner.bottom - 20.0 - lights_height, right - left, lights_height)
-    plot = Box(left, top, right - left, max(lights.top - 12.0 - top, 20.0))
-    return StripView(from_s, from_s + span, plot, lights, inset)
+    left, right = box.left + 52.0, box.right - 20.0
+    height = box.height - below
+    lights_height = max(0.27 * height, 26.0)
+    lights = Box(left, box.top + height - lights_height, right - left, lights_height)
+    plot = Box(left, box.top, right - left, max(lights.top - 10.0 - box.top, 20.0))
+    return StripView(span[0], span[1], plot, lights, None)
 
 
 def latest_pulse(trace: Trace, time_s: float) -> int | None:
@@ -94,40 +93,100 @@ def sentence(trace: Trace, time_s: float) -> tuple[str, str]:
     return words, f"{done}turned {abs(turn):.0f}° to the {side}, moved {way:.0f} mm"
 
 
-def draw_strip(sheet: Sheet, box: Box, trace: Trace, name: str, time_s: float) -> StripView:
-    """Draw the strip of a walker called ``name`` into ``box``; returns what is where."""
+_SHARE_WORDS = {"light": "light", "touch": "whisker", "chance": "chance", "parts": "parts"}
+
+
+def share_words(trace: Trace, time_s: float) -> str:
+    """By how much the side that fired last was ahead, and every part of that; empty where there are none.
+
+    The parts are rounded such that they add up to the sum that is told.
+    """
+    number = latest_pulse(trace, time_s)
+    cause = None if number is None else pulse_cause(trace, number)
+    if cause is None or not cause.shares:
+        return ""
+    values = {name: 1e3 * value for name, value in cause.shares.items()}
+    digits = 0 if abs(sum(values.values())) >= 10.0 else 1
+    told = {name: round(value, digits) for name, value in values.items()}
+    # what rounding leaves over goes to the largest part, which it changes least
+    largest = max(told, key=lambda name: abs(told[name]))
+    told[largest] = round(told[largest] + round(sum(values.values()), digits) - sum(told.values()), digits)
+    parts = ", ".join(f"{_SHARE_WORDS[name]} {value:+.{digits}f}" for name, value in told.items())
+    return f"ahead by {sum(told.values()):.{digits}f} mV = {parts}"
+
+
+def draw_causes(sheet: Sheet, box: Box, told: Sequence[tuple[str, Trace]], time_s: float) -> StripView:
+    """Draw why the first of ``told``, names with traces, fires as it does, and the others below it.
+
+    Returns what is where in the first one's row.
+    """
     draw_card(sheet, box)
-    view = strip_view(box, trace, time_s)
-    theme = sheet.theme
-    words, outcome = sentence(trace, time_s)
-    inner = box.inner(12.0)
-    sheet.text(name, (inner.left, inner.top), _SENTENCE)
-    left = inner.left + sheet.text_size(name, _SENTENCE)[0] + 14
-    room = inner.right - left
-    if sheet.text_size(words, _SENTENCE)[0] <= room:
-        sheet.text(words, (left, inner.top), _SENTENCE)
-        outcome = sheet.shorten(outcome, TEXT, inner.width)
-        sheet.text(outcome, (inner.left, inner.top + 24), TEXT, theme.faded)
+    inner = box.inner(10.0)
+    name, trace = told[0]
+    span = time_span(trace, time_s)
+    if inner.width >= _WIDE_FROM:
+        words = Box(inner.left, inner.top, 0.3 * inner.width, inner.height)
+        rows = Box(words.right + 12, inner.top + 8, 0.42 * inner.width, inner.height - 8)
+        pulse = Box(rows.right + 10, inner.top, inner.right - rows.right - 10, inner.height)
+        _draw_words(sheet, words, name, trace, time_s)
     else:
-        # why it fired counts more than what came of it
-        lines = sheet.wrapped(words, TEXT, room)
-        sheet.text(lines[0], (left, inner.top + 1), TEXT)
-        rest = sheet.shorten(" ".join(lines[1:]), TEXT, room)
-        sheet.text(rest, (left, inner.top + 24), TEXT)
+        end = _draw_words(sheet, inner, name, trace, time_s)
+        left = inner.bottom - end
+        share = 0.57 if len(told) == 1 else 1.0
+        rows = Box(inner.left, end + 10, inner.width, max(share * left - 10, 60.0))
+        pulse = Box(inner.left, rows.bottom + 4, inner.width, inner.bottom - rows.bottom - 4)
+    # no more than can be read
+    told = told[: max(1, int(rows.height // _LEAST_ROW))]
+    height = rows.height / len(told)
+    views = []
+    for number, (other, other_trace) in enumerate(told):
+        is_last = number + 1 == len(told)
+        head = 0.0 if number == 0 else 20.0
+        part = Box(rows.left, rows.top + number * height + head, rows.width, max(height - head, 50.0))
+        if number:
+            why = f"{other}: {sentence(other_trace, time_s)[0]}"
+            why = sheet.shorten(why, SMALL, part.width)
+            sheet.text(why, (part.left, part.top - head + 1), SMALL)
+        view = row_view(part, span, 22.0 if is_last else 10.0)
+        _draw_row(sheet, view, other_trace, time_s, has_time=is_last, is_first=number == 0)
+        views.append(view)
+    latest = latest_pulse(trace, time_s)
+    if latest is not None and (len(told) == 1 or inner.width >= _WIDE_FROM) and pulse.height >= 60:
+        side = int(trace.pulses[latest]["side"])
+        draw_pulse_plots(sheet, pulse, trace, latest, (sheet.theme.left, sheet.theme.right)[side])
+    return views[0]
+
+
+def _draw_words(sheet: Sheet, box: Box, name: str, trace: Trace, time_s: float) -> float:
+    """Name, sentence, what came of it and its shares; returns where they end. Nothing goes below ``box``."""
+    why, outcome = sentence(trace, time_s)
+    y = box.top
+    sheet.text(sheet.shorten(name, _SENTENCE, box.width), (box.left, y), _SENTENCE)
+    y += 22
+    for words, colour in ((why, sheet.theme.ink), (share_words(trace, time_s), sheet.theme.ink),
+                          (outcome, sheet.theme.faded)):  # fmt: skip
+        for line in sheet.wrapped(words, TEXT, box.width):
+            if y + 16 > box.bottom:
+                return y
+            sheet.text(line, (box.left, y), TEXT, colour)
+            y += 18
+        y += 3
+    return y
+
+
+def _draw_row(
+    sheet: Sheet, view: StripView, trace: Trace, time_s: float, *, has_time: bool, is_first: bool
+) -> None:
     waits = _waits_in(trace, view)
     axis = axis_for(waits, view.plot)
-    draw_axes(sheet, view, axis)
+    draw_axes(sheet, view, axis, has_time=has_time)
     draw_triggers(sheet, view, waits, axis)
     draw_rail(sheet, view, trace, waits, axis)
     _draw_lights(sheet, view, waits)
-    _draw_present(sheet, view, time_s)
+    _draw_present(sheet, view, time_s, has_tip=is_first)
     for number, _ in waits:
         if number < len(trace.pulses):
             draw_firing(sheet, view, trace, number, axis)
-    latest = latest_pulse(trace, time_s)
-    if view.inset is not None and latest is not None:
-        _draw_pulse(sheet, view.inset, trace, latest)
-    return view
 
 
 def _waits_in(trace: Trace, view: StripView) -> list[tuple[int, Wait]]:
@@ -145,8 +204,10 @@ def _draw_lights(sheet: Sheet, view: StripView, waits: Waits) -> None:
     low, high = math.log10(low) - 0.12, math.log10(high) + 0.12
     if high - low < 0.6:
         low, high = 0.5 * (low + high) - 0.3, 0.5 * (low + high) + 0.3
-    sheet.line([(box.left, box.top), (box.right, box.top)], between(theme.card, theme.faded, 0.6), 1)
-    sheet.text("light", (box.left - 8, box.top + box.height / 2), SMALL, theme.faded, across=1.0, down=0.5)
+    for decade, y, down in ((high, box.top, 0.2), (low, box.bottom, 0.8)):
+        if box.height >= 30 or decade == high:
+            words = light_words(float(f"{10.0**decade:.2g}"))
+            sheet.text(words, (box.left - 8, y), SMALL, theme.faded, across=1.0, down=down)
     colours = (theme.left, theme.right)
     for side in (0, 1):
         for _, wait in waits:
@@ -160,7 +221,7 @@ def _draw_lights(sheet: Sheet, view: StripView, waits: Waits) -> None:
                     sheet.line([(piece[0], y), (piece[1], y)], colours[side], 2.0)
 
 
-def _draw_present(sheet: Sheet, view: StripView, time_s: float) -> None:
+def _draw_present(sheet: Sheet, view: StripView, time_s: float, *, has_tip: bool) -> None:
     x = view.x(time_s)
     top, bottom = view.plot.top - 4, view.lights.bottom + 3
     # what is to come is paler than what was
@@ -170,54 +231,8 @@ def _draw_present(sheet: Sheet, view: StripView, time_s: float) -> None:
             [(x, top + 4), (right, top + 4), (right, bottom - 3), (x, bottom - 3)], sheet.theme.card, 0.5
         )
     sheet.line([(x, top), (x, bottom)], sheet.theme.wood, 2)
-    sheet.polygon([(x - 6, top - 7), (x + 6, top - 7), (x, top + 1)], sheet.theme.wood)
-
-
-def _draw_pulse(sheet: Sheet, box: Box, trace: Trace, number: int) -> None:
-    """The motor's current during a pulse, and the light that the eyes had when it began."""
-    theme: Theme = sheet.theme
-    pulse = trace.pulses[number]
-    curve = trace.pulse(number)
-    side = int(pulse["side"])
-    colour = (theme.left, theme.right)[side]
-    lights = (float(pulse["light_left_lx"]), float(pulse["light_right_lx"]))
-    y = box.top - 4
-    for which in (0, 1):
-        words = f"{LETTERS[which]} {light_words(lights[which])}"
-        x = box.left if which == 0 else box.left + box.width / 2
-        sheet.text(words, (x, y), TEXT, (theme.left, theme.right)[which])
-    plot = Box(box.left, box.top + 22, box.width, max(box.height - 22, 20.0))
-    milliamperes = 1e3 * curve.current
-    most = max(float(milliamperes.max(initial=0.0)), 1e-3)
-    top = _round_up(1.1 * most)
-    milliseconds = 1e3 * (curve.times - curve.times[0])
-    whole = max(float(milliseconds[-1]), 1e-3)
-    quiet = between(theme.card, theme.faded, 0.35)
-    for share in (0.0, 0.5, 1.0):
-        at = plot.bottom - share * plot.height
-        sheet.line([(plot.left, at), (plot.right, at)], quiet, 1)
-        sheet.text(f"{share * top:g}", (plot.left - 6, at), SMALL, theme.faded, across=1.0, down=0.5)
-    points = _thinned(
-        plot.left + plot.width * milliseconds / whole, plot.bottom - plot.height * milliamperes / top
-    )
-    area = [(plot.left, plot.bottom), *points, (points[-1][0], plot.bottom)]
-    sheet.polygon(area, colour, 0.18)
-    sheet.line(points, colour, 2.4)
-    sheet.text("0", (plot.left, plot.bottom + 5), SMALL, theme.faded)
-    words = f"{whole:.0f} ms" if whole < 5e3 else f"{whole / 1e3:.0f} s"
-    sheet.text(words, (plot.right, plot.bottom + 5), SMALL, theme.faded, across=1.0)
-    sheet.text("motor, mA", (plot.left + plot.width / 2, plot.bottom + 5), SMALL, theme.faded, across=0.5)
-
-
-def _thinned(x: FloatArray, y: FloatArray) -> list[Point]:
-    step = max(1, len(x) // 160)
-    chosen = np.unique(np.append(np.arange(0, len(x), step), len(x) - 1))
-    return list(zip(x[chosen].tolist(), y[chosen].tolist(), strict=True))
-
-
-def _round_up(value: float) -> float:
-    decade = 10.0 ** math.floor(math.log10(value))
-    return next(step * decade for step in (1, 2, 4, 5, 6, 8, 10) if step * decade >= value)
+    if has_tip:
+        sheet.polygon([(x - 6, top - 7), (x + 6, top - 7), (x, top + 1)], sheet.theme.wood)
 
 
 class CausePanel:
@@ -241,12 +256,15 @@ class CausePanel:
             self._told = (time_s, now_s)
         return self._told[0]
 
-    def draw(self, sheet: Sheet, box: Box, walker: int, time_s: float) -> None:
-        """Draw the strip of ``walker`` at ``time_s`` [s] into ``box``, or why there is none."""
-        name = walker_name(self._replay, walker)
+    def draw(self, sheet: Sheet, box: Box, walkers: Sequence[int], time_s: float) -> None:
+        """Draw the causes of the first of ``walkers`` at ``time_s`` [s] into ``box``, the others below.
+
+        Or why there are none.
+        """
+        name = walker_name(self._replay, walkers[0])
         try:
-            trace = self._circuits.trace(walker)
-            self.view = draw_strip(sheet, box, trace, name, time_s)
+            told = [(walker_name(self._replay, walker), self._circuits.trace(walker)) for walker in walkers]
+            self.view = draw_causes(sheet, box, told, time_s)
         except (ReplayError, ModelError) as error:
             self.view = None
             draw_card(sheet, box)

@@ -59,6 +59,7 @@ MEANINGS: tuple[Binding, ...] = (
     # the window
     Binding("change mode", _plain(pygame.K_TAB)),
     Binding("legend", _plain(pygame.K_i)),
+    Binding("more", _plain(pygame.K_y)),
     Binding("theme", _plain(pygame.K_t)),
     Binding("larger", _plain(pygame.K_z)),
     Binding("full screen", _plain(pygame.K_f), _plain(pygame.K_F11)),

@@ -4,13 +4,16 @@ from collections.abc import Callable
 
 import numpy as np
 
-from agents.arrays import FloatArray
-from replays.drawing.moving_picture import ALL_WAYS, WAYS
+from agents.arrays import FloatArray, IntArray
+from replays.drawing.figures import ALL_WAYS, WAYS, copy_numbers
 from replays.drawing.moving_spans import Stretches
 from replays.format.tables import Replay
 from replays.window.playback import Transport
 
 _FIRST_SPEED = 20.0
+
+# So many walkers' causes are shown below those of the chosen one.
+_MOST_BESIDE = 3
 
 # Times that differ by less are the same [s].
 _SAME = 1e-9
@@ -20,8 +23,8 @@ class Player(Transport):
     """The transport of a window on ``replay``, and who is looked at.
 
     ``chosen`` is the number of a walker, or None; ``skipping`` leaves out the waits between pulses, of the
-    chosen walker if there is one, else of all; ``following`` keeps the chosen walker in view; ``held`` stops
-    time while the bar is dragged.
+    chosen walker if there is one, else of all; ``following`` keeps the chosen walker in view; ``beside``
+    is how many others it is compared with; ``held`` stops time while the bar is dragged.
     """
 
     def __init__(self, replay: Replay) -> None:
@@ -31,6 +34,7 @@ class Player(Transport):
         self.chosen: int | None = None
         self.following = False
         self.causes_shown = True
+        self.beside = 0
         self.ways = ALL_WAYS
         self.held = False
         self._stretches: dict[int | None, Stretches] = {}
@@ -47,6 +51,7 @@ class Player(Transport):
             "next walker": lambda: self._choose_beside(1),
             "previous walker": lambda: self._choose_beside(-1),
             "why": self._change_causes,
+            "beside": self._compare_more,
             "follow": self._change_following,
             "ways": self._change_ways,
         }
@@ -75,14 +80,27 @@ class Player(Transport):
         """
         if not self.playing or self.held:
             return 0.0
-        pulses = len(self.replay.pulses) / max(len(self.replay.walkers), 1)
-        if not self.skipping:
-            return self.speed * pulses / self.seconds
-        return (
-            self.speed
-            * max(pulses, len(self.pulse_s) if self.chosen is not None else 0)
-            / max(self.stretches.busy_s, 1e-9)
-        )
+        if self.skipping:
+            return self._busy_speed * self._pulses_to_follow / max(self.stretches.busy_s, 1e-9)
+        return self.speed * len(self.replay.pulses) / max(len(self.replay.walkers), 1) / self.seconds
+
+    @property
+    def _pulses_to_follow(self) -> float:
+        """How often the chosen walker fires in the run, or one on average."""
+        everyone = len(self.replay.pulses) / max(len(self.replay.walkers), 1)
+        return max(everyone, len(self.pulse_s)) if self.chosen is not None else everyone
+
+    @property
+    def _busy_speed(self) -> float:
+        """Seconds of the stretches that go by in one: no more than can be followed, one pulse a second."""
+        return min(self.speed, self.stretches.busy_s / max(self._pulses_to_follow, 1.0))
+
+    @property
+    def speed_words(self) -> str:
+        """How fast it goes, in words."""
+        if self.skipping and self._busy_speed < self.speed:
+            return "a pulse a second"
+        return f"{self.speed:g} times life"
 
     def advance(self, elapsed_s: float) -> None:
         """Let ``elapsed_s`` [s] of the viewer's time go by, unless the bar is held."""
@@ -93,7 +111,7 @@ class Player(Transport):
         """The time of the run [s] to which ``elapsed_s`` [s] of the viewer's time lead."""
         if not self.skipping:
             return super().time_after(elapsed_s)
-        busy = self.stretches.to_busy(self.time_s) + elapsed_s * self.speed
+        busy = self.stretches.to_busy(self.time_s) + elapsed_s * self._busy_speed
         if busy >= self.stretches.busy_s:
             return self.seconds
         # never back to the end of a stretch out of the wait behind it
@@ -127,6 +145,22 @@ class Player(Transport):
 
     def _change_causes(self) -> None:
         self.causes_shown = not self.causes_shown
+
+    def compared(self, order: IntArray) -> list[int]:
+        """The chosen walker, and those whose causes are shown below it.
+
+        First who stands before it in ``order``, then its copies in other designs, which have the same luck.
+        """
+        if self.chosen is None:
+            return []
+        copies = copy_numbers(self.replay.walkers["design"])
+        alike = np.flatnonzero(copies == copies[self.chosen])
+        others = [*order[:1].tolist(), *alike.tolist(), *order.tolist()]
+        return [self.chosen, *(one for one in dict.fromkeys(others) if one != self.chosen)][: 1 + self.beside]
+
+    def _compare_more(self) -> None:
+        """Show the causes of one more walker, after the most of none."""
+        self.beside = (self.beside + 1) % (1 + _MOST_BESIDE)
 
     def _change_following(self) -> None:
         self.following = not self.following and self.chosen is not None

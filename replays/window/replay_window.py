@@ -2,35 +2,38 @@
 
 import math
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
 
-from agents.errors import PhotodromeError
 from replays.drawing.calm_fast_play import HURRIED, PERIOD, Dissolve
-from replays.drawing.figures import walker_name
+from replays.drawing.figures import NO_WAYS, Moment
 from replays.drawing.glow import Glows
-from replays.drawing.layout import Box, PageLayout, Point, lay_out_page
+from replays.drawing.layout import Box, Point
+from replays.drawing.marks import CROWD
 from replays.drawing.metres_to_points import View, bounds
-from replays.drawing.moving_picture import BUDGET, Moment, Stage
-from replays.drawing.pages import MapSurround, aspect_of, draw_clock
+from replays.drawing.moving_picture import BUDGET, Stage
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT, Theme
-from replays.format.file_watch import FileWatch
-from replays.format.replay_file import read_replay
 from replays.format.tables import Replay
-from replays.scoring.standings import Standings
-from replays.window.buttons_and_cards import TEXT, PlacedButton, draw_card, draw_help, draw_notice, pressed
+from replays.window.buttons_and_cards import PlacedButton, draw_help, draw_notice, pressed
 from replays.window.camera import STEP, Camera
+from replays.window.chosen_walker import ChosenWalker
+from replays.window.head_and_cards import LeadView, LegendCard, draw_head
 from replays.window.key_meanings import FLOOR_MODE, TIME_MODE
+from replays.window.lead_panel import DESIGN_LANES, LANES, NO_LANES, WALKER_LANES
+from replays.window.own_file import OwnFile
 from replays.window.player import Player
 from replays.window.replay_keys import REPLAY_KEYS
 from replays.window.time_controls import TimeControls, time_bar
+from replays.window.window_layout import WindowLayout, lay_out_window
 
-if TYPE_CHECKING:
-    from replays.window.cause_strip import CausePanel
-
-LEAST_SIZE = (480, 420)
+LEAST_SIZE = (420, 300)
 """Below this [points] parts of the window are cut off."""
+
+# A picture into which another dissolves may take so long [s] for its ways.
+_PICTURE_BUDGET = 0.05
+# While a run hurries, news stay for so long [s of the viewer].
+_NEWS_STAY = 0.8
 
 SCALES = (1.0, 1.5, 2.0, 3.0)
 """Pixels a point that the viewer can choose."""
@@ -39,9 +42,6 @@ SCALES = (1.0, 1.5, 2.0, 3.0)
 _CLICK = 5.0
 # One press of a key moves the floor by this share of the view.
 _SHIFT = 0.12
-
-# How often a look is taken at the file [s of the viewer].
-_LOOK_EVERY = 1.0
 
 
 class ReplayWindow:
@@ -55,9 +55,7 @@ class ReplayWindow:
         self, replay: Replay, theme: Theme = LIGHT, scale: float = 1.0, path: Path | None = None
     ) -> None:
         self.theme, self.scale = theme, scale
-        self._path = path
-        self._file = None if path is None else FileWatch(path)
-        self._looked_s = 0.0
+        self._file = None if path is None else OwnFile(path)
         self.closed = False
         self.full_screen = False
         self.help_shown = False
@@ -78,23 +76,24 @@ class ReplayWindow:
         self.player = Player(replay)
         self._controls = TimeControls(self.player)
         self.camera = Camera(bounds(replay.arena))
-        self._aspect = aspect_of(replay)
-        self._standings = Standings(replay)
+        self._lead = LeadView(replay)
+        self._legend = LegendCard(replay, self._lead.standings)
+        self.cards: dict[str, Box] = {}
+        self.lanes = WALKER_LANES if len(replay.walkers) <= CROWD else DESIGN_LANES
+        self.more_shown = self.legend_shown = self.final_put_away = False
         pulses = replay.pulses
         self._glows = Glows(pulses["start_s"], pulses["walker"], pulses["side"], len(replay.walkers))
-        self._causes: CausePanel | None = None
-        self._causes_announced = False
+        self._chosen = ChosenWalker(replay)
         self._forget()
 
     def _forget(self) -> None:
         """Nothing drawn so far is of use any more."""
         self._stage = Stage(self.replay, self.theme, self.scale)
-        self._page: MapSurround | None = None
-        self._layout: PageLayout | None = None
         self._controls.forget()
         self._drawn: tuple[object, ...] | None = None
         self._dissolve = Dissolve()
         self._dissolves = False
+        self._told = ("", -math.inf)
         self._latest: pygame.Surface | None = None
 
     @property
@@ -103,16 +102,31 @@ class ReplayWindow:
         return f"photodrome: {self.replay.arena['name']}"
 
     @property
-    def layout(self) -> PageLayout:
+    def layout(self) -> WindowLayout:
         """Where things are in a window of the present size."""
         width = max(self.size[0] / self.scale, LEAST_SIZE[0])
         height = max(self.size[1] / self.scale, LEAST_SIZE[1])
-        strip = self.player.chosen is not None and self.player.causes_shown
-        layout = lay_out_page(width, height, self._aspect, has_controls=True, has_strip=strip)
-        if layout != self._layout:
-            self._layout = layout
-            self._page = MapSurround(self.replay, layout, self.scale, self.theme, standings=self._standings)
-        return layout
+        west, south, east, north = self.camera.bounds
+        return lay_out_window(
+            width,
+            height,
+            (north - south) / max(east - west, 1e-9),
+            has_lead=self.lanes != NO_LANES and len(self.replay.walkers) > 0,
+            has_causes=self.has_causes,
+        )
+
+    @property
+    def has_causes(self) -> bool:
+        """Whether the causes of a walker are shown."""
+        return self.player.chosen is not None and self.player.causes_shown
+
+    @property
+    def shows_final(self) -> bool:
+        """Whether the card of places lies over the floor: at the end of the run, until it is put away."""
+        player = self.player
+        is_over = player.time_s >= player.seconds and not player.playing and player.chosen is None
+        is_free = not (self.final_put_away or self.legend_shown)
+        return is_over and is_free and len(self.replay.walkers) > 1
 
     @property
     def bar(self) -> Box:
@@ -134,10 +148,8 @@ class ReplayWindow:
             x, y, _ = self._stage.poses.at(player.time_s)
             at = (float(x[player.chosen]), float(y[player.chosen]))
             self.camera.follow(self.layout.arena, *at, self.now_s)
-        if self._file is not None and self.now_s - self._looked_s >= _LOOK_EVERY:
-            self._looked_s = self.now_s
-            if self._file.has_changed():
-                self.notice = f"{self._path} has been written anew; l reads it again, k keeps what is shown"
+        if self._file is not None and self._file.has_changed(self.now_s):
+            self.notice = f"{self._file.path} has been written anew; l reads it again, k keeps what is shown"
 
     def handle_event(self, event: pygame.event.Event) -> None:
         """Do what ``event`` asks for; events of no meaning here do nothing."""
@@ -164,8 +176,8 @@ class ReplayWindow:
     def _press(self, point: Point) -> None:
         self._mouse = self._grip = point
         self._grip_kind, self._dragged = "", 0.0
-        action = pressed(self.buttons, point)
-        strip = self._causes.view if self._causes is not None and self.layout.strip is not None else None
+        action = pressed(self.buttons[::-1], point)
+        strip = self._chosen.causes_view if self.has_causes else None
         if self.help_shown:
             self.help_shown = False
         elif action is not None:
@@ -213,13 +225,16 @@ class ReplayWindow:
             "east": lambda: self._look_beside(-1.0, 0.0),
             "north": lambda: self._look_beside(0.0, 1.0),
             "south": lambda: self._look_beside(0.0, -1.0),
+            "lead": self._change_lanes,
+            "legend": partial(self._switch, "legend_shown"),
+            "more": partial(self._switch, "more_shown"),
             "theme": self._change_theme,
             "larger": self._enlarge,
-            "full screen": self._change_screen,
+            "full screen": partial(self._switch, "full_screen"),
             "load changed": self._read_again,
             "keep own": self._keep,
-            "change mode": self._hand_on_arrows,
-            "help": self._change_help,
+            "change mode": partial(self._switch, "moves_floor"),
+            "help": partial(self._switch, "help_shown"),
             "leave": self._leave,
             "close": self._close,
         }
@@ -245,27 +260,29 @@ class ReplayWindow:
         self.scale = next((scale for scale in SCALES if scale > self.scale), SCALES[0])
         self._forget()
 
-    def _change_screen(self) -> None:
-        self.full_screen = not self.full_screen
-
-    def _change_help(self) -> None:
-        self.help_shown = not self.help_shown
-
     def _keep(self) -> None:
         self.notice = ""
 
-    def _hand_on_arrows(self) -> None:
-        self.moves_floor = not self.moves_floor
+    def _switch(self, what: str) -> None:
+        """Turn one of the states that are on or off."""
+        setattr(self, what, not getattr(self, what))
+
+    def _change_lanes(self) -> None:
+        self.lanes = LANES[(LANES.index(self.lanes) + 1) % len(LANES)]
 
     def _close(self) -> None:
         self.closed = True
 
     def _leave(self) -> None:
-        """Leave what was opened last: the help, a notice, the chosen walker, the full screen, the window."""
+        """Leave what was opened last: a card, a notice, the chosen walker, the full screen, the window."""
         if self.help_shown:
             self.help_shown = False
+        elif self.more_shown or self.legend_shown:
+            self.more_shown = self.legend_shown = False
         elif self.notice:
             self.notice = ""
+        elif self.shows_final:
+            self.final_put_away = True
         elif self.player.chosen is not None:
             self.player.choose(None)
         elif self.full_screen:
@@ -274,23 +291,18 @@ class ReplayWindow:
             self.closed = True
 
     def _read_again(self) -> None:
-        if self._path is None:
+        if self._file is None:
             self.notice = "this run is in no file that could be read again"
             return
-        try:
-            replay = read_replay(self._path)
-        except PhotodromeError as error:
-            # what is shown stays, so that nothing is lost
-            self.notice = f"not read again: {error}"
-            return
-        self.notice = ""
-        self._take(replay)
+        # what is shown stays where that cannot be read, so that nothing is lost
+        replay, self.notice = self._file.read()
+        if replay is not None:
+            self._take(replay)
 
     def is_still(self) -> bool:
         """Whether the window would look the same if it were drawn again."""
-        is_ready = self._causes is not None or not self._causes_announced
         is_whole = self._stage.is_settled and not self._dissolves
-        return is_ready and is_whole and self._drawn == self._state()
+        return self._chosen.is_ready and is_whole and self._drawn == self._state()
 
     def _state(self) -> tuple[object, ...]:
         levels = self._glows.levels(self.now_s)
@@ -299,7 +311,9 @@ class ReplayWindow:
             self.size, self.theme.name, self.scale, self.help_shown, self.notice, self.view,
             self.camera.is_moving(self.now_s), player.time_s, player.playing,
             player.speed_step, player.skipping, player.chosen, player.following, player.causes_shown,
-            player.ways, self._causes is None, levels.tobytes(), self._mouse if self._grip else None,
+            player.beside, player.ways, self._chosen.is_ready, levels.tobytes(),
+            self._mouse if self._grip else None, self.lanes, self.legend_shown, self.more_shown,
+            self.final_put_away, self.moves_floor,
         )  # fmt: skip
 
     @property
@@ -314,24 +328,53 @@ class ReplayWindow:
         if not self._dissolves:
             # a view that the viewer is moving answers at once
             self._dissolve.forget()
-            self._draw_run(surface)
+            self._draw_run(surface, BUDGET)
         if self.player.following and not self._dissolve.is_going(self.now_s):
             self._latest = surface.copy()
-        sheet = Sheet(surface, self.scale, self.theme)
+        sheet, layout, player = Sheet(surface, self.scale, self.theme), self.layout, self.player
         # figures on top of one another could not be read
-        draw_clock(sheet, self.layout, self.replay, self.player.time_s)
-        self.buttons = self._controls.draw(sheet, self.layout, help_shown=self.help_shown)
+        draw_head(sheet, layout.head, self.replay, self.view, player.time_s, self._news())
+        self.buttons = self._controls.draw(sheet, layout, self._switched_on(), self.more_shown)
+        self.cards = {}
+        if self.legend_shown:
+            self.cards["legend"] = self._legend.draw(sheet, layout.arena, player.time_s)
+        if self.shows_final:
+            self.cards["final"] = self._lead.draw_final(sheet, layout.arena, player.seconds)
         if self.notice:
-            draw_notice(sheet, self.layout, self.notice)
+            draw_notice(sheet, layout.arena, self.notice)
         if self.help_shown:
             draw_help(sheet, REPLAY_KEYS)
         self._drawn = self._state()
 
-    def _draw_calmly(self, surface: pygame.Surface) -> bool:
-        """Let one picture dissolve into the next where the run hurries, or the view has gone after a walker.
+    def _news(self) -> str:
+        """What the headline tells: that something is not shown yet, or the latest arrival."""
+        # words that rush by could not be read, and would flicker
+        if self.hurries and self.now_s - self._told[1] < _NEWS_STAY:
+            return self._told[0]
+        share = self._stage.drawn_share(self.player.time_s)
+        if self.player.ways != NO_WAYS and share < 0.995 and self.hurries:
+            news = f"{100 * share:.0f} % of the ways are drawn so far"
+        else:
+            news = self._lead.news(self.player.time_s)
+        self._told = (news, self.now_s)
+        return news
 
-        Returns False where there is nothing to dissolve.
-        """
+    def _switched_on(self) -> set[str]:
+        player = self.player
+        states = {
+            "skip": player.skipping,
+            "next walker": player.chosen is not None,
+            "why": self.has_causes,
+            "follow": player.following,
+            "lead": self.lanes != NO_LANES and not self.has_causes,
+            "legend": self.legend_shown,
+            "help": self.help_shown,
+            "full screen": self.full_screen,
+        }
+        return {action for action, is_on in states.items() if is_on}
+
+    def _draw_calmly(self, surface: pygame.Surface) -> bool:
+        """Let one picture dissolve into the next if the run hurries or the view jumped; else return False."""
         jumped = self._latest is not None and self.now_s - self.camera.jumped_s < PERIOD
         if not self.hurries and not jumped:
             return False
@@ -339,53 +382,35 @@ class ReplayWindow:
             if jumped and self._latest is not None and not self._dissolve.is_going(self.now_s):
                 self._dissolve.take(self._latest, self.now_s)
             picture = pygame.Surface(self.size)
-            self._draw_run(picture)
+            self._draw_run(picture, _PICTURE_BUDGET)
             self._dissolve.take(picture, self.now_s)
+        else:
+            # the ways of the next picture, a little in each frame
+            self._stage.work_ahead(self.view, self._moment(), BUDGET)
         self._dissolve.draw(surface, self.now_s)
         return True
 
-    def _draw_run(self, surface: pygame.Surface) -> None:
-        """Draw all but the controls."""
-        layout, player, view = self.layout, self.player, self.view
-        assert self._page is not None
-        surface.fill(self.theme.paper)
-        self._page.draw(surface, view, player.time_s)
+    def _moment(self) -> Moment:
+        player = self.player
         # a run that hurries would have every side lit all the time
         levels = None if self.hurries else self._glows.levels(self.now_s)
-        moment = Moment(player.time_s, levels, player.chosen, player.ways)
+        numbered = len(self.replay.walkers) <= CROWD
+        leader = self._lead.leader(player.time_s)
+        return Moment(player.time_s, levels, player.chosen, player.ways, leader, numbered)
+
+    def _draw_run(self, surface: pygame.Surface, budget_s: float) -> None:
+        """Draw the floor, and what stands beside it."""
+        layout, player, view = self.layout, self.player, self.view
+        surface.fill(self.theme.paper)
         moving = self.camera.is_moving(self.now_s)
-        self._stage.draw(surface, view, moment, moving=moving, budget_s=BUDGET)
+        self._stage.draw(surface, view, self._moment(), moving=moving, budget_s=budget_s)
         sheet = Sheet(surface, self.scale, self.theme)
         if player.chosen is not None:
-            self._name_chosen(sheet, view, player.chosen)
-        if layout.strip is not None and player.chosen is not None:
-            self._draw_causes(sheet, layout.strip, player.chosen)
-
-    def _draw_causes(self, sheet: Sheet, box: Box, chosen: int) -> None:
-        """Draw the strip of the chosen walker."""
-        if self._causes is None and not self._causes_announced:
-            # the circuit's kernels come along with it, which may have to be compiled
-            self._causes_announced = True
-            draw_card(sheet, box)
-            words = "getting the circuit ready; the first time this may take half a minute"
-            for number, line in enumerate(sheet.wrapped(words, TEXT, box.width - 30)):
-                place = (box.middle[0], box.middle[1] + 22.0 * number)
-                sheet.text(line, place, TEXT, across=0.5, down=0.5)
+            self._chosen.draw_name(sheet, layout.arena, self._stage, view, player.chosen, player.time_s)
+        if layout.panel is None:
             return
-        if self._causes is None:
-            from replays.window.cause_strip import CausePanel
-
-            self._causes = CausePanel(self.replay)
-        told_s = self._causes.time(self.player.time_s, self.now_s, holds=self.hurries)
-        self._causes.draw(sheet, box, chosen, told_s)
-
-    def _name_chosen(self, sheet: Sheet, view: View, chosen: int) -> None:
-        x, y, _ = self._stage.figures(view).places(self.player.time_s)
-        words = walker_name(self.replay, chosen)
-        width, height = sheet.text_size(words, TEXT)
-        box = self.layout.arena
-        radius = 14.0 + float(self.replay.walkers["radius"][chosen]) * view.zoom
-        left = min(max(float(x[chosen]) - width / 2 - 5, box.left), box.right - width - 10)
-        top = min(max(float(y[chosen]) - radius - height - 8, box.top), box.bottom - height - 6)
-        if box.holds((float(x[chosen]), float(y[chosen]))):
-            sheet.plate(words, (left, top), TEXT)
+        if player.chosen is not None and player.causes_shown:
+            told = player.compared(self._lead.progress.at(player.time_s).order)
+            self._chosen.draw_causes(sheet, layout.panel, told, player.time_s, self.now_s, holds=self.hurries)
+        else:
+            self._lead.draw(sheet, layout.panel, self.lanes, player.time_s, player.chosen)

@@ -1,6 +1,8 @@
 """Opening a window, and the loop that keeps it going until it is closed."""
 
+import contextlib
 import os
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Protocol
 
@@ -13,7 +15,8 @@ from replays.window.held_keys import HeldKeys
 FRAMES_A_SECOND = 60
 """Frames that the loop aims at."""
 
-_START_SIZE = (1280, 760)
+# A window on a screen of unknown size.
+_START_SIZE = (1280, 720)
 # Drivers of pygame that show nothing; fine when asked for by name, as a test does.
 _BLIND_DRIVERS = ("dummy", "offscreen")
 # A frame that took longer than this [s] must not make the run jump.
@@ -72,7 +75,14 @@ def show(shown: WindowContent, scale: float = 1.0) -> None:
     Raises OutputError where the window cannot be opened.
     """
     try:
-        _open(shown.full_screen, (round(_START_SIZE[0] * scale), round(_START_SIZE[1] * scale)))
+        sizes = pygame.display.get_desktop_sizes()
+        # as large as the screen is, from which a window manager takes what its frame needs
+        _open(
+            shown.full_screen,
+            sizes[0] if sizes else (round(_START_SIZE[0] * scale), round(_START_SIZE[1] * scale)),
+        )
+        if not shown.full_screen:
+            _fill_screen()
         _loop(shown)
     except pygame.error as error:
         raise OutputError(
@@ -87,10 +97,16 @@ def show(shown: WindowContent, scale: float = 1.0) -> None:
 def _open(full_screen: bool, size: tuple[int, int]) -> pygame.Surface:
     if full_screen:
         return pygame.display.set_mode((0, 0), pygame.FULLSCREEN)
-    sizes = pygame.display.get_desktop_sizes()
-    if sizes:
-        size = (min(size[0], sizes[0][0]), min(size[1], sizes[0][1]))
     return pygame.display.set_mode(size, pygame.RESIZABLE)
+
+
+def _fill_screen() -> None:
+    """Let the window manager give the window all the room it has; one that knows no such thing leaves it."""
+    # pygame has had it for years, but keeps the right to change it
+    with contextlib.suppress(ImportError, AttributeError, TypeError, pygame.error):
+        from pygame._sdl2.video import Window
+
+        Window.from_display_module().maximize()
 
 
 def _loop(shown: WindowContent) -> None:
@@ -142,3 +158,26 @@ def watch(
 
     chosen = usual_scale() if scale is None else scale
     show(ReplayWindow(replay, theme, chosen, None if path is None else Path(path)), chosen)
+
+
+def watch_show(
+    replay: Replay,
+    theme: Theme = LIGHT,
+    *,
+    names: Sequence[str] | None = None,
+    yours: int | None = None,
+    heading: str | None = None,
+) -> None:
+    """Show ``replay`` to a whole room, in a window of the size of the screen, until the viewer closes it.
+
+    ``names`` are what walkers are called, None for design and number; ``yours`` is the number of a walker
+    that is told in any case; ``heading`` stands in place of the arena's name. Raises OutputError where there
+    is no screen.
+
+    >>> from arena import read_contest, simulate
+    >>> watch_show(simulate(read_contest("slalom", ["poppy"], seconds=60)), heading="heat 1")
+    """
+    open_display()
+    from replays.window.projector_window import ProjectorWindow
+
+    show(ProjectorWindow(replay, theme, names, yours, heading))

@@ -1,25 +1,33 @@
 """The controls below the arena: the bar of the run's time, and a row of buttons."""
 
 import math
+from collections.abc import Collection
+from dataclasses import replace
 
 import numpy as np
 
-from replays.drawing.layout import Box, PageLayout
+from replays.drawing.layout import Box
 from replays.drawing.sheet import Sheet, pygame
-from replays.window.buttons_and_cards import Button, PlacedButton, button_row, draw_button
+from replays.window.buttons_and_cards import (
+    Button,
+    PlacedButton,
+    button_row,
+    button_width,
+    draw_button,
+    draw_card,
+)
 from replays.window.player import Player
 from replays.window.replay_keys import REPLAY_KEYS
+from replays.window.window_layout import WindowLayout
 
-_BAR_HEIGHT = 12.0
-# The button with the keys has so much room in every window [points].
-_KEYS_WIDTH = 76.0
+_BAR_HEIGHT = 10.0
+_SIDE = 12.0
 
 
-def time_bar(layout: PageLayout) -> Box:
+def time_bar(layout: WindowLayout) -> Box:
     """Where the bar of the run's time lies [points]."""
-    assert layout.controls is not None
-    width = max(layout.controls.width - 2 * layout.margin, 1.0)
-    return Box(layout.margin, layout.controls.top + 14, width, _BAR_HEIGHT)
+    controls = layout.controls
+    return Box(_SIDE, controls.top + 8, max(controls.width - 2 * _SIDE, 1.0), _BAR_HEIGHT)
 
 
 class TimeControls:
@@ -33,45 +41,83 @@ class TimeControls:
         """Nothing drawn so far is of use any more."""
         self._ticks = None
 
-    def draw(self, sheet: Sheet, layout: PageLayout, *, help_shown: bool) -> list[PlacedButton]:
-        """Draw the controls; returns the buttons as they lie."""
+    def draw(self, sheet: Sheet, layout: WindowLayout, on: Collection[str], more: bool) -> list[PlacedButton]:
+        """Draw the controls; returns the buttons as they lie.
+
+        ``on`` are actions that are switched on. Buttons for which the row has no room lie on a card above it,
+        while there is ``more`` to be seen: none is ever left out.
+        """
         controls, bar = layout.controls, time_bar(layout)
-        assert controls is not None
         sheet.fill((0, controls.top), (controls.width, controls.height), sheet.theme.paper)
         self._draw_bar(sheet, bar)
-        top, right = bar.bottom + 16, controls.width - layout.margin
-        # the way to all the others has room in every window
-        keys = _button("help", "keys", help_shown, least=_KEYS_WIDTH)
-        last = button_row(sheet, [keys], right - _KEYS_WIDTH, top, right + 1)
-        placed = [*button_row(sheet, self._buttons(), layout.margin, top, right - _KEYS_WIDTH - 8), *last]
+        top, right = bar.bottom + 7, controls.width - _SIDE
+        buttons = self._buttons(on)
+        placed = button_row(sheet, buttons, _SIDE, top, right)
+        if len(placed) < len(buttons):
+            last = _button("more", "more", more)
+            width = button_width(sheet, last)
+            placed = button_row(sheet, buttons, _SIDE, top, right - width - 6)
+            rest = buttons[len(placed) :]
+            placed += button_row(sheet, [last], right - width, top, right + 1)
+            if more:
+                placed += self._lay_card(sheet, layout, rest)
         for one in placed:
             draw_button(sheet, one)
         return placed
 
-    def _buttons(self) -> list[Button]:
-        player = self._player
-        chosen = player.chosen is not None
+    def _lay_card(self, sheet: Sheet, layout: WindowLayout, rest: list[Button]) -> list[PlacedButton]:
+        """Draw the card with the ``rest`` of the buttons in rows; returns them as they lie."""
+        left, right = _SIDE + 10, layout.width - _SIDE - 10
+        rows: list[list[PlacedButton]] = []
+        waiting = list(rest)
+        while waiting:
+            row = button_row(sheet, waiting, left, 0.0, right)
+            # one that is wider than the window still is there
+            row = row or [PlacedButton(waiting[0], Box(left, 0.0, right - left, 32.0))]
+            rows.append(row)
+            waiting = waiting[len(row) :]
+        height = 38.0 * len(rows) + 14
+        box = Box(_SIDE, layout.controls.top - height, layout.width - 2 * _SIDE, height)
+        draw_card(sheet, box)
         return [
-            _button("play", "pause" if player.playing else "play", least=112),
-            _button("previous pulse", "previous pulse"),
-            _button("next pulse", "next pulse"),
+            PlacedButton(
+                one.button, Box(one.box.left, box.top + 10 + 38 * number, one.box.width, one.box.height)
+            )
+            for number, row in enumerate(rows)
+            for one in row
+        ]
+
+    def _buttons(self, on: Collection[str]) -> list[Button]:
+        player = self._player
+        buttons = [
+            _button("play", "pause" if player.playing else "play", least=104),
+            _button("previous pulse", "pulse back"),
+            _button("next pulse", "pulse on"),
             _button("slower", "slower"),
-            Button("", f"{player.speed:g} times life", least=128),
+            Button("", player.speed_words, least=128),
             _button("faster", "faster"),
-            _button("skip", "skip waits", player.skipping),
-            _button("next walker", "walker", chosen),
-            _button("why", "causes", chosen and player.causes_shown),
-            _button("follow", "follow", player.following),
+            _button("skip", "skip waits"),
+            _button("next walker", "walker"),
+            _button("why", "causes"),
+            _button("lead", "lanes"),
+            _button("legend", "legend"),
+            _button("help", "keys"),
+            _button("follow", "follow"),
             _button("all", "whole floor"),
             _button("ways", player.ways),
             _button("theme", "paper"),
+            _button("larger", "letters"),
+            _button("full screen", "full screen"),
         ]
+        return [replace(button, on=button.action in on) for button in buttons]
 
     def _draw_bar(self, sheet: Sheet, bar: Box) -> None:
         player, theme = self._player, sheet.theme
         sheet.card((bar.left, bar.top), (bar.width, bar.height), theme.card, theme.wood, 5)
         here = bar.left + bar.width * player.time_s / player.seconds
+        # how far it has come is told by the dark rim below, which leaves the ticks to be seen
         sheet.card((bar.left, bar.top), (max(here - bar.left, 1.0), bar.height), theme.accent, theme.wood, 5)
+        sheet.line([(bar.left + 2, bar.bottom), (here, bar.bottom)], theme.ink, 3)
         key = (bar, player.chosen)
         if self._ticks is None or self._ticks[0] != key:
             self._ticks = (key, self._draw_ticks(sheet, bar))

@@ -77,13 +77,15 @@ def axis_for(waits: Waits, box: Box) -> Axis:
     return Axis(box, bend, max(math.ceil(5.0 * (max(high, *peaks) + 0.05)) / 5.0, bend + 0.4))
 
 
-def draw_axes(sheet: Sheet, view: StripView, axis: Axis) -> None:
+def draw_axes(sheet: Sheet, view: StripView, axis: Axis, *, has_time: bool = True) -> None:
+    """The scale of volts at the left, and of time below the lights where it ``has_time``."""
     theme, plot = sheet.theme, view.plot
-    quiet = between(theme.card, theme.faded, 0.35)
     # the small scale lies on a ground of its own, so that nobody takes the bend for one of the rail
     bend = axis.y(axis.bend)
-    ground = between(theme.card, theme.faded, 0.1)
-    sheet.fill((plot.left, bend), (plot.width, plot.bottom - bend), ground)
+    sheet.fill((plot.left, bend), (plot.width, plot.bottom - bend), between(theme.card, theme.faded, 0.1))
+    for box in (plot, view.lights):
+        sheet.line([(box.left, box.top), (box.left, box.bottom)], theme.faded, 1)
+        sheet.line([(box.left, box.bottom), (box.right, box.bottom)], theme.faded, 1)
     written = math.inf
     step = 0.2 if axis.top - axis.bend < 1.3 else 0.5
     upper = [axis.bend + step * number for number in range(40)]
@@ -94,7 +96,7 @@ def draw_axes(sheet: Sheet, view: StripView, axis: Axis) -> None:
     ]
     for volts in volts_to_tell:
         y = axis.y(volts)
-        sheet.line([(plot.left, y), (plot.right, y)], quiet, 1)
+        sheet.line([(plot.left - 5, y), (plot.left, y)], theme.faded, 1)
         if written - y >= 17:
             words = f"{volts:.0f} V" if volts < axis.bend - 1e-6 else f"{volts:.1f} V"
             sheet.text(words, (plot.left - 8, y), SMALL, theme.faded, across=1.0, down=0.5)
@@ -102,11 +104,11 @@ def draw_axes(sheet: Sheet, view: StripView, axis: Axis) -> None:
     time_step = _time_step(view.to_s - view.from_s, plot.width)
     for tick in range(math.ceil(view.from_s / time_step), math.floor(view.to_s / time_step) + 1):
         x = view.x(tick * time_step)
-        sheet.line([(x, plot.top), (x, view.lights.bottom)], quiet, 1)
+        sheet.line([(x, view.lights.bottom), (x, view.lights.bottom + 5)], theme.faded, 1)
         words = clock_words(tick * time_step) if time_step >= 1.0 else f"{tick * time_step:.1f} s"
         half = sheet.text_size(words, SMALL)[0] / 2
-        if plot.left - 20 <= x - half and x + half <= plot.right + 20:
-            sheet.text(words, (x, view.lights.bottom + 5), SMALL, theme.faded, across=0.5)
+        if has_time and plot.left - 20 <= x - half and x + half <= plot.right + 20:
+            sheet.text(words, (x, view.lights.bottom + 6), SMALL, theme.faded, across=0.5)
 
 
 def _time_step(span_s: float, width: float) -> float:

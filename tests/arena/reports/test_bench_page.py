@@ -125,7 +125,7 @@ def page_of(more: str = "", **changed: str) -> str:
     design = parse_design(f"photodrome: design 1\nname: carrot\n{more}", "carrot.yaml")
     # past the door, which refuses long names and such letters, for not all that is shown comes through it
     design = design.model_copy(update=changed)
-    return bench_page(design, bench(design, [300.0, 3e3]), [])
+    return bench_page(design, bench(design, [300.0, 3e3]), None)
 
 
 @pytest.mark.parametrize("name", HARD_NAMES.values(), ids=HARD_NAMES.keys())

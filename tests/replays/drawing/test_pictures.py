@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 
 from agents.errors import OptionError, OutputError
 from replays.drawing import colours, ground, legend, marks
+from replays.drawing.figures import Moment
 from replays.drawing.label_placing import LabelPlacement
 from replays.drawing.metres_to_points import View, fit
-from replays.drawing.moving_picture import Moment, Stage
+from replays.drawing.moving_picture import Stage
 from replays.drawing.pages import LEGEND, ReplayPage, height_for
 from replays.drawing.pictures import draw_picture
 from replays.drawing.poses import Poses

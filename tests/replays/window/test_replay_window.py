@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from agents.errors import OutputError
+from replays.drawing.figures import ALL_WAYS, CHOSEN_WAY, NO_WAYS
 from replays.drawing.layout import Box, lay_out_page
-from replays.drawing.moving_picture import ALL_WAYS, CHOSEN_WAY, NO_WAYS
 from replays.drawing.moving_spans import AFTER, BEFORE, Stretches
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT
@@ -275,7 +275,7 @@ def test_the_camera_stays_within_its_bounds() -> None:
 
 
 def test_a_followed_walker_stays_in_view(window: ReplayWindow) -> None:
-    press(window, pygame.K_w, *[pygame.K_PLUS] * 9, pygame.K_g)
+    press(window, pygame.K_w, *[pygame.K_PLUS] * 7, pygame.K_g)
     assert window.player.following
     press(window, *[pygame.K_UP] * 2)
     out = 0
@@ -364,6 +364,9 @@ def test_buttons_do_what_they_say(window: ReplayWindow) -> None:
     assert window.player.speed == 50.0
     click(window, button("skip"))
     assert window.player.skipping
+    click(window, button("more"))
+    assert window.more_shown
+    window.draw(pygame.Surface(SIZE))
     click(window, button("help"))
     assert window.help_shown
     click(window, window.layout.arena.middle)
@@ -582,9 +585,7 @@ def test_the_strip_goes_to_the_time_that_is_clicked(replay: Replay) -> None:
     window = ReplayWindow(made)
     press(window, pygame.K_w, *[pygame.K_n] * 12)
     picture_of(window)
-    panel = window._causes
-    assert panel is not None
-    view = panel.view
+    view = window._chosen.causes_view
     assert view is not None
     starts = made.pulses[made.pulses["walker"] == 0]["start_s"]
     assert view.from_s < starts[11] < view.to_s
@@ -592,7 +593,7 @@ def test_the_strip_goes_to_the_time_that_is_clicked(replay: Replay) -> None:
     click(window, (view.x(starts[10]), view.plot.middle[1]))
     assert window.player.time_s == pytest.approx(starts[10], abs=(view.to_s - view.from_s) / 200)
     press(window, pygame.K_c)
-    assert window.layout.strip is None
+    assert not window.has_causes
 
 
 def test_a_design_that_cannot_be_read_leaves_a_word_in_place_of_its_causes(window: ReplayWindow) -> None:

@@ -116,10 +116,8 @@ def test_what_is_said_until_the_circuit_is_ready_stays_on_its_card(replay: Repla
     window.draw(surface)
     press(window, pygame.K_w)
     window.draw(surface)
-    assert window._causes is None
-    strip = window.layout.strip
-    assert strip is not None
-    beside = pygame.surfarray.array3d(surface)[
-        : round(strip.left) - 1, round(strip.top) : round(strip.bottom)
-    ]
+    assert window._chosen.causes_view is None
+    card = window.layout.panel
+    assert card is not None
+    beside = pygame.surfarray.array3d(surface)[: round(card.left) - 1, round(card.top) : round(card.bottom)]
     assert (beside == np.array(window.theme.paper)).all()
