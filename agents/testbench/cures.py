@@ -118,7 +118,8 @@ class CureSearch:
             if found := self._first(name, lights, singles(allowed), False):
                 return found
         # one change removes the fault and another one what comes of it; where none does, any two may
-        few = np.unique(np.linspace(*np.flatnonzero(within)[[0, -1]], FEW).astype(int))
+        inside = np.flatnonzero(within)
+        few = np.unique(inside[np.linspace(0, len(inside) - 1, FEW).astype(int)])
         healing = np.full(len(self.scanned), WHATEVER)
         healing[few] = anything[few]
         healers = list(self.trials.passing_singles(healing))

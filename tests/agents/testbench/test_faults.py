@@ -286,15 +286,15 @@ def test_no_cure_is_said_to_be_none() -> None:
 
 
 def test_a_cure_that_costs_something_elsewhere_says_so() -> None:
-    """A panel that is large enough for a dim room is too large for the sun."""
-    (report,) = reports_of(DEFAULT, "dim", (100.0, 100e3))
+    """With tape its eyes fire in the sun too, and there it twitches as it does everywhere."""
+    nettle = read_design("nettle-twitches")
+    (report,) = reports_of(nettle, "blind", (100.0, 100e3))
     assert report.cure is not None
-    assert "panel.current_per_light" in report.cure.values
-    larger = DEFAULT.with_values(report.cure.values)
+    cured = nettle.with_values(report.cure.values)
     new = [
         (light, fault)
         for light in np.geomspace(100.0, 100e3, 60)
-        for fault in set(bench_point(larger, light).faults) - set(bench_point(DEFAULT, light).faults)
+        for fault in set(bench_point(cured, light).faults) - set(bench_point(nettle, light).faults)
     ]
     assert new
     for light, fault in new:
