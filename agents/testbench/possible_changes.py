@@ -249,7 +249,7 @@ def _small_parts(design: Design) -> Iterator[Change]:
         for key, name in (("npn", "NPN"), ("pnp", "PNP")):
             gains = [getattr(side, key).gain for side in sides]
             if all(gain < GAIN for gain in gains):
-                text = f"a {name} of gain {GAIN:.0f} {where}"
+                text = f"{article(name)} of gain {GAIN:.0f} {where}"
                 yield Change({f"{scope}.{key}.gain": GAIN}, text, SMALL_PART, _distance(GAIN, gains))
         values = {}
         for key in ("dark_trigger", "slope", "knee_light", "table", "quiet_current", "lit_voltage"):

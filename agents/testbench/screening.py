@@ -11,6 +11,7 @@ from typing import Any
 from agents.circuit.charging import charging_current
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
+from agents.circuit.panel import LitPanel
 from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
@@ -33,19 +34,17 @@ LONGEST_LOOK = 1.0
 
 
 @kernel
-def has_other_than(
-    walker: Any, light: float, photocurrent: float, twins: bool, allowed: int, state: Any
-) -> bool:
+def has_other_than(walker: Any, light: float, lit: LitPanel, twins: bool, allowed: int, state: Any) -> bool:
     """Whether a WALKER record is sure to have a fault in ``light`` [lx] that is none of the ``allowed`` bits.
 
-    ``photocurrent`` [A] of the panel; ``twins`` tells whether its sides are mirror images; ``state`` is a
+    ``lit`` is the panel in that light; ``twins`` tells whether its sides are mirror images; ``state`` is a
     STATE record to work in.
     """
     left = walker["side"][0]
     right = walker["side"][1]
     free = False
     lower = min(trigger_voltage(light, free, left), trigger_voltage(light, free, right))
-    current, status = charging_current(walker, photocurrent, lower)
+    current, status = charging_current(walker, lit, lower)
     if status != SETTLED:
         return False
     if current <= 0.0:
@@ -56,7 +55,7 @@ def has_other_than(
     for number in range(1 if twins else 2):
         side = walker["side"][number]
         trigger = trigger_voltage(light, free, side)
-        current, status = charging_current(walker, photocurrent, trigger)
+        current, status = charging_current(walker, lit, trigger)
         if (
             status != SETTLED
             or not current > 0.0
@@ -71,7 +70,7 @@ def has_other_than(
         holds = True
         while passed <= furthest and held < LONGEST_LOOK:
             step = pulse_step_length(side, state, walker["step"])
-            holds, way = pulse_step(walker, number, photocurrent, free, state, step)
+            holds, way = pulse_step(walker, number, lit, free, state, step)
             if not holds:
                 break
             passed += way

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
-from agents.circuit.panel import photocurrent_in
+from agents.circuit.panel import panel_under
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
@@ -50,8 +50,8 @@ def weigh(walker: Any, light: float, kind: int, twins: bool, state: Any, measure
     """
     for number in range(3):
         figures[number] = 0.0
-    photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
-    status, _ = measure_walker(walker, light, photocurrent, twins, state, measured)
+    lit = panel_under(walker, light, kind)
+    status, _ = measure_walker(walker, light, lit, twins, state, measured)
     if status != SETTLED:
         return UNFOLLOWED
     for number in range(2):
@@ -100,8 +100,8 @@ def first_passing(
             if found < UNKNOWN and faults & ~(SORTED_OUT - found) != 0:
                 found = UNKNOWN
             if found == UNKNOWN:
-                photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
-                if has_other_than(walker, light, photocurrent, twins[number], faults, state):
+                lit = panel_under(walker, light, kind)
+                if has_other_than(walker, light, lit, twins[number], faults, state):
                     found = SORTED_OUT - faults
                     bits[number, which] = found
             if found == UNKNOWN:
