@@ -11,6 +11,7 @@ from arena.cli.options import (
     Renamed,
     Whole,
     as_json,
+    drawer_option,
     kind_option,
     shipped,
     threads_option,
@@ -107,6 +108,7 @@ class FaultName(AnyType):
     show_default=True,
     help="Number from which all chance follows; copy k is the one that races with this seed.",
 )
+@drawer_option
 @threads_option
 @click.option(
     "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="CSV file for every single copy."
@@ -139,6 +141,16 @@ def kit(
 
     spec = read_design(design)
     eyes = None if how["eyes"] is None else read_eyes(how["eyes"])
+    short = None
+    if how["drawer"] is not None:
+        from agents.drawer.contents import read_drawer
+        from arena.studies.kits.kit_drawer import design_with_drawer, eyes_in, shortages
+
+        stock = read_drawer(how["drawer"])
+        short = shortages(spec, stock, how["kits"])
+        spec = design_with_drawer(spec, stock)
+        if eyes is None and len(measured := eyes_in(stock)) >= 2:
+            eyes = measured
     demand = Demand(
         lights_between(from_lx, to_lx, lights), how["kind"], frozenset(how["allow"]), how["straight"]
     )
@@ -165,10 +177,13 @@ def kit(
 
         draw_gains(found, plot)
     if to_json:
-        print_json({**found.as_dict(), "files": [str(path) for path in outputs]})
+        missing = {} if short is None else {"drawer_lacks": [one.as_dict() for one in short]}
+        print_json({**found.as_dict(), **missing, "files": [str(path) for path in outputs]})
         return
-    from arena.cli.kit_report import print_kit
+    from arena.cli.kit_report import print_kit, print_shortages
 
     print_kit(found, design)
+    if short is not None:
+        print_shortages(short, how["kits"])
     for path in outputs:
         click.echo(f"{'picture' if path == plot else 'table'}: {printable(str(path))}")
