@@ -1,6 +1,7 @@
 """The diagnosis of a design: each fault with the lights where it occurs, its cause and its cure."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -115,19 +116,25 @@ in 366 ms
 
 
 def full_diagnosis(
-    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
+    design: Design,
+    lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN),
+    kind: str = SUN,
+    step: Callable[[], None] = lambda: None,
 ) -> Diagnosis:
     """As :func:`diagnose`, with advice on the whole design where no single cure leaves it without a fault.
+
+    ``step`` is called before each search, of a second or two at the most; it may raise, which ends it.
 
     >>> found = full_diagnosis(read_design("thistle-spins"), (300.0, 100e3))
     >>> found.advice.values
     {'both.eye.tape': 0.7, 'storage.capacitance': 0.0015}
     """
-    reports, search = _reports(design, lights, kind)
+    reports, search = _reports(design, lights, kind, step)
     advice = None
     cures = [report.cure for report in reports if report.cure is not None]
     if search is not None and not any(cure.leaves == () and not cure.stays for cure in cures):
         seeds = [cure.change for cure in cures if not cure.stays]
+        step()
         advice = whole_design(design, kind, lights, search.scan, search.trials, seeds)
     offers: list[Json] = []
     for values in [*(cure.values for cure in cures), *([] if advice is None else [advice.values])]:
@@ -136,7 +143,9 @@ def full_diagnosis(
     return Diagnosis(reports, advice, tuple(offers))
 
 
-def _reports(design: Design, lights: Range, kind: str) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
+def _reports(
+    design: Design, lights: Range, kind: str, step: Callable[[], None] = lambda: None
+) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
     scan = LightScan(design, kind)
     scanned = telling_lights(scan, lights)
     found = [
@@ -147,7 +156,11 @@ def _reports(design: Design, lights: Range, kind: str) -> tuple[tuple[FaultRepor
     if not found:
         return (), None
     search = CureSearch(design, kind, lights, scan, scanned)
-    return tuple(_report(search, name, one) for name, one in found), search
+    reports = []
+    for name, one in found:
+        step()
+        reports.append(_report(search, name, one))
+    return tuple(reports), search
 
 
 def _report(search: CureSearch, name: str, lights: Range) -> FaultReport:
