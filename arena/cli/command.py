@@ -190,6 +190,16 @@ def film(
 )
 @click.option("--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="File for --apply.")
 @click.option("--replace", is_flag=True, help="Let --out be a file that is there, the design's own too.")
+@click.option(
+    "--table",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="CSV file for all figures from 10 lx to 120 klx.",
+)
+@click.option(
+    "--plot",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="PNG file for rhythm and turn from 10 lx to 120 klx.",
+)
 @report_option
 @as_json
 def bench(
@@ -207,11 +217,13 @@ def bench(
     from agents.testbench.diagnosis import full_diagnosis
     from agents.testbench.eye_tables import table_notes
     from agents.text.shipped import find_document
+    from arena.cli.bench_files import check_extras, write_extras
     from arena.cli.cure_files import check_place, write_cured
     from arena.cli.panel_report import panel_dict, panel_lines
 
     spec = read_design(design)
     check_report(report, [find_document(design, "design")])
+    extras = check_extras(how["table"], how["plot"], [find_document(design, "design"), how["out"], report])
     check_place(design, how["out"], how["number"], how["replace"], not how["no_cures"])
     asked = sorted(lights or LIGHTS)
     with progress("measuring"):
@@ -227,6 +239,7 @@ def bench(
 
         with telling_of_stop(report), progress("drawing"):
             write_page(bench_page(spec, points, found, kind), report)
+    write_extras(spec, kind, how["table"], how["plot"])
     notes = table_notes(spec, asked)
     if to_json:
         told = {"reports": [], "whole_design": None} if found is None else found.as_dicts()
@@ -237,7 +250,7 @@ def bench(
                 "points": [point.as_dict() for point in points],
                 "diagnosis": told["reports"],
                 "whole_design": told["whole_design"],
-                "files": [str(how["out"])] if cured else [],
+                "files": [str(path) for path in (*([how["out"]] if cured else []), *extras)],
                 "notes": list(notes),
             }
         )
@@ -255,6 +268,8 @@ def bench(
         asked_for = "".join(f" --light {light:g}lx" for light in lights)
         kind_of_light = "" if kind == SUN else f" --kind {kind}"
         print_diagnosis(found, f"photodrome bench {command_word(Path(design))}{asked_for}{kind_of_light}")
+    for path in extras:
+        click.echo(f"{'picture' if path == how['plot'] else 'table'}: {printable(str(path))}")
     tell_report(report)
 
 
