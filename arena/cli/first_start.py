@@ -95,6 +95,7 @@ def compile_all_but_engine() -> None:
     from agents.design.spec import Design
     from agents.noise import TRIGGER, normal_pair
     from agents.testbench.bench_figures import bench_point
+    from agents.testbench.pulse_scope import pulse_scope
     from agents.testbench.surveys import survey
     from arena.recording import map_of
     from arena.scene.spec import read_arena
@@ -106,6 +107,7 @@ def compile_all_but_engine() -> None:
     walker = walkers[0]
     side = walker["side"][0]
     bench_point(design, 3e3)
+    pulse_scope(design, 3e3)
     survey(walkers, [3e3], "sun")
     trigger = float(trigger_voltage(3e3, False, side))
     on_voltage(3e3, side)

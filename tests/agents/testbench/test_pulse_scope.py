@@ -33,7 +33,7 @@ def test_figures_are_those_of_the_bench() -> None:
     assert scope.times[-1] == pytest.approx(side.pulse, abs=5e-3)
     assert scope.rail[-1] == pytest.approx(side.let_go, abs=0.02)
     assert float(np.max(scope.motor)) == pytest.approx(side.peak, rel=0.05)
-    # in each step the winding drops what the wheel's own voltage leaves, less the open transistor's little
+    # the winding drops what the wheel's own voltage leaves, less the little of the open transistor
     middle = len(scope.times) // 2
     motor = read_design("poppy").left.motor
     taken = motor.constant * scope.wheel[middle] + motor.resistance * scope.motor[middle]
@@ -42,7 +42,7 @@ def test_figures_are_those_of_the_bench() -> None:
 
 
 def test_motion_is_what_moved_the_walker() -> None:
-    """The share called motion is the work of the torque K I at the wheel: at rest it has gone into friction."""
+    """The share called motion is the work of the torque K I at the wheel; at rest it is friction."""
     design = read_design("poppy")
     scope = pulse_scope(design, 3e3)
     assert scope is not None
