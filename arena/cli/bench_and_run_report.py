@@ -150,11 +150,15 @@ def _faults_words(entry: EntryBench) -> str:
     return ", ".join(map(fault_title, entry.faults)) or "none"
 
 
-def print_bench(name: str, about: str | None, points: Sequence[BenchPoint]) -> None:
-    """What a design does at each light."""
+def print_bench(
+    name: str, about: str | None, points: Sequence[BenchPoint], places: Sequence[str] = ()
+) -> None:
+    """What a design does at each light; ``places`` are lines that say where there is such light."""
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
+    for line in places:
+        console.print(Text(line))
     lights, columns = light_cells(points), bench_columns(points)
     table = table_with(("light", lights), columns, words=FAULTS_HEADING)
     if table_width(console, table) <= console.width:
