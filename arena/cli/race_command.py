@@ -1,16 +1,19 @@
 """The command race: a class of walkers, round by round, to a ranking."""
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option
+from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option, why_option
 from arena.cli.terminal import print_json, progress
 
 if TYPE_CHECKING:
+    from arena.races.heat_accounts import EntryAccount
     from arena.races.race_plan import RacePlan
     from arena.races.race_setup import RaceSetup
+    from arena.races.results import RaceResults
 
 KEPT = "the rounds that were through are kept in {folder}, and the same command goes on from there"
 
@@ -47,6 +50,7 @@ KEPT = "the rounds that were through are kept in {folder}, and the same command 
 )
 @click.option("--check", is_flag=True, help="Run nothing; tell who can race, by which rules, and how long.")
 @click.option("--restart", is_flag=True, help="Throw away the rounds that lie in the folder already.")
+@why_option
 @threads_option
 @as_json
 def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool, **how: Any) -> None:
@@ -126,10 +130,26 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
             from arena.races.racing import race_all
 
             results = race_all(setup, folder, how["threads"], how["restart"], tell, how["replays"])
+        accounts = _accounts(setup, results, how) if how["why"] else None
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {kept}") from None
     if to_json:
         files = sorted(one.name for one in folder.iterdir() if not one.name.startswith("."))
-        print_json({**results.as_dict(), "folder": str(folder), "files": files})
+        told = {} if accounts is None else {"accounts": [one.as_dict() for one in accounts]}
+        print_json({**results.as_dict(), "folder": str(folder), "files": files, **told})
         return
     print_race(results)
+    if accounts is not None:
+        from arena.cli.account_report import print_accounts
+
+        print_accounts([one.account for one in accounts], len(accounts))
+
+
+def _accounts(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any]) -> "list[EntryAccount]":
+    """Account for everybody in the last round."""
+    from arena.races.heat_accounts import accounts_of_round
+
+    kept = "the race itself is kept"
+    with progress("reading what happened", "trying changes", kept) as tell:
+        threads = how["threads"] or os.cpu_count() or 1
+        return accounts_of_round(setup, results.rounds, None, how["tries"], threads, tell)
