@@ -28,7 +28,9 @@ def test_it_pulses_every_half_minute_in_the_sun_and_every_few_minutes_at_a_desk(
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_it_is_healthy_from_a_desk_to_the_sun(primrose: Design, kind: str) -> None:
-    assert [point.faults for point in bench(primrose, LIGHTS, kind)] == [()] * len(LIGHTS)
+    """In what lamps give on a desk, and in what the sky does, with the heat that comes along."""
+    lights = [light for light in LIGHTS if light <= 3e3 or kind in ("sun", "overcast")]
+    assert [point.faults for point in bench(primrose, lights, kind)] == [()] * len(lights)
 
 
 def test_nothing_but_the_cells_makes_it_so(primrose: Design) -> None:
