@@ -12,8 +12,8 @@ nought, each a share of what was read, by least squares; V_d is the voltage at t
 
 The last is d(V I) / dV = 0. Source: the usual conditions at the three points of a data sheet, as in De Soto,
 Klein and Beckman, Solar Energy 80 (2006), there with a fifth one for temperature. As many values are free as
-there are readings to tell them. Readings are those of a panel at 25 degC, as labels are: in the sun, of one that
-was uncovered seconds ago.
+there are readings to tell them. Readings are those of a panel at 25 degC, as labels are: in the sun, of one
+that was uncovered seconds ago.
 """
 
 import math

@@ -151,9 +151,16 @@ def _faults_words(entry: EntryBench) -> str:
 
 
 def print_bench(
-    name: str, about: str | None, points: Sequence[BenchPoint], places: Sequence[str] = ()
+    name: str,
+    about: str | None,
+    points: Sequence[BenchPoint],
+    notes: Sequence[str] = (),
+    places: Sequence[str] = (),
 ) -> None:
-    """What a design does at each light; ``places`` are lines that say where there is such light."""
+    """What a design does at each light, and notes on what may mislead.
+
+    ``places`` are lines that say where there is such light.
+    """
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
@@ -169,3 +176,5 @@ def print_bench(
         print_in_parts(console, ("light", headings), turned)
     if sides_differ(points):
         console.print("figures are those of the side that fires first in even light")
+    for note in notes:
+        console.print(f"note: {note}")

@@ -8,6 +8,7 @@ import click
 from agents.design.spec import Design
 from agents.testbench.bench_figures import bench
 from agents.testbench.diagnosis import full_diagnosis
+from agents.testbench.eye_tables import table_notes
 from arena.cli.asked_lights import AskedLights
 from arena.cli.bench_and_run_report import print_bench
 from arena.cli.cure_report import print_diagnosis
@@ -33,6 +34,7 @@ def bench_each(
                 {
                     "light_kind": one.kind,
                     "places": list(one.places),
+                    "notes": list(table_notes(design, one.lights)),
                     "points": [point.as_dict() for point in points],
                     "diagnosis": said["reports"],
                     "whole_design": said["whole_design"],
@@ -42,7 +44,7 @@ def bench_each(
         return
     for number, (one, points, found) in enumerate(sheets):
         about = design.about if number == 0 else f"in light of kind {one.kind}"
-        print_bench(design.name, about, points, one.lines())
+        print_bench(design.name, about, points, table_notes(design, one.lights), one.lines())
         if found is not None:
             print_diagnosis(found, f"photodrome bench {word}{one.options}")
     for line in panel_lines(design.panel):
