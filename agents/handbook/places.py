@@ -9,7 +9,7 @@ from typing import NamedTuple
 from agents.errors import OptionError, nearest, nearest_note
 
 
-class Place(NamedTuple):
+class PlaceLight(NamedTuple):
     """Light at a place: illuminance [lx], one of the kinds of :mod:`agents.handbook.light_kinds`, source."""
 
     light: float
@@ -21,26 +21,26 @@ _STANDARD = "EN 12464-1"
 _MEMORY = "from memory"
 
 PLACES = {
-    "corridor": Place(100.0, "white-led", f"{_STANDARD}, corridors"),
-    "living room": Place(150.0, "warm-led", _MEMORY),
-    "classroom": Place(300.0, "fluorescent", f"{_STANDARD}, classrooms"),
-    "desk": Place(500.0, "white-led", f"{_STANDARD}, writing and reading"),
-    "drawing board": Place(750.0, "cold-led", f"{_STANDARD}, technical drawing"),
-    "reading lamp": Place(1e3, "incandescent", f"{_MEMORY}, a bulb of 60 W at half a metre"),
-    "window sill": Place(2e3, "overcast", f"{_MEMORY}, a clouded day"),
-    "overcast yard": Place(10e3, "overcast", f"{_MEMORY}, 10 to 20 klx"),
-    "sunny sill": Place(30e3, "sun", f"{_MEMORY}, a low sun through the glass"),
-    "sunny floor": Place(50e3, "sun", f"{_MEMORY}, a patch of sun behind a window"),
-    "sunny yard": Place(100e3, "sun", f"{_MEMORY}, clear noon in summer"),
+    "corridor": PlaceLight(100.0, "white-led", f"{_STANDARD}, corridors"),
+    "living room": PlaceLight(150.0, "warm-led", _MEMORY),
+    "classroom": PlaceLight(300.0, "fluorescent", f"{_STANDARD}, classrooms"),
+    "desk": PlaceLight(500.0, "white-led", f"{_STANDARD}, writing and reading"),
+    "drawing board": PlaceLight(750.0, "cold-led", f"{_STANDARD}, technical drawing"),
+    "reading lamp": PlaceLight(1e3, "incandescent", f"{_MEMORY}, a bulb of 60 W at half a metre"),
+    "window sill": PlaceLight(2e3, "overcast", f"{_MEMORY}, a clouded day"),
+    "overcast yard": PlaceLight(10e3, "overcast", f"{_MEMORY}, 10 to 20 klx"),
+    "sunny sill": PlaceLight(30e3, "sun", f"{_MEMORY}, a low sun through the glass"),
+    "sunny floor": PlaceLight(50e3, "sun", f"{_MEMORY}, a patch of sun behind a window"),
+    "sunny yard": PlaceLight(100e3, "sun", f"{_MEMORY}, clear noon in summer"),
 }
 """Places by name, from dim to bright."""
 
 
-def place_named(name: str) -> Place:
+def place_named(name: str) -> PlaceLight:
     """Return a place; hyphens pass for blanks. Raises :class:`~agents.errors.OptionError` with all there are.
 
     >>> place_named("desk")
-    Place(light=500.0, kind='white-led', source='EN 12464-1, writing and reading')
+    PlaceLight(light=500.0, kind='white-led', source='EN 12464-1, writing and reading')
     """
     words = name.replace("-", " ")
     if words not in PLACES:
