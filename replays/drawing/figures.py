@@ -61,7 +61,10 @@ class Figures:
         self, replay: Replay, poses: Poses, view: View, scale: float, known: "Figures | None" = None
     ) -> None:
         """``known`` are figures of the same replay at the same scale, whose stamps may serve again."""
-        self._walkers, self._poses, self._view, self._scale = replay.walkers, poses, view, scale
+        # with the mark of each in place of its design, for here it is drawn only
+        self._walkers = replay.walkers.copy()
+        self._walkers["design"] = replay.marks[replay.walkers["design"]]
+        self._poses, self._view, self._scale = poses, view, scale
         self.opacity = 0.4 if len(replay.walkers) > CROWD else 0.85
         shape = ["design", "radius", "body_ahead", "track", "eye_ahead", "eye_aside"]
         if known is None:

@@ -72,11 +72,11 @@ def _designs(
 ) -> float:
     sheet.text("Designs", (left, y), HEADING)
     y += _LINE + 6
-    counts = np.bincount(replay.walkers["design"], minlength=len(replay.design_names))
+    counts, marks = np.bincount(replay.walkers["design"], minlength=len(replay.design_names)), replay.marks
     there = standings.by_design(time_s) if standings is not None and standings.has_goal else None
     by_name = {score.design: score for score in scores or ()}
     for number, name in enumerate(replay.design_names):
-        mine = look(number)
+        mine = look(int(marks[number]))
         sheet.cased_line(
             [(left + 2, y + 8), (left + 52, y + 8)], mine.colour, mine.casing, 2.6, pattern=mine.pattern
         )
@@ -125,7 +125,9 @@ def _arrivals(
     for number, arrival in enumerate(standings.arrivals[:told]):
         at = y + 22 * number
         sheet.text(f"{arrival.rank}", (left + 14, at), TEXT, sheet.theme.faded, across=1.0)
-        draw_mark(sheet, (left + 32, at + 8), 5.0, look(int(replay.walkers["design"][arrival.walker])))
+        draw_mark(
+            sheet, (left + 32, at + 8), 5.0, look(int(replay.marks[replay.walkers["design"][arrival.walker]]))
+        )
         clock = clock_words(arrival.time_s)
         room_left = width - 60 - sheet.text_size(clock, TEXT)[0]
         words = sheet.shorten(walker_name(replay, arrival.walker), TEXT, room_left)

@@ -286,7 +286,10 @@ class ProjectorPage:
             ink = sheet.theme.paper if mine else sheet.theme.ink
             sheet.text(f"{place.rank}", (box.left + 21, y), TEXT, ink, across=1.0)
             draw_mark(
-                sheet, (box.left + 30, y + 8), 4.0, look(int(self.replay.walkers["design"][place.walker]))
+                sheet,
+                (box.left + 30, y + 8),
+                4.0,
+                look(int(self.replay.marks[self.replay.walkers["design"][place.walker]])),
             )
             told = sheet.text_size(place.told, TEXT)[0]
             # the name counts most, and of a name its number

@@ -101,6 +101,9 @@ LIGHTS = np.dtype(
 LEDGER = ("panel", "stored", "motor", "bases", "eyes", "leak", "esr")
 """Columns of ``ledger``: energy [J] from the panel, change of the stored energy, and where the rest went."""
 
+MOST_MARKS = 1_000_000
+"""Marks of designs are less than this."""
+
 TABLES: dict[str, np.dtype[Any]] = {
     "walkers": WALKERS,
     "pulses": PULSES,
@@ -168,6 +171,21 @@ class Replay(Tables):
     def design_names(self) -> list[str]:
         """Names of the designs; ``walkers["design"]`` is an index into them."""
         return [design["name"] for design in self.header["designs"]]
+
+    @property
+    def marks(self) -> NDArray[np.int64]:
+        """By which look each design is drawn, (designs,): the ``mark`` of its entry, or its own number.
+
+        An entry of a race keeps its mark, whoever else is in the replay of a heat.
+        """
+        given = [design.get("mark") for design in self.header["designs"]]
+        return np.array(
+            [
+                mark if isinstance(mark, int) and 0 <= mark < MOST_MARKS else number
+                for number, mark in enumerate(given)
+            ],
+            np.int64,
+        )
 
 
 def columns_of(dtype: np.dtype[Any]) -> str:

@@ -136,7 +136,7 @@ def draw_final_card(sheet: Sheet, room: Box, heading: str, lanes: Sequence[Lane]
     for number, lane in enumerate(lanes[:rows]):
         y = box.top + 46 + 26 * number
         sheet.text(f"{lane.rank}", (box.left + 40, y), 17, across=1.0)
-        draw_mark(sheet, (box.left + 58, y + 9), 6.0, look(lane.design))
+        draw_mark(sheet, (box.left + 58, y + 9), 6.0, look(lane.mark))
         told = sheet.text_size(lane.told, TEXT)[0]
         name = sheet.shorten(lane.name, 17, width - 104 - told, lane.kept)
         sheet.text(name, (box.left + 76, y), 17)

@@ -32,7 +32,7 @@ class Lane:
     name: str
     kept: str
     told: str
-    design: int
+    mark: int
     places: Sequence[float]
     is_chosen: bool = False
 
@@ -56,7 +56,7 @@ def walker_lanes(
             walker_name(replay, walker),
             "",
             value_words(progress, standing, walker),
-            int(replay.walkers["design"][walker]),
+            int(replay.marks[replay.walkers["design"][walker]]),
             [float(standing.gone[walker])],
             walker == chosen,
         )
@@ -77,13 +77,15 @@ def design_lanes(
         middle = float(np.median(gone)) if len(gone) else 0.0
         kept = f", {there} of {len(mine)} there" if progress.has_goal else f", {len(mine)}"
         is_chosen = chosen is not None and int(designs[chosen]) == number
-        lanes.append((there, middle, Lane(0, name, kept, "", number, gone.tolist(), is_chosen)))
+        lanes.append(
+            (there, middle, Lane(0, name, kept, "", int(replay.marks[number]), gone.tolist(), is_chosen))
+        )
     lanes.sort(key=lambda one: (-one[0], -one[1]))
     ranked: list[Lane] = []
     for place, (there, middle, lane) in enumerate(lanes, start=1):
         alike = ranked and lanes[place - 2][:2] == (there, middle)
         rank = ranked[-1].rank if alike else place
-        ranked.append(Lane(rank, lane.name, lane.kept, lane.told, lane.design, lane.places, lane.is_chosen))
+        ranked.append(Lane(rank, lane.name, lane.kept, lane.told, lane.mark, lane.places, lane.is_chosen))
     return ranked
 
 
@@ -115,7 +117,7 @@ def draw_lanes(sheet: Sheet, box: Box, heading: str, lanes: Sequence[Lane]) -> N
 
 def _draw_lane(sheet: Sheet, place: tuple[float, float], width: float, lane: Lane) -> None:
     theme, (x, y) = sheet.theme, place
-    mine = look(lane.design)
+    mine = look(lane.mark)
     if lane.is_chosen:
         sheet.card((x - 3, y - 3), (width + 6, _LANE - 1), theme.card, theme.wood, 5)
     sheet.text(f"{lane.rank}", (x + 18, y), TEXT, across=1.0)
