@@ -85,6 +85,7 @@ class ProjectorPage:
         self.heading = heading or replay.arena["name"]
         everyone = range(len(replay.walkers))
         self.names = list(names) if names is not None else [walker_name(replay, one) for one in everyone]
+        self._marks = replay.marks
         self.progress = Progress(replay)
         self.standings = Standings(replay)
         self.times = ShowTimes(replay, self.progress)
@@ -273,9 +274,10 @@ class ProjectorPage:
 
     def _draw_places(self, sheet: Sheet, box: Box, places: Sequence[BoardRow]) -> None:
         theme = sheet.theme
-        sheet.card((box.left, box.top), (box.width, box.height), theme.card, theme.wood, 5)
-        rows = int((box.height - 2 * _PAD + 0.1) / _ROW)
-        self._draw_rows(sheet, box, _shown(places, rows, self.yours), box.top + _PAD)
+        shown = _shown(places, int((box.height - 2 * _PAD + 0.1) / _ROW), self.yours)
+        height = len(shown) * _ROW + 2 * _PAD
+        sheet.card((box.left, box.top), (box.width, height), theme.card, theme.wood, 5)
+        self._draw_rows(sheet, box, shown, box.top + _PAD)
 
     def _draw_rows(self, sheet: Sheet, box: Box, places: Sequence[BoardRow], top: float) -> None:
         for number, place in enumerate(places):
@@ -289,7 +291,7 @@ class ProjectorPage:
                 sheet,
                 (box.left + 30, y + 8),
                 4.0,
-                look(int(self.replay.marks[self.replay.walkers["design"][place.walker]])),
+                look(self._marks[int(self.replay.walkers["design"][place.walker])]),
             )
             told = sheet.text_size(place.told, TEXT)[0]
             # the name counts most, and of a name its number

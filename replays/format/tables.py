@@ -101,9 +101,6 @@ LIGHTS = np.dtype(
 LEDGER = ("panel", "stored", "motor", "bases", "eyes", "leak", "esr")
 """Columns of ``ledger``: energy [J] from the panel, change of the stored energy, and where the rest went."""
 
-MOST_MARKS = 1_000_000
-"""Marks of designs are less than this."""
-
 TABLES: dict[str, np.dtype[Any]] = {
     "walkers": WALKERS,
     "pulses": PULSES,
@@ -173,19 +170,10 @@ class Replay(Tables):
         return [design["name"] for design in self.header["designs"]]
 
     @property
-    def marks(self) -> NDArray[np.int64]:
-        """By which look each design is drawn, (designs,): the ``mark`` of its entry, or its own number.
-
-        An entry of a race keeps its mark, whoever else is in the replay of a heat.
-        """
-        given = [design.get("mark") for design in self.header["designs"]]
-        return np.array(
-            [
-                mark if isinstance(mark, int) and 0 <= mark < MOST_MARKS else number
-                for number, mark in enumerate(given)
-            ],
-            np.int64,
-        )
+    def marks(self) -> list[int]:
+        """Numbers of the looks of the designs: those that a race gave its entries, else their own."""
+        designs = self.header["designs"]
+        return [int(design.get("mark", number)) for number, design in enumerate(designs)]
 
 
 def columns_of(dtype: np.dtype[Any]) -> str:
