@@ -210,7 +210,7 @@ def test_a_mark_stays_its_own_in_every_picture(tmp_path: Path) -> None:
         replay = read_replay(kept.path)
         heat = results.rounds[kept.round - 1].heats[kept.heat]
         here = sorted(one.entry for one in heat.finishes)
-        assert replay.marks.tolist() == here
+        assert list(replay.marks) == here
         draw_picture(replay, tmp_path / "heat.png", 900)
         with Image.open(tmp_path / "heat.png") as picture:
             colours = {colour[:3] for _, colour in picture.convert("RGB").getcolors(1 << 24) or []}
