@@ -1,16 +1,19 @@
 """The command race: a class of walkers, round by round, to a ranking."""
 
+import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option
-from arena.cli.terminal import print_json, progress
+from arena.cli.output_files import check_papers
+from arena.cli.terminal import print_json, progress, tell_report
 
 if TYPE_CHECKING:
     from arena.races.race_plan import RacePlan
     from arena.races.race_setup import RaceSetup
+    from arena.races.results import RaceResults
 
 KEPT = "the rounds that were through are kept in {folder}, and the same command goes on from there"
 
@@ -46,6 +49,18 @@ KEPT = "the rounds that were through are kept in {folder}, and the same command 
     help="Rounds of which a replay is kept: none, last or all.",
 )
 @click.option("--check", is_flag=True, help="Run nothing; tell who can race, by which rules, and how long.")
+@click.option(
+    "--papers",
+    type=click.Path(path_type=Path),
+    help="Folder for papers.html: results, course and ways, and a page to print for each walker.",
+)
+@click.option(
+    "--tries",
+    type=Whole(0, 200),
+    default=20,
+    show_default=True,
+    help="Changes that --papers tries for each walker in its race; 0 for none, which is quick.",
+)
 @click.option("--restart", is_flag=True, help="Throw away the rounds that lie in the folder already.")
 @threads_option
 @as_json
@@ -65,6 +80,7 @@ def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool,
     with progress("reading"):
         setup = prepare_race(plan, read_entries(names))
     folder = folder or Path(f"{_stem(what[0])}.race")
+    check_papers(how["papers"], folder)
     if check:
         _check(setup, how["threads"], to_json)
         return
@@ -128,8 +144,30 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
             results = race_all(setup, folder, how["threads"], how["restart"], tell, how["replays"])
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {kept}") from None
+    papers = _papers(setup, results, how, kept)
     if to_json:
         files = sorted(one.name for one in folder.iterdir() if not one.name.startswith("."))
         print_json({**results.as_dict(), "folder": str(folder), "files": files})
         return
     print_race(results)
+    tell_report(papers)
+
+
+def _papers(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any], kept: str) -> Path | None:
+    """Write the papers of a race, if they are asked for; returns where."""
+    from agents.errors import WorkError
+
+    if how["papers"] is None:
+        return None
+    from arena.reports.html_page import PAPERS, write_page
+    from arena.reports.race_page import race_page
+    from replays.format.whole_files import make_folder
+
+    try:
+        with progress("getting ready", "writing papers", kept) as tell:
+            page = race_page(setup, results, how["tries"], how["threads"] or os.cpu_count() or 1, tell)
+    except KeyboardInterrupt:
+        raise WorkError(f"stopped before the papers were written; {kept}") from None
+    make_folder(how["papers"])
+    write_page(page, how["papers"] / PAPERS)
+    return Path(how["papers"] / PAPERS)
