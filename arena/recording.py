@@ -139,6 +139,7 @@ def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
         },
         "ambient_lx": spec.ambient.illuminance,
         "ambient_light": spec.ambient.light,
+        "air_K": spec.air,
         "goals": [{"name": goal.name, "outline": goal_outline(goal)} for goal in spec.goals],
     }
 

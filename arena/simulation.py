@@ -89,7 +89,9 @@ def _built_copies(contest: Contest) -> tuple[RecordArray, list[dict[str, float]]
     for index, entrant in enumerate(contest.entrants):
         design = entrant.design
         values = part_values(design, part_chances(design, contest.seed, range(contest.walkers)))
-        walkers[index * contest.walkers :][: contest.walkers] = build_copies(design, values)
+        walkers[index * contest.walkers :][: contest.walkers] = build_copies(
+            design, values, contest.arena.air
+        )
         names = [spread.path for spread in design.spreads]
         parts += [dict(zip(names, row, strict=True)) for row in values.tolist()]
     return walkers, parts

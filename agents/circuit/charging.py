@@ -9,7 +9,7 @@ import math
 from typing import Any, NamedTuple
 
 from agents.circuit.eye import quiet_draw
-from agents.circuit.panel import open_circuit_voltage, panel_current
+from agents.circuit.panel import LitPanel, open_circuit_voltage, panel_current
 from agents.circuit.status import CHARGE_UNFINISHED, NO_NUMBER, SETTLED, WAIT_UNFINISHED
 from agents.compiled import kernel, kernel_part
 
@@ -34,13 +34,13 @@ class Currents(NamedTuple):
 
 
 @kernel
-def waiting_currents(walker: Any, photocurrent: float, rail: float) -> Currents:
+def waiting_currents(walker: Any, lit: LitPanel, rail: float) -> Currents:
     """Currents at ``rail`` [V] while the walker waits."""
     panel, status = panel_current(
         rail,
-        photocurrent,
-        walker["panel_saturation"],
-        walker["panel_thermal"],
+        lit.photocurrent,
+        lit.saturation,
+        lit.thermal,
         walker["panel_series"],
         walker["panel_shunt"],
     )
@@ -49,30 +49,28 @@ def waiting_currents(walker: Any, photocurrent: float, rail: float) -> Currents:
 
 
 @kernel
-def open_circuit(walker: Any, photocurrent: float) -> tuple[float, int]:
+def open_circuit(walker: Any, lit: LitPanel) -> tuple[float, int]:
     """Voltage [V] up to which the walker's panel charges with nothing else connected, and a status."""
-    return open_circuit_voltage(
-        photocurrent, walker["panel_saturation"], walker["panel_thermal"], walker["panel_shunt"]
-    )
+    return open_circuit_voltage(lit.photocurrent, lit.saturation, lit.thermal, walker["panel_shunt"])
 
 
 @kernel
-def charging_current(walker: Any, photocurrent: float, rail: float) -> tuple[float, int]:
+def charging_current(walker: Any, lit: LitPanel, rail: float) -> tuple[float, int]:
     """Current [A] into the storage at ``rail`` [V], and a status.
 
     The storage's series resistance hardly matters here.
     """
-    panel, eyes, leak, status = waiting_currents(walker, photocurrent, rail)
+    panel, eyes, leak, status = waiting_currents(walker, lit, rail)
     return panel - eyes - leak, status
 
 
 @kernel
-def time_to_reach(walker: Any, photocurrent: float, start: float, goal: float) -> tuple[float, int]:
+def time_to_reach(walker: Any, lit: LitPanel, start: float, goal: float) -> tuple[float, int]:
     """Time [s] until the rail climbs from ``start`` to ``goal`` [V], and a status.
 
     0 if the rail is there, inf if it never is.
     """
-    charging = charge_to(walker, photocurrent, start, goal)
+    charging = charge_to(walker, lit, start, goal)
     return charging.time, charging.status
 
 
@@ -87,7 +85,7 @@ class Charging(NamedTuple):
 
 
 @kernel
-def charge_to(walker: Any, photocurrent: float, start: float, goal: float) -> Charging:
+def charge_to(walker: Any, lit: LitPanel, start: float, goal: float) -> Charging:
     """Charging from ``start`` to ``goal`` [V].
 
     All 0 if the rail is there; the time is inf, and the rest 0, if it never is, which the current at the goal
@@ -102,7 +100,7 @@ def charge_to(walker: Any, photocurrent: float, start: float, goal: float) -> Ch
     time, panel_energy, eye_energy, leak_energy = 0.0, 0.0, 0.0, 0.0
     if start >= goal:
         return Charging(time, panel_energy, eye_energy, leak_energy, SETTLED)
-    current, status = charging_current(walker, photocurrent, goal)
+    current, status = charging_current(walker, lit, goal)
     if status != SETTLED:
         return Charging(math.inf, 0.0, 0.0, 0.0, status)
     if current <= 0.0:
@@ -110,7 +108,7 @@ def charge_to(walker: Any, photocurrent: float, start: float, goal: float) -> Ch
     kink0 = walker["side"][0]["dark_trigger"]
     kink1 = walker["side"][1]["dark_trigger"]
     rail = start
-    here, status = charging_current(walker, photocurrent, rail)
+    here, status = charging_current(walker, lit, rail)
     for _ in range(INTERVALS):
         if rail >= goal:
             break
@@ -119,13 +117,13 @@ def charge_to(walker: Any, photocurrent: float, start: float, goal: float) -> Ch
             end = kink0
         if rail < kink1 < end:
             end = kink1
-        there, beside = charging_current(walker, photocurrent, end)
+        there, beside = charging_current(walker, lit, end)
         status |= beside
         halvings = 0
         while there < 0.7 * here and end - rail > 1e-7 and halvings < HALVINGS:
             halvings += 1
             end = rail + 0.5 * (end - rail)
-            there, beside = charging_current(walker, photocurrent, end)
+            there, beside = charging_current(walker, lit, end)
             status |= beside
         middle = 0.5 * (rail + end)
         half = 0.5 * (end - rail)
@@ -133,7 +131,7 @@ def charge_to(walker: Any, photocurrent: float, start: float, goal: float) -> Ch
             place = 0.3399810435848563 if node < 2 else 0.8611363115940526
             weight = 0.6521451548625461 if node < 2 else 0.3478548451374538
             voltage = middle + half * (place if node % 2 == 0 else -place)
-            panel, eyes, leak, beside = waiting_currents(walker, photocurrent, voltage)
+            panel, eyes, leak, beside = waiting_currents(walker, lit, voltage)
             status |= beside
             taken = walker["capacitance"] * half * weight / (panel - eyes - leak)
             time += taken
@@ -152,7 +150,7 @@ def charge_to(walker: Any, photocurrent: float, start: float, goal: float) -> Ch
 
 
 @kernel
-def wait(walker: Any, photocurrent: float, state: Any, duration: float) -> None:
+def wait(walker: Any, lit: LitPanel, state: Any, duration: float) -> None:
     """Let the storage charge (or run down) for ``duration`` [s]; updates rail and energies of ``state``.
 
     The third-order rule of Bogacki and Shampine (Applied Mathematics Letters 2, 1989) with its second-order
@@ -168,7 +166,7 @@ def wait(walker: Any, photocurrent: float, state: Any, duration: float) -> None:
     while left > 0.0 and steps < STEPS:
         steps += 1
         step = min(step, left)
-        one = waiting_currents(walker, photocurrent, rail)
+        one = waiting_currents(walker, lit, rail)
         net = one.panel - one.eyes - one.leak
         rate1 = net / capacitance
         # at rest to within a tenth of a microvolt, or to what rounding leaves of the currents
@@ -182,7 +180,7 @@ def wait(walker: Any, photocurrent: float, state: Any, duration: float) -> None:
         # a longer reach would put an inner stage far up the panel's exponential, where it tells nothing
         step = min(step, 0.1 / max(abs(rate1), 1e-12))
         rail2 = rail + 0.5 * step * rate1
-        two = waiting_currents(walker, photocurrent, rail2)
+        two = waiting_currents(walker, lit, rail2)
         rate2 = (two.panel - two.eyes - two.leak) / capacitance
         if abs(rate2) * step > 1.0:
             step *= 0.1
@@ -193,13 +191,13 @@ def wait(walker: Any, photocurrent: float, state: Any, duration: float) -> None:
             step *= 1.2 / fall
             continue
         rail3 = rail + 0.75 * step * rate2
-        three = waiting_currents(walker, photocurrent, rail3)
+        three = waiting_currents(walker, lit, rail3)
         rate3 = (three.panel - three.eyes - three.leak) / capacitance
         if abs(rate3) * step > 1.0:
             step *= 0.1
             continue
         end = rail + step * (2.0 * rate1 + 3.0 * rate2 + 4.0 * rate3) / 9.0
-        current4, status4 = charging_current(walker, photocurrent, end)
+        current4, status4 = charging_current(walker, lit, end)
         rate4 = current4 / capacitance
         error = abs(step * (-5.0 * rate1 / 72.0 + rate2 / 12.0 + rate3 / 9.0 - rate4 / 8.0))
         if error > 1e-6:

@@ -1,23 +1,29 @@
 """The latch: a PNP and an NPN that keep each other on through the latch resistor.
 
 Reduced from the node equations with exponential transistors by taking the latch as settled at every moment.
-What is kept: base-emitter voltages that follow the current, gain that falls at high current, saturation of
-both transistors, and the PNP running out of voltage as the rail comes down to the NPN's base.
+What is kept: base-emitter voltages that follow the current, gain that falls at high and at low current and
+rises with the collector's voltage (Early effect), saturation of both transistors, and the PNP running out of
+voltage as the rail comes down to the NPN's base.
 
     PNP emitter:    V_BEp = V_T ln(f / I_S),  f its forward transport current
-    PNP base:       f / beta_p + x / beta_r = I_c + (V - V_BEp - V_CE) / R_latch
-    PNP collector:  I_Bn + I_Bn^2 / I_K = f - x (1 + 1 / beta_r),   x = f exp(-V_EC / V_T)
-    NPN base:       V_EC = V - V_T ln(g / I_S),   I_Bn = g / beta_n + (g - D) / (beta_r + 1)
+    PNP base:       (f + sqrt(f I_L)) / beta_p + x / beta_r = I_c + (V - V_BEp - V_CE) / R_latch
+    PNP collector:  t + t^2 / I_K = f - x,   x = f exp(-V_EC / V_T)
+                    I_Bn = t (1 + (V_EC - V_BEp) / V_A) - x / beta_r
+    NPN base:       V_EC = V - V_T ln(g / I_S)
+                    I_Bn = (g + sqrt(g I_L)) / beta_n + (g - D) / (beta_r + 1)
     NPN collector:  V_CE = V_T ln((beta_n / beta_r + s (1 + 1 / beta_r)) / (s - 1))
-                    s = beta_n I_Bn / D,   D = I_C + I_C^2 / I_K,   I_C = I_m + I_Bp - I_c
+                    s = (beta_n I_Bn - sqrt(D I_L)) / D,   D = T + T^2 / I_K
+                    T (1 + (V_CE - V_BEn) / V_A) = I_C = I_m + I_Bp - I_c
 
 I_c is the current through the coupling capacitor, x the current with which a saturated PNP feeds back, g the
-NPN's forward transport current, less than beta_n I_Bn by what its collector feeds back to its base. s is how
-far the NPN's capability covers its load; below 1 it cannot carry it at all. Knee and saturation of the
-PNP, which are hardly at work together, are left without their product, and that leaves a quadratic.
+NPN's forward transport current, less than beta_n I_Bn by what its collector feeds back to its base and by
+what recombines in its emitter junction. s is how far the NPN's capability covers its load; below 1 it cannot
+carry it at all. Knee and saturation of the PNP, which are hardly at work together, are left without their
+product, and that leaves a quadratic. Where g has little weight it is taken as D at the level before.
 
 Source: the charge-control and transport equations of Gummel and Poon, Bell System Technical Journal 49
-(1970), of which gain beta / (1 + I_C / I_K) is the forward active case.
+(1970), of which gain beta / (1 + I_C / I_K) is the forward active case. The base current that recombines in
+the emitter junction goes as exp(V_BE / 2 V_T): Sah, Noyce and Shockley, Proceedings of the IRE 45 (1957).
 """
 
 import math
@@ -34,22 +40,28 @@ LEAST_FREE_LEVEL = 0.15
 
 
 @kernel
-def driver_currents(forward: float, room: float, spare: float, pnp: Any) -> tuple[float, float, float, float]:
+def driver_currents(
+    forward: float, room: float, spare: float, early: tuple[float, float], pnp: Any
+) -> tuple[float, float, float, float]:
     """Base and collector current [A] of the latch's PNP, and the slope of each against ln(``forward``).
 
     ``forward`` [A] is its forward transport current. It feeds back the share exp(-V_EC / V_T) of that, which
     by the NPN's base equation is ``room`` [1/A] times the sum of its collector current and ``spare`` [A].
+    ``early`` are the factor by which its collector voltage raises that current, and the slope of the factor.
     """
     back = 1.0 / pnp["reverse_gain"]
     fed_back = forward * room
-    linear = 1.0 + fed_back * (1.0 + back)
-    free = forward * max(1.0 - room * spare * (1.0 + back), 0.0)
+    linear = 1.0 + fed_back * (early[0] + back)
+    free = forward * max(1.0 - room * spare * (1.0 + back / early[0]), 0.0)
     # the root of the quadratic in the form that loses no digits at small current
     root = math.sqrt(linear * linear + 4.0 * free / pnp["knee"])
-    collector = 2.0 * free / (linear + root)
-    collector_slope = (free - fed_back * (1.0 + back) * collector) / root
-    base = forward / pnp["gain"] + back * fed_back * (collector + spare)
-    base_slope = base + back * fed_back * collector_slope
+    carried = 2.0 * free / (linear + root)
+    carried_slope = (free - fed_back * (early[0] + back) * carried) / root
+    collector = early[0] * carried
+    collector_slope = early[0] * carried_slope + early[1] * carried
+    lost = math.sqrt(forward * pnp["low_knee"])
+    base = (forward + lost) / pnp["gain"] + back * fed_back * (collector + spare)
+    base_slope = base - 0.5 * lost / pnp["gain"] + back * fed_back * collector_slope
     return base, collector, base_slope, collector_slope
 
 
@@ -59,8 +71,8 @@ def collector_voltage(
 ) -> tuple[float, float]:
     """Collector-emitter voltage [V] of a transistor, and its slope against ln(``capability``).
 
-    ``capability`` [A] is its ideal collector current, gain times base current; ``demand`` [A], which is less,
-    the I_C (1 + I_C / I_K) that the load asks for.
+    ``capability`` [A] is its ideal collector current, gain times base current, less what of that recombines;
+    ``demand`` [A], which is less, the T (1 + T / I_K) that the load asks for.
     """
     back = 1.0 / transistor["reverse_gain"]
     share = (1.0 + back) * capability
@@ -73,7 +85,8 @@ def collector_voltage(
 def strongest_drive(drive: float, thermal: float, side: Any) -> tuple[float, int]:
     """Return ln(f / I_S) of the PNP with its latch resistor at ground and ``drive`` [V] across the two.
 
-    The settled collector stands above ground, so that this is above every level at which the latch rests.
+    The settled collector stands above ground, and some of the base current recombines, so that this is above
+    every level at which the latch rests.
     Newton's method on a rising convex function, from above: with e the distance from the root a round takes
     at least 1 - exp(-e) off e, and more where the resistor has little of the drive, so that ``DRIVE_ROUNDS``
     do for all parts that a design may have. The status comes second.
@@ -145,6 +158,9 @@ class Frame(NamedTuple):
     room: float
     spare: float
     free_level: float
+    low: float
+    over: float
+    lost: float
 
 
 class Level(NamedTuple):
@@ -172,8 +188,11 @@ def frame_of(supply: Supply, kick: Kick, thermal: float, side: Any, recent: floa
     conductance = 1.0 / (side["motor_resistance"] + supply.esr)
     share = 1.0 / (npn["reverse_gain"] + 1.0)
     load = max((supply.source - recent - supply.back) * conductance, 0.0)
-    spare = share * load * (1.0 + load / npn["knee"])
+    asked = load * (1.0 + load / npn["knee"])
+    lost = math.sqrt(asked * npn["low_knee"])
+    spare = share * asked - lost / npn["gain"]
     rail = supply.source - supply.esr * load
+    low = thermal * math.log(max(asked, 1e-6) / npn["saturation_current"])
     room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + share))
     # rail less collector is this part of source less collector, and the rest of the back-EMF
     part = side["motor_resistance"] * conductance
@@ -182,7 +201,10 @@ def frame_of(supply: Supply, kick: Kick, thermal: float, side: Any, recent: floa
     # the emitter-base voltage stands against the drive at the latch resistor, and at the coupling capacitor
     weight = thermal * (1.0 + latch * kick.answer)
     free_level = max(0.5 * (supply.source - supply.back), LEAST_FREE_LEVEL)
-    return Frame(supply, kick, thermal, conductance, part, drive, weight, room, spare, free_level)
+    over = rail - low
+    return Frame(
+        supply, kick, thermal, conductance, part, drive, weight, room, spare, free_level, low, over, lost
+    )
 
 
 @kernel_part
@@ -191,8 +213,10 @@ def level_at(y: float, frame: Frame, side: Any) -> Level:
     npn = side["npn"]
     latch = side["latch"]
     kick = frame.kick
+    pnp = side["pnp"]
+    early = 1.0 + (frame.over - frame.thermal * y) * pnp["early"], -frame.thermal * pnp["early"]
     base, given, base_slope, given_slope = driver_currents(
-        side["pnp"]["saturation_current"] * math.exp(y), frame.room, frame.spare, side["pnp"]
+        pnp["saturation_current"] * math.exp(y), frame.room, frame.spare, early, pnp
     )
     collector = (frame.drive - latch * base - frame.weight * y) / frame.part
     collector_slope = -(latch * base_slope + frame.weight) / frame.part
@@ -203,10 +227,14 @@ def level_at(y: float, frame: Frame, side: Any) -> Level:
         motor = 0.0
         motor_slope = 0.0
     # a load of nothing would be covered without end
-    load = max(motor + base - pushed, 1e-9)
+    ease = 1.0 / (1.0 + (max(collector, 0.0) - frame.low) * npn["early"])
+    load = ease * max(motor + base - pushed, 1e-9)
+    load_slope = ease * (motor_slope + base_slope + kick.answer * frame.thermal)
+    if collector > 0.0:
+        load_slope -= ease * load * npn["early"] * collector_slope
     strain = load / npn["knee"]
     demand = load * (1.0 + strain)
-    demand_slope = (1.0 + 2.0 * strain) * (motor_slope + base_slope + kick.answer * frame.thermal)
+    demand_slope = (1.0 + 2.0 * strain) * load_slope
     return Level(
         base,
         base_slope,
@@ -218,7 +246,7 @@ def level_at(y: float, frame: Frame, side: Any) -> Level:
         motor_slope,
         demand,
         demand_slope,
-        npn["gain"] * given,
+        npn["gain"] * given - frame.lost,
         npn["gain"] * given_slope,
     )
 
@@ -345,6 +373,8 @@ def ignites(on_voltage: float, side: Any, thermal: float) -> bool:
     """
     pnp = side["pnp"]
     # a base current of a microampere is far more than the loop needs to run away
-    junction = thermal * math.log(1e-6 * pnp["gain"] / pnp["saturation_current"])
+    half = 0.5 * math.sqrt(pnp["low_knee"])
+    forward = (math.sqrt(1e-6 * pnp["gain"] + half * half) - half) ** 2
+    junction = thermal * math.log(forward / pnp["saturation_current"])
     kick = (on_voltage - side["lit_voltage"] - junction) / side["flash_resistance"]
     return bool(kick > junction / side["latch"] + 1e-6)

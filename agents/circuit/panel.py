@@ -1,6 +1,8 @@
-"""The panel: the single-diode equation.
+"""The panel: the single-diode equation, at the temperature to which air and light bring it.
 
     I = I_ph - I_0 (exp(V_d / a) - 1) - V_d / R_sh,    V_d = V + I R_s,    a = n N V_T
+
+    T = T_air + G / U,    a = a_25 T / T_25,    I_0 = I_0,25 (T / T_25)^3 exp(E_25 / k T_25 - E(T) / k T)
 
 I_ph = k E_0 (E / E_0)^g, with k [A/lx] the photocurrent per lux as measured in the light E_0 [lx], and E the
 light on the panel, its kinds weighed by the panel's response. The exponent g is 1 for crystalline cells,
@@ -10,22 +12,61 @@ silicon more light also means more recombination. Its photoconductivity grows wi
 one, A. Rose, Concepts in Photoconductivity and Allied Problems, 1963, from memory; the exponent of a good
 cell's short-circuit current is close to 1, that of a thin, aged or badly contacted one well below.)
 
-V is the voltage at the panel's leads [V], I the current that it gives [A]. It holds for a panel
-of like cells in like light, at one temperature; part shade is taken as the mean light, which flatters a
-string of cells of which one is dark.
+G is the irradiance [W/m2] that comes with the light, U what the panel loses to the air [W/(m2 K)], E(T) the
+band gap. V is the voltage at the panel's leads [V], I the current that it gives [A]. It holds for a panel of
+like cells in like light; part shade is taken as the mean light, which flatters a string of cells of which
+one is dark.
 
 Source: the usual single-diode form, as in Duffie and Beckman, Solar Engineering of Thermal Processes,
-chapter on photovoltaic systems.
+chapter on photovoltaic systems. Temperature of the diode: W. De Soto, S. A. Klein and W. A. Beckman, Solar
+Energy 80 (2006), with a photocurrent that does not change with it (silicon's rises by 0.05 % a kelvin).
+Temperature of the panel: D. Faiman, Progress in Photovoltaics 16 (2008), come to rest; a small panel takes
+about half a minute for that.
 """
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 from agents.circuit.status import OPEN_CIRCUIT_UNSETTLED, PANEL_UNSETTLED, SETTLED
 from agents.compiled import kernel
+from agents.handbook.temperature import BOLTZMANN_EV, ROOM_TEMPERATURE
 
 # Rounds of Newton's method at the most.
 ROUNDS = 60
+# What is hotter than this [K] has melted: lamps so near are taken to warm a panel no further.
+HOTTEST = 423.15
+
+
+class LitPanel(NamedTuple):
+    """A panel in its light: photocurrent [A], and saturation current [A] and n N V_T [V] as warm as it is."""
+
+    photocurrent: float
+    saturation: float
+    thermal: float
+
+
+@kernel
+def lit_panel(walker: Any, photocurrent: float, warmth: float) -> LitPanel:
+    """A WALKER's panel that gives ``photocurrent`` [A] and stands ``warmth`` [K] above the air."""
+    temperature = min(walker["air"] + warmth, HOTTEST)
+    ratio = temperature / ROOM_TEMPERATURE
+    gap = walker["panel_gap"]
+    there = gap * (1.0 + walker["panel_gap_change"] * (temperature - ROOM_TEMPERATURE)) / ratio
+    growth = ratio * ratio * ratio * math.exp((gap - there) / (BOLTZMANN_EV * ROOM_TEMPERATURE))
+    return LitPanel(photocurrent, walker["panel_saturation"] * growth, walker["panel_thermal"] * ratio)
+
+
+@kernel
+def panel_under(walker: Any, light: float, kind: int) -> LitPanel:
+    """The panel of a WALKER record under ``light`` [lx] of a kind by its number, as warm as that makes it."""
+    photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
+    return lit_panel(walker, photocurrent, walker["warming"][kind] * light)
+
+
+@kernel
+def panel_temperature(walker: Any, panel: LitPanel) -> float:
+    """Temperature [K] of a panel in its light."""
+    return ROOM_TEMPERATURE * panel.thermal / walker["panel_thermal"]
 
 
 @kernel

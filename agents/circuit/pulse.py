@@ -26,6 +26,7 @@ from typing import Any, NamedTuple
 from agents.circuit.charging import Currents, waiting_currents
 from agents.circuit.eye import feed_resistance
 from agents.circuit.latch import Kick, Settled, Supply, settle_latch
+from agents.circuit.panel import LitPanel
 from agents.circuit.status import NO_NUMBER
 from agents.compiled import kernel, kernel_part
 
@@ -225,11 +226,11 @@ def middle_of(walker: Any, side: Any, touched: bool, state: Any, step: float) ->
 
 @kernel
 def pulse_step(
-    walker: Any, number: int, photocurrent: float, touched: bool, state: Any, step: float
+    walker: Any, number: int, lit: LitPanel, touched: bool, state: Any, step: float
 ) -> tuple[bool, float]:
     """Advance a pulse by ``step`` [s]; returns (the latch still holds, floor passed under the tyre [m]).
 
-    ``photocurrent`` [A] of the panel. The latch is settled once, at the middle of the step; where it has let
+    ``lit`` is the panel in its light. The latch is settled once, at the middle of the step; where it has let
     go by then nothing is advanced and the way is 0, so the end of a pulse is met to half a step. So it is
     where it is not known whether it holds, which the status of ``state`` then tells.
     """
@@ -250,7 +251,7 @@ def pulse_step(
         state["status"] |= latch.status
         return False, 0.0
     rail = source - walker["esr"] * latch.motor
-    currents = waiting_currents(walker, photocurrent, rail)
+    currents = waiting_currents(walker, lit, rail)
     way = go_on(side, middle, latch, state, step)
     settle_accounts(walker, middle, latch, currents, rail, state, step)
     state["status"] |= currents.status

@@ -14,10 +14,12 @@ LIGHT_KINDS = len(KINDS)
 
 TRANSISTOR = np.dtype(
     [
-        ("gain", np.float64),  # forward current gain at small current
+        ("gain", np.float64),  # forward current gain between the two knees
         ("knee", np.float64),  # collector current at which the gain has halved [A]
         ("saturation_current", np.float64),  # transport saturation current [A]
         ("reverse_gain", np.float64),
+        ("low_knee", np.float64),  # collector current below which the gain has halved again [A]
+        ("early", np.float64),  # one over the Early voltage [1/V]
     ],
     align=True,
 )
@@ -74,8 +76,12 @@ WALKER = np.dtype(
         ("light_exponent", np.float64),  # power of the light with which the photocurrent grows
         ("measured_light", np.float64),  # light of that measurement [lx]
         ("response", np.float64, (LIGHT_KINDS,)),  # current a lux of each kind of light, sun = 1
-        ("panel_saturation", np.float64),
-        ("panel_thermal", np.float64),  # ideality times cells times thermal voltage [V]
+        ("air", np.float64),  # temperature of the air [K], for which all but the panel is given
+        ("warming", np.float64, (LIGHT_KINDS,)),  # by which a lux of each kind warms the panel [K/lx]
+        ("panel_saturation", np.float64),  # at 25 degC [A]
+        ("panel_thermal", np.float64),  # ideality times cells times thermal voltage, at 25 degC [V]
+        ("panel_gap", np.float64),  # band gap at 25 degC [eV]
+        ("panel_gap_change", np.float64),  # share of it by which it changes a kelvin [1/K]
         ("panel_series", np.float64),
         ("panel_shunt", np.float64),  # inf where there is none
         ("panel_ahead", np.float64),

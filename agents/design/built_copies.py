@@ -10,6 +10,7 @@ from agents.circuit.records import WALKER
 from agents.compiled import kernel
 from agents.design.as_built import build, fill
 from agents.design.spec import Design
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.noise import PARTS, uniform_pair
 
 
@@ -41,19 +42,27 @@ def part_values(design: Design, chances: FloatArray) -> FloatArray:
     return values
 
 
-def build_copies(design: Design, values: FloatArray) -> RecordArray:
-    """Return the WALKER records (copies,) with the parts' ``values`` (copies, parts) in place."""
+def build_copies(design: Design, values: FloatArray, air: float = ROOM_TEMPERATURE) -> RecordArray:
+    """Return the WALKER records (copies,) with the parts' ``values`` (copies, parts) in place.
+
+    They stand in ``air`` of a temperature [K].
+    """
     paths = [spread.path for spread in design.spreads]
     records = np.zeros(len(values), WALKER)
     if not paths:
-        records[:] = build(design)
+        records[:] = build(design, air)
         return records
     rows = (dict(zip(paths, row, strict=True)) for row in values.tolist())
     for record, copy in zip(records, design.in_turn(rows), strict=True):
-        fill(record, copy)
+        fill(record, copy, air)
     return records
 
 
-def draw_copies(design: Design, seed: int, numbers: Sequence[int] | IntArray) -> RecordArray:
-    """Return the WALKER records of built copies by their ``numbers``: those that take part in races."""
-    return build_copies(design, part_values(design, part_chances(design, seed, numbers)))
+def draw_copies(
+    design: Design, seed: int, numbers: Sequence[int] | IntArray, air: float = ROOM_TEMPERATURE
+) -> RecordArray:
+    """Return the WALKER records of built copies by their ``numbers``: those that take part in races.
+
+    They stand in ``air`` of a temperature [K].
+    """
+    return build_copies(design, part_values(design, part_chances(design, seed, numbers)), air)

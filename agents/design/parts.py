@@ -1,7 +1,7 @@
 """The parts of a design, as its file describes them; SI units once read.
 
 Every default is a starting value, invented or from general knowledge, that a measurement on the bench
-replaces. Every field's description is its entry in the reference.
+replaces; values are those at 25 degC. Every field's description is its entry in the reference.
 """
 
 import math
@@ -12,6 +12,7 @@ from pydantic import Field, model_validator
 from agents.design.panel_readings import SOLVED, PanelReading, ReadingFit, fit_of, solve_readings
 from agents.design.whisker import Angle, Length, Offset, Whisker
 from agents.handbook.light_kinds import RESPONSES
+from agents.handbook.temperature import MAGNETS
 from agents.text.quantities import Fraction, Number, Pair, Points, Quantity
 from agents.text.readers import OrNone, Word
 from agents.text.shapes import BaseSpec
@@ -25,6 +26,9 @@ MOST_CORNERS = 8
 Resistance = Annotated[float, Quantity("ohm", least=10.0, most=100e6)]
 Voltage = Annotated[float, Quantity("V", least=0.1, most=20.0)]
 KneeCurrent = Annotated[float, Quantity("A", least=1e-4, most=100.0)]
+# Output admittances of 10 to 60 uS at 1 mA, PNPs above NPNs, as data sheets of small types have them (from
+# memory), are Early voltages of 100 to 17 V.
+EarlyVoltage = Annotated[float, Quantity("V", least=5.0, most=1e6)]
 
 
 class Panel(BaseSpec):
@@ -65,7 +69,7 @@ class Panel(BaseSpec):
         description="spectral response: how it takes other kinds of light than sun",
     )
     saturation_current: Annotated[float, Quantity("A", least=1e-18, most=1e-3)] = Field(
-        0.6e-12, title="saturation current", description="saturation current of the single-diode equation"
+        0.59e-12, title="saturation current", description="saturation current of the single-diode equation"
     )
     junction_voltage: Annotated[float, Quantity("V", least=0.02, most=2.0)] = Field(
         0.19,
@@ -77,6 +81,12 @@ class Panel(BaseSpec):
     )
     shunt_resistance: Annotated[float, Quantity("ohm", least=10.0, most=1e12)] = Field(
         10e6, title="shunt resistance", description="shunt resistance of the single-diode equation"
+    )
+    heat_loss: Annotated[float, Quantity("W/m2K", least=5.0, most=1e6)] = Field(
+        40.0,
+        title="loss of heat",
+        description="heat that it loses to the air: Faiman's 25 W/m2K, and 7 more for a metre a second of "
+        "wind; 1 MW/m2K keeps it as cool as the air",
     )
     ahead: Offset = Field(
         0.0, title="place ahead of the axle", description="middle of the panel ahead of the axle"
@@ -207,7 +217,7 @@ class Transistor(BaseSpec):
     """A small-signal bipolar transistor of the latch."""
 
     gain: Annotated[float, Number(least=5.0, most=2000.0)] = Field(
-        150.0, title="current gain", description="current gain at small current"
+        150.0, title="current gain", description="greatest current gain, between the two knees"
     )
     knee_current: KneeCurrent = Field(
         0.080, title="knee current", description="collector current at which the gain has halved"
@@ -218,13 +228,29 @@ class Transistor(BaseSpec):
     reverse_gain: Annotated[float, Number(least=0.1, most=100.0)] = Field(
         5.0, title="reverse current gain", description="current gain with emitter and collector exchanged"
     )
+    # typical curves of data sheets have three quarters of the greatest gain at 0.1 mA, from memory
+    low_knee_current: Annotated[float, Quantity("A", least=0.0, most=1e-3)] = Field(
+        10e-6,
+        title="lower knee current",
+        description="collector current below which the gain has fallen to half; 0 A for none",
+    )
+    early_voltage: EarlyVoltage = Field(
+        75.0,
+        title="Early voltage",
+        description="Early voltage, by which collector current rises with the voltage; 1 MV for none",
+    )
 
 
 class Driver(Transistor):
-    """The transistor of the latch that drives the other one: the same but for its size."""
+    """The transistor of the latch that drives the other one: smaller, and of a lower Early voltage."""
 
     knee_current: KneeCurrent = Field(
         0.020, title="knee current", description="collector current at which the gain has halved"
+    )
+    early_voltage: EarlyVoltage = Field(
+        25.0,
+        title="Early voltage",
+        description="Early voltage, by which collector current rises with the voltage; 1 MV for none",
     )
 
 
@@ -242,6 +268,9 @@ class Motor(BaseSpec):
     )
     friction: Annotated[float, Quantity("N m", least=1e-7, most=0.1)] = Field(
         2e-5, title="friction torque", description="dry friction of the bearings"
+    )
+    magnet: Annotated[str, Word(tuple(MAGNETS))] = Field(
+        "neodymium", title="magnet", description="kind of its magnet, which loses flux as it warms up"
     )
     turns: Annotated[str, Word(("forward", "backward"))] = Field(
         "forward", title="direction", description="way in which it drives the walker as wired"

@@ -9,6 +9,7 @@ from typing import Any
 from agents.design.as_built import build
 from agents.design.spec import Design, read_design
 from agents.handbook.light_kinds import SUN, kind_name
+from agents.handbook.temperature import NAUGHT_CELSIUS, ROOM_TEMPERATURE
 from agents.testbench.faults import faults_of
 from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
 
@@ -60,6 +61,8 @@ class BenchPoint:
             "faults": list(self.faults),
             "open_circuit_V": measured.open_circuit,
             "photocurrent_A": measured.photocurrent,
+            "air_degC": measured.air - NAUGHT_CELSIUS,
+            "panel_degC": measured.panel_temperature - NAUGHT_CELSIUS,
             "waiting_A": measured.eyes + measured.leak,
             "beside_deg": _degrees(measured.beside),
             "balance_deg": _degrees(measured.balance),
@@ -96,10 +99,12 @@ def _degrees(angle: float | None) -> float | None:
     return None if angle is None else math.degrees(angle)
 
 
-def bench_point(design: Design | str | Path, light_lx: float, kind: str = SUN) -> BenchPoint:
-    """Measure a design, or that of a name or path, in ``light_lx`` [lx] of a kind.
+def bench_point(
+    design: Design | str | Path, light_lx: float, kind: str = SUN, air: float = ROOM_TEMPERATURE
+) -> BenchPoint:
+    """Measure a design, or that of a name or path, in ``light_lx`` [lx] of a kind, and ``air`` [K].
 
-    The light is alike at both eyes (before their tape) and the panel. Raises
+    The light is alike at both eyes (before their tape) and the panel, which it warms above the air. Raises
     :class:`~agents.errors.OptionError` for a light outside 0 to 1 Mlx, or a kind that is not there, and what
     :func:`~agents.design.spec.read_design` raises.
 
@@ -109,7 +114,7 @@ def bench_point(design: Design | str | Path, light_lx: float, kind: str = SUN) -
     >>> print(f"{point.as_dict()['turn_deg']:.0f} deg")
     251 deg
     """
-    return bench_record(build(_design(design))[0], light_lx, kind)
+    return bench_record(build(_design(design), air)[0], light_lx, kind)
 
 
 def _design(design: Design | str | Path) -> Design:
@@ -122,7 +127,12 @@ def bench_record(walker: Any, light_lx: float, kind: str = SUN) -> BenchPoint:
     return BenchPoint(measurement_of(measured, kind_name(kind)), faults_of(walker, measured))
 
 
-def bench(design: Design | str | Path, lights: Iterable[float] = LIGHTS, kind: str = SUN) -> list[BenchPoint]:
+def bench(
+    design: Design | str | Path,
+    lights: Iterable[float] = LIGHTS,
+    kind: str = SUN,
+    air: float = ROOM_TEMPERATURE,
+) -> list[BenchPoint]:
     """Measure a design, or that of a name or path, at each of ``lights`` [lx], in their order.
 
     As :func:`bench_point` otherwise.
@@ -133,5 +143,5 @@ def bench(design: Design | str | Path, lights: Iterable[float] = LIGHTS, kind: s
     3.67 V ()
     4.37 V ('blind',)
     """
-    walker = build(_design(design))[0]
+    walker = build(_design(design), air)[0]
     return [bench_record(walker, light, kind) for light in lights]

@@ -11,6 +11,7 @@ import numpy as np
 
 from agents.circuit.charging import time_to_reach
 from agents.circuit.eye import recovery_time
+from agents.circuit.panel import LitPanel
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.status import COAST_UNENDED, SETTLED
 from agents.compiled import kernel, kernel_part
@@ -43,11 +44,11 @@ PULSE_POINT = np.dtype(
 
 @kernel
 def bench_pulse(
-    walker: Any, number: int, photocurrent: float, touched: bool, state: Any, longest: float
+    walker: Any, number: int, lit: LitPanel, touched: bool, state: Any, longest: float
 ) -> tuple[float, float, float, bool]:
     """Run one free pulse of side ``number`` from the rail in ``state``, and let the wheel coast to rest.
 
-    ``photocurrent`` [A] of the panel, ``longest`` [s] a limit for pulse and coasting each. Returns (time
+    ``lit`` is the panel in its light, ``longest`` [s] a limit for pulse and coasting each. Returns (time
     that the latch held [s], time of coasting [s], floor passed under the tyre [m], locked). A pulse is
     locked when it outlasts the limit, or before that when all but nothing of the panel's current goes into
     or comes out of the storage and neither rotor nor coupling capacitor changes; such a pulse does not coast.
@@ -55,7 +56,7 @@ def bench_pulse(
     """
     window = 0.25
     still = 1e-3
-    quiet = still * photocurrent * window / walker["capacitance"]
+    quiet = still * lit.photocurrent * window / walker["capacitance"]
     begin_pulse(walker, number, touched, state)
     side = walker["side"][number]
     top = walker["step"]
@@ -67,7 +68,7 @@ def bench_pulse(
     rotor = state["rotor"]
     while True:
         step = pulse_step_length(side, state, top)
-        holds, way = pulse_step(walker, number, photocurrent, touched, state, step)
+        holds, way = pulse_step(walker, number, lit, touched, state, step)
         if not holds:
             break
         held += step
@@ -135,7 +136,7 @@ def measure_pulse(
     walker: Any,
     number: int,
     trigger: float,
-    photocurrent: float,
+    lit: LitPanel,
     touched: bool,
     ignites: bool,
     state: Any,
@@ -143,14 +144,14 @@ def measure_pulse(
 ) -> int:
     """Write what side ``number`` does from a ``trigger`` [V] on into ``point``, a PULSE_POINT record.
 
-    ``photocurrent`` [A] is the panel's; ``touched`` tells whether the whisker is pressed all the while and
+    ``lit`` is the panel in its light; ``touched`` tells whether the whisker is pressed all the while and
     ``ignites`` whether the flash turns the latch on; ``state`` is a STATE record to work in. Returns a
     status.
     """
     side = walker["side"][number]
     state["status"] = SETTLED
     state["rail"] = trigger
-    time, status = time_to_reach(walker, photocurrent, 0.0, trigger)
+    time, status = time_to_reach(walker, lit, 0.0, trigger)
     tell_nothing(point)
     point["trigger"] = trigger
     point["reaches"] = time < math.inf
@@ -170,7 +171,7 @@ def measure_pulse(
     state["motor_energy"] = 0.0
     state["base_energy"] = 0.0
     longest = LONGEST_PULSE * max(1.0, walker["capacitance"] / ORDINARY_STORAGE)
-    held, coasted, passed, locked = bench_pulse(walker, number, photocurrent, touched, state, longest)
+    held, coasted, passed, locked = bench_pulse(walker, number, lit, touched, state, longest)
     point["peak"] = state["peak"]
     if locked:
         point["locked"] = True
@@ -181,7 +182,7 @@ def measure_pulse(
     turn = passed / walker["track"]
     arm = math.hypot(walker["body_ahead"], 0.5 * walker["track"])
     spent = state["motor_energy"] + state["base_energy"]
-    time, status = time_to_reach(walker, photocurrent, state["rail"], trigger)
+    time, status = time_to_reach(walker, lit, state["rail"], trigger)
     point["charge"] = max(time, recovery_time(side))
     point["pulse"] = held
     point["let_go"] = state["rail"]

@@ -112,8 +112,9 @@ def _blind(walker: Any, measured: Measurement) -> str:
 
 
 def _falling_gain(base: float, transistor: Any) -> float:
-    """Collector current [A] on a ``base`` current [A]: I (1 + I / knee) = gain base."""
-    ideal = float(transistor["gain"]) * base
+    """Collector current [A] on a ``base`` current [A], out of saturation and before the Early effect."""
+    half = 0.5 * math.sqrt(float(transistor["low_knee"]))
+    ideal = (math.sqrt(float(transistor["gain"]) * base + half * half) - half) ** 2
     return 2.0 * ideal / (1.0 + math.sqrt(1.0 + 4.0 * ideal / float(transistor["knee"])))
 
 

@@ -16,7 +16,7 @@ from agents.arrays import RecordArray
 from agents.circuit.charging import open_circuit, waiting_currents
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.circuit.panel import photocurrent_in
+from agents.circuit.panel import LitPanel, lit_panel, panel_temperature, panel_under, photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.circuit.steering import heading_beside, steering
@@ -28,7 +28,16 @@ from agents.testbench.bench_pulses import PULSE_POINT, copy_pulse, measure_pulse
 
 Record = RecordArray
 
-_NUMBERS = ("photocurrent", "open_circuit", "panel", "eyes", "leak", "hold")
+_NUMBERS = (
+    "photocurrent",
+    "air",
+    "panel_temperature",
+    "open_circuit",
+    "panel",
+    "eyes",
+    "leak",
+    "hold",
+)
 
 SIDE_NAMES = ("left", "right")
 
@@ -58,6 +67,8 @@ MEASURED = np.dtype(
     [
         ("light", np.float64),
         ("photocurrent", np.float64),
+        ("air", np.float64),
+        ("panel_temperature", np.float64),
         ("open_circuit", np.float64),
         ("panel", np.float64),
         ("eyes", np.float64),
@@ -102,10 +113,10 @@ def is_touchable(side: Any) -> bool:
 
 
 @kernel
-def measure_side(walker: Any, number: int, light: float, photocurrent: float, state: Any, point: Any) -> int:
+def measure_side(walker: Any, number: int, light: float, lit: LitPanel, state: Any, point: Any) -> int:
     """Write what side ``number`` does in ``light`` [lx] into ``point``, a SIDE_POINT record.
 
-    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in. Returns a status.
+    ``lit`` is the panel in that light; ``state`` a STATE record to work in. Returns a status.
     """
     side = walker["side"][number]
     lights = ignites(on_voltage(light, side), side, walker["thermal"])
@@ -113,7 +124,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
     point["touch_outweighs"] = math.inf
     free = False
     status = measure_pulse(
-        walker, number, trigger_voltage(light, free, side), photocurrent, free, lights, state, point["free"]
+        walker, number, trigger_voltage(light, free, side), lit, free, lights, state, point["free"]
     )
     if status != SETTLED:
         return status
@@ -126,7 +137,7 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
         walker,
         number,
         trigger_voltage(light, pressed, side),
-        photocurrent,
+        lit,
         pressed,
         lights,
         state,
@@ -136,19 +147,21 @@ def measure_side(walker: Any, number: int, light: float, photocurrent: float, st
 
 @kernel
 def measure_walker(
-    walker: Any, light: float, photocurrent: float, twins: bool, state: Any, measured: Any
+    walker: Any, light: float, lit: LitPanel, twins: bool, state: Any, measured: Any
 ) -> tuple[int, int]:
     """Measure both sides of a WALKER record in ``light`` [lx], into ``measured``, a MEASURED record.
 
-    ``photocurrent`` [A] is the panel's; ``state`` a STATE record to work in. Sides that are ``twins``, see
+    ``lit`` is the panel in that light; ``state`` a STATE record to work in. Sides that are ``twins``, see
     :func:`are_twins`, do the same, and only one is measured. Returns a status, and the side at which the
     measurement ended where it is not SETTLED; ``state`` is then as that side left it.
     """
     measured["light"] = light
-    measured["photocurrent"] = photocurrent
+    measured["photocurrent"] = lit.photocurrent
+    measured["air"] = walker["air"]
+    measured["panel_temperature"] = panel_temperature(walker, lit)
     left = measured["side"][0]
     right = measured["side"][1]
-    status = measure_side(walker, 0, light, photocurrent, state, left)
+    status = measure_side(walker, 0, light, lit, state, left)
     if status != SETTLED:
         return status, 0
     if twins:
@@ -157,18 +170,18 @@ def measure_walker(
         copy_pulse(left["free"], right["free"])
         copy_pulse(left["pressed"], right["pressed"])
     else:
-        status = measure_side(walker, 1, light, photocurrent, state, right)
+        status = measure_side(walker, 1, light, lit, state, right)
         if status != SETTLED:
             return status, 1
     lamp = LAMP_SHARE * light
     measured["balance"], measured["hold"] = steering(walker, lamp, light - lamp, LAMP_ELEVATION)
     measured["beside"] = heading_beside(measured["balance"], left["free"]["turn"], right["free"]["turn"])
     lower = min(left["free"]["trigger"], right["free"]["trigger"])
-    currents = waiting_currents(walker, photocurrent, lower)
+    currents = waiting_currents(walker, lit, lower)
     measured["panel"] = currents.panel
     measured["eyes"] = currents.eyes
     measured["leak"] = currents.leak
-    measured["open_circuit"], status = open_circuit(walker, photocurrent)
+    measured["open_circuit"], status = open_circuit(walker, lit)
     return currents.status | status, 0
 
 
@@ -243,7 +256,8 @@ class Measurement:
     ``panel``, ``eyes`` and ``leak`` flow at the lower of the two triggers. ``beside`` [rad] is how far beside
     a lamp the walker heads, the mean bearing of the lamp, positive to the left; ``balance`` [rad] the bearing
     at which both triggers are alike. None where there is no such bearing: it circles. ``hold`` [V] is how far
-    a lamp can part the two triggers by standing on one side or the other.
+    a lamp can part the two triggers by standing on one side or the other. ``air`` and ``panel_temperature``,
+    to which air and light bring the panel, are temperatures [K].
     """
 
     light: float
@@ -251,6 +265,8 @@ class Measurement:
     left: SidePoint
     right: SidePoint
     photocurrent: float
+    air: float
+    panel_temperature: float
     open_circuit: float
     panel: float
     eyes: float
@@ -280,6 +296,11 @@ def photocurrent_of(walker: Any, light: float, kind: str) -> float:
     return float(photocurrent_in(walker, float(walker["response"][kind_index(kind)] * light)))
 
 
+def measured_panel(walker: Any, measured: Measurement) -> LitPanel:
+    """The panel of a WALKER record in the light in which it was measured."""
+    return lit_panel(walker, measured.photocurrent, measured.panel_temperature - float(walker["air"]))
+
+
 def check_light(light: float) -> None:
     """Raise OptionError for a ``light`` [lx] outside 0 to 1 Mlx."""
     if not 0.0 <= light <= BRIGHTEST:
@@ -295,10 +316,10 @@ def measure_record(walker: Any, light: float, kind: str) -> Any:
     check_light(light)
     measured = np.zeros(1, MEASURED)[0]
     state = np.zeros(1, STATE)[0]
-    photocurrent = photocurrent_of(walker, light, kind)
-    status, number = measure_walker(walker, light, photocurrent, are_twins(walker), state, measured)
+    lit = panel_under(walker, light, kind_index(kind))
+    status, number = measure_walker(walker, light, lit, are_twins(walker), state, measured)
     if status != SETTLED:
-        raise bench_failure(status, "the design", walker, number, state, light, photocurrent)
+        raise bench_failure(status, "the design", walker, number, state, light, lit.photocurrent)
     return measured
 
 

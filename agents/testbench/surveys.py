@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
-from agents.circuit.panel import photocurrent_in
+from agents.circuit.panel import panel_under
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
@@ -54,8 +54,8 @@ def _survey(
         walker = walkers[copy]
         for number in range(len(lights)):
             light = lights[number]
-            photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
-            status, side = measure_walker(walker, light, photocurrent, twins, state, measured)
+            lit = panel_under(walker, light, kind)
+            status, side = measure_walker(walker, light, lit, twins, state, measured)
             if status != SETTLED:
                 return status, copy, number, side
             faults[copy, number] = fault_bits(walker, measured)

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
-from agents.circuit.panel import photocurrent_in
+from agents.circuit.panel import panel_under
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
@@ -45,8 +45,8 @@ def weigh(walker: Any, light: float, kind: int, twins: bool, state: Any, measure
     """
     for number in range(3):
         figures[number] = 0.0
-    photocurrent = photocurrent_in(walker, walker["response"][kind] * light)
-    status, _ = measure_walker(walker, light, photocurrent, twins, state, measured)
+    lit = panel_under(walker, light, kind)
+    status, _ = measure_walker(walker, light, lit, twins, state, measured)
     if status != SETTLED:
         return UNFOLLOWED
     for number in range(2):

@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from decimal import Decimal
 from typing import Any
 
 from agents.text.quantities import Fraction, Number, Point, Points, Quantity
@@ -58,6 +59,9 @@ def _quantities(reader: Quantity, value: float, like: str) -> Iterator[str]:
     match = _TAIL.fullmatch(like)
     spelling, gap = (match[2], match[1]) if match else ("", " ")
     factor = float(dimension.spellings.get(spelling, 0.0))
+    if dimension.offset:
+        for digits in range(1, _MOST_DIGITS + 1):
+            yield f"{plain_text(float(Decimal(value) - dimension.offset), digits)} {dimension.main[0]}"
     suits = factor > 0.0 and (value == 0.0 or _SUITABLE[0] <= abs(value) / factor <= _SUITABLE[1])
     # a resistance is written as a code unless the file does otherwise
     coded = bool(dimension.letters) and factor == 0.0 and (bool(like) or reader.unit == "ohm")

@@ -32,10 +32,10 @@ def _any_of(spellings: Iterable[str]) -> str:
     return "(?:" + "|".join(_SPECIAL.sub(r"\\\1", spelling) for spelling in ordered) + ")"
 
 
-def _to_float(number: str, factor: UnitFactor) -> float:
+def _to_float(number: str, factor: UnitFactor, offset: Decimal = Decimal(0)) -> float:
     """Multiply exactly where the factor is decimal, so that 2200 uF is the very float 2.2e-3."""
     if isinstance(factor, Decimal):
-        return float(Decimal(number) * factor)
+        return float(Decimal(number) * factor + offset)
     return float(number) * factor
 
 
@@ -121,7 +121,7 @@ class Quantity(_Ranged):
 
     @property
     def unit_text(self) -> str:
-        return "deg" if self.unit == "rad" else self.unit
+        return {"rad": "deg", "K": "degC"}.get(self.unit, self.unit)
 
     @property
     def expected(self) -> str:
@@ -140,7 +140,7 @@ class Quantity(_Ranged):
         factor = dimension.spellings.get(unit)
         if factor is None:
             raise self._wrong_unit(text, number, unit)
-        return self._checked(number, _to_float(number, factor), text)
+        return self._checked(number, _to_float(number, factor, dimension.offset), text)
 
     def _code(self, text: str) -> float | None:
         """Read a code of IEC 60062: the letter stands for the unit and for the decimal point; or None."""

@@ -23,7 +23,8 @@ class Dimension:
 
     ``spellings`` maps every accepted spelling to its factor to SI; ``main`` are those that messages name.
     ``shown`` are pairs of a spelling and the least SI value printed in it, ascending. ``letters`` are the
-    letters of IEC 60062 that may stand in the place of the decimal point, with their factors.
+    letters of IEC 60062 that may stand in the place of the decimal point, with their factors. ``offset`` is
+    the SI value of nought, for a scale that does not begin there.
     """
 
     noun: str
@@ -32,6 +33,7 @@ class Dimension:
     spellings: Mapping[str, UnitFactor]
     shown: tuple[tuple[str, float], ...]
     letters: Mapping[str, Decimal] = field(default_factory=dict)
+    offset: Decimal = Decimal(0)
 
 
 def _variants(spelling: str) -> set[str]:
@@ -54,6 +56,7 @@ def _dimension(
     *,
     also: dict[str, UnitFactor] | None = None,
     letters: dict[str, Decimal] | None = None,
+    offset: Decimal = Decimal(0),
 ) -> Dimension:
     """Build a dimension; ``shown`` lists the spellings for printing, ascending, separated by commas."""
     spellings: dict[str, UnitFactor] = {}
@@ -62,7 +65,7 @@ def _dimension(
             spellings[variant] = factor
     spellings.update(also or {})
     printed = tuple((name, float(units[name])) for name in shown.split(","))
-    return Dimension(noun, example, tuple(units), spellings, printed, letters or {})
+    return Dimension(noun, example, tuple(units), spellings, printed, letters or {}, offset)
 
 
 def _prefixed(symbol: str, prefixes: str, head: str = "", tail: str = "") -> dict[str, UnitFactor]:
@@ -169,6 +172,16 @@ DIMENSIONS: dict[str, Dimension] = {
     "cd": _dimension("a luminous intensity", "20 cd", _prefixed("cd", "m - k"), "mcd,cd"),
     "lm": _dimension("a luminous flux", "800 lm", _prefixed("lm", "m - k"), "lm,klm"),
     "W/m2": _dimension("an irradiance", "1000 W/m2", _prefixed("W/m2", "m -"), "W/m2"),
+    "W/m2K": _dimension("a loss of heat", "40 W/m2K", _prefixed("W/m2K", "m - k M"), "W/m2K,kW/m2K,MW/m2K"),
+    # kelvin are not read, so that nobody mistakes one for the other
+    "K": _dimension(
+        "a temperature",
+        "35 degC",
+        {"degC": Decimal(1)},
+        "degC",
+        also={"°C": Decimal(1)},
+        offset=Decimal("273.15"),
+    ),
     "A/lx": _dimension(
         "a current per light", "40 nA/lx", _prefixed("A/lx", "p n u m -"), "pA/lx,nA/lx,uA/lx"
     ),
@@ -189,10 +202,12 @@ def format_quantity(value: float, unit: str, digits: int = 3) -> str:
     dimension = DIMENSIONS[unit]
     if not math.isfinite(value):
         return f"{value} {unit}"
+    if dimension.offset:
+        value -= float(dimension.offset)
     rounded = float(f"{value:.{digits - 1}e}")
     spelling = dimension.shown[0][0]
     if rounded == 0.0:
-        return f"0 {'deg' if unit == 'rad' else unit}"
+        return f"0 {'deg' if unit == 'rad' else spelling if dimension.offset else unit}"
     for name, least in dimension.shown:
         # People write 2200 uF, and 0.1 F rather than 100,000 uF.
         if abs(rounded) >= (0.05 if name == "F" else least) * (1.0 - 1e-12):

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from agents.design.spec import Design
 from agents.errors import ModelError
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import fault_title
@@ -74,8 +75,8 @@ class Account:
     """Why one walker, by its number in the replay, fared as it did.
 
     ``shares`` of its time by sort (:mod:`replays.scoring.time_shares`) add up to 1; empty where it started in
-    a goal. ``decisive_pulse`` counts its pulses from 0, and is None, with ``decisive_time`` [s], where it
-    never fired. ``light_lx`` [lx] is the light on its panel in which the bench finds the ``faults``.
+    a goal. ``decisive_pulse`` counts its pulses in the replay from 0; it and ``decisive_time`` [s] are None
+    where it never fired. ``light_lx`` [lx] is the light on its panel in which the bench finds the ``faults``.
     ``change`` is the one of ``tried`` changes that gains most and ``gain`` what comes of it; None where none
     gains anything worth telling. ``sentences`` say all that, in three at the most.
     """
@@ -114,6 +115,21 @@ class Account:
         }
 
 
+@dataclass(frozen=True)
+class Meet:
+    """A race of which a line-up is only a part, as where the light dims in stages.
+
+    ``outcomes`` are those of the whole, (walkers,); ``again`` gives the outcome of the whole for a walker, by
+    its number, whose entry has another design, or None where the model cannot follow it. The part that the
+    line-up is begins at ``since_s`` [s] of the whole, and is called ``part``, like *its last stage*.
+    """
+
+    outcomes: tuple[Outcome, ...]
+    again: Callable[[int, Design], Outcome | None]
+    since_s: float
+    part: str
+
+
 def accounts_of(
     line: LineUp,
     replay: Replay,
@@ -123,12 +139,16 @@ def accounts_of(
     tries: int = TRIES,
     threads: int = 1,
     progress: Callable[[float], None] | None = None,
+    meet: Meet | None = None,
+    by: str | None = None,
 ) -> list[Account]:
     """Account for ``walkers`` of a race, all by default, from its line-up and its replay.
 
     ``judge`` says what counts (:func:`~arena.accounts.outcomes.usual_judge` by default), ``names`` what each
     is called, ``tries`` how many changes are tried for each; 0 tries none. ``progress`` is called with the
-    share done, and may raise to stop. The same for any number of ``threads``.
+    share done, and may raise to stop. ``meet`` is the whole of which this race is a part, ``by`` what
+    counts (:class:`~replays.causes.decisive_pulses.Deciding`). The same for any
+    number of ``threads``.
 
     >>> from arena import read_contest, simulate
     >>> from arena.accounts.line_up import line_up
@@ -140,7 +160,7 @@ def accounts_of(
     'a storage capacitor of 2200 uF in place of 4700 uF'
     """
     chosen = range(len(line.entry)) if walkers is None else walkers
-    teller = _Teller(line, replay, judge, names, threads)
+    teller = _Teller(line, replay, judge, names, threads, meet, by)
     found = []
     for done, walker in enumerate(chosen):
         if progress is not None:
@@ -159,16 +179,19 @@ class _Teller:
         judge: Judge | None,
         names: Sequence[str] | None,
         threads: int,
+        meet: Meet | None,
+        by: str | None,
     ) -> None:
         self._line, self._replay, self._threads = line, replay, threads
         self._judge = judge or usual_judge(line.goals, line.seconds)
         self._names = names or walker_names(replay)
         deeds = self._judge(replay)
         self._deeds: list[Deed] = deeds
-        self._outcomes = outcomes_of(deeds, line.groups)
-        first = first_of(deeds, line.groups)
+        self._meet = meet
+        self._outcomes = outcomes_of(deeds, line.groups) if meet is None else list(meet.outcomes)
+        first = first_of([one.deed for one in self._outcomes], line.groups)
         self._use: TimeUse = time_use(replay)
-        self._deciding = Deciding(replay, self._use, first, line.groups, self._names)
+        self._deciding = Deciding(replay, self._use, first, line.groups, self._names, by)
         self._circuits = Circuits(replay)
 
     def account(self, walker: int, tries: int) -> Account:
@@ -185,7 +208,7 @@ class _Teller:
         shares = self._use.of(walker) if self._use.walk_s[walker] > 0.0 else {}
         outcome = self._outcomes[walker]
         sentences = [
-            _time_sentence(outcome, shares),
+            _time_sentence(outcome, shares, "the time" if self._meet is None else self._meet.part),
             self._decision_sentence(decision, seen[0]),
         ]
         if tried:
@@ -233,7 +256,11 @@ class _Teller:
             fault = f"{where} the bench finds it {_FAULT_WORDS.get(name, name)}: {cause}{also}"
         if decision.number is None or decision.time_s is None:
             return f"It never fired; {fault}."
-        which = f"Its pulse {decision.number + 1} at {time_words(decision.time_s)}"
+        since = 0.0 if self._meet is None else self._meet.since_s
+        when = time_words(since + decision.time_s)
+        which = f"Its pulse {decision.number + 1} at {when}"
+        if self._meet is not None:
+            which = f"Its pulse {decision.number + 1} of {self._meet.part}, at {when},"
         if decision.cause == AHEAD:
             return f"{which} won it: {decision.words}; {fault}."
         return f"{which} decided: {decision.words}; {fault}."
@@ -261,9 +288,13 @@ class _Teller:
         merits = [deed.merit for deed in self._judge(tables)]
         ranked = [k for k in np.argsort(-np.array(merits), kind="stable").tolist() if k not in lost]
         best: tuple[RaceChange, Outcome] | None = None
-        least = self._deeds[walker].merit + LEAST_GAIN
-        for k in ranked[: 1 if line.alone else FINALISTS]:
-            outcome = self._in_the_race(walker, possible[k][1])
+        least = self._outcomes[walker].deed.merit + LEAST_GAIN
+        for k in ranked[: 1 if line.alone and self._meet is None else FINALISTS]:
+            change, walkers = possible[k]
+            if self._meet is None:
+                outcome = self._in_the_race(walker, walkers)
+            else:
+                outcome = self._meet.again(walker, change.applied(design))
             if outcome is not None and outcome.deed.merit >= least:
                 best, least = (possible[k][0], outcome), np.nextafter(outcome.deed.merit, np.inf)
         return len(possible), best
@@ -305,11 +336,11 @@ def walker_names(replay: Replay) -> list[str]:
     return names
 
 
-def _time_sentence(outcome: Outcome, shares: dict[str, float]) -> str:
+def _time_sentence(outcome: Outcome, shares: dict[str, float], whole: str) -> str:
     if not shares:
         return f"{outcome.words}: it started in the goal."
     told = [(percent, _SORT_WORDS[sort]) for sort, percent in whole_percents(shares).items() if percent > 0]
-    spent = f"{told[0][0]} % of the time it was {told[0][1]}"
+    spent = f"{told[0][0]} % of {whole} it was {told[0][1]}"
     spent += "".join(f", {percent} % {words}" for percent, words in told[1:])
     return f"{outcome.words}: it {outcome.deed.told}; {spent}."
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import Whole, as_json, contest_options, shipped
+from arena.cli.options import as_json, contest_options, shipped, why_option
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
 
@@ -70,18 +70,7 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
     show_default=True,
     help="File for the replay.",
 )
-@click.option(
-    "--why",
-    is_flag=True,
-    help="Tell of each walker where its time went, which pulse decided, and the change that gains most.",
-)
-@click.option(
-    "--tries",
-    type=Whole(0, 200),
-    default=40,
-    show_default=True,
-    help="Changes that --why tries for each walker, in this same race; 0 for none, which is quick.",
-)
+@why_option
 @as_json
 def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: Any) -> None:
     """Run designs in ARENA, print their scores and write the replay.

@@ -89,6 +89,7 @@ def compile_all_but_engine() -> None:
     from agents.circuit.charging import wait, waiting_currents
     from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
     from agents.circuit.latch import ignites
+    from agents.circuit.panel import lit_panel
     from agents.circuit.records import STATE
     from agents.design.as_built import build
     from agents.design.spec import Design
@@ -112,7 +113,8 @@ def compile_all_but_engine() -> None:
     ignites(float(on_voltage(3e3, side)), side, walker["thermal"])
     with np.errstate(over="ignore"):  # words wrap
         normal_pair(1, 0, TRIGGER, 0)
-    wait(walker, 1e-3, np.zeros(1, STATE)[0], 1.0)
-    waiting_currents(walker, 1e-3, 1.0)
+    panel = lit_panel(walker, 1e-3, 1.0)
+    wait(walker, panel, np.zeros(1, STATE)[0], 1.0)
+    waiting_currents(walker, panel, 1.0)
     free = np.zeros(1), np.zeros(1)
-    pulse_rows(walker, 0, trigger, 1e-3, free, free, 1.0)
+    pulse_rows(walker, 0, trigger, panel, free, free, 1.0)

@@ -218,6 +218,26 @@ def threads_option(function: Command) -> Command:
     )
 
 
+def why_option(function: Command) -> Command:
+    """Give a command the options --why and --tries."""
+    for option in (
+        click.option(
+            "--tries",
+            type=Whole(0, 200),
+            default=40,
+            show_default=True,
+            help="Changes tried for each walker, in this same race, to tell why; 0 for none, which is quick.",
+        ),
+        click.option(
+            "--why",
+            is_flag=True,
+            help="Tell of each walker where its time went, what pulse decided, and which change gains most.",
+        ),
+    ):
+        function = option(function)
+    return function
+
+
 def contest_options(function: Command) -> Command:
     """Give a command the options that say how a contest is run."""
     for option in (

@@ -6,11 +6,12 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option
+from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option, why_option
 from arena.cli.output_files import check_papers
 from arena.cli.terminal import print_json, progress, tell_report
 
 if TYPE_CHECKING:
+    from arena.races.heat_accounts import EntryAccount
     from arena.races.race_plan import RacePlan
     from arena.races.race_setup import RaceSetup
     from arena.races.results import RaceResults
@@ -54,14 +55,8 @@ KEPT = "the rounds that were through are kept in {folder}, and the same command 
     type=click.Path(path_type=Path),
     help="Folder for papers.html: results, course and ways, and a page to print for each walker.",
 )
-@click.option(
-    "--tries",
-    type=Whole(0, 200),
-    default=20,
-    show_default=True,
-    help="Changes that --papers tries for each walker in its race; 0 for none, which is quick.",
-)
 @click.option("--restart", is_flag=True, help="Throw away the rounds that lie in the folder already.")
+@why_option
 @threads_option
 @as_json
 def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool, **how: Any) -> None:
@@ -142,15 +137,31 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
             from arena.races.racing import race_all
 
             results = race_all(setup, folder, how["threads"], how["restart"], tell, how["replays"])
+        accounts = _accounts(setup, results, how) if how["why"] else None
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {kept}") from None
     papers = _papers(setup, results, how, kept)
     if to_json:
         files = sorted(one.name for one in folder.iterdir() if not one.name.startswith("."))
-        print_json({**results.as_dict(), "folder": str(folder), "files": files})
+        told = {} if accounts is None else {"accounts": [one.as_dict() for one in accounts]}
+        print_json({**results.as_dict(), "folder": str(folder), "files": files, **told})
         return
     print_race(results)
+    if accounts is not None:
+        from arena.cli.account_report import print_accounts
+
+        print_accounts([one.account for one in accounts], len(accounts))
     tell_report(papers)
+
+
+def _accounts(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any]) -> "list[EntryAccount]":
+    """Account for everybody in the last round."""
+    from arena.races.heat_accounts import accounts_of_round
+
+    kept = "the race itself is kept"
+    with progress("reading what happened", "trying changes", kept) as tell:
+        threads = how["threads"] or os.cpu_count() or 1
+        return accounts_of_round(setup, results.rounds, None, how["tries"], threads, tell)
 
 
 def _papers(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any], kept: str) -> Path | None:

@@ -6,11 +6,13 @@ from collections.abc import Container, Sequence
 from rich.console import Console
 
 from agents.arrays import BoolArray
+from agents.text.units import plain_text
 from arena.cli.printed_tables import NOTHING, Column, print_table, table_width, table_with, the_console
 from arena.cli.terminal import printable
 from arena.studies.running.result_names import SETTINGS_CSV
 from arena.studies.search.tuning import Search
-from arena.studies.statistics.estimates import tell
+from arena.studies.statistics.comparison import LEVEL
+from arena.studies.statistics.estimates import tell, tell_value
 from arena.studies.statistics.sensitivities import Sensitivity
 from arena.studies.telling.summary import Summary
 from arena.studies.trial_scores import Score
@@ -137,6 +139,45 @@ def _signed(value: float) -> str:
     return NOTHING if math.isnan(value) else f"{value:+.2f}"
 
 
+def gain_sentence(search: Search) -> str:
+    """How the best of a search compares with the design it began from, and what follows from that."""
+    gain, score, name = search.gain, search.score, search.beginning
+    if gain is None:
+        return (
+            f"No winner: the budget did not reach for comparing it with {name} as it is; "
+            "no design was written. Give a larger --budget."
+        )
+    figures = f"{tell_value(score, gain.one.value)} against {tell_value(score, gain.other.value)}"
+    apart = ""
+    if not math.isnan(gain.low):
+        low, high = (_difference(score, end) for end in (gain.low, gain.high))
+        apart = f", a difference of {_difference(score, gain.difference)} [{low}, {high}]"
+    chance = "" if math.isnan(gain.p_value) else f", p = {plain_text(gain.p_value, 2)} ({gain.test})"
+    met = (
+        f"on {gain.repeats:,} repeats that nobody was picked for"
+        if not search.race.overturned
+        else (f"on the same {gain.repeats:,} repeats")
+    )
+    if gain.is_better:
+        return f"Better than {name} as it is, {met}: {figures}{apart}{chance}."
+    if gain.p_value <= LEVEL:
+        told, hint = "is worse", ""
+    else:
+        told, hint = "is not significantly better", " A larger --budget tells smaller differences."
+    return (
+        f"No winner: the best that was found {told} than {name} as it is, {met}: {figures}{apart}{chance}. "
+        f"So keep {name}; no design was written.{hint}"
+    )
+
+
+def _difference(score: Score, value: float) -> str:
+    """A difference of figures with its sign; points of percent for a share."""
+    sign = "-" if value < 0.0 else "+"
+    if score.unit == "%":
+        return f"{100.0 * value:+.1f} points"
+    return f"{sign}{tell_value(score, abs(value))}"
+
+
 def print_search(search: Search) -> None:
     """The finalists of a search, what mattered, and what to build."""
     where = the_console()
@@ -148,16 +189,20 @@ def print_search(search: Search) -> None:
         return
     order, factors = search.order, search.finalists.factors
     words = [search.words(one) for one in order]
-    compared = found.comparison
-    columns: list[Column] = [
-        (score.words, [tell(score, found.comparison.estimates[one]) for one in order]),
-        (VERDICT, _verdicts(order, [compared.best], compared.alike, compared.worse, WINNER)),
-    ]
+    compared, gain = found.comparison, search.gain
+    best_word = WINNER if search.winner_text is not None else BEST
+    figures = [tell(score, found.comparison.estimates[one]) for one in order]
+    verdicts = _verdicts(order, [compared.best], compared.alike, compared.worse, best_word)
+    if gain is not None:
+        words.append(search.own_words())
+        figures.append(tell(score, gain.other))
+        verdicts.append(f"{search.beginning} as it is")
+    columns: list[Column] = [(score.words, figures), (VERDICT, verdicts)]
     _print_settings(where, [factor.name for factor in factors], words, columns)
     if search.effects is not None:
         print_effects(where, search.effects, score)
     others = int(found.comparison.alike.sum()) - 1
-    legend = f"better or worse than the {WINNER}, no significant difference in {score.name} at 5 %"
+    legend = f"better or worse than the {best_word}, no significant difference in {score.name} at 5 %"
     where.print(_legend(legend, others > 0), style="dim")
     best = ", ".join(f"{factor.name} {word}" for factor, word in zip(factors, words[0], strict=True))
     figure = tell(score, found.comparison.estimates[order[0]])
@@ -178,9 +223,7 @@ def print_search(search: Search) -> None:
             "The last repeats overturned what the search had led with; the best was picked by these same "
             "repeats, so its figure flatters it a little."
         )
-    if search.as_it_is is not None:
-        name = search.study.designs[0].design.name
-        where.print(printable(f"{name} as it is: {score.name} {tell(score, search.as_it_is)}."))
+    where.print(printable(gain_sentence(search)))
     conditions = f" in {search.conditions:,} conditions" if search.conditions > 1 else ""
     where.print(
         f"{found.trials:,} trials{conditions}: {found.tried:,} of {search.settings:,} settings tried, "

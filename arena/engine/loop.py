@@ -29,6 +29,7 @@ from arena.engine.output import (
 from arena.engine.schedule import first_walker, set_time
 from arena.engine.senses import (
     list_walls,
+    panel_of,
     take_light,
 )
 from arena.engine.triggers import draw_jitter, note_lost, plan_trigger
@@ -141,7 +142,7 @@ def fire(crowd: Crowd, out: Output, number: int, time: float) -> None:
         state["eye_energy"] += body["due_eyes"]
         state["leak_energy"] += body["due_leak"]
     else:
-        wait(walker, body["photocurrent"], state, time - body["since"])
+        wait(walker, panel_of(body), state, time - body["since"])
         note_lost(crowd, out.counts, number, time)
     body["since"] = time
     body["side"] = LEFT if body["left_trigger"] <= body["right_trigger"] else RIGHT
@@ -175,9 +176,10 @@ def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, 
             time += step
         return way, time
     touch = body["left_touch"] if which == LEFT else body["right_touch"]
+    panel = panel_of(body)
     while way < STRIDE and end - time > OVER:
         step = _short_of_wall(pulse_step_length(side, state, walker["step"]), state["speed"], last - time)
-        holds, passed = pulse_step(walker, which, body["photocurrent"], touch != FREE, state, step)
+        holds, passed = pulse_step(walker, which, panel, touch != FREE, state, step)
         if not holds:
             body["phase"] = COASTING
             body["let_go"] = time
@@ -234,7 +236,7 @@ def come_to_rest(scene: Scene, crowd: Crowd, out: Output, number: int, time: flo
     list_walls(scene.walls, crowd, number, WALL_MARGIN)
     write_pose(out.poses, out.counts, body, time)
     if body["phase"] == COASTING:
-        wait(walker, body["photocurrent"], body["state"], time - body["since"])
+        wait(walker, panel_of(body), body["state"], time - body["since"])
         body["hold"] = body["let_go"] + recovery_time(walker["side"][body["side"]])
         write_pulse(out.pulses, out.counts, out.under_way[number], body, time)
     body["phase"] = WAITING
@@ -265,7 +267,7 @@ def end_world(crowd: Crowd, out: Output) -> None:
         body = crowd.bodies[number]
         if body["phase"] != PULSING:
             left = until - body["since"]
-            wait(crowd.walkers[number], body["photocurrent"], body["state"], left)
+            wait(crowd.walkers[number], panel_of(body), body["state"], left)
             note_lost(crowd, out.counts, number, until)
         if body["phase"] != WAITING:
             write_pose(out.poses, out.counts, body, until)

@@ -4,6 +4,7 @@ import math
 
 from agents.arrays import IntArray, RecordArray
 from agents.circuit.charging import wait
+from agents.circuit.panel import LitPanel
 from agents.compiled import kernel, kernel_part
 from arena.engine.grid import gather
 from arena.engine.motion import publish_shadow
@@ -73,6 +74,8 @@ def note(crowd: Crowd, number: int, heard: int, shifted: bool) -> int:
         crowd.lists[heard, HEARING] = number
         heard += 1
         body["current_so_far"] = body["photocurrent"]
+        body["saturation_so_far"] = body["panel_saturation"]
+        body["thermal_so_far"] = body["panel_thermal"]
     body["heard"] = max(body["heard"], HEARD_LIGHT if shifted else HEARD_TOUCH)
     return heard
 
@@ -140,5 +143,6 @@ def adapt(crowd: Crowd, out: Output, number: int, time: float) -> None:
         write_light(out.lights, out.counts, body, time)
     body["heard"] = HEARD_NOTHING
     if body["phase"] == WAITING:
-        wait(crowd.walkers[number], body["current_so_far"], body["state"], time - body["since"])
+        panel = LitPanel(body["current_so_far"], body["saturation_so_far"], body["thermal_so_far"])
+        wait(crowd.walkers[number], panel, body["state"], time - body["since"])
         plan_trigger(crowd, out.counts, number, time)

@@ -6,7 +6,7 @@ from typing import Any
 from agents.arrays import RecordArray
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.circuit.panel import photocurrent_in
+from agents.circuit.panel import LitPanel, lit_panel, photocurrent_in
 from agents.compiled import kernel, kernel_part
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
@@ -110,14 +110,18 @@ def sum_light(scene: Scene, walker: Any, body: Any, lit: Any, hidden: Any) -> No
     """Add up what lamps and surroundings give to a walker's eyes and panel."""
     ambient = 0.0
     current_light = 0.0
+    warmth = 0.0
     for kind in range(len(scene.ambient)):
         ambient += scene.ambient[kind]
         current_light += walker["response"][kind] * scene.ambient[kind]
+        warmth += walker["warming"][kind] * scene.ambient[kind]
     body["left_light"] = ambient * ambient_share(walker["side"][0]["lobe"])
     body["right_light"] = ambient * ambient_share(walker["side"][1]["lobe"])
     panel = 0.0
     for lamp in range(len(scene.sources)):
-        weight = walker["response"][scene.sources[lamp]["kind"]] / PANEL_POINTS
+        kind = scene.sources[lamp]["kind"]
+        weight = walker["response"][kind] / PANEL_POINTS
+        warming = walker["warming"][kind] / PANEL_POINTS
         if hidden[0, lamp] == 0:
             body["left_light"] += lit[0, lamp]
         if hidden[1, lamp] == 0:
@@ -126,8 +130,18 @@ def sum_light(scene: Scene, walker: Any, body: Any, lit: Any, hidden: Any) -> No
             if hidden[place, lamp] == 0:
                 panel += lit[place, lamp]
                 current_light += weight * lit[place, lamp]
+                warmth += warming * lit[place, lamp]
     body["panel_light"] = ambient + panel / PANEL_POINTS
-    body["photocurrent"] = photocurrent_in(walker, current_light)
+    current, saturation, thermal = lit_panel(walker, photocurrent_in(walker, current_light), warmth)
+    body["photocurrent"] = current
+    body["panel_saturation"] = saturation
+    body["panel_thermal"] = thermal
+
+
+@kernel
+def panel_of(body: Any) -> LitPanel:
+    """A walker's panel in the light that it has."""
+    return LitPanel(body["photocurrent"], body["panel_saturation"], body["panel_thermal"])
 
 
 @kernel

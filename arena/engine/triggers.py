@@ -8,7 +8,7 @@ from agents.circuit.status import NO_NUMBER, SETTLED
 from agents.compiled import kernel
 from agents.noise import TRIGGER, normal_pair
 from arena.engine.schedule import set_time
-from arena.engine.senses import set_triggers
+from arena.engine.senses import panel_of, set_triggers
 from arena.engine.world_arrays import LOST_PLACE, Crowd
 
 
@@ -33,7 +33,7 @@ def plan_trigger(crowd: Crowd, counts: IntArray, number: int, now: float) -> Non
     if math.isnan(body["left_light"] + body["right_light"] + body["photocurrent"]):
         body["state"]["status"] |= NO_NUMBER
     elif goal < math.inf:
-        charging = charge_to(walker, body["photocurrent"], body["state"]["rail"], goal)
+        charging = charge_to(walker, panel_of(body), body["state"]["rail"], goal)
         body["state"]["status"] |= charging.status
         body["due"] = now + charging.time
         body["goal"] = goal

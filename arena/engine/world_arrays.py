@@ -75,7 +75,10 @@ BODY = np.dtype(
         ("pulses", np.int64),  # number of pulses so far
         ("since", np.float64),  # time for which the rail holds [s]
         ("hold", np.float64),  # no trigger before this time [s]
+        # the panel in its light: current [A], and saturation current [A] and n N V_T [V] as warm as it is
         ("photocurrent", np.float64),
+        ("panel_saturation", np.float64),
+        ("panel_thermal", np.float64),
         ("left_light", np.float64),
         ("right_light", np.float64),
         ("panel_light", np.float64),
@@ -124,7 +127,10 @@ BODY = np.dtype(
         ("kept_heading", np.float64),
         ("active", np.int64),  # takes part in the contact being solved
         ("heard", np.int64),  # of moves nearby: HEARD_NOTHING, HEARD_TOUCH or HEARD_LIGHT
-        ("current_so_far", np.float64),  # photocurrent up to now of one that has heard [A]
+        # the panel up to now of one that has heard, as above
+        ("current_so_far", np.float64),
+        ("saturation_so_far", np.float64),
+        ("thermal_so_far", np.float64),
         ("lost_at", np.float64),  # when the model lost it [s]
         ("moved", np.int64),  # UNMOVED, PUSHED or LISTED
     ],

@@ -100,7 +100,7 @@ class _Stage:
 
     def __init__(self, terms: HeatTerms, starters: Sequence[Starter], number: int) -> None:
         self.terms, self.starters = terms, starters
-        self.arena, self.flat = _lit(terms.course, number)
+        self.arena, self.flat = course_stage(terms.course, number)
         built = [built_walker(entry, terms.seed, terms.luck) for entry, _ in starters]
         self.walkers = np.concatenate([record for record, _ in built])
         self.parts = [drawn for _, drawn in built]
@@ -169,7 +169,7 @@ def built_walker(entry: Entry, seed: int, luck: int) -> tuple[RecordArray, dict[
 
 
 @cache
-def _lit(course: RaceCourse, number: int) -> tuple[ArenaSpec, FlatArena]:
+def course_stage(course: RaceCourse, number: int) -> tuple[ArenaSpec, FlatArena]:
     """The arena of a course in one of its stages."""
     arena = dimmed(course.arena, course.dims[number])
     return arena, flatten(arena)

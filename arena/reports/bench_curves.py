@@ -18,6 +18,7 @@ from agents.design.spec import Design
 from agents.errors import ModelError
 from agents.testbench.bench_figures import BenchPoint, bench, bench_point
 from agents.testbench.faults import BLIND, DIM, LOCKED, fault_title
+from agents.testbench.measuring import measured_panel
 from replays.causes.pulse_curve import pulse_rows
 from replays.words import light_words
 
@@ -131,19 +132,18 @@ def light_curves(design: Design, kind: str, low: float = DIMMEST, high: float = 
         np.array([right.trigger for _, right in sides]),
         np.array(pressed),
         np.array([point.measured.open_circuit for point in points]),
-        np.array(
-            [_rest(walker, point.measured.photocurrent, point.measured.open_circuit) for point in points]
-        ),
+        np.array([_rest(walker, point) for point in points]),
         tuple(_ranges(design, points, kind)),
     )
 
 
-def _rest(walker: object, photocurrent: float, open_circuit: float) -> float:
+def _rest(walker: object, point: BenchPoint) -> float:
     """The rail [V] at which the panel gives just what eyes and leak take; it falls with the rail."""
-    low, high = 0.0, open_circuit
+    panel = measured_panel(walker, point.measured)
+    low, high = 0.0, point.measured.open_circuit
     for _ in range(_HALVINGS):
         middle = 0.5 * (low + high)
-        found = waiting_currents(walker, photocurrent, middle)
+        found = waiting_currents(walker, panel, middle)
         if found.status != SETTLED:
             return math.nan
         if found.panel > found.eyes + found.leak:
@@ -207,17 +207,17 @@ def cycle_of(design: Design, points: list[BenchPoint]) -> Cycle | None:
 
 
 def _cycle(walker: object, point: BenchPoint) -> Cycle:
-    first, current = point.first, point.measured.photocurrent
+    first, panel = point.first, measured_panel(walker, point.measured)
     number = 0 if first.side == "left" else 1
     free = np.zeros(1), np.zeros(1)
     # somewhat longer than the pulse lasts, so that its own end is met
-    rows = pulse_rows(walker, number, first.trigger, current, free, free, 1.05 * (first.pulse or 0.0) + 1e-3)
+    rows = pulse_rows(walker, number, first.trigger, panel, free, free, 1.05 * (first.pulse or 0.0) + 1e-3)
     state = np.zeros(1, STATE)[0]
     state["rail"] = first.let_go
     waiting = [(0.0, float(state["rail"]))]
     step = (first.charge or 0.0) / _STEPS
     for number in range(_STEPS):
-        wait(walker, current, state, step)
+        wait(walker, panel, state, step)
         waiting.append((step * (number + 1), float(state["rail"])))
     if state["status"] != SETTLED:
         raise ModelError("the charging between two pulses cannot be followed")

@@ -5,13 +5,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from arena.accounts.line_up import LineUp, outlines_of
-from arena.accounts.outcomes import Judge, usual_judge
-from arena.accounts.telling import Account, accounts_of
-from arena.races.heat_running import HeatTerms, built_walker, dimmed, run_heat
+from arena.accounts.telling import Account
+from arena.races.heat_accounts import accounts_of_heat
+from arena.races.heat_running import HeatRun, HeatTerms, run_heat
 from arena.races.race_setup import RaceSetup
-from arena.races.results import ARRIVAL, LIGHT, Finish, RaceResults, Round
-from arena.scene.flat_arena import flatten
+from arena.races.results import Finish, RaceResults, Round
 from replays.format.replay_file import read_replay
 from replays.format.tables import Replay
 
@@ -22,8 +20,7 @@ Tell = Callable[[float], None]
 class ShownRun:
     """The last run of an entry: its round, its course by number, its finish, and ``walker`` of ``replay``.
 
-    ``replay`` and ``walker`` are None for one whom the model lost, ``account`` also where the race is decided
-    by what no single run shows.
+    ``replay``, ``walker`` and ``account`` are None for one whom the model lost.
     """
 
     round: Round
@@ -58,7 +55,8 @@ def shown_runs(
         def told(share: float, begun: float = begun, some: int = len(entries)) -> None:
             tell(begun + share * some / len(results.entries))
 
-        accounts = _accounts(terms, replays, entries, tries, threads, told)
+        run = HeatRun(round_.heats[heat].finishes, replays)
+        accounts = accounts_of_heat(terms, run, tries, threads, told, entries)
         for one in entries:
             finish = finishes[one]
             replay = _stage_of(finish, replays, terms)
@@ -106,38 +104,3 @@ def _walker(replay: Replay, name: str) -> int | None:
         return None
     found = np.flatnonzero(replay.walkers["design"] == replay.design_names.index(name))
     return int(found[0]) if len(found) else None
-
-
-def _accounts(
-    terms: HeatTerms, replays: Sequence[Replay], entries: Sequence[int], tries: int, threads: int, tell: Tell
-) -> dict[int, Account]:
-    """Accounts of ``entries`` in a race; none where several stages of light decide."""
-    if len(replays) != 1 or terms.course.by not in (ARRIVAL, LIGHT):
-        return {}
-    [replay] = replays
-    there = [one for one, _ in terms.starters if _walker(replay, one.name) is not None]
-    starts = {one.number: start for one, start in terms.starters}
-    line = LineUp(
-        flatten(dimmed(terms.course.arena, terms.course.dims[0])),
-        outlines_of(terms.course.arena.goals),
-        terms.course.seconds,
-        terms.seed,
-        terms.alone,
-        tuple(one.design for one in there),
-        np.arange(len(there)),
-        np.full(len(there), terms.luck),
-        np.concatenate([built_walker(one, terms.seed, terms.luck)[0] for one in there]),
-        terms.poses[[starts[one.number] for one in there]],
-    )
-    numbers = {one.number: place for place, one in enumerate(there)}
-    wanted = [one for one in entries if one in numbers]
-    walkers = [numbers[one] for one in wanted]
-    found = accounts_of(
-        line, replay, walkers, _judge(terms), [one.name for one in there], tries, threads, tell
-    )
-    return dict(zip(wanted, found, strict=True))
-
-
-def _judge(terms: HeatTerms) -> Judge:
-    goals = outlines_of(terms.course.arena.goals) if terms.course.by == ARRIVAL else ()
-    return usual_judge(goals, terms.course.seconds)

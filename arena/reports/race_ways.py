@@ -124,7 +124,8 @@ def way_of(
     rest_x, rest_y = floor.view(pulses["x0"].astype(np.float64), pulses["y0"].astype(np.float64))
     decided = None
     if decided_s is not None:
-        pose = poses.pose(walker, decided_s)
+        # times of a race in stages go on from stage to stage, those of a replay begin with its own
+        pose = poses.pose(walker, decided_s % replay.seconds)
         decided = floor.view(pose.x, pose.y)
     return Way(
         _line(np.column_stack([x, y])),

@@ -10,6 +10,7 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
+from agents.handbook.temperature import COLDEST_AIR, HOTTEST_AIR, ROOM_TEMPERATURE
 from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quantity
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
@@ -197,6 +198,11 @@ class ArenaForm(BaseSpec):
     )
     sun: Sun | None = Field(None, title="sun", description="sunlight; none: no sun")
     ambient: Ambient = Field(Ambient(), title="ambient", description="light from all sides")
+    air: Annotated[float, Quantity("K", least=COLDEST_AIR, most=HOTTEST_AIR)] = Field(
+        ROOM_TEMPERATURE,
+        title="air temperature",
+        description="temperature of the air, above which light warms the panels",
+    )
     starts: Starts = Field(description="where the walkers start")
     goals: tuple[Goal, ...] = Field(
         (), title="goal", description="where they are to go; none: nothing counts as reached"

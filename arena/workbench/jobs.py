@@ -136,17 +136,19 @@ class PulseForecast:
 def forecast_pulse(spot: ForecastJob, report: ProgressReport[PulseForecast]) -> PulseForecast:
     """Measure the design on the bench in the light of the spot, at the height of its panel.
 
-    The bench knows one kind of light at a time. A mixture is put to it as sun of the same illuminance,
-    with a panel that takes from a lux what it takes from a lux of the mixture: E = Σ w_kind E_kind.
+    The bench knows one kind of light at a time. A mixture is put to it as sun of the same illuminance, with a
+    panel that takes from a lux what it takes from a lux of the mixture, E = Σ w_kind E_kind, and is warmed by
+    it likewise.
     """
     report(0.0)
     by_kind = light_by_kind(spot.spec, spot.place, spot.design.panel.height)
     light = min(float(by_kind.sum()), BRIGHTEST)
-    walkers = build(spot.design)
+    walkers = build(spot.design, spot.spec.air)
+    walker = walkers[0]
     if light > 0.0:
         weights = np.array(panel_weights(spot.design.panel.response))
-        walkers["response"][:, kind_index(SUN)] = float(by_kind @ weights / by_kind.sum())
-    walker = walkers[0]
+        walker["response"][kind_index(SUN)] = float(by_kind @ weights / by_kind.sum())
+        walker["warming"][kind_index(SUN)] = float(by_kind @ walker["warming"] / by_kind.sum())
     point = bench_record(walker, light)
     causes = tuple((name, fault_cause(name, walker, point.measured)) for name in point.faults)
     shares = sorted(

@@ -103,12 +103,13 @@ def on_bench(circuits: Circuits, number: int, light_lx: float, eye_lx: float) ->
     name = circuits.replay.design_names[number]
     if math.isnan(light_lx):
         return EntryBench(name, light_lx, eye_lx, 1.0, None)
-    walker = circuits.drawn(number)
+    walker, arena = circuits.drawn(number), circuits.replay.arena
     at_eyes = min(max(eye_lx, DARK), BRIGHTEST)
-    weight = weighed_light(circuits.replay.arena, walker, light_lx) / at_eyes
-    # the bench has one light for all, and a panel that makes of it what it made of its own
+    weight = weighed_light(arena, walker, light_lx) / at_eyes
+    # the bench has one light for all, and a panel that makes of it what it made of its own, and is as warm
     mixed = walker.copy()
     mixed["response"][kind_index(SUN)] = weight
+    mixed["warming"][kind_index(SUN)] = weighed_light(arena, walker, light_lx, "warming") / at_eyes
     try:
         return EntryBench(name, light_lx, at_eyes, weight, bench_record(mixed, at_eyes, SUN))
     except ModelError:

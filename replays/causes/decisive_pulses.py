@@ -4,8 +4,9 @@ What decided is, of who fell behind: that it never fired; that its pulses hardly
 time (:mod:`replays.scoring.time_shares`) that took the most of its walk, if that is at least a seventh; else
 that it was slower than who came in first. The pulse is then the one with which that began, or of the pulses
 that turned it past the light the one that lost the most way. Of who came in first it is the pulse from which
-on nobody else had gained a larger share of the way. In an arena without a goal it is the one that lost, or
-gained, the most light. These choices are this program's own.
+on nobody else had gained a larger share of the way. Where light is what counts it is the one that lost, or
+gained, the most light, and where it counts who moves last, the last one that moved it. These choices are
+this program's own.
 """
 
 import math
@@ -29,6 +30,9 @@ from replays.scoring.time_shares import (
     TimeUse,
 )
 from replays.words import length_words, light_words, time_words
+
+BY_WAY, BY_LIGHT, BY_MOVING = "way", "light", "moving"
+"""What may count in a race."""
 
 NEVER_FIRED, HARDLY_MOVES, BEHIND, AHEAD = "never fired", "hardly moves", "behind", "ahead"
 CAUSES = (NEVER_FIRED, HARDLY_MOVES, LATCHED, SILENT, ON_WALLS, IN_SHADE, TURNING_PAST, BEHIND, AHEAD)
@@ -60,12 +64,20 @@ class Deciding:
     """Finds what decided in one replay.
 
     ``first`` (walkers,) is the number of the walker that came in first among those with whom each one raced,
-    and ``groups`` (walkers,) says who raced with whom: those of like number.
+    and ``groups`` (walkers,) says who raced with whom: those of like number. ``by`` is what counts: if left
+    out the way to a goal, where there is any, else the light.
     """
 
     def __init__(
-        self, replay: Replay, use: TimeUse, first: IntArray, groups: IntArray, names: Sequence[str]
+        self,
+        replay: Replay,
+        use: TimeUse,
+        first: IntArray,
+        groups: IntArray,
+        names: Sequence[str],
+        by: str | None = None,
     ) -> None:
+        self._by = by or (BY_WAY if replay.goals else BY_LIGHT)
         self._replay, self._use, self._first, self._groups, self._names = replay, use, first, groups, names
         poses = replay.poses
         edges = np.searchsorted(poses["walker"], np.arange(len(first) + 1))
@@ -104,7 +116,8 @@ class Deciding:
         if 2 * np.count_nonzero(free["path_m"] < LEAST_MOVE) > len(free):
             return HARDLY_MOVES
         shares = self._use.of(walker)
-        worst = max(LOSSES, key=lambda sort: shares[sort])
+        losses = LOSSES if self._by != BY_MOVING else (LATCHED, SILENT)
+        worst = max(losses, key=lambda sort: shares[sort])
         return worst if shares[worst] >= LEAST_LOSS else BEHIND
 
     def _hardly_moving(self, walker: int, rows: IntArray) -> tuple[int, str]:
@@ -175,7 +188,9 @@ class Deciding:
         )
 
     def _behind(self, walker: int, rows: IntArray) -> tuple[int, str]:
-        if not self._replay.goals or np.isnan(self._left[self._rows[walker]]).any():
+        if self._by == BY_MOVING:
+            return self._last_move(rows)
+        if self._by == BY_LIGHT or self._lacks_way(walker):
             return self._most_light(walker, rows, -1.0)
         rival = int(self._first[walker])
         until = min(float(self._use.walk_s[walker]), float(self._use.walk_s[rival]))
@@ -193,7 +208,9 @@ class Deciding:
         return number, f"after it {self._names[rival]} was ahead for good"
 
     def _ahead(self, walker: int, rows: IntArray) -> tuple[int, str]:
-        if not self._replay.goals or np.isnan(self._left[self._rows[walker]]).any():
+        if self._by == BY_MOVING:
+            return self._last_move(rows)
+        if self._by == BY_LIGHT or self._lacks_way(walker):
             return self._most_light(walker, rows, 1.0)
         rivals = np.flatnonzero(self._groups == self._groups[walker])
         rivals = rivals[(rivals != walker) & np.array([not self._lacks_way(one) for one in rivals.tolist()])]
@@ -208,6 +225,12 @@ class Deciding:
         leads = float(times[min(int(behind[-1]) + 1, len(times) - 1)])
         number, _ = self._at(rows, leads)
         return number, "from then on nobody was ahead of it"
+
+    def _last_move(self, rows: IntArray) -> tuple[int, str]:
+        moved = np.flatnonzero(self._replay.pulses["path_m"][rows] >= LEAST_MOVE)
+        number = int(moved[-1]) if len(moved) else len(rows) - 1
+        way = length_words(float(self._replay.pulses["path_m"][rows[number]]))
+        return number, f"it was the last that moved it ({way})"
 
     def _lacks_way(self, walker: int) -> bool:
         return bool(np.isnan(self._left[self._rows[walker]]).any())
@@ -224,7 +247,10 @@ class Deciding:
         before, after = at(pulses["start_s"]), at(pulses["rest_s"])
         number = int(np.argmax(sign * (after - before)))
         words = f"it took its panel from {light_words(before[number])} to {light_words(after[number])}"
-        return number, words
+        if sign * (after[number] - before[number]) > 0.0:
+            return number, words
+        other = "more" if sign > 0.0 else "less"
+        return number, f"{words}, and none of its pulses brought it to {other} light"
 
     def _longest(self, episodes: Episodes, walker: int) -> tuple[float, float, int, bool]:
         """When the longest episode on the walk began, its length on the walk [s], its pulses, if free."""

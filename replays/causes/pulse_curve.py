@@ -5,6 +5,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from agents.arrays import FloatArray
+from agents.circuit.panel import LitPanel
 from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
@@ -35,7 +36,7 @@ class Course(NamedTuple):
 def follow_pulse(
     walker: Any,
     number: int,
-    photocurrent: float,
+    panel: LitPanel,
     course: Course,
     longest: float,
     state: Any,
@@ -44,7 +45,7 @@ def follow_pulse(
     """Run the pulse of side ``number`` from the rail in ``state``; returns how many rows of ``out`` it fills.
 
     A row is time since firing [s], rail [V] and mean motor current of the step before it [A].
-    ``photocurrent`` [A] is the panel's. Times are alike up to ``_ROUNDING``. It ends when the latch lets go,
+    ``panel`` is the one in its light. Times are alike up to ``_ROUNDING``. It ends when the latch lets go,
     after ``longest`` [s], or with the last row; the status of ``state`` tells whether it could be followed.
     """
     touch_times, touch_states, held_times, held_speeds = course
@@ -66,7 +67,7 @@ def follow_pulse(
             state["speed"] = min(state["speed"], held_speeds[held])
         step = min(pulse_step_length(side, state, walker["step"]), longest - time)
         before = state["charge"]
-        holds, _ = pulse_step(walker, number, photocurrent, touch_states[touch] > 0.0, state, step)
+        holds, _ = pulse_step(walker, number, panel, touch_states[touch] > 0.0, state, step)
         if not holds:
             break
         time += step
@@ -81,7 +82,7 @@ def pulse_rows(
     walker: Any,
     number: int,
     rail: float,
-    photocurrent: float,
+    panel: LitPanel,
     touches: tuple[FloatArray, FloatArray],
     held: tuple[FloatArray, FloatArray],
     longest: float,
@@ -93,8 +94,8 @@ def pulse_rows(
     state = np.zeros(1, STATE)
     state["rail"] = rail
     out = np.zeros((MOST_STEPS, 3))
-    count = follow_pulse(walker, number, photocurrent, Course(*touches, *held), longest, state[0], out)
+    count = follow_pulse(walker, number, panel, Course(*touches, *held), longest, state[0], out)
     if state["status"][0] != SETTLED:
-        known = {"time": out[count - 1, 0], "photocurrent": photocurrent}
+        known = {"time": out[count - 1, 0], "photocurrent": panel.photocurrent}
         raise failure(int(state["status"][0]), "a pulse", walker, number, float(state["rail"][0]), **known)
     return out[:count]

@@ -12,6 +12,7 @@ chosen such that the rail comes from where it was let go to where it fired in th
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -20,13 +21,14 @@ from agents.arrays import BoolArray, FloatArray, RecordArray
 from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
-from agents.circuit.panel import photocurrent_in
+from agents.circuit.panel import LitPanel, lit_panel, photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.design.as_built import build
 from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
 from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.noise import TRIGGER, normal_pair
 from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
@@ -61,7 +63,7 @@ class Circuits:
 
     def drawn(self, number: int) -> Any:
         """The WALKER record of design ``number`` as drawn, without tolerance."""
-        return build(self.design(number))[0]
+        return build(self.design(number), self._air)[0]
 
     def record(self, walker: int) -> Any:
         """The WALKER record of ``walker`` as built. Raises ReplayError where its design cannot be read."""
@@ -74,7 +76,11 @@ class Circuits:
             raise ReplayError(
                 f"{design.name} has no part {error}; the file is damaged, run it again"
             ) from error
-        return build(built)[0]
+        return build(built, self._air)[0]
+
+    @property
+    def _air(self) -> float:
+        return float(self.replay.arena.get("air_K", ROOM_TEMPERATURE))
 
     def trace(self, walker: int) -> "Trace":
         """The trace of ``walker``. Raises ReplayError where its design cannot be read."""
@@ -126,7 +132,8 @@ class Trace:
         self._seed = int(replay.header["seed"])
         designs = replay.walkers["design"]
         self._copy = walker - int(np.argmax(designs == designs[walker]))
-        self._weights = _weights(replay.arena, record)
+        self._weights = _weights(replay.arena, record, "response")
+        self._warming = _weights(replay.arena, record, "warming")
         self._waits: dict[int, Wait] = {}
         self._curves: dict[int, PulseCurve] = {}
 
@@ -175,11 +182,16 @@ class Trace:
 
     def photocurrent(self, time_s: float) -> float:
         """Current of the panel in short circuit [A] by the light of ``time_s`` [s], as its kinds tell."""
-        row = int(np.searchsorted(self.lights["time_s"], time_s, side="right")) - 1
-        return self._current(float(self.lights["panel_lx"][max(row, 0)]))
+        return float(photocurrent_in(self.record, _weighed(self._weights, self._panel_lx(time_s))))
 
-    def _current(self, panel_lx: float) -> float:
-        return float(photocurrent_in(self.record, _weighed(self._weights, panel_lx)))
+    def panel(self, time_s: float, factor: float = 1.0) -> LitPanel:
+        """The panel in the light of ``time_s`` [s], its current multiplied by a ``factor``."""
+        warmth = _weighed(self._warming, self._panel_lx(time_s))
+        return lit_panel(self.record, factor * self.photocurrent(time_s), warmth)
+
+    def _panel_lx(self, time_s: float) -> float:
+        row = int(np.searchsorted(self.lights["time_s"], time_s, side="right")) - 1
+        return float(self.lights["panel_lx"][max(row, 0)])
 
     def wait(self, number: int) -> Wait:
         """Wait ``number``, 0 to ``waits`` - 1. Raises ModelError where the model cannot follow it."""
@@ -199,39 +211,38 @@ class Trace:
         rows = self.lights["time_s"]
         inner = rows[(rows > began) & (rows < until)].astype(np.float64)
         edges = np.concatenate([[began], inner, [until]])
-        currents = np.array([self.photocurrent(float(edge)) for edge in edges[:-1]])
         factor = 1.0
         if fires:
-            factor = self._factor(rail, edges, currents, float(self.pulses[number]["trigger_V"]))
-        times, volts = self._charge(rail, edges, factor * currents, _SAMPLES)
+            factor = self._factor(rail, edges, float(self.pulses[number]["trigger_V"]))
+        times, volts = self._charge(rail, edges, factor, _SAMPLES)
         return Wait(times, volts, *self._thresholds(number, rest, until))
 
     def _charge(
-        self, rail: float, edges: FloatArray, currents: FloatArray, samples: int
+        self, rail: float, edges: FloatArray, factor: float, samples: int
     ) -> tuple[FloatArray, FloatArray]:
-        """Times [s] and rail [V] along a charging from ``rail`` [V] with a photocurrent for each piece."""
+        """Times [s] and rail [V] along a charging from ``rail`` [V], photocurrents times ``factor``."""
         state = np.zeros(1, STATE)
         state["rail"] = rail
         times, volts = [float(edges[0])], [rail]
         whole = max(float(edges[-1] - edges[0]), 1e-12)
-        for start, end, current in zip(
-            edges[:-1].tolist(), edges[1:].tolist(), currents.tolist(), strict=True
-        ):
+        panel = self.panel(float(edges[0]), factor)
+        for start, end in pairwise(edges.tolist()):
+            panel = self.panel(start, factor)
             pieces = max(1, round(samples * (end - start) / whole))
             for piece in range(1, pieces + 1):
-                wait(self.record, current, state[0], (end - start) / pieces)
+                wait(self.record, panel, state[0], (end - start) / pieces)
                 times.append(start + (end - start) * piece / pieces)
                 volts.append(float(state["rail"][0]))
         if state["status"][0] != SETTLED:
-            known = {"time": times[-1], "photocurrent": float(currents[-1])}
+            known = {"time": times[-1], "photocurrent": panel.photocurrent}
             raise failure(int(state["status"][0]), "a wait", self.record, 0, volts[-1], **known)
         return np.array(times), np.array(volts)
 
-    def _factor(self, rail: float, edges: FloatArray, currents: FloatArray, goal: float) -> float:
-        """By what the currents have to be multiplied for the rail to end at ``goal`` [V]."""
+    def _factor(self, rail: float, edges: FloatArray, goal: float) -> float:
+        """By what the photocurrents have to be multiplied for the rail to end at ``goal`` [V]."""
 
         def end(factor: float) -> float:
-            return float(self._charge(rail, edges, factor * currents, 1)[1][-1])
+            return float(self._charge(rail, edges, factor, 1)[1][-1])
 
         if abs(end(1.0) - goal) < _NEAR or edges[-1] - edges[0] < 1e-9:
             return 1.0
@@ -314,13 +325,13 @@ class Trace:
         )
         cut = pulse["ended"] == CUT_OFF
         longest = lasted if cut else 2.0 * lasted + 0.05
-        current = self.photocurrent(start)
+        panel = self.panel(start)
         free = (np.zeros(0), np.zeros(0))
         rail = float(pulse["trigger_V"])
-        rows = pulse_rows(self.record, side, rail, current, touches, free, longest)
+        rows = pulse_rows(self.record, side, rail, panel, touches, free, longest)
         if int(pulse["touched"]) & TOUCHED_BODY or abs(rows[-1, 0] - lasted) > 0.02 * lasted:
             held = self._floor_speeds(start, float(pulse["rest_s"]))
-            slowed = pulse_rows(self.record, side, rail, current, touches, held, longest)
+            slowed = pulse_rows(self.record, side, rail, panel, touches, held, longest)
             if abs(slowed[-1, 0] - lasted) < abs(rows[-1, 0] - lasted):
                 rows = slowed
         if len(rows) == MOST_STEPS and rows[-1, 0] < lasted:
@@ -343,9 +354,12 @@ class Trace:
         return times[:-1] - start, 1.2 * float(self.record["track"]) * turns / spans + 0.01
 
 
-def weighed_light(arena: dict[str, Any], record: Any, panel_lx: float) -> float:
-    """What ``panel_lx`` [lx] in an arena come to for the panel of a WALKER record, in lux of sun."""
-    return _weighed(_weights(arena, record), panel_lx)
+def weighed_light(arena: dict[str, Any], record: Any, panel_lx: float, by: str = "response") -> float:
+    """What ``panel_lx`` [lx] in an arena come to for the panel of a WALKER record, in lux of sun.
+
+    Or ``by`` another field of the record that tells what a lux of each kind does.
+    """
+    return _weighed(_weights(arena, record, by), panel_lx)
 
 
 def _weighed(weights: tuple[float, float, float], panel_lx: float) -> float:
@@ -353,12 +367,12 @@ def _weighed(weights: tuple[float, float, float], panel_lx: float) -> float:
     return ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
 
 
-def _weights(arena: dict[str, Any], record: Any) -> tuple[float, float, float]:
-    """Ambient light [lx], and how its kind and the lamps' kinds count for the panel, the sun as 1."""
+def _weights(arena: dict[str, Any], record: Any, by: str) -> tuple[float, float, float]:
+    """Ambient light [lx], and how its kind and the lamps' kinds count in the field ``by`` of the record."""
 
     def weight(kind: str) -> float:
         kind = SAME_KINDS.get(kind, kind)
-        return float(record["response"][KINDS.index(kind)]) if kind in KINDS else 1.0
+        return float(record[by][KINDS.index(kind if kind in KINDS else SUN)])
 
     ambient = weight(arena.get("ambient_light", SUN))
     if arena["sun"] is not None:

@@ -25,7 +25,8 @@ The header is one JSON object; lengths in metres, angles in radians, light in lu
 ==================  ======================================================================================
 
 Further keys are kept. ``arena.ambient_light`` and ``arena.sun.light`` tell the kinds of light where they are
-there; :mod:`replays.causes.traces` takes them for sun else.
+there, and ``arena.air_K`` the temperature of the air [K]; :mod:`replays.causes.traces` takes them for sun
+and 25 degC else.
 """
 
 import math

@@ -17,6 +17,7 @@ import pytest
 from agents import compiled
 from agents.circuit.charging import time_to_reach, wait
 from agents.circuit.eye import trigger_voltage
+from agents.circuit.panel import lit_panel
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.compiled import kernel
@@ -42,18 +43,18 @@ def circuit_numbers() -> list[list[float]]:
         design = Design(name="dill").with_values(values)
         walker = build(design)[0]
         side = walker["side"][0]
-        photocurrent = 3000.0 * design.panel.current_per_light
+        panel = lit_panel(walker, 3000.0 * design.panel.current_per_light, 12.0)
         trigger = trigger_voltage(3000.0, touched, side)
         state = np.zeros(1, STATE)[0]
         state["rail"] = 0.8
-        wait(walker, photocurrent, state, 40.0)
-        row = [float(state["rail"]), *time_to_reach(walker, photocurrent, 0.8, trigger)]
+        wait(walker, panel, state, 40.0)
+        row = [float(state["rail"]), *time_to_reach(walker, panel, 0.8, trigger)]
         state["rail"] = trigger
         begin_pulse(walker, 0, touched, state)
         way = 0.0
         while True:
             step = pulse_step_length(side, state, walker["step"])
-            holds, passed = pulse_step(walker, 0, photocurrent, touched, state, step)
+            holds, passed = pulse_step(walker, 0, panel, touched, state, step)
             if not holds:
                 break
             way += passed

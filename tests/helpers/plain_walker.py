@@ -20,9 +20,13 @@ from agents.design.as_built import GRAVITY, ROUND_BODY
 from agents.design.parts import Side
 from agents.design.spec import Design
 from agents.handbook.formulae import lobe_exponent
-from agents.handbook.light_kinds import panel_weights
+from agents.handbook.light_kinds import KINDS, efficacy, panel_weights
 from arena.scene.flat_arena import FlatArena
-from tests.helpers.reference_circuit import ROOM_THERMAL_VOLTAGE, panel_current_explicit
+from tests.helpers.reference_circuit import (
+    ROOM_THERMAL_VOLTAGE,
+    panel_current_explicit,
+    with_warm_panel,
+)
 
 # How far a body goes between two looks at the walls [m].
 STRIDE = 1.5e-3
@@ -78,6 +82,7 @@ class PlainWalker:
         self.rail = design.storage.start
         self.time = 0.0
         self.photocurrent = 0.0
+        self.warm_design = design
         body = design.body
         self.radius = body.radius or ROUND_BODY
         inertia = body.pivot_inertia
@@ -147,12 +152,17 @@ class PlainWalker:
         weights = np.array(panel_weights(panel.response))
         kinds = self.arena.sources["kind"]
         total = float(weights @ self.arena.ambient)
+        efficacies = np.array([efficacy(kind) for kind in KINDS])
+        heat = float(np.sum(self.arena.ambient / efficacies))
         for ahead in (0.25, -0.25):
             for aside in (0.25, -0.25):
                 x, y = self._at(panel.ahead + ahead * panel.length, aside * panel.width)
                 light = self._light((x, y, panel.height), (0.0, 0.0, 1.0), 1.0)
                 total += 0.25 * float(weights[kinds] @ light)
+                heat += 0.25 * float(np.sum(light / efficacies[kinds]))
         self.photocurrent = panel.current_per_light * total
+        # 25 degC of air, and what the light adds
+        self.warm_design = with_warm_panel(self.design, 25.0 + heat / panel.heat_loss)
         touches = (self._is_touched(0), self._is_touched(1))
         return (self._trigger(0, touches[0]), self._trigger(1, touches[1])), touches
 
@@ -200,7 +210,7 @@ class PlainWalker:
         draw = sum(
             side.eye.quiet_current * min(max(rail, 0.0) / side.eye.dark_trigger, 1.0) for side in self.sides
         )
-        return draw - float(panel_current_explicit(self.design, self.photocurrent, rail))
+        return draw - float(panel_current_explicit(self.warm_design, self.photocurrent, rail))
 
     def _charge(self, until: float, goal: float = math.inf) -> None:
         """Let the storage charge until the rail reaches ``goal`` [V], or until ``until`` [s]."""
@@ -231,7 +241,6 @@ class PlainWalker:
         npn, pnp, eye, thermal = side.npn, side.pnp, side.eye, ROOM_THERMAL_VOLTAGE
         feeler = 1.0 / side.feeler if touched and side.feeler is not None else 0.0
         share = 1.0 / (npn.reverse_gain + 1.0)
-        back_gain = 1.0 + 1.0 / pnp.reverse_gain
 
         def settle(y: float) -> tuple[float, float, Latch]:
             """How far the NPN's level lies over the collector's, the latter, and the currents."""
@@ -242,24 +251,32 @@ class PlainWalker:
                 eye_current += (top - eye.lit_voltage) / eye.flash_resistance
             elif top > 0.0:
                 eye_current += eye.quiet_current * top / eye.dark_trigger
-            # how the PNP's saturation depends on the load changes little, so two rounds do
-            load = max(rail - back, 0.0) / side.motor.resistance
-            for _ in range(2):
-                demand = load + load * load / npn.knee_current
+            # what hangs on the load and on the NPN's voltages changes little, so three rounds do
+            load, level, low = max(rail - back, 0.0) / side.motor.resistance, 0.0, 0.7
+            for _ in range(3):
+                carried = load / (1.0 + (max(level, 0.0) - low) / npn.early_voltage)
+                demand = carried + carried * carried / npn.knee_current
+                low = thermal * math.log(max(demand, 1e-6) / npn.saturation_current)
+                lost = math.sqrt(demand * npn.low_knee_current)
+                spare = share * demand - lost / npn.gain
                 room = math.exp(-rail / thermal) / (npn.saturation_current * (1.0 / npn.gain + share))
                 fed_back = forward * room
-                linear = 1.0 + fed_back * back_gain
-                free = forward * max(1.0 - room * share * demand * back_gain, 0.0)
+                early = 1.0 + (rail - low - thermal * y) / pnp.early_voltage
+                linear = 1.0 + fed_back * (early + 1.0 / pnp.reverse_gain)
+                free = forward * max(1.0 - room * spare * (1.0 + 1.0 / (early * pnp.reverse_gain)), 0.0)
                 given = 2.0 * free / (linear + math.sqrt(linear * linear + 4.0 * free / pnp.knee_current))
-                base = forward / pnp.gain + fed_back * (given + share * demand) / pnp.reverse_gain
+                given *= early
+                base = (forward + math.sqrt(forward * pnp.low_knee_current)) / pnp.gain
+                base += fed_back * (given + spare) / pnp.reverse_gain
                 # the coupling capacitor's current also goes through the series resistor to the collector
                 open_level = rail - thermal * y - side.latch * (base - eye_current - top / side.series)
                 level = open_level / (1.0 + side.latch / side.series)
                 coupling = eye_current + (top - level) / side.series
                 motor = max(rail - level - back, 0.0) / side.motor.resistance
                 load = max(motor + base - coupling, 1e-9)
-            demand = load + load * load / npn.knee_current
-            cover = npn.gain * given / demand
+            carried = load / (1.0 + (max(level, 0.0) - low) / npn.early_voltage)
+            demand = carried + carried * carried / npn.knee_current
+            cover = (npn.gain * given - lost) / demand
             currents = Latch(motor, base + given, coupling)
             if cover <= 1.0:
                 return math.inf, level, currents

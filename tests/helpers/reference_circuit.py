@@ -2,8 +2,9 @@
 
 It shares nothing with the program's own kernels but the values of the parts. Transistors are exponential in
 both junctions, after H. K. Gummel and H. C. Poon, An Integral Charge Control Model of Bipolar Transistors,
-Bell System Technical Journal 49 (1970), with the forward knee and without Early effect; nothing is assumed
-saturated, settled or cut off. The panel's explicit form goes by Wright's omega function, which is Lambert's W
+Bell System Technical Journal 49 (1970), with the forward knee, the forward Early voltage, and a base current
+that recombines in the emitter junction as exp(V / 2 V_T); nothing is assumed saturated, settled or cut off.
+The panel's explicit form goes by Wright's omega function, which is Lambert's W
 of an exponential; A. Jain and A. Kapoor, Solar Energy Materials and Solar Cells 81 (2004).
 
     collector:  C_n dc/dt = (V - c - K omega) / R_m + (b - c) / R_latch - (c - e) / R_series - I_Cn
@@ -21,6 +22,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from pvlib.pvsystem import calcparams_desoto
 from scipy.integrate import solve_ivp
 from scipy.special import wrightomega
 
@@ -46,6 +48,26 @@ class Pulse:
     holds: bool
 
 
+def with_warm_panel(design: Design, temperature: float) -> Design:
+    """The design with the diode of its panel as it is at ``temperature`` [degC]: De Soto's equations."""
+    panel = design.panel
+    _, saturation, _, _, thermal = calcparams_desoto(
+        effective_irradiance=1000.0,
+        temp_cell=temperature,
+        alpha_sc=0.0,
+        a_ref=panel.junction_voltage,
+        I_L_ref=1.0,
+        I_o_ref=panel.saturation_current,
+        R_sh_ref=panel.shunt_resistance,
+        R_s=panel.series_resistance,
+        EgRef=1.121,
+        dEgdT=-0.0002677,
+    )
+    return design.with_values(
+        {"panel.saturation_current": float(saturation), "panel.junction_voltage": float(thermal)}
+    )
+
+
 def panel_current_explicit(design: Design, photocurrent: float, rail: Any) -> Any:
     """Current [A] of the panel at ``rail`` [V], explicit by Wright's omega function."""
     panel = design.panel
@@ -61,18 +83,46 @@ def panel_current_explicit(design: Design, photocurrent: float, rail: Any) -> An
     return (shunt * sources - rail) / both - thermal / series * wrightomega(argument).real
 
 
-def transistor_currents(part: Transistor, emitter: float, collector: float) -> tuple[float, float]:
+def in_air(design: Design, temperature: float) -> tuple[Design, float]:
+    """The design's parts but the panel as they are at ``temperature`` [degC], and the thermal voltage [V].
+
+    Saturation currents go as T^3 exp(-1.11 V / V_T), gains as T^1.5, copper by 0.393 % of 20 degC, the flux
+    of neodymium magnets by -0.11 % a kelvin.
+    """
+    ratio = (temperature + 273.15) / 298.15
+    thermal = ROOM_THERMAL_VOLTAGE * ratio
+    growth = ratio**3 * np.exp((ratio - 1.0) * 1.11 / thermal)
+    values = {}
+    for name, side in (("left", design.left), ("right", design.right)):
+        for kind, part in (("npn", side.npn), ("pnp", side.pnp)):
+            values[f"{name}.{kind}.saturation_current"] = part.saturation_current * float(growth)
+            values[f"{name}.{kind}.gain"] = part.gain * ratio**1.5
+            values[f"{name}.{kind}.reverse_gain"] = part.reverse_gain * ratio**1.5
+        copper = (1.0 + 0.00393 * (temperature - 20.0)) / (1.0 + 0.00393 * 5.0)
+        values[f"{name}.motor.resistance"] = side.motor.resistance * copper
+        values[f"{name}.motor.constant"] = side.motor.constant * (1.0 - 0.0011 * (temperature - 25.0))
+    return design.with_values(values), thermal
+
+
+def transistor_currents(
+    part: Transistor, emitter: float, collector: float, thermal: float = ROOM_THERMAL_VOLTAGE
+) -> tuple[float, float]:
     """Collector and base current [A] of a transistor at two voltages, base to emitter and base to collector.
 
     An NPN's signs; for a PNP give emitter-base and collector-base voltages.
     """
     # far beyond what any state of a pulse has, and near enough to keep a wild trial step finite
-    forward = part.saturation_current * np.expm1(min(emitter / ROOM_THERMAL_VOLTAGE, 60.0))
-    backward = part.saturation_current * np.expm1(min(collector / ROOM_THERMAL_VOLTAGE, 60.0))
-    charge = 0.5 * (1.0 + np.sqrt(1.0 + 4.0 * max(forward, 0.0) / part.knee_current))
+    forward = part.saturation_current * np.expm1(min(emitter / thermal, 60.0))
+    backward = part.saturation_current * np.expm1(min(collector / thermal, 60.0))
+    # base charge over that of no current and no voltage: Early's q1 over what high injection adds
+    narrowing = 1.0 / max(1.0 - collector / part.early_voltage, 0.1)
+    charge = 0.5 * narrowing * (1.0 + np.sqrt(1.0 + 4.0 * max(forward, 0.0) / part.knee_current))
     transport = (forward - backward) / charge
     back_base = backward / part.reverse_gain
-    return transport - back_base, forward / part.gain + back_base
+    # it equals the ideal base current where the collector current is the lower knee's
+    recombining = np.sqrt(part.saturation_current * part.low_knee_current) / part.gain
+    recombining *= np.expm1(min(emitter / (2.0 * thermal), 30.0))
+    return transport - back_base, forward / part.gain + recombining + back_base
 
 
 def waiting_rate(design: Design, photocurrent: float) -> Callable[[float, Any], list[float]]:
@@ -98,11 +148,14 @@ def reference_pulse(
     touched: bool = False,
     longest: float = 3.0,
     pivot_mass: float = 6e-3,
+    air: float = 25.0,
 ) -> Pulse:
     """Let the left side of ``design`` fire at ``rail`` [V] and follow it until the NPN lets go.
 
-    ``pivot_mass`` [kg] is the body's inertia about the standing tyre over the track squared.
+    ``pivot_mass`` [kg] is the body's inertia about the standing tyre over the track squared, ``air`` the
+    temperature [degC] of all parts but the panel, which stays as it is.
     """
+    design, thermal = in_air(design, air)
     side, storage = design.left, design.storage
     eye, motor, tyre = side.eye, side.motor, side.tyre
     grip = tyre.grip * design.body.tyre_load * design.body.mass * 9.80665
@@ -115,8 +168,8 @@ def reference_pulse(
 
     def rates(_: float, state: Any) -> list[float]:
         stored, line, collector, base, low, top, rotor, speed, _charge, _way = (float(x) for x in state)
-        npn_collector, npn_base = transistor_currents(side.npn, low, low - collector)
-        pnp_collector, pnp_base = transistor_currents(side.pnp, line - base, low - base)
+        npn_collector, npn_base = transistor_currents(side.npn, low, low - collector, thermal)
+        pnp_collector, pnp_base = transistor_currents(side.pnp, line - base, low - base, thermal)
         winding = (line - collector - motor.constant * rotor) / motor.resistance
         latch = (base - collector) / side.latch
         feed = (collector - top) / side.series

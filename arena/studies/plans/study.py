@@ -36,6 +36,17 @@ _KEPT = 256
 _MOST_NUMBERED = 2**63
 
 
+class _AsItIs:
+    """What stands for a value that a design keeps as its file has it."""
+
+    def __repr__(self) -> str:
+        return "as it is"
+
+
+AS_IT_IS = _AsItIs()
+"""The value of a parameter in a setting that leaves it as the design's file has it."""
+
+
 @dataclass(frozen=True)
 class Setting:
     """One choice of everything that a study varies.
@@ -189,7 +200,11 @@ class Study:
             return design
         parameters = [one for one in self.parameters if not one.is_given]
         try:
-            put = {one.path: one.put(value) for one, value in zip(parameters, values, strict=True)}
+            put = {
+                one.path: one.put(value)
+                for one, value in zip(parameters, values, strict=True)
+                if value is not AS_IT_IS
+            }
             return values_into_design(design, put)
         except InputError as error:
             return str(error)

@@ -161,9 +161,10 @@ def _pieces(cells: _Cells, size: int) -> Iterator[_Cells]:
 
 @dataclass(frozen=True)
 class _Floor:
-    """An arena as it is run; ``goals`` are outlines (points, 2) [m]."""
+    """An arena as it is run, in ``air`` of a temperature [K]; ``goals`` are outlines (points, 2) [m]."""
 
     arena: FlatArena
+    air: float
     ground: Ground
     ground_number: int
     seconds: float
@@ -222,7 +223,7 @@ class _Bench:
         except InputError as error:
             return [str(error)] * len(repeats)
         numbers = (np.array(repeats, np.int64)[:, None] * count + np.arange(count)).ravel()
-        walkers = draw_copies(design, study.seed, numbers)
+        walkers = draw_copies(design, study.seed, numbers, floor.air)
         prints = footprints(walkers)
         worlds: list[_World | str] = []
         for index, repeat in enumerate(repeats):
@@ -254,9 +255,8 @@ class _Bench:
             self._grounds[key] = (self._ground_count, Ground(spec, arena))
             self._ground_count += 1
         number, ground = self._grounds[key]
-        return _Floor(
-            arena, ground, number, seconds, spec.goals, [np.array(goal_outline(goal)) for goal in spec.goals]
-        )
+        goals = [np.array(goal_outline(goal)) for goal in spec.goals]
+        return _Floor(arena, spec.air, ground, number, seconds, spec.goals, goals)
 
     def _start(self, floor: _Floor, prints: tuple[Footprint, ...], repeat: int) -> FloatArray | str:
         """Start poses (W, 3) of a repeat, or why there is no room."""

@@ -50,6 +50,7 @@ class RacingResult:
         finalists: settings that met on fresh repeats, the winner among them.
         comparison: of the finalists on these repeats against the winner; None without one.
         values, weights: (finalists, fresh repeats) that were compared.
+        fresh: these repeats.
         overturned: the search had led with another finalist, which the fresh repeats told worse, or in which
             it has no figure; the winner is then the best of these same repeats, which flatter it a little.
         tried: settings tried.
@@ -68,6 +69,7 @@ class RacingResult:
     comparison: Comparison | None
     values: FloatArray
     weights: FloatArray | None
+    fresh: range
     overturned: bool
     tried: int
     told_worse: int
@@ -178,13 +180,15 @@ def _final(
     left = heats.budget - heats.used
     winner: Place | None = None
     comparison, values, weights, overturned = None, np.empty((0, 0)), None, False
+    fresh = range(0)
     if heats.alive:
         most = max(1, min(_MOST_FINALISTS, left // max(_LEAST_FINAL, heats.conditions)))
         heats.keep(most)
         # runners-up are of use too, where the repeats do for them
         heats.recall(min(most, _LEAST_ALIVE))
         repeats = heats.whole(min(left // len(heats.alive), max(_MOST_FINAL, heats.conditions)))
-        values, weights = heats.run(heats.alive, range(heats.repeats, heats.repeats + repeats))
+        fresh = range(heats.repeats, heats.repeats + repeats)
+        values, weights = heats.run(heats.alive, fresh)
         comparison = compare(score, values, weights, heats.seed, against=0)
         better = comparison.alike & (comparison.corrected <= LEVEL)
         better[0] = False
@@ -202,6 +206,7 @@ def _final(
         comparison=comparison,
         values=values,
         weights=weights,
+        fresh=fresh,
         overturned=overturned,
         tried=len(heats.shown),
         told_worse=heats.told_worse,

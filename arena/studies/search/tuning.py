@@ -21,7 +21,7 @@ from arena.simulation import Progress
 from arena.studies.plans.conditions import Conditions, given_and_chosen
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
-from arena.studies.plans.study import Setting, Study
+from arena.studies.plans.study import AS_IT_IS, Setting, Study
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import check_own, publish, remove_own, tidy
 from arena.studies.running.search_manifest import FILE as MANIFEST
@@ -29,15 +29,16 @@ from arena.studies.running.search_manifest import Manifest
 from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.search.heats import Place
 from arena.studies.search.racing import RacingResult, least_budget, race
-from arena.studies.statistics.estimates import Estimate, estimate
+from arena.studies.statistics.estimates import FEWEST
 from arena.studies.statistics.factors import Table, table_of
+from arena.studies.statistics.head_to_head import HeadToHead, head_to_head
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.plots import history
 from arena.studies.trial_scores import SCORES, TRIAL, Score, in_seconds
 from replays.format.whole_files import check_writable, make_folder, write_whole
 
-# Of the budget, for the design as its file has it, and trials for that at the most.
-_AS_IT_IS_SHARE, _MOST_AS_IT_IS = 0.05, 200
+# Of the budget, for the design as its file has it, and trials for that at the least and most.
+_AS_IT_IS_SHARE, _LEAST_AS_IT_IS, _MOST_AS_IT_IS = 0.08, 30, 1000
 # Trials of one call of the engine, so that progress is told.
 _AT_ONCE = 512
 
@@ -50,9 +51,10 @@ class Search:
     """What a search found.
 
     ``factors`` are what was searched: the design where the plan names several, then the varied values of
-    designs. ``conditions`` counts the arenas, with what is varied of them. ``as_it_is`` is the figure of the
-    first design as its file has it, by repeats in which it was not picked for anything; None where the plan
-    varies tolerances, its two sides differ, or the budget is small. ``effects`` come from the first settings
+    designs. ``conditions`` counts the arenas, with what is varied of them. ``gain`` compares the best of the
+    finalists with the design that it began from, as its file has it, on repeats that the search never saw;
+    None where the budget is too small for that. ``winner_text`` is a design's file where the best is told
+    better than that beginning, and None else. ``effects`` come from the first settings
     tried, evenly spread. ``obstacle`` says why the first of them could not be run, if so.
     """
 
@@ -64,7 +66,7 @@ class Search:
     race: RacingResult
     finalists: Table | None
     effects: Sensitivity | None
-    as_it_is: Estimate | None
+    gain: HeadToHead | None
     winner_text: str | None
     obstacle: str
 
@@ -72,6 +74,13 @@ class Search:
     def score(self) -> Score:
         """The score that was searched by."""
         return SCORES[self.study.scores[0]]
+
+    @property
+    def beginning(self) -> str:
+        """The name of the design from which the best of the finalists was made."""
+        designs = self.study.designs
+        several = len(designs) > 1 and self.race.winner is not None
+        return designs[self.race.winner[0] if several and self.race.winner else 0].design.name
 
     @property
     def order(self) -> list[int]:
@@ -82,6 +91,23 @@ class Search:
         keyed = sign * self.race.comparison.estimates.value
         best = self.race.comparison.best
         return sorted(range(len(keyed)), key=lambda one: (one != best, math.isnan(keyed[one]), keyed[one]))
+
+    def own_values(self) -> list[Any]:
+        """The value of each factor that the design has in its file; empty text where its sides differ."""
+        design = next(one.design for one in self.study.designs if one.design.name == self.beginning)
+        found: list[Any] = []
+        for factor in self.factors:
+            if factor.path == "design":
+                found.append(design.name)
+                continue
+            values = set(map(design.value_at, expanded(factor.label())))
+            found.append(values.pop() if len(values) == 1 and not factor.is_tolerance else "")
+        return found
+
+    def own_words(self) -> list[str]:
+        """As :meth:`own_values`, in words."""
+        values = zip(self.factors, self.own_values(), strict=True)
+        return [value if isinstance(value, str) else factor.show(value) for factor, value in values]
 
     def words(self, finalist: int) -> list[str]:
         """The value of each factor of a finalist, in words."""
@@ -118,12 +144,19 @@ class Search:
             "tried": self.race.tried,
             "told_worse": self.race.told_worse,
             "without_figure": self.race.without_figure,
-            "as_it_is": None if self.as_it_is is None else vars(self.as_it_is),
+            "began_from": self.beginning,
+            "as_it_is": None if self.gain is None else vars(self.gain.other),
+            "gain": None if self.gain is None else _gain_dict(self.gain),
             "finalists": finalists,
             "effects": None if self.effects is None else [vars(one) for one in self.effects],
             "winner": self.winner_text,
             "obstacle": self.obstacle or None,
         }
+
+
+def _gain_dict(gain: HeadToHead) -> dict[str, Any]:
+    names = ("difference", "low", "high", "p_value", "test", "repeats", "is_better")
+    return {name: getattr(gain, name) for name in names}
 
 
 def tune(
@@ -140,11 +173,12 @@ def tune(
     score = SCORES[study.scores[0]]
     # what the race itself needs is its own, so that it never refuses another budget than was asked for
     spare = budget - least_budget(field.conditions.count)
-    base = field.as_it_is(score, min(_MOST_AS_IT_IS, int(_AS_IT_IS_SHARE * budget), spare))
+    wanted = min(max(int(_AS_IT_IS_SHARE * budget), _LEAST_AS_IT_IS, field.conditions.count), _MOST_AS_IT_IS)
+    kept = min(wanted, max(spare, 0))
     found = race(
         field.levels,
         field.evaluate,
-        budget - field.used,
+        budget - kept,
         score,
         seed=study.seed,
         ordered=[factor.is_ordered for factor in field.factors],
@@ -154,15 +188,17 @@ def tune(
     effects = None
     if len(pool.factors) > 1 < len(pool):
         effects = sensitivity(score, found.pool_values, found.pool_weights, pool)
-    finalists = text = None
+    finalists = text = gain = None
     reason = ""
     if found.winner is None:
         reason = obstacle(study, field.setting(tuple(found.pool[0].tolist()), 0))
     else:
         finalists = table_of(field.factors, [field.values(place) for place in found.finalists])
         setting = field.setting(found.winner, 0)
-        name = study.designs[setting.design].design.name
-        text = study.design_text(setting, f"{name[:34]} tuned")
+        gain = field.gain(score, found, kept, setting.design)
+        if gain is not None and gain.is_better:
+            name = study.designs[setting.design].design.name
+            text = study.design_text(setting, f"{name[:34]} tuned")
     settings = math.prod(field.levels)
     return Search(
         study=study,
@@ -173,7 +209,7 @@ def tune(
         race=found,
         finalists=finalists,
         effects=effects,
-        as_it_is=base,
+        gain=gain,
         winner_text=text,
         obstacle=reason,
     )
@@ -229,26 +265,29 @@ class _Field:
             len(places), repeats, lambda number, condition: self.setting(places[number], condition)
         )
 
-    def as_it_is(self, score: Score, repeats: int) -> Estimate | None:
-        """The figure of the first design as its file has it, over all conditions; None if unknown."""
-        parameters = self._study.parameters
-        repeats = self.conditions.whole(repeats)
-        if repeats < 1 or any(parameters[number].is_tolerance for number in self._chosen):
-            return None
-        design = self._study.designs[0].design
-        own = {}
-        for number in self._chosen:
-            own[number], *others = (design.value_at(one) for one in expanded(parameters[number].label()))
-            if any(other != own[number] for other in others):
-                return None
+    def gain(self, score: Score, found: RacingResult, most: int, design: int) -> HeadToHead | None:
+        """The winner against a design as its file has it, on up to ``most`` of the finalists' fresh repeats.
 
+        None where these are too few to tell anything.
+        """
+        assert found.winner is not None
+        repeats = found.fresh[: self.conditions.whole(min(most, len(found.fresh)))]
+        if len(repeats) < FEWEST:
+            return None
+        own = dict.fromkeys(self._chosen, AS_IT_IS)
         rows = self._run(
             1,
-            range(repeats),
-            lambda _, condition: self.conditions.setting(condition, 0, own, is_of_plan=False),
+            repeats,
+            lambda _, condition: self.conditions.setting(condition, design, own, is_of_plan=False),
         )
-        weights = None if score.weight is None else rows[score.weight][0]
-        return estimate(score, rows[score.column][0], weights)
+        one = found.finalists.index(found.winner)
+        met = slice(0, len(repeats))
+        values = np.stack([found.values[one, met], rows[score.column][0].astype(np.float64)])
+        weights = None
+        if score.weight is not None and found.weights is not None:
+            weights = np.stack([found.weights[one, met], rows[score.weight][0].astype(np.float64)])
+        picked = len(found.finalists) if found.overturned else 1
+        return head_to_head(score, values, weights, self._study.seed, picked)
 
     def _run(self, count: int, repeats: range, setting: Callable[[int, int], Setting]) -> RecordArray:
         found = np.zeros((count, len(repeats)), TRIAL)
@@ -314,13 +353,16 @@ def _write(search: Search, folder: Path) -> list[Path]:
         write_whole(written[0], search.winner_text.encode())
     names = [f"{one.label()} [{one.unit}]" if one.unit else one.label() for one in search.factors]
     rows: list[list[Any]] = []
+    ends = ("value", "low", "high", "count")
     for one in search.as_dict()["finalists"]:
         figure = one.pop("figure")
-        verdict = [int(one.pop("best")), int(one.pop("alike"))]
-        ends = [figure[key] for key in ("value", "low", "high", "count")]
-        rows.append([*one.values(), *ends, *verdict])
+        verdict = [int(one.pop("best")), int(one.pop("alike")), 0]
+        rows.append([*one.values(), *(figure[key] for key in ends), *verdict])
+    if search.gain is not None:
+        figures_of = [getattr(search.gain.other, key) for key in ends]
+        rows.append([*search.own_values(), *figures_of, 0, int(not search.gain.is_better), 1])
     figures = [in_seconds(search.score, part) for part in (search.score.name, "low", "high")]
-    headings = [*names, *figures, "trials", "best", "alike"]
+    headings = [*names, *figures, "trials", "best", "alike", "as it is"]
     steps = [
         [step.trials, step.repeats, step.alive, step.value, step.low, step.high]
         for step in search.race.history

@@ -11,6 +11,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from agents.circuit.charging import charging_current, time_to_reach, wait
+from agents.circuit.panel import lit_panel
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.design.as_built import build
@@ -37,7 +38,7 @@ def photocurrent_at(design: Design, light: float) -> float:
 
 def reach(walker: Any, photocurrent: float, start: float, goal: float) -> float:
     """The kernel's time [s], which it must have found."""
-    time, status = time_to_reach(walker, photocurrent, start, goal)
+    time, status = time_to_reach(walker, lit_panel(walker, photocurrent, 0.0), start, goal)
     assert status == SETTLED
     return time
 
@@ -70,7 +71,8 @@ def reference_time(design: Design, photocurrent: float, start: float, goal: floa
 def waited(design: Design, photocurrent: float, start: float, duration: float) -> Any:
     state = np.zeros(1, STATE)[0]
     state["rail"] = start
-    wait(build(design)[0], photocurrent, state, duration)
+    walker = build(design)[0]
+    wait(walker, lit_panel(walker, photocurrent, 0.0), state, duration)
     return state
 
 
@@ -109,7 +111,7 @@ def test_the_two_ways_of_counting_time_agree() -> None:
     photocurrent = photocurrent_at(UNEVEN, 2000.0)
     state = np.zeros(1, STATE)[0]
     state["rail"] = 0.7
-    wait(walker, photocurrent, state, reach(walker, photocurrent, 0.7, 2.9))
+    wait(walker, lit_panel(walker, photocurrent, 0.0), state, reach(walker, photocurrent, 0.7, 2.9))
     assert state["rail"] == pytest.approx(2.9, rel=1e-5)
 
 
@@ -186,5 +188,6 @@ def test_energy_in_is_energy_out(light: float, start: float, duration: float, es
 
 def test_current_at_the_kink_of_an_eye_is_continuous() -> None:
     walker = build(UNEVEN)[0]
-    below, above = (charging_current(walker, 1e-4, 1.9 + shift)[0] for shift in (-1e-9, 1e-9))
+    panel = lit_panel(walker, 1e-4, 0.0)
+    below, above = (charging_current(walker, panel, 1.9 + shift)[0] for shift in (-1e-9, 1e-9))
     assert below == pytest.approx(above, rel=1e-6)

@@ -18,7 +18,7 @@ from agents.circuit.latch import (
 )
 from agents.circuit.status import SETTLED
 from agents.design.as_built import build
-from agents.design.parts import Transistor
+from agents.design.parts import Driver, Transistor
 from agents.design.spec import Design
 from agents.handbook.formulae import thermal_voltage
 from tests.helpers.reference_circuit import ROOM_THERMAL_VOLTAGE, rest_of_latch, transistor_currents
@@ -43,9 +43,11 @@ def test_diode_law_of_the_settled_latch() -> None:
 
     The PNP's collector current is moved over four decades by the latch resistor; its knee lies far above.
     """
+    plain = {"pnp__knee_current": 100.0, "pnp__early_voltage": 1e6, "pnp__low_knee_current": 0.0}
+    plain["npn__low_knee_current"] = 0.0
     currents, junctions = [], []
     for latch in np.geomspace(60e6, 2.5e4, 20):
-        _, side = left_side(latch=latch, pnp__knee_current=100.0, motor__resistance=1e4)
+        _, side = left_side(latch=latch, motor__resistance=1e4, **plain)
         found = settle_latch(Supply(3.0, 0.0, 0.0), Kick(0.0, 0.0, 0.0), ROOM, side, 0.03, math.inf)
         assert found.holds
         currents.append(found.given)
@@ -58,18 +60,24 @@ def test_diode_law_of_the_settled_latch() -> None:
         assert np.interp(math.log(current), np.log(currents), junctions) == pytest.approx(expected, abs=2e-3)
 
 
-@pytest.mark.parametrize("forward", [1e-6, 1e-4, 5e-3, 20e-3, 0.2])
-def test_gain_falls_at_high_current_as_gummel_and_poon_have_it(forward: float) -> None:
-    part = Transistor(gain=150.0, knee_current=0.02)
+@pytest.mark.parametrize("forward", [1e-6, 10e-6, 1e-4, 5e-3, 20e-3, 0.2])
+def test_gain_falls_at_high_and_low_current_as_gummel_and_poon_have_it(forward: float) -> None:
+    part = Driver(gain=150.0, knee_current=0.02)
     _, side = left_side(pnp=part)
-    base, collector, base_slope, collector_slope = driver_currents(forward, 0.0, 0.0, side["pnp"])
+    # the collector's voltage, which raises its current, goes down as the emitter's goes up
+    early = 1.0 + 3.0 / 25.0, -0.0257 / 25.0
+    base, collector, base_slope, collector_slope = driver_currents(forward, 0.0, 0.0, early, side["pnp"])
     emitter = ROOM_THERMAL_VOLTAGE * math.log(forward / part.saturation_current)
     expected_collector, expected_base = transistor_currents(part, emitter, -3.0)
-    assert base == pytest.approx(expected_base, rel=1e-6)
+    # the law of a junction has an exp - 1, and the square root of it half the exponent
+    assert base == pytest.approx(expected_base, rel=1e-4)
     assert collector == pytest.approx(expected_collector, rel=1e-6)
-    # the collector current at which the gain has halved is the knee
-    assert collector / base == pytest.approx(150.0 / (1.0 + collector / 0.02), rel=1e-9)
-    further = driver_currents(forward * 1.00001, 0.0, 0.0, side["pnp"])
+    # the collector current at which the gain has halved is either knee, before the Early effect
+    carried = collector / early[0]
+    ideal = 150.0 / (1.0 + carried / 0.02) / (1.0 + math.sqrt(10e-6 / forward))
+    assert carried / base == pytest.approx(ideal, rel=1e-9)
+    further = early[0] + 1e-5 * early[1], early[1]
+    further = driver_currents(forward * 1.00001, 0.0, 0.0, further, side["pnp"])
     assert (further[0] - base) / 1e-5 == pytest.approx(base_slope, rel=1e-3)
     assert (further[1] - collector) / 1e-5 == pytest.approx(collector_slope, rel=1e-3)
 
@@ -78,14 +86,15 @@ def test_gain_falls_at_high_current_as_gummel_and_poon_have_it(forward: float) -
 @pytest.mark.parametrize("knee", [0.02, 10.0])
 def test_saturated_pnp(depth: float, knee: float) -> None:
     """``depth`` [V] from emitter to collector; leaving out the product of knee and saturation costs 12 %."""
-    part = Transistor(gain=120.0, knee_current=knee, reverse_gain=4.0)
+    part = Transistor(gain=120.0, knee_current=knee, reverse_gain=4.0, early_voltage=25.0)
     _, side = left_side(pnp=part)
     emitter = 0.72
     expected_collector, expected_base = transistor_currents(part, emitter, emitter - depth)
     forward = part.saturation_current * math.exp(emitter / ROOM_THERMAL_VOLTAGE)
     # the NPN's base stands where the collector current itself says
     room = math.exp(-depth / ROOM_THERMAL_VOLTAGE) / expected_collector
-    base, collector, _, _ = driver_currents(forward, room, 0.0, side["pnp"])
+    early = 1.0 + (depth - emitter) / 25.0, 0.0
+    base, collector, _, _ = driver_currents(forward, room, 0.0, early, side["pnp"])
     tolerance = 1e-3 if knee > 1.0 else 0.12
     assert collector == pytest.approx(expected_collector, rel=tolerance)
     assert base == pytest.approx(expected_base, rel=tolerance)
@@ -95,11 +104,11 @@ def test_saturated_pnp(depth: float, knee: float) -> None:
 @pytest.mark.parametrize("overdrive", [1.02, 1.3, 3.0, 20.0])
 def test_collector_voltage_of_a_driven_npn(load: float, overdrive: float) -> None:
     """Against the voltage at which the full equations carry the load on the same base current."""
-    part = Transistor(gain=150.0, knee_current=0.08, reverse_gain=5.0)
+    part = Transistor(gain=150.0, knee_current=0.08, reverse_gain=5.0, early_voltage=1e6)
     _, side = left_side(npn=part)
     demand = load * (1.0 + load / part.knee_current)
     capability = overdrive * demand
-    base = capability / part.gain
+    base = (capability + math.sqrt(demand * part.low_knee_current)) / part.gain
 
     def excess(collector: float) -> float:
         emitter = brentq(
@@ -185,7 +194,13 @@ def test_a_latch_on_a_hair_has_let_go(state: tuple[float, ...]) -> None:
     At rest the coupling current is the one that goes with the emitter-base voltage to which it leads.
     """
     latch, motor, answer, junction, rail, back, current = state
-    design = Design(name="borage").with_values({"both.latch": latch, "both.motor.resistance": motor})
+    plain = {
+        f"both.{part}.{key}": value
+        for part in ("npn", "pnp")
+        for key, value in (("early_voltage", 1e6), ("low_knee_current", 0.0))
+    }
+    values = {"both.latch": latch, "both.motor.resistance": motor, **plain}
+    design = Design(name="borage").with_values(values)
     side = build(design)[0]["side"][0]
     found = settle_latch(
         Supply(rail, 0.0, back), Kick(current, answer, junction), ROOM, side, 0.5 * rail, math.inf

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from pvlib import pvsystem
+from pvlib import pvsystem, temperature
 from scipy.optimize import minimize_scalar
 
 from agents.circuit import panel as kernels
@@ -51,6 +51,77 @@ def test_current_is_that_of_pvlib(panel: tuple[float, ...]) -> None:
     got = [panel_current(rail, *panel) for rail in rails]
     # where the current passes through nought a share of it says nothing
     np.testing.assert_allclose(got, expected, rtol=1e-6, atol=1e-9 * photocurrent)
+
+
+def at_temperature(design: Design, celsius: float, photocurrent: float) -> tuple[float, ...]:
+    """A design's panel by pvlib: photocurrent, saturation, thermal, series, shunt."""
+    panel = design.panel
+    light, saturation, series, shunt, thermal = pvsystem.calcparams_desoto(
+        1000.0,
+        celsius,
+        alpha_sc=0.0,
+        a_ref=panel.junction_voltage,
+        I_L_ref=photocurrent,
+        I_o_ref=panel.saturation_current,
+        R_sh_ref=panel.shunt_resistance,
+        R_s=panel.series_resistance,
+        EgRef=1.121,
+        dEgdT=-0.0002677,
+    )
+    return float(light), float(saturation), float(thermal), float(series), float(shunt)
+
+
+@pytest.mark.parametrize("celsius", [-40.0, -10.0, 25.0, 45.0, 85.0, 140.0])
+def test_temperature_is_that_of_de_soto(celsius: float) -> None:
+    """W. De Soto, S. A. Klein and W. A. Beckman, Solar Energy 80 (2006), as pvlib has it, to 1e-6."""
+    design = Design(name="basil")
+    walker = build(design)[0]
+    for light in (300.0, 3e3, 100e3):
+        expected = at_temperature(design, celsius, 40e-9 * light)
+        panel = kernels.lit_panel(walker, 40e-9 * light, celsius - 25.0)
+        assert panel == pytest.approx(expected[:3], rel=1e-6)
+        assert kernels.panel_temperature(walker, panel) == pytest.approx(celsius + 273.15, rel=1e-12)
+        whole = pvsystem.singlediode(*expected[:2], *expected[3:], expected[2])
+        shunt = float(walker["panel_shunt"])
+        assert open_circuit_voltage(*panel, shunt) == pytest.approx(float(whole["v_oc"]), rel=1e-6)
+        current = panel_current(float(whole["v_mp"]), *panel, 10.0, shunt)
+        assert current == pytest.approx(float(whole["i_mp"]), rel=1e-6)
+
+
+def test_open_circuit_voltages_of_the_default_panel_by_temperature() -> None:
+    """At 0.3, 3, 30 and 100 klx; worked out once with pvlib for a saturation current of 0.6 pA."""
+    design = Design(name="basil").with_values({"panel.saturation_current": 0.6e-12})
+    walker = build(design)[0]
+    table = {
+        -10.0: (3.93, 4.32, 4.70, 4.91),
+        25.0: (3.19, 3.63, 4.07, 4.30),
+        45.0: (2.77, 3.23, 3.70, 3.94),
+        55.0: (2.55, 3.04, 3.52, 3.77),
+    }
+    for celsius, volts in table.items():
+        for light, expected in zip((300.0, 3e3, 30e3, 100e3), volts, strict=True):
+            panel = kernels.lit_panel(walker, 40e-9 * light, celsius - 25.0)
+            assert open_circuit_voltage(*panel, 10e6) == pytest.approx(expected, abs=0.012)
+
+
+@pytest.mark.parametrize("kind", ["daylight", "incandescent", "white-led", "fluorescent"])
+def test_light_warms_the_panel_as_faiman_has_it(kind: str) -> None:
+    """D. Faiman, Progress in Photovoltaics 16 (2008): 25 K above the air in full sun in a light breeze."""
+    efficacy = {"daylight": 109.45, "incandescent": 16.45, "white-led": 317.0, "fluorescent": 336.8}[kind]
+    walker = build(Design(name="basil"), 303.15)[0]
+    breeze = (40.0 - 25.0) / 6.84
+    for irradiance in (10.0, 1000.0):
+        panel = kernels.panel_under(walker, irradiance * efficacy, kind_index(kind))
+        expected = temperature.faiman(irradiance, 30.0, wind_speed=breeze)
+        assert kernels.panel_temperature(walker, panel) - 273.15 == pytest.approx(expected, abs=1e-6)
+    assert expected == pytest.approx(55.0, abs=0.1)
+
+
+def test_a_panel_right_under_a_lamp_is_a_number() -> None:
+    walker = build(Design(name="basil"))[0]
+    panel = kernels.panel_under(walker, 1e6, kind_index("incandescent"))
+    assert kernels.panel_temperature(walker, panel) == pytest.approx(kernels.HOTTEST)
+    assert 0.0 < panel.saturation < 1e-3
 
 
 @pytest.mark.parametrize("panel", PANELS)

@@ -17,7 +17,7 @@ from scipy.optimize import brentq
 from agents.circuit import status
 from agents.circuit.charging import charge_to, wait
 from agents.circuit.latch import Kick, Supply, settle_latch, strongest_drive
-from agents.circuit.panel import open_circuit_voltage, panel_current
+from agents.circuit.panel import lit_panel, open_circuit_voltage, panel_current
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.records import STATE
 from agents.design.as_built import build
@@ -96,12 +96,19 @@ def test_charging_codes() -> None:
     walker = walker_of(leak=1e13, **panel)
     walker["side"]["quiet_current"] = 0.0
     rest = 1e13 * 1e-3
-    far = charge_to(walker, 1e-3, 0.0, np.nextafter(rest, 0.0))
+    far = charge_to(walker, lit_panel(walker, 1e-3, 0.0), 0.0, np.nextafter(rest, 0.0))
     assert (far.time, far.status) == (math.inf, status.CHARGE_UNFINISHED)
-    assert charge_to(walker, 1e-3, 0.0, 0.5 * rest).status == status.SETTLED
-    spoilt = charge_to(walker_of(capacitance=math.nan), 1e-4, 0.0, 2.0)
+    assert charge_to(walker, lit_panel(walker, 1e-3, 0.0), 0.0, 0.5 * rest).status == status.SETTLED
+    spoilt = charge_to(
+        walker_of(capacitance=math.nan), lit_panel(walker_of(capacitance=math.nan), 1e-4, 0.0), 0.0, 2.0
+    )
     assert (spoilt.time, spoilt.status) == (math.inf, status.NO_NUMBER)
-    passed_on = charge_to(walker_of(panel_saturation=math.nan), 1e-4, 0.0, 2.0)
+    passed_on = charge_to(
+        walker_of(panel_saturation=math.nan),
+        lit_panel(walker_of(panel_saturation=math.nan), 1e-4, 0.0),
+        0.0,
+        2.0,
+    )
     assert passed_on.status == status.PANEL_UNSETTLED
 
 
@@ -109,13 +116,13 @@ def test_wait_codes() -> None:
     # no step goes further than 0.1 V, so a hundred kilovolts take a million of them
     high = state_of(1e5)
     walker = walker_of(panel_saturation=1e-300, panel_thermal=1e9, panel_series=0.0, leak=1e4)
-    wait(walker, 0.0, high, 1e6)
+    wait(walker, lit_panel(walker, 0.0, 0.0), high, 1e6)
     assert high["status"] == status.WAIT_UNFINISHED
     lost = state_of(math.nan)
-    wait(walker_of(), 1e-4, lost, 1.0)
+    wait(walker_of(), lit_panel(walker_of(), 1e-4, 0.0), lost, 1.0)
     assert lost["status"] & status.NO_NUMBER
     good = state_of(1.0)
-    wait(walker_of(), 1e-4, good, 60.0)
+    wait(walker_of(), lit_panel(walker_of(), 1e-4, 0.0), good, 60.0)
     assert good["status"] == status.SETTLED
 
 
@@ -123,14 +130,14 @@ def test_pulse_codes_stay_in_the_state() -> None:
     walker, state = walker_of(), state_of(3.0)
     begin_pulse(walker, 0, False, state)
     state["guess"] = math.nan
-    assert pulse_step(walker, 0, 1e-4, False, state, 1e-4) == (False, 0.0)
+    assert pulse_step(walker, 0, lit_panel(walker, 1e-4, 0.0), False, state, 1e-4) == (False, 0.0)
     assert state["status"] == status.LATCH_UNSETTLED
-    wait(walker, 1e-4, state, 1.0)
+    wait(walker, lit_panel(walker, 1e-4, 0.0), state, 1.0)
     assert state["status"] == status.LATCH_UNSETTLED
     # a heavy wheel that hardly anything brakes
     smooth = walker_of(left_rotor_inertia=1e-3, left_motor_friction=1e-7, drag=0.0)
     state = state_of(3.0)
-    bench_pulse(smooth, 0, 1e-4, False, state, 2.0)
+    bench_pulse(smooth, 0, lit_panel(smooth, 1e-4, 0.0), False, state, 2.0)
     assert state["status"] == status.COAST_UNENDED
 
 
@@ -148,8 +155,10 @@ def test_the_survey_tells_which_copy_it_was() -> None:
 
 def test_a_curve_of_a_replay_tells_it_too() -> None:
     still = (np.zeros(1), np.zeros(1))
+    walker = walker_of(left_latch=math.nan)
+    panel = lit_panel(walker, 1e-4, 0.0)
     with pytest.raises(ConvergenceError, match=r"a pulse at .*latch holds|strongest drive"):
-        pulse_rows(walker_of(left_latch=math.nan), 0, 3.0, 1e-4, still, (np.zeros(0), np.zeros(0)), 1.0)
+        pulse_rows(walker, 0, 3.0, panel, still, (np.zeros(0), np.zeros(0)), 1.0)
 
 
 def test_every_code_has_its_words_and_the_values_to_look_at() -> None:

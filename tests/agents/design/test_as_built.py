@@ -1,6 +1,7 @@
 """From a design to the record of the kernels: places, masses and steps, against hand calculation."""
 
 import math
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from agents.circuit.records import CORE_POINTS, TABLE_POINTS, WALKER
-from agents.design.as_built import LONGEST_STEP, build
+from agents.design.as_built import LONGEST_STEP, build, outline_moments
 from agents.design.parts import EyeRow
 from agents.design.spec import Design
 
@@ -31,6 +32,23 @@ def test_a_change_of_the_right_side_leaves_the_left_alone() -> None:
     assert changed["side"][0] == plain["side"][0]
     assert changed["side"][1]["latch"] == 22e3
     assert changed["side"][1]["eye_aside"] == -0.05
+
+
+def test_parts_in_cold_and_heat() -> None:
+    """Copper by 0.393 % a kelvin from 20 degC on (IEC 60028); values of the file are those at 25 degC."""
+    cold, room, hot = (build(CHARD, 273.15 + celsius)[0] for celsius in (-10.0, 25.0, 60.0))
+    assert room == build(CHARD)[0]
+    motors = [record["side"][0]["motor_resistance"] for record in (cold, room, hot)]
+    assert motors == pytest.approx([28.0 * (1 + 0.00393 * to) / 1.01965 for to in (-30.0, 5.0, 40.0)])
+    assert motors[1] == 28.0
+    weak = CHARD.with_values({"left.motor.magnet": "ferrite"})
+    left, right = build(weak, 273.15 + 60.0)[0]["side"]
+    assert left["motor_constant"] == pytest.approx(2.2e-3 * 0.93)
+    assert right["motor_constant"] == pytest.approx(2.2e-3 * 0.9615)
+    assert cold["thermal"] == pytest.approx(0.0256926 * 263.15 / 298.15, rel=1e-5)
+    for part in ("npn", "pnp"):
+        rising = [record["side"][0][part]["gain"] for record in (cold, room, hot)]
+        assert rising[0] < rising[1] == 150.0 < rising[2]
 
 
 def test_aim_of_an_eye() -> None:
@@ -105,6 +123,57 @@ def test_outline_of_a_body(turned: int) -> None:
     assert math.pi * record["shade_radius"] ** 2 == pytest.approx(shape.area, rel=1e-9)
     for x, y in corners:
         assert math.hypot(x - record["body_ahead"], y) <= record["body_reach"] + 1e-12
+
+
+OUTLINES = {
+    "long bar": ((0.06, 0.01), (-0.06, 0.01), (-0.06, -0.01), (0.06, -0.01)),
+    "bar across": ((0.01, 0.06), (-0.01, 0.06), (-0.01, -0.06), (0.01, -0.06)),
+    "arrow": ((0.05, 0.0), (-0.02, 0.03), (-0.02, -0.03)),
+    "aside": ((0.03, -0.02), (0.035, 0.01), (0.0, 0.025), (-0.02, 0.0)),
+}
+
+
+def second_moment(corners: tuple[tuple[float, float], ...], place: tuple[float, float]) -> float:
+    """Mean square distance [m2] of a convex polygon's area from a place, by triangles.
+
+    For a triangle it is exact over the middles of its sides: a rule of second order (handbooks of finite
+    elements).
+    """
+    total = area = 0.0
+    for second, third in pairwise(corners[1:]):
+        triangle = np.array([corners[0], second, third])
+        size = Polygon(triangle).area
+        middles = 0.5 * (triangle + np.roll(triangle, 1, axis=0))
+        total += size * float(np.mean(np.sum((middles - place) ** 2, axis=1)))
+        area += size
+    return total / area
+
+
+@pytest.mark.parametrize("name", OUTLINES)
+def test_inertia_and_middle_are_those_of_the_outline(name: str) -> None:
+    """Of a sheet of even weight; the mean of both tyres, since a middle may lie aside."""
+    corners = OUTLINES[name]
+    track, mass = 0.05, 0.02
+    values = {"body.outline": corners, "body.radius": None, "body.track": track, "body.mass": mass}
+    record = build(CHARD.with_values(values))[0]
+    shape = Polygon(corners)
+    assert record["body_ahead"] == pytest.approx(shape.centroid.x, abs=1e-12)
+    tyres = [second_moment(corners, (0.0, sign * 0.5 * track)) for sign in (1.0, -1.0)]
+    assert record["pivot_mass"] == pytest.approx(mass * np.mean(tyres) / track**2, rel=1e-9)
+    area, x, y, second = outline_moments(corners)
+    assert (abs(area), x, y) == pytest.approx((shape.area, shape.centroid.x, shape.centroid.y), abs=1e-12)
+    assert second == pytest.approx(second_moment(corners, (0.0, 0.0)), rel=1e-12)
+
+
+def test_a_long_bar_is_heavier_to_turn_than_a_disc_of_its_area() -> None:
+    """m (a^2 + b^2) / 12 about its middle, as in handbooks; a disc has m A / 2 pi."""
+    corners = OUTLINES["long bar"]
+    values = {"body.outline": corners, "body.radius": None, "body.track": 0.04, "body.mass": 0.02}
+    got = build(CHARD.with_values(values))[0]["pivot_mass"] * 0.04**2
+    bar = 0.02 * (0.12**2 + 0.02**2) / 12.0
+    assert got == pytest.approx(bar + 0.02 * 0.02**2, rel=1e-12)
+    disc = 0.02 * 0.12 * 0.02 / (2.0 * math.pi)
+    assert disc + 0.02 * 0.02**2 < 0.63 * got
 
 
 def test_inertia_that_is_given_is_taken() -> None:

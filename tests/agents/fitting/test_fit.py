@@ -116,7 +116,7 @@ def test_more_readings_never_leave_a_part_more_open() -> None:
     _, readings = hidden_build(np.random.default_rng(4), EVENING)
     few = {one.path: one.narrowed for one in fit_design(poppy(), readings[:3]).parts}
     for one in fit_design(poppy(), readings).parts:
-        assert one.narrowed <= few.get(one.path, 1.0) + 0.05, one.path
+        assert one.narrowed <= few.get(one.path, 1.0) + 0.08, one.path
 
 
 def test_what_the_stall_current_alone_tells() -> None:

@@ -111,6 +111,8 @@ def test_a_big_panel_locks_a_frugal_motor_up() -> None:
     The usual panel does not, nor the big one in dull light (common practice, no source).
     """
     frugal = {"both__motor__resistance": 60.0, "both__motor__friction": 5e-6, "both__motor__constant": 4e-3}
+    # on a winter's day, in which the usual panel is not too hot to fire
+    frugal["panel__heat_loss"] = 100.0
     big = design(**frugal, panel__current_per_light=400e-9)
     locked = bench_point(big, 30e3)
     side = first(locked)

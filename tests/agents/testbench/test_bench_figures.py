@@ -13,13 +13,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from agents.circuit.charging import time_to_reach, wait
+from agents.circuit.panel import panel_under
 from agents.circuit.records import STATE
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
+from agents.handbook.light_kinds import kind_index
 from agents.testbench.bench_figures import BenchPoint, bench, bench_point
 from agents.testbench.bench_pulses import bench_pulse
-from agents.testbench.measuring import BRIGHTEST, photocurrent_of
+from agents.testbench.measuring import BRIGHTEST
 from tests.helpers.promised_keys import POINT_KEYS
 
 DEFAULT = Design(name="test")
@@ -196,21 +198,21 @@ def test_no_energy_comes_from_nowhere(
     """Panel in = stored + motor + bases + eyes + leak + series resistance, within 1 %, over a whole cycle."""
     panel = design.panel.current_per_light * bigger
     walker = build(design.with_values({"panel.current_per_light": panel}))[0]
-    photocurrent = photocurrent_of(walker, light, "daylight")
+    lit = panel_under(walker, light, kind_index("daylight"))
     trigger = 2.6
     state = np.zeros(1, STATE)[0]
     state["rail"] = 1.0
-    wait(walker, photocurrent, state, min(time_to_reach(walker, photocurrent, 1.0, trigger)[0], 1e4))
+    wait(walker, lit, state, min(time_to_reach(walker, lit, 1.0, trigger)[0], 1e4))
     charged = float(state["rail"])
     _balance(walker, state, 1.0)
 
-    bench_pulse(walker, number, photocurrent, touched, state, 2.0)
+    bench_pulse(walker, number, lit, touched, state, 2.0)
     assert state["motor_energy"] > 0.0
     _balance(walker, state, 1.0)
     # and over the pulse alone, of which the charging would hide much
     fresh = np.zeros(1, STATE)[0]
     fresh["rail"] = charged
-    bench_pulse(walker, number, photocurrent, touched, fresh, 2.0)
+    bench_pulse(walker, number, lit, touched, fresh, 2.0)
     _balance(walker, fresh, charged)
 
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from agents.design.spec import read_design
-from arena.studies.plans.study import Setting, Study, parse_study
+from arena.studies.plans.study import AS_IT_IS, Setting, Study, parse_study
 from arena.studies.search import tuning as tune_module
 from arena.studies.trial_scores import TRIAL
 from tests.helpers.commands import FLOOR, START_AND_GOAL, photodrome
@@ -238,6 +238,7 @@ def test_a_plan_of_far_too_many_trials_is_told_before_it_starts() -> None:
 
 
 def test_a_search_keeps_to_its_budget_and_leaves_a_design_that_can_be_built() -> None:
+    Path("borage.yaml").write_text(f"{DESIGN}storage:\n  capacitance: 100 uF\n")
     name = plan("design.storage.capacitance: E6 100 uF..4.7 mF; design.both.latch: 10k, 22k")
     answer = photodrome("tune", name, "--budget", "600", "--json").json()
     assert answer["trials"] <= 600
@@ -251,13 +252,13 @@ def test_a_search_keeps_to_its_budget_and_leaves_a_design_that_can_be_built() ->
     assert "# a remark that stays" in Path("plan.tune/winner.yaml").read_text()
     assert answer["winner"] == Path("plan.tune/winner.yaml").read_text()
     finalists = rows("plan.tune/finalists.csv")
-    assert len(finalists) == len(answer["finalists"])
+    assert [row["as it is"] for row in finalists] == ["0"] * len(answer["finalists"]) + ["1"]
     assert float(finalists[0]["reached"]) == best["figure"]["value"]
     # a storage this small does not get there, whatever else
     assert best["storage.capacitance"] >= 680e-6
     shown = photodrome("tune", name, "--budget", "600", "--no-plots")
     assert shown.code == 0
-    assert "borage as it is: reached" in shown.out
+    assert "Better than borage as it is, on " in shown.out
     assert json.dumps(photodrome("tune", name, "--budget", "600", "--json").json()) == json.dumps(answer)
 
 
@@ -296,12 +297,16 @@ def test_a_search_judges_by_all_conditions_alike(monkeypatch: pytest.MonkeyPatch
     vary = "design.storage.capacitance: E6 680 uF..10 mF; arena.ambient.illuminance: 3 klx..6 klx in 4"
     study = parse_study(Path(plan(vary, more="budget: 640")).read_text())
     ran: dict[float, list[tuple[int, float]]] = {}
+    compared: list[int] = []
 
     def run_trials(
         study: Study, settings: Sequence[Setting], repeats: Sequence[int], threads: int
     ) -> Records:
         for setting in settings:
             storage, light = setting.values
+            if storage is AS_IT_IS:
+                compared.extend(repeats)
+                continue
             ran.setdefault(storage, []).extend((repeat, light) for repeat in repeats)
         rows = np.ones((len(settings), len(repeats)), TRIAL)
         # every storage is as good as any other, to the last of them
@@ -312,6 +317,11 @@ def test_a_search_judges_by_all_conditions_alike(monkeypatch: pytest.MonkeyPatch
     found = tune_module.tune(study)
     assert found.race.trials > 400
     assert len(ran) == 8
+    # the beginning meets the best on repeats of all conditions, and cannot be beaten by what is alike
+    assert len(set(compared)) == len(compared) >= 30
+    assert len(compared) % 4 == 0
+    assert found.gain is not None
+    assert (found.gain.difference, found.gain.is_better, found.winner_text) == (0.0, False, None)
     for trials in ran.values():
         lights = [light for _, light in trials]
         assert len({lights.count(one) for one in ambient}) == 1
@@ -332,7 +342,9 @@ def test_finalists_stand_from_best_to_worst(monkeypatch: pytest.MonkeyPatch, nam
 
     def run_trials(_: Study, settings: Sequence[Setting], repeats: Sequence[int], threads: int) -> Records:
         rows = np.ones((len(settings), len(repeats)), TRIAL)
-        share = np.array([0.8 - 20.0 * one.values[0] for one in settings])
+        share = np.array(
+            [0.8 - 20.0 * (2.2e-3 if one.values[0] is AS_IT_IS else one.values[0]) for one in settings]
+        )
         rows[name] = (np.array(repeats) * 0.618 % 1.0 < share[:, None]) * 1.0
         return rows
 
@@ -352,11 +364,33 @@ def test_a_search_in_more_conditions_than_the_budget_reaches_is_refused() -> Non
     assert "30 conditions takes 240 trials" in outcome.err
 
 
-def test_a_design_whose_sides_differ_is_not_told_as_it_is() -> None:
+def test_a_design_whose_sides_differ_is_told_as_it_is_too() -> None:
     Path("borage.yaml").write_text(DESIGN + "left:\n  latch: 15k\n")
     name = plan("design.both.latch: 10k, 22k")
     answer = photodrome("tune", name, "--budget", "100", "--json", "--no-plots").json()
-    assert answer["as_it_is"] is None
+    assert answer["began_from"] == "borage"
+    assert answer["as_it_is"]["count"] == answer["gain"]["repeats"] > 0
+    *_, own = rows("plan.tune/finalists.csv")
+    assert (own["both.latch [ohm]"], own["as it is"]) == ("", "1")
+
+
+def test_a_search_that_finds_nothing_better_gives_no_winner_and_says_so() -> None:
+    """The design's own latch, and one that hardly differs: neither is better than what it began from."""
+    name = plan("design.both.latch: 10k, 12k")
+    outcome = photodrome("tune", name, "--budget", "200", "--no-plots")
+    assert outcome.code == 0
+    assert (
+        "No winner: the best that was found is not significantly better than borage as it is" in outcome.out
+    )
+    assert "So keep borage; no design was written." in outcome.out
+    assert "winner " not in outcome.out
+    assert not Path("plan.tune/winner.yaml").exists()
+    answer = photodrome("tune", name, "--budget", "200", "--no-plots", "--json").json()
+    assert answer["winner"] is None
+    assert answer["gain"]["is_better"] is False
+    assert answer["gain"]["low"] <= answer["gain"]["difference"] <= answer["gain"]["high"]
+    tight = photodrome("tune", name, "--budget", "40", "--no-plots")
+    assert "No winner: the budget did not reach for comparing" in tight.out
 
 
 def test_a_study_can_be_read_from_text_beside_its_files() -> None:

@@ -22,7 +22,7 @@ from arena.engine.senses import take_light, take_touch
 from arena.engine.world_arrays import STOPPED, WAITING
 from arena.scene.spec import ArenaSpec
 from replays.format.tables import LEDGER
-from tests.helpers.reference_circuit import waiting_rate
+from tests.helpers.reference_circuit import waiting_rate, with_warm_panel
 from tests.helpers.worlds import TABLES, World, bench, box, design, lamp, leaf, plank, tray
 
 STILL = design("fennel", both__eye__jitter=0.0)
@@ -51,6 +51,11 @@ def rows_of(count: int, columns: int = 6) -> list[tuple[float, float, float]]:
 def by_time(world: World, name: str) -> Any:
     rows = world.table(name)
     return rows[np.lexsort([rows["start_s" if name == "pulses" else "time_s"], rows["walker"]])]
+
+
+def warmed(one: Design, light: float) -> Design:
+    """The design with its panel as warm as ``light`` [lx] of sun makes it, at 109.45 lm/W and 40 W/m2K."""
+    return with_warm_panel(one, 25.0 + light / 109.45 / 40.0)
 
 
 def reference_time(one: Design, photocurrent: float, start: float, goal: float) -> float:
@@ -137,11 +142,11 @@ def test_triggers_come_when_an_integrator_says() -> None:
     assert pulses["trigger_V"] == pytest.approx(trigger, abs=1e-9)
     assert np.all(pulses["side"] == 0)
     assert pulses["other_trigger_V"] == pytest.approx(trigger + 0.1, abs=1e-9)
-    current = 40e-9 * 4000.0
-    assert pulses["start_s"][0] == pytest.approx(reference_time(one, current, 0.4, trigger), rel=1e-4)
+    current, warm = 40e-9 * 4000.0, warmed(one, 4000.0)
+    assert pulses["start_s"][0] == pytest.approx(reference_time(warm, current, 0.4, trigger), rel=1e-4)
     for before, after in pairwise(pulses[:4]):
         # the storage charges from the moment the latch lets go, while the wheel still coasts
-        wait = reference_time(one, current, before["let_go_V"], trigger)
+        wait = reference_time(warm, current, before["let_go_V"], trigger)
         assert after["start_s"] - before["let_go_s"] == pytest.approx(wait, rel=1e-4)
     # under a lamp: four points of the panel, each I h / d³
     under = World(bench(box(3.0, 3.0), [lamp(2.0, 1.0, 0.6, 9000.0)]), [one], [(1.5, 1.5, 0.3)])
@@ -153,7 +158,7 @@ def test_triggers_come_when_an_integrator_says() -> None:
             light += 9000.0 * 0.57 / math.dist((x, y, 0.03), (2.0, 1.0, 0.6)) ** 3 / 4.0
     first = under.run().pulses[0]
     assert first["light_panel_lx"] == pytest.approx(light, rel=1e-9)
-    wait = reference_time(one, 40e-9 * light, 0.4, float(first["trigger_V"]))
+    wait = reference_time(warmed(one, light), 40e-9 * light, 0.4, float(first["trigger_V"]))
     assert first["start_s"] == pytest.approx(wait, rel=1e-4)
 
 
@@ -195,7 +200,7 @@ def test_the_dim_and_the_blind_wait_for_ever(light: float, why: str) -> None:
     world = World(bench(box(1.0, 1.0), ambient=light), [STILL], [(0.5, 0.5, 0.0)], until=1e5).run()
     body = world.bodies[0]
     assert len(world.pulses) == 0
-    rest = rest_voltage(STILL, 40e-9 * light)
+    rest = rest_voltage(warmed(STILL, light), 40e-9 * light)
     assert body["state"]["rail"] == pytest.approx(rest, abs=1e-4)
     assert (rest < 2.4) == (why == "dim")
     assert rest < body["left_trigger"]

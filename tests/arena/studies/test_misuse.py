@@ -224,7 +224,8 @@ def test_a_search_that_cannot_be_written_is_refused_before_it_begins(monkeypatch
 
 
 def test_a_search_without_a_winner_says_why_and_leaves_none_from_before() -> None:
-    photodrome("tune", plan("design.both.latch: 10k, 22k"), "--budget", "60", "--no-plots")
+    small = plan("design.storage.capacitance: 10 uF, 22 uF", more=f"{SHORT}scores: [pulses]\n")
+    photodrome("tune", small, "--budget", "60", "--no-plots")
     assert Path("plan.tune/winner.yaml").exists()
     crowd = plan("design.both.latch: 10k, 22k", more="walkers: 2000\nlasts: 20 s\n")
     outcome = photodrome("tune", crowd, "--budget", "60", "--no-plots")

@@ -12,6 +12,9 @@ from arena.simulation import simulate
 from replays.causes.decisive_pulses import (
     AHEAD,
     BEHIND,
+    BY_LIGHT,
+    BY_MOVING,
+    BY_WAY,
     CAUSES,
     HARDLY_MOVES,
     NEVER_FIRED,
@@ -176,6 +179,26 @@ def test_without_a_goal_the_light_decides() -> None:
     deciding = Deciding(replay, time_use(replay), first, np.zeros(2, np.int64), ["one", "two"])
     assert (deciding.of(1).cause, deciding.of(1).number) == (AHEAD, 1)
     assert deciding.of(1).words == "it took its panel from 1 klx to 1.5 klx"
+
+
+@pytest.mark.parametrize(("by", "number"), [(BY_MOVING, 1), (BY_LIGHT, 0), (BY_WAY, 0)])
+def test_what_counts_decides_which_pulse_is_told(by: str, number: int) -> None:
+    made = bench()
+    walker = made.walker(0.5, 0.8)
+    steps(made, walker, [100.0, 400.0], 0.02)
+    made.pulse(walker, 500.0, (0.54, 0.8))
+    made.light(walker, 100.2, 800.0)
+    made.light(walker, 400.2, 900.0)
+    replay = made.replay()
+    none = np.zeros(2, np.int64)
+    found = Deciding(replay, time_use(replay), none, none, ["one", "two"], by).of(walker)
+    assert (found.cause, found.number) == (BEHIND, number)
+    words = {
+        BY_MOVING: "it was the last that moved it (20 mm)",
+        BY_LIGHT: "it took its panel from 1 klx to 800 lx",
+        BY_WAY: "one was ahead already, with 6 pulses fired, and stayed so",
+    }
+    assert found.words == words[by]
 
 
 @pytest.fixture(scope="module")

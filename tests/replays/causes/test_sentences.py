@@ -171,18 +171,17 @@ def test_where_lamps_are_of_one_kind_the_rail_needs_no_factor(runs: list[Replay]
     errors = []
     for _, trace, number in random_pulses(runs[:1], 100):
         wait = trace.wait(number)
-        free = trace._charge(wait.rail[0], *pieces(trace, wait.times[0], wait.times[-1]), 4)[1][-1]
+        free = trace._charge(wait.rail[0], edges_of(trace, wait.times[0], wait.times[-1]), 1.0, 4)[1][-1]
         errors.append(abs(free - float(trace.pulses[number]["trigger_V"])))
     # the rest is from light that changed while the walker moved, of which a replay has no row
     assert np.median(errors) < 1e-5
     assert np.percentile(errors, 90) < 2e-3
 
 
-def pieces(trace: Trace, began: float, until: float) -> tuple[np.ndarray, np.ndarray]:
-    """Edges [s] between changes of light, and the photocurrents [A] between them."""
+def edges_of(trace: Trace, began: float, until: float) -> np.ndarray:
+    """Edges [s] between changes of light."""
     rows = trace.lights["time_s"]
-    edges = np.concatenate([[began], rows[(rows > began) & (rows < until)], [until]])
-    return edges, np.array([trace.photocurrent(float(edge)) for edge in edges[:-1]])
+    return np.concatenate([[began], rows[(rows > began) & (rows < until)], [until]])
 
 
 def charge_error(trace: Trace, number: int) -> float:

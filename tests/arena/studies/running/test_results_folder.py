@@ -13,7 +13,8 @@ from arena.studies.running.journal import FILE
 from tests.helpers.commands import finished, listing, photodrome, program
 from tests.helpers.plans import with_vary
 
-SHORT = "repeats: 3\nlasts: 20 s\n"
+# A storage so much smaller than poppy's fires so much more often that a search has a winner in 20 s.
+SHORT = "repeats: 3\nlasts: 20 s\nscores: [pulses]\n"
 MINE = "mine\n"
 
 # What has to be said to the folder that a command is to fill.
@@ -32,7 +33,7 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def plan(*vary: str, more: str = SHORT) -> None:
-    text = with_vary(*(vary or ("design.both.latch: 10k, 22k",)), more=more)
+    text = with_vary(*(vary or ("design.storage.capacitance: 10 uF, 22 uF",)), more=more)
     Path("plan.yaml").write_text(text, encoding="utf-8")
 
 
@@ -147,7 +148,7 @@ def put_folder(path: Path) -> None:
         (SWEEP, "trials.npz"),
         ((*SWEEP, "--restart"), "settings.csv"),
         ((*SWEEP, "--restart"), "trials.npz"),
-        (("sweep", "plan.yaml", "-o", "out"), "reached-by-both-latch.png"),
+        (("sweep", "plan.yaml", "-o", "out"), "pulses-by-storage-capacitance.png"),
         (TUNE, "winner.yaml"),
         (TUNE, "finalists.csv"),
         (TUNE, "rounds.png"),
@@ -173,9 +174,9 @@ def test_what_took_the_place_of_a_result_is_not_written_over(
 
 def test_pictures_that_are_not_to_be_drawn_are_in_nobodys_way() -> None:
     done(*SWEEP)
-    Path("out/reached-by-both-latch.png").write_text(MINE)
+    Path("out/pulses-by-storage-capacitance.png").write_text(MINE)
     done(*SWEEP)
-    assert Path("out/reached-by-both-latch.png").read_text() == MINE
+    assert Path("out/pulses-by-storage-capacitance.png").read_text() == MINE
 
 
 @pytest.mark.parametrize("ending", ["", "-wal", "-shm", "-journal"])
@@ -247,7 +248,7 @@ def test_a_sweep_begun_anew_replaces_its_own_files_only() -> None:
     done(*SWEEP[:2], "-o", "out", "--restart")
     after = listing(Path("out"))
     assert {**before, f"out/{FILE}": b""} == {**after, f"out/{FILE}": b""}
-    plan("design.both.latch: 10k, 33k")
+    plan("design.storage.capacitance: 10 uF, 33 uF")
     said = one_line(refused(*SWEEP))
     assert "differs in plan" in said
     done(*SWEEP, "--restart")
@@ -375,7 +376,7 @@ def test_whoever_kills_it_while_files_take_their_places_loses_nothing(
         "    return result\n"
         f"{module}.{name} = killed\n"
     )
-    plan("design.both.latch: 10k, 22k, 33k")
+    plan("design.storage.capacitance: 15 uF, 22 uF, 33 uF")
     more = ("--restart",) if command is SWEEP else ()
     with program(*command, *more, code=code) as process:
         process.communicate(timeout=120)
