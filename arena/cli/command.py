@@ -205,6 +205,7 @@ def bench(
     from agents.testbench.bench_figures import LIGHTS
     from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import full_diagnosis
+    from agents.testbench.eye_tables import table_notes
     from agents.text.shipped import find_document
     from arena.cli.cure_files import check_place, write_cured
     from arena.cli.panel_report import panel_dict, panel_lines
@@ -226,6 +227,7 @@ def bench(
 
         with telling_of_stop(report), progress("drawing"):
             write_page(bench_page(spec, points, found, kind), report)
+    notes = table_notes(spec, asked)
     if to_json:
         told = {"reports": [], "whole_design": None} if found is None else found.as_dicts()
         print_json(
@@ -236,12 +238,13 @@ def bench(
                 "diagnosis": told["reports"],
                 "whole_design": told["whole_design"],
                 "files": [str(how["out"])] if cured else [],
+                "notes": list(notes),
             }
         )
         return
     from arena.cli.bench_and_run_report import print_bench
 
-    print_bench(spec.name, spec.about, points)
+    print_bench(spec.name, spec.about, points, notes)
     for line in panel_lines(spec.panel):
         click.echo(line)
     if cured:
@@ -261,25 +264,34 @@ def bench(
 )
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
-    """Read designs, arenas, plans and replays, and tell all that is wrong with them."""
+    """Read designs, arenas, plans and replays, and tell all that is wrong with them.
+
+    A note tells what is right and may yet mislead. It counts as nothing wrong.
+    """
     from agents.errors import InputError, SpecError
-    from arena.cli.checking import check_file
+    from arena.cli.checking import check_file, notes_on_design
 
     found: list[dict[str, Any]] = []
     for name in files:
-        what, faults = None, []
+        what: str | None = None
+        notes: tuple[str, ...] = ()
+        faults: list[dict[str, Any]] = []
         try:
             what = check_file(name)
+            if what.startswith("design "):
+                notes = notes_on_design(name)
         except SpecError as error:
             faults = [{**vars(fault), "message": str(fault)} for fault in error.faults]
         except InputError as error:
             faults = [{"file": name, **dict.fromkeys(_FAULT_KEYS), "message": str(error)}]
-        found.append({"file": name, "is": what, "faults": faults})
+        found.append({"file": name, "is": what, "faults": faults, "notes": list(notes)})
         if not to_json:
             for fault in faults:
                 tell_error(fault["message"])
             if what is not None:
                 click.echo(printable(f"{name}: {what}, nothing wrong"))
+            for note in notes:
+                click.echo(printable(f"{name}: note: {note}"))
     if to_json:
         print_json({"files": found})
     if any(one["faults"] for one in found):

@@ -200,6 +200,15 @@ def report_option(function: Command) -> Command:
     )(function)
 
 
+def drawer_option(function: Command) -> Command:
+    """Give a command the option --drawer."""
+    return click.option(
+        "--drawer",
+        help="Drawer of parts to keep to: a file of your own, or a shipped name like potting-shed.",
+        shell_complete=shipped("drawer"),
+    )(function)
+
+
 def kind_option(function: Command) -> Command:
     """Give a command the option --kind."""
     return click.option(
