@@ -51,7 +51,7 @@ class FloorPicture:
 
 
 @dataclass(frozen=True)
-class Mark:
+class EntryMark:
     """The mark of an entry: ``points`` of a polygon about the origin, none for a disc, and its colours."""
 
     points: str
@@ -73,7 +73,7 @@ class Way:
     start: tuple[float, float]
     end: tuple[float, float]
     decided: tuple[float, float] | None
-    mark: Mark
+    mark: EntryMark
 
 
 def floor_picture(replay: Replay, name: str) -> FloorPicture:
@@ -96,7 +96,7 @@ def _small(surface: pygame.Surface) -> bytes:
     return stream.getvalue()
 
 
-def mark_of_entry(number: int, radius: float = _MARK) -> Mark:
+def mark_of_entry(number: int, radius: float = _MARK) -> EntryMark:
     """The mark that entry ``number`` has in every picture."""
     seen = look(number)
     points = ""
@@ -106,7 +106,7 @@ def mark_of_entry(number: int, radius: float = _MARK) -> Mark:
         angles = [seen.turn + 2.0 * math.pi * corner / seen.corners for corner in range(seen.corners)]
         points = " ".join(f"{reach * math.cos(one):.1f},{-reach * math.sin(one):.1f}" for one in angles)
     dashes = " ".join(f"{part:g}" for part in seen.pattern)
-    return Mark(points, radius, _hex(seen.colour), _hex(seen.casing), dashes)
+    return EntryMark(points, radius, _hex(seen.colour), _hex(seen.casing), dashes)
 
 
 def _hex(colour: Colour) -> str:
