@@ -28,6 +28,7 @@ from arena.cli.options import (
     report_option,
     shipped,
     theme_option,
+    walker_called,
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
 from arena.cli.pick_command import pick
@@ -88,7 +89,7 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
     "--scale", type=Plain(least=1.0, most=4.0), help="Pixels a point; what suits the screen if left out."
 )
 @projector_option
-def watch(file: Path, theme: str, scale: float | None, projector: bool) -> None:
+def watch(file: Path, theme: str, scale: float | None, projector: bool, yours: str | None) -> None:
     """Show a replay in a window: play it, follow a walker, and see why each side fired."""
     from replays.drawing.theme import THEMES
     from replays.format.replay_file import read_replay
@@ -98,7 +99,7 @@ def watch(file: Path, theme: str, scale: float | None, projector: bool) -> None:
     from replays.window.screen import watch_show
 
     if projector:
-        watch_show(replay, THEMES[theme])
+        watch_show(replay, THEMES[theme], yours=walker_called(replay, yours))
     else:
         watch_window(replay, file, THEMES[theme], scale)
 
@@ -163,7 +164,8 @@ def film(
 
     if projector:
         with telling_of_stop(out), progress("getting ready", "filming") as tell:
-            make_show(replay, out, size, THEMES[theme], tell, rate=how["fps"])
+            yours = walker_called(replay, how["yours"])
+            make_show(replay, out, size, THEMES[theme], tell, rate=how["fps"], yours=yours)
         click.echo(f"film: {printable(str(out))}")
         return
 
