@@ -295,7 +295,8 @@ def _experiment(
                 f" {account.gain.words}. Does yours on the bench do so, too?"
             ),
         }
-    cures = [one.cure for one in found if one.cure is not None and not one.cure.stays]
+    # nobody is sent from one fault to the next
+    cures = [one.cure for one in found if one.cure and not one.cure.stays and not one.cure.brings]
     if cures:
         return {
             "experiment": f"Try {cures[0].text}.",
