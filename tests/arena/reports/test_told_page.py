@@ -22,7 +22,7 @@ lasts: 20 min
 scores: [reached, held]
 """
 ORDERS = {
-    "kit": ("kit", "poppy", "--copies", "60", "--lights", "2"),
+    "kit": ("kit", "poppy", "--copies", "60", "--light-count", "2"),
     "sweep": ("sweep", "./plan.yaml"),
     "tune": ("tune", "./plan.yaml", "--budget", "120"),
 }
