@@ -96,6 +96,7 @@ def compile_all_but_engine() -> None:
     from agents.design.spec import Design
     from agents.noise import TRIGGER, normal_pair
     from agents.testbench.bench_figures import bench_point
+    from agents.testbench.diagnosis import diagnose
     from agents.testbench.surveys import survey
     from arena.recording import map_of
     from arena.scene.spec import read_arena
@@ -108,6 +109,8 @@ def compile_all_but_engine() -> None:
     side = walker["side"][0]
     bench_point(design, 3e3)
     survey(walkers, [3e3], "sun")
+    # a design with a fault, so that changes are tried
+    diagnose(design.with_values({"storage.capacitance": 4.7e-3}), (3e3, 3e3))
     trigger = float(trigger_voltage(3e3, False, side))
     on_voltage(3e3, side)
     recovery_time(side)
