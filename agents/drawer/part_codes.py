@@ -6,6 +6,7 @@ figures, of which the last counts the noughts, are common practice, no source: p
 on a resistor.
 """
 
+import math
 import re
 
 from agents.errors import nearest
@@ -104,3 +105,34 @@ def read_figures(text: str, unit: str) -> tuple[float, float | None] | None:
     power = -1 if unit == "F" and match[2] == "9" else int(match[2])
     value = float(f"{int(match[1])}e{power - 12 if unit == 'F' else power}")
     return value, TOLERANCE_LETTERS[match[3]] if match[3] else None
+
+
+def ring_colours(value: float, tolerance: float = 0.05) -> str:
+    """Return the four rings of a resistor [ohm] of two figures, or five of three; empty where there are none.
+
+    >>> ring_colours(4700.0), ring_colours(249e3, 0.01)
+    ('yellow violet red gold', 'red yellow white orange brown')
+    """
+    names = {power: colour for colour, power in POWERS.items()}
+    last = next((colour for colour, share in TOLERANCES.items() if share == tolerance), None)
+    for figures in (2, 3):
+        power = math.floor(math.log10(value)) - figures + 1 if value > 0.0 else -99
+        count = round(value / 10.0**power) if power > -99 else 0
+        if last is not None and power in names and math.isclose(count * 10.0**power, value, rel_tol=1e-9):
+            return " ".join([*(FIGURES[int(one)] for one in str(count)), names[power], last])
+    return ""
+
+
+def figure_code(value: float, unit: str) -> str:
+    """Return the three figures on a part of ``value`` [``F`` or ``ohm``]; empty where there are none.
+
+    >>> figure_code(100e-9, "F"), figure_code(47e3, "ohm"), figure_code(2.2e-3, "F")
+    ('104', '473', '')
+    """
+    counted = value * 1e12 if unit == "F" else value
+    power = math.floor(math.log10(counted)) - 1 if counted > 0.0 else -1
+    count = round(counted / 10.0**power) if power >= 0 else 0
+    # large capacitors have their value printed in full
+    if not 0 <= power <= 6 or not math.isclose(count * 10.0**power, counted, rel_tol=1e-9):
+        return ""
+    return f"{count}{power}"

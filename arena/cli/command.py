@@ -33,6 +33,7 @@ from arena.cli.options import (
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
 from arena.cli.pick_command import pick
 from arena.cli.race_command import race
+from arena.cli.sheet_command import sheet
 from arena.cli.study_commands import sweep, tune
 from arena.cli.terminal import (
     command_word,
@@ -296,7 +297,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit, new, schema):
+for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit, sheet, new, schema):
     photodrome.add_command(command)
 photodrome.add_command(race)
 

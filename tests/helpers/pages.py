@@ -97,7 +97,7 @@ def _check_colours(tree: ElementTree.Element, text: str) -> None:
     for svg in drawings(tree):
         root = ElementTree.fromstring(svg)
         for one in root.iter("{http://www.w3.org/2000/svg}text"):
-            [fill] = re.findall(r"fill: (#\w+)", one.get("style", ""))
+            [fill] = re.findall(r"fill: (#\w+)", one.get("style", "")) or [one.get("fill", "")]
             inks.add(known[fill])
         found |= {colour.lower() for colour in re.findall(r"#[0-9a-fA-F]{6}\b", svg)}
     assert found <= {*known, "#000000", "#ffffff"}

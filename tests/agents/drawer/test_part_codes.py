@@ -4,7 +4,8 @@ import pytest
 from rkm_codes import from_rkm
 
 from agents.drawer.contents import PrintedCode
-from agents.drawer.part_codes import FIGURES, read_figures, read_rings
+from agents.drawer.part_codes import FIGURES, figure_code, read_figures, read_rings, ring_colours
+from agents.handbook.preferred_values import preferred_values
 from agents.text.readers import QuantityError
 
 # Rings by IEC 60062:2016, table of colours (from memory), as resistors of E12 and E96 are sold.
@@ -88,3 +89,13 @@ def test_letters_as_a_general_library_reads_them(code: str) -> None:
 def test_codes_that_are_none(unit: str, text: object) -> None:
     with pytest.raises(QuantityError):
         PrintedCode(unit).read(text)
+
+
+def test_what_is_written_reads_back() -> None:
+    for value in preferred_values("E24", 10.0, 1e6):
+        assert read_rings(ring_colours(value)) == (pytest.approx(value, rel=1e-12), 0.05)
+        found = read_figures(figure_code(value, "ohm"), "ohm")
+        assert found is not None
+        assert found[0] == pytest.approx(value, rel=1e-12)
+    assert ring_colours(12345.0) == ring_colours(4700.0, 0.03) == ""
+    assert figure_code(4.7e-12, "F") == figure_code(1234.0, "ohm") == ""

@@ -18,7 +18,7 @@ from tests.helpers.promised_keys import POINT_KEYS, SCORE_KEYS
 
 COMMANDS = (
     *("demo", "run", "score", "watch", "try", "picture", "film", "bench", "check"),
-    *("sweep", "tune", "kit", "race", "pick", "fit", "new", "schema"),
+    *("sweep", "tune", "kit", "race", "pick", "fit", "sheet", "new", "schema"),
 )
 
 
