@@ -104,7 +104,8 @@ def test_faults_that_are_allowed_are_told_and_not_counted() -> None:
     ).json()
     assert whole["allowed"] == ["spin", "deaf feelers"]
     assert whole["faults"]["spin"]["copies"] > 0
-    assert whole["works"]["value"] == 1.0
+    # one is blind in 20 klx of sun, which heats its panel
+    assert whole["works"]["value"] == pytest.approx(1.0 - whole["faults"]["blind"]["copies"] / 60.0)
     table = photodrome("kit", "poppy", *FEW, "--allow", "spin", "--allow", "whiskers without effect").out
     assert "not counted: spin, whiskers without effect" in table
     assert "spin (not counted)" in table

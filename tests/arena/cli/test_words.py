@@ -154,8 +154,13 @@ def test_faults_go_by_their_titles_in_tables_and_by_their_names_in_json() -> Non
 
 
 def test_what_a_cure_costs_is_told() -> None:
-    """The tape that cures poppy leaves it too weak in dim light."""
-    assert "; but then: hardly moves, twitch" in photodrome("bench", "poppy").out
+    """A panel that is large enough for a dim room makes frugal motors spin in a bright one."""
+    motor = "{ resistance: 60 ohm, constant: 4 mV s/rad, friction: 5 uN m }"
+    text = (
+        f"photodrome: design 1\nname: frugal\npanel: {{ heat_loss: 1 MW/m2K }}\nboth: {{ motor: {motor} }}\n"
+    )
+    Path("frugal.yaml").write_text(text, encoding="utf-8")
+    assert "; but then: spin" in photodrome("bench", "./frugal.yaml", "-l", "100lx", "-l", "100klx").out
 
 
 def test_a_former_name_works_and_tells_the_new_one() -> None:
