@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from agents.fitting.readings import Reading, read_readings
     from agents.testbench.bench_figures import BenchPoint, bench, bench_point
     from agents.testbench.diagnosis import FaultReport, diagnose
+    from agents.testbench.eye_tables import table_notes
     from agents.testbench.picking import Picked, pick_parts
 
 __all__ = [
@@ -37,6 +38,7 @@ __all__ = [
     "read_design",
     "read_drawer",
     "read_readings",
+    "table_notes",
 ]
 
 _HOMES = {
@@ -58,6 +60,7 @@ _HOMES = {
     "read_design": "agents.design.spec",
     "read_drawer": "agents.drawer.contents",
     "read_readings": "agents.fitting.readings",
+    "table_notes": "agents.testbench.eye_tables",
 }
 
 __getattr__ = fetcher(__name__, _HOMES)

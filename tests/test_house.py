@@ -35,6 +35,7 @@ PUBLIC = {
         "read_design",
         "read_drawer",
         "read_readings",
+        "table_notes",
     ],
     "replays": [
         "DesignScore",

@@ -191,6 +191,13 @@ class Design(BaseSpec):
         """
         return in_turn(self, rows, value_places)
 
+    def with_spread(self, spread: Mapping[str, Tolerance]) -> "Design":
+        """Return the design with other tolerances by part."""
+        made = self.model_copy(update={"spread": dict(spread)})
+        # a copy would keep what was worked out from the former ones
+        made.__dict__.pop("spreads", None)
+        return made
+
     @cached_property
     def spreads(self) -> tuple[Spread, ...]:
         """Every tolerance, one entry a part."""

@@ -1,6 +1,7 @@
 """The cause of each fault in one sentence, with the figures at the light where it is looked at."""
 
 import math
+from collections.abc import Callable
 from typing import Any
 
 from agents.circuit.eye import on_voltage, trigger_voltage
@@ -37,6 +38,7 @@ from agents.testbench.measuring import (
     PulsePoint,
     SidePoint,
     is_touchable,
+    measure_record,
 )
 from agents.text.units import format_code, format_quantity
 
@@ -217,28 +219,29 @@ def _dull(walker: Any, measured: Measurement) -> str:
     jitter = math.hypot(*(float(side["jitter"]) for side in walker["side"]))
     told = (
         f"a lamp on one side parts the two triggers by {_volts(measured.hold)} at the most, and from pulse to"
-        f" pulse they jitter by {_volts(jitter)}, so chance decides which fires"
+        f" pulse they jitter by {_volts(jitter)}, too little to decide which fires"
     )
     least, most = measured.light * (1.0 - LAMP_SHARE), measured.light
-    for name, side in zip(SIDES, walker["side"], strict=True):
-        count = int(side["table_count"])
-        ends = tuple(10.0 ** float(side["table_light"][at]) - 1.0 for at in (0, count - 1)) if count else ()
-        if ends and not ends[0] <= side["tape"] * least <= side["tape"] * most <= ends[1] * (1.0 + 1e-9):
-            first, last = (format_quantity(end, "lx") for end in ends)
-            told += f"; the {name} eye's table tells nothing beyond {first} to {last}"
-            break
+    rises = [float(on_voltage(most, side) - on_voltage(least, side)) for side in walker["side"]]
+    if min(rises) < 2.0 * jitter:
+        number = rises.index(min(rises))
+        whose = f"the {SIDES[number]} eye"
+        # a table tells it, where there is one
+        what = f"the table of {whose}" if walker["side"][number]["table_count"] else f"the trigger of {whose}"
+        ends = " to ".join(format_quantity(light, "lx") for light in (least, most))
+        told += f"; from {ends} {what} rises by {_volts(rises[number])}"
     return told
 
 
 def _strays(walker: Any, measured: Measurement) -> str:
-    left, right = measured.sides
     lamp = LAMP_SHARE * measured.light
     even = measured.light - lamp
     ahead = float(lead(walker, lamp, even, LAMP_ELEVATION, 0.0))
     early, late = ("left", "right") if ahead < 0.0 else ("right", "left")
+    part = _blamed(walker, _EYE_PARTS, lambda one: float(lead(one, lamp, even, LAMP_ELEVATION, 0.0)))
     eyes = (
         f"with a lamp straight ahead the {early} eye fires its side {_volts(abs(ahead))} before the {late}"
-        f" one would{_blamed_part(walker, lamp, even, ahead)}"
+        f" one would{f', for the two differ in {part}' if part else ''}"
     )
     if measured.balance is None or measured.beside is None:
         return (
@@ -253,34 +256,61 @@ def _strays(walker: Any, measured: Measurement) -> str:
     if measured.balance * measured.beside > 0.0 and abs(measured.balance) > math.radians(1.0):
         reasons.append(eyes)
     if skew * measured.beside > 0.0 and abs(skew) > math.radians(1.0):
-        strong, weak = (left, right) if skew > 0.0 else (right, left)
-        reasons.append(
-            f"the {strong.side} motor turns it by {_degrees(strong.turn or 0.0)} a pulse, the {weak.side} one"
-            f" by {_degrees(weak.turn or 0.0)}"
-        )
+        reasons.append(_turns(walker, measured))
     return f"{heads}, more than {_degrees(STRAIGHT)}: {'; '.join(reasons)}"
 
 
-# Parts of a side on which its trigger hangs, in words, with the fields of the SIDE record.
-_TRIGGER_PARTS = {
-    "its trigger": ("dark_trigger", "slope", "knee_light", "table_count", "table_light", "table_volts"),
+# Parts of a side on which its trigger hangs, and on which its pulse does, with the fields of the SIDE record.
+_EYE_PARTS = {
+    "trigger voltage": ("dark_trigger", "slope", "knee_light", "table_count", "table_light", "table_volts"),
     "tape": ("tape",),
-    "aim of the eye": ("aim_x", "aim_y", "aim_z", "lobe"),
-    "standby current and its resistors": ("quiet_current", "series", "motor_resistance"),
+    "aim": ("aim_x", "aim_y", "aim_z", "lobe"),
+    "standby current and series resistor": ("quiet_current", "series", "motor_resistance"),
 }
+_PULSE_PARTS = {
+    "motors": ("motor_resistance", "motor_constant", "rotor_inertia", "motor_friction"),
+    "latch resistors": ("latch",),
+    "transistors": ("npn", "pnp"),
+    "tyres": ("tyre_radius", "tyre_grip", "slip_speed"),
+    "coupling capacitors": ("coupling",),
+    "triggers": tuple(
+        field for fields in _EYE_PARTS.values() for field in fields if field != "motor_resistance"
+    ),
+}
+# A part is to blame where no more than this share of a difference is left once both sides have the same.
+_LEFT_OVER = 0.25
 
 
-def _blamed_part(walker: Any, lamp: float, even: float, ahead: float) -> str:
-    """Which part's difference between the sides the lead hangs on, in words; empty where several share it."""
-    for part, fields in _TRIGGER_PARTS.items():
+def _blamed(walker: Any, parts: dict[str, tuple[str, ...]], difference: Callable[[Any], float]) -> str:
+    """Which part makes the sides differ, in words; empty where no single one does.
+
+    ``difference`` measures it. Each part in turn is made alike on both sides, with that of the right one.
+    """
+    whole = abs(difference(walker))
+    for part, fields in parts.items():
         alike = walker.copy()
         for field in fields:
             sign = -1.0 if field in MIRRORED else 1.0
-            alike["side"][0][field] = sign * alike["side"][1][field]
-        left = float(lead(alike, lamp, even, LAMP_ELEVATION, 0.0))
-        if abs(left) < 0.25 * abs(ahead):
-            return f" ({part})"
+            value = alike["side"][1][field]
+            alike["side"][0][field] = sign * value if sign < 0.0 else value
+        if abs(difference(alike)) <= _LEFT_OVER * whole:
+            return part
     return ""
+
+
+def _turns(walker: Any, measured: Measurement) -> str:
+    """What a pulse of either side turns it by, the stronger one first, and which part makes them differ."""
+    strong, weak = sorted(measured.sides, key=lambda side: -abs(side.turn or 0.0))
+
+    def difference(one: Any) -> float:
+        pulses = measure_record(one, measured.light, measured.kind)["side"]["free"]
+        return float(abs(pulses[0]["turn"]) - abs(pulses[1]["turn"]))
+
+    part = _blamed(walker, _PULSE_PARTS, difference)
+    return (
+        f"a {strong.side} pulse turns it by {_degrees(strong.turn or 0.0)} and a {weak.side} one by"
+        f" {_degrees(weak.turn or 0.0)}{f', for the {part} of the two sides differ' if part else ''}"
+    )
 
 
 def _lopsided(walker: Any, measured: Measurement) -> str:
@@ -294,11 +324,8 @@ def _lopsided(walker: Any, measured: Measurement) -> str:
             f" {_volts(lead)} between them, so the {loser.side} side never fires first"
         )
     ratio = turn_ratio(measured) or 0.0
-    turns = (
-        f"a left pulse turns it by {_degrees(measured.left.turn or 0.0)}, a right one by"
-        f" {_degrees(measured.right.turn or 0.0)}"
-    )
-    return f"{turns}, {ratio:.3g} times apart" if ratio < math.inf else turns
+    turns = _turns(walker, measured)
+    return f"{turns}; that is {ratio:.3g} times apart" if ratio < math.inf else turns
 
 
 def _narrow_eyes(walker: Any, measured: Measurement) -> str:

@@ -248,7 +248,7 @@ def made_of(design: Design, chosen: Sequence[Choice]) -> Design:
                     del spread[own]
         spread |= {path: Tolerance(uniform=f"{100.0 * share:g} %") for path, share in choice.spread.items()}
     made = design.with_values(chosen_values(design, chosen))
-    return made.model_copy(update={"spread": spread})
+    return made.with_spread(spread)
 
 
 def _key(chosen: _Chosen) -> tuple[Any, ...]:

@@ -19,6 +19,7 @@ from agents.errors import InputError, ModelError
 from agents.handbook.light_kinds import SUN
 from agents.handbook.preferred_values import preferred_values
 from agents.testbench.diagnosis import diagnose
+from agents.testbench.possible_changes import changes
 from agents.text.exact import exact_text
 from agents.text.shapes import keys_of, shape_at
 from agents.text.units import format_code, format_quantity
@@ -37,6 +38,7 @@ _ASIDES = (0.02, 0.025, 0.03, 0.035, 0.04, 0.05, 0.06)
 _LENGTHS = (0.03, 0.04, 0.05, 0.06, 0.08)
 # Of lengths, the nearest ones on either side.
 _NEAREST_LENGTHS = 2
+_LARGER_PANELS = 3
 # A value this near to another one, in ratio, is the same.
 _SAME = 1e-6
 _PANEL = "panel.current_per_light"
@@ -62,14 +64,18 @@ class RaceChange:
         return f"If you {self.text}," if is_order else f"With {self.text}"
 
 
-def changes_to_try(design: Design, seen: Sequence[EntryBench], most: int) -> list[RaceChange]:
+def changes_to_try(
+    design: Design, seen: Sequence[EntryBench], most: int, larger_panels: bool = False
+) -> list[RaceChange]:
     """Up to ``most`` changes of a design, those of the bench first.
 
-    ``seen`` is the design on the bench in lights that it had.
+    ``seen`` is the design on the bench in lights that it had. ``larger_panels``, the dearest of all changes,
+    are for one that did not arrive for want of current.
     """
     found: list[RaceChange] = []
     known: list[dict[str, Any]] = []
-    for change in (*_of_bench(design, seen), *neighbours(design)):
+    panels = _larger_panels(design) if larger_panels else ()
+    for change in (*_of_bench(design, seen), *panels, *neighbours(design)):
         if len(found) == most:
             break
         if change.values not in known:
@@ -95,6 +101,16 @@ def _of_bench(design: Design, seen: Sequence[EntryBench]) -> Iterator[RaceChange
                 continue
             change = RaceChange(dict(cure.values), cure.text)
             yield from _in_own_figures(change, mixed, present)
+
+
+def _larger_panels(design: Design) -> list[RaceChange]:
+    """Panels of the same cells, in the next sizes up."""
+    larger = [
+        RaceChange(dict(one.values), one.text)
+        for one in changes(design)
+        if one.values.get(_PANEL, 0.0) > design.panel.current_per_light
+    ]
+    return sorted(larger, key=lambda one: float(one.values[_PANEL]))[:_LARGER_PANELS]
 
 
 def _in_own_figures(change: RaceChange, mixed: float, present: float) -> Iterator[RaceChange]:

@@ -29,7 +29,7 @@ from arena.accounts.outcomes import (
     usual_judge,
 )
 from replays.causes.bench_faults import EntryBench, last_lights, median_lights, on_bench
-from replays.causes.decisive_pulses import AHEAD, Deciding, Decision
+from replays.causes.decisive_pulses import AHEAD, BEHIND, Deciding, Decision
 from replays.causes.traces import Circuits
 from replays.format.tables import Replay
 from replays.scoring.time_shares import (
@@ -199,7 +199,8 @@ class _Teller:
         seen = self._seen(walker, decision)
         tried, best = 0, None
         if tries > 0:
-            tried, best = self._best_change(walker, seen, tries)
+            hungry = decision.cause == BEHIND and self._outcomes[walker].deed.reach_s is None
+            tried, best = self._best_change(walker, seen, tries, hungry)
         change = gain = None
         if best is not None:
             design = self._line.designs[self._line.entry[walker]]
@@ -266,14 +267,14 @@ class _Teller:
         return f"{which} decided: {decision.words}; {fault}."
 
     def _best_change(
-        self, walker: int, seen: Sequence[EntryBench], tries: int
+        self, walker: int, seen: Sequence[EntryBench], tries: int, hungry: bool
     ) -> tuple[int, tuple[RaceChange, Outcome] | None]:
         """How many changes were tried, and of these the one that gains most with what comes of it."""
         line = self._line
         entry = int(line.entry[walker])
         design = line.designs[entry]
         possible = []
-        for change in changes_to_try(design, seen, tries):
+        for change in changes_to_try(design, seen, tries, hungry):
             try:
                 walkers = line.rebuilt(entry, change.applied(design))
             except (ModelError, ValueError):

@@ -150,8 +150,10 @@ def _faults_words(entry: EntryBench) -> str:
     return ", ".join(map(fault_title, entry.faults)) or "none"
 
 
-def print_bench(name: str, about: str | None, points: Sequence[BenchPoint]) -> None:
-    """What a design does at each light."""
+def print_bench(
+    name: str, about: str | None, points: Sequence[BenchPoint], notes: Sequence[str] = ()
+) -> None:
+    """What a design does at each light, and notes on what may mislead."""
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
@@ -165,3 +167,5 @@ def print_bench(name: str, about: str | None, points: Sequence[BenchPoint]) -> N
         print_in_parts(console, ("light", headings), turned)
     if sides_differ(points):
         console.print("figures are those of the side that fires first in even light")
+    for note in notes:
+        console.print(f"note: {note}")

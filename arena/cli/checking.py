@@ -38,8 +38,7 @@ def check_file(name: str) -> str:
         replay = read_replay(path)
         count = len(replay.walkers)
         return f"replay of {replay.arena['name']} with {count} walker{'' if count == 1 else 's'}"
-    # A bare file name is a path here, as it is to the shell.
-    text = name if path.name != name else os.path.join(".", name)  # noqa: PTH118 - a Path drops the dot
+    text = _as_path(name)
     kind = _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n"))
     if kind is not None and kind[1] == b"study":
         return _study(text)
@@ -50,6 +49,22 @@ def check_file(name: str) -> str:
     if kind is not None:
         return f"arena {read_arena(text).name}"
     return _design(text)
+
+
+def notes_on_design(name: str) -> tuple[str, ...]:
+    """What is right about a design, and may yet mislead; ``name`` has been found to be one.
+
+    Raises what reading it does.
+    """
+    from agents.testbench.bench_figures import LIGHTS
+    from agents.testbench.eye_tables import table_notes
+
+    return table_notes(read_design(name if name in shipped_names("design") else _as_path(name)), LIGHTS)
+
+
+def _as_path(name: str) -> str:
+    """A bare file name is a path here, as it is to the shell."""
+    return name if Path(name).name != name else os.path.join(".", name)  # noqa: PTH118 - a Path drops the dot
 
 
 def _drawer(name: str) -> str:

@@ -29,6 +29,7 @@ from arena.cli.options import (
     report_option,
     shipped,
     theme_option,
+    walker_called,
 )
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
 from arena.cli.pick_command import pick
@@ -89,7 +90,7 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
     "--scale", type=Plain(least=1.0, most=4.0), help="Pixels a point; what suits the screen if left out."
 )
 @projector_option
-def watch(file: Path, theme: str, scale: float | None, projector: bool) -> None:
+def watch(file: Path, theme: str, scale: float | None, projector: bool, yours: str | None) -> None:
     """Show a replay in a window: play it, follow a walker, and see why each side fired."""
     from replays.drawing.theme import THEMES
     from replays.format.replay_file import read_replay
@@ -99,7 +100,7 @@ def watch(file: Path, theme: str, scale: float | None, projector: bool) -> None:
     from replays.window.screen import watch_show
 
     if projector:
-        watch_show(replay, THEMES[theme])
+        watch_show(replay, THEMES[theme], yours=walker_called(replay, yours))
     else:
         watch_window(replay, file, THEMES[theme], scale)
 
@@ -164,7 +165,8 @@ def film(
 
     if projector:
         with telling_of_stop(out), progress("getting ready", "filming") as tell:
-            make_show(replay, out, size, THEMES[theme], tell, rate=how["fps"])
+            yours = walker_called(replay, how["yours"])
+            make_show(replay, out, size, THEMES[theme], tell, rate=how["fps"], yours=yours)
         click.echo(f"film: {printable(str(out))}")
         return
 
@@ -207,6 +209,7 @@ def bench(
     from agents.testbench.bench_figures import LIGHTS
     from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import full_diagnosis
+    from agents.testbench.eye_tables import table_notes
     from agents.testbench.working_air import USUAL_AIR, in_celsius, working_air
     from agents.text.shipped import find_document
     from arena.cli.cure_files import check_place, write_cured
@@ -232,6 +235,7 @@ def bench(
 
         with telling_of_stop(report), progress("drawing"):
             write_page(bench_page(spec, points, found, kind, air_sentences(points, airs, between)), report)
+    notes = table_notes(spec, asked)
     if to_json:
         told = {"reports": [], "whole_design": None} if found is None else found.as_dicts()
         print_json(
@@ -245,12 +249,13 @@ def bench(
                 "diagnosis": told["reports"],
                 "whole_design": told["whole_design"],
                 "files": [str(how["out"])] if cured else [],
+                "notes": list(notes),
             }
         )
         return
     from arena.cli.bench_and_run_report import print_bench
 
-    print_bench(spec.name, spec.about, points)
+    print_bench(spec.name, spec.about, points, notes)
     for line in air_sentences(points, airs, between):
         click.echo(line)
     for line in panel_lines(spec.panel):
@@ -272,25 +277,34 @@ def bench(
 )
 @as_json
 def check(files: tuple[str, ...], to_json: bool) -> None:
-    """Read designs, arenas, plans and replays, and tell all that is wrong with them."""
+    """Read designs, arenas, plans and replays, and tell all that is wrong with them.
+
+    A note tells what is right and may yet mislead. It counts as nothing wrong.
+    """
     from agents.errors import InputError, SpecError
-    from arena.cli.checking import check_file
+    from arena.cli.checking import check_file, notes_on_design
 
     found: list[dict[str, Any]] = []
     for name in files:
-        what, faults = None, []
+        what: str | None = None
+        notes: tuple[str, ...] = ()
+        faults: list[dict[str, Any]] = []
         try:
             what = check_file(name)
+            if what.startswith("design "):
+                notes = notes_on_design(name)
         except SpecError as error:
             faults = [{**vars(fault), "message": str(fault)} for fault in error.faults]
         except InputError as error:
             faults = [{"file": name, **dict.fromkeys(_FAULT_KEYS), "message": str(error)}]
-        found.append({"file": name, "is": what, "faults": faults})
+        found.append({"file": name, "is": what, "faults": faults, "notes": list(notes)})
         if not to_json:
             for fault in faults:
                 tell_error(fault["message"])
             if what is not None:
                 click.echo(printable(f"{name}: {what}, nothing wrong"))
+            for note in notes:
+                click.echo(printable(f"{name}: note: {note}"))
     if to_json:
         print_json({"files": found})
     if any(one["faults"] for one in found):

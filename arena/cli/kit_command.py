@@ -5,7 +5,16 @@ from typing import Any
 
 import click
 
-from arena.cli.options import AnyType, Measured, Whole, as_json, kind_option, shipped, threads_option
+from arena.cli.options import (
+    AnyType,
+    Measured,
+    Whole,
+    as_json,
+    drawer_option,
+    kind_option,
+    shipped,
+    threads_option,
+)
 from arena.cli.output_files import check_picture_name, spare_inputs
 from arena.cli.terminal import print_json, printable, progress, tell_error
 
@@ -95,6 +104,7 @@ class FaultName(AnyType):
     show_default=True,
     help="Number from which all chance follows; copy k is the one that races with this seed.",
 )
+@drawer_option
 @threads_option
 @click.option(
     "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="CSV file for every single copy."
@@ -127,6 +137,16 @@ def kit(
 
     spec = read_design(design)
     eyes = None if how["eyes"] is None else read_eyes(how["eyes"])
+    short = None
+    if how["drawer"] is not None:
+        from agents.drawer.contents import read_drawer
+        from arena.studies.kits.kit_drawer import design_with_drawer, eyes_in, shortages
+
+        stock = read_drawer(how["drawer"])
+        short = shortages(spec, stock, how["kits"])
+        spec = design_with_drawer(spec, stock)
+        if eyes is None and len(measured := eyes_in(stock)) >= 2:
+            eyes = measured
     demand = Demand(
         lights_between(from_lx, to_lx, lights), how["kind"], frozenset(how["allow"]), how["straight"]
     )
@@ -153,10 +173,13 @@ def kit(
 
         draw_gains(found, plot)
     if to_json:
-        print_json({**found.as_dict(), "files": [str(path) for path in outputs]})
+        missing = {} if short is None else {"drawer_lacks": [one.as_dict() for one in short]}
+        print_json({**found.as_dict(), **missing, "files": [str(path) for path in outputs]})
         return
-    from arena.cli.kit_report import print_kit
+    from arena.cli.kit_report import print_kit, print_shortages
 
     print_kit(found, design)
+    if short is not None:
+        print_shortages(short, how["kits"])
     for path in outputs:
         click.echo(f"{'picture' if path == plot else 'table'}: {printable(str(path))}")

@@ -12,6 +12,7 @@ from agents.text.units import format_quantity
 from arena.cli.printed_tables import NOTHING, Column, print_in_parts, print_table, the_console
 from arena.cli.terminal import command_word, printable
 from arena.studies.kits.eye_picking import Picking
+from arena.studies.kits.kit_drawer import Shortage
 from arena.studies.kits.kit_yield import KitYield
 from arena.studies.plans.titles import design_title
 from arena.studies.statistics.estimates import Estimate
@@ -57,6 +58,17 @@ def print_kit(found: KitYield, name: str) -> None:
         _print_pairs(console, found)
     _print_picking(console, found)
     console.print(CAUTION, style="dim")
+
+
+def print_shortages(short: Sequence[Shortage], kits: int) -> None:
+    """Print what a drawer lacks for so many kits."""
+    console = the_console()
+    if not short:
+        console.print(f"the drawer holds resistors and capacitors enough for {kits} kits")
+    for one in short:
+        console.print(
+            f"the drawer lacks, for {kits} kits: {one.place.title}, {one.needed} needed, {one.there} there"
+        )
 
 
 def _print_answer(console: Console, found: KitYield, name: str) -> None:

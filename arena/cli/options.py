@@ -9,6 +9,7 @@ import click
 
 if TYPE_CHECKING:
     from agents.text.readers import Reader
+    from replays.format.tables import Replay
 
     AnyType = click.ParamType[Any]
 else:
@@ -199,6 +200,22 @@ def theme_option(function: Command) -> Command:
     return option(function)
 
 
+def walker_called(replay: "Replay", name: str | None) -> int | None:
+    """The number of the walker that goes by ``name``, None for no name. Raises OptionError."""
+    from agents.errors import OptionError
+    from replays.drawing.figures import walker_name
+
+    if name is None:
+        return None
+    names = [walker_name(replay, walker) for walker in range(len(replay.walkers))]
+    found = [walker for walker, one in enumerate(names) if one.casefold() == name.strip().casefold()]
+    if not found:
+        raise OptionError(
+            f"no walker is called {name!r}; there are {', '.join(names[:6])}{' …' * (len(names) > 6)}"
+        )
+    return found[0]
+
+
 def projector_option(function: Command) -> Command:
     """Give a command the option --projector."""
     option = click.option(
@@ -206,7 +223,10 @@ def projector_option(function: Command) -> Command:
         is_flag=True,
         help="For a whole room: large letters, names, who leads, the finish slowly and once more.",
     )
-    return option(function)
+    yours = click.option(
+        "--yours", help="With --projector: a walker that is told in any case, like 'poppy 3'."
+    )
+    return option(yours(function))
 
 
 def report_option(function: Command) -> Command:
@@ -215,6 +235,15 @@ def report_option(function: Command) -> Command:
         "--report",
         type=click.Path(dir_okay=False, path_type=Path),
         help="HTML file for a page to show and to print; needs no network.",
+    )(function)
+
+
+def drawer_option(function: Command) -> Command:
+    """Give a command the option --drawer."""
+    return click.option(
+        "--drawer",
+        help="Drawer of parts to keep to: a file of your own, or a shipped name like potting-shed.",
+        shell_complete=shipped("drawer"),
     )(function)
 
 

@@ -35,7 +35,7 @@ from arena.cli.terminal import print_json, printable, progress
     help="Brightest light in which it has to.",
 )
 @click.option(
-    "--light-steps",
+    "--light-count",
     type=Whole(2, 20),
     default=4,
     show_default=True,
@@ -59,7 +59,7 @@ def pick(
     drawer: str,
     from_lx: float,
     to_lx: float,
-    light_steps: int,
+    light_count: int,
     kind: str,
     keep: tuple[str, ...],
     out: Path | None,
@@ -88,7 +88,7 @@ def pick(
         spare_inputs(path, [source, find_document(drawer, "drawer")])
     if len(outputs) == 2 and outputs[0].resolve() == outputs[1].resolve():
         raise OptionError(f"{out}: cannot be both design and parts list; give each a place of its own")
-    lights = lights_between(from_lx, to_lx, light_steps)
+    lights = lights_between(from_lx, to_lx, light_count)
     try:
         with progress("looking through the drawer", "trying parts") as tell:
             found = pick_parts(spec, stock, lights, kind, keep, tell)

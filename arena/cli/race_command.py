@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option, why_option
+from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option, walker_called, why_option
 from arena.cli.terminal import print_json, progress
 
 if TYPE_CHECKING:
@@ -50,6 +50,13 @@ KEPT = "the rounds that were through are kept in {folder}, and the same command 
 )
 @click.option("--check", is_flag=True, help="Run nothing; tell who can race, by which rules, and how long.")
 @click.option("--restart", is_flag=True, help="Throw away the rounds that lie in the folder already.")
+@click.option("--show", is_flag=True, help="Show the last race to the whole room when it is over.")
+@click.option(
+    "--film",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="Make a film of the last race; .gif and .png, or .mp4 with the extra film.",
+)
+@click.option("--yours", help="Name of an entry that is told in any case, also behind the first ten.")
 @why_option
 @threads_option
 @as_json
@@ -117,6 +124,32 @@ def _check(setup: "RaceSetup", threads: int | None, to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
+def _show(results: "RaceResults", how: dict[str, Any]) -> None:
+    """Show, or film, the race that was run last."""
+    from agents.errors import OptionError
+    from arena.cli.terminal import printable
+    from replays.format.replay_file import read_replay
+
+    film, kept = how["film"], results.replays
+    if not (how["show"] or film):
+        return
+    if not kept:
+        raise OptionError("no replay of a race is kept that could be shown; leave out --replays none")
+    last = max(kept, key=lambda one: (one.round, -one.heat, one.stage))
+    replay, heading = read_replay(last.path), f"{results.name}, round {last.round}"
+    yours = walker_called(replay, how["yours"])
+    if film:
+        from replays.drawing.films import make_show
+
+        with progress("getting ready", "filming") as tell:
+            make_show(replay, film, progress=tell, yours=yours, heading=heading)
+        click.echo(f"film: {printable(str(film))}")
+    if how["show"]:
+        from replays.window.screen import watch_show
+
+        watch_show(replay, yours=yours, heading=heading)
+
+
 def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -> None:
     from agents.errors import WorkError
     from arena.cli.first_start import everything_compiled
@@ -143,6 +176,7 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
         from arena.cli.account_report import print_accounts
 
         print_accounts([one.account for one in accounts], len(accounts))
+    _show(results, how)
 
 
 def _accounts(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any]) -> "list[EntryAccount]":

@@ -165,7 +165,9 @@ def _more_words(results: RaceResults) -> list[str]:
     more, rounds = results.more, len(results.rounds)
     lines = []
     if more.first is None:
-        lines.append("first and second are as good as alike: not even 1,000 rounds would tell them apart")
+        lines.append(
+            "first and second are so alike so far that it takes more than 1,000 rounds to tell them apart"
+        )
     elif more.first > 0:
         lines.append(
             f"about {counted(more.first, 'more round')} would tell the first from the second "
@@ -173,7 +175,7 @@ def _more_words(results: RaceResults) -> list[str]:
         )
     if more.all is None:
         lines.append(
-            "some neighbours in the ranking are as good as alike: more rounds would not tell them apart"
+            "some neighbours in the ranking are so alike so far that 1,000 rounds would not tell them apart"
         )
     elif more.all > 0 and more.all != more.first:
         lines.append(

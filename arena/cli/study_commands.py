@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import Command, Renamed, Whole, as_json, shipped, threads_option
+from arena.cli.options import Command, Renamed, Whole, as_json, drawer_option, shipped, threads_option
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
 
 if TYPE_CHECKING:
@@ -91,12 +91,14 @@ def sweep(
 @click.argument("plan", shell_complete=shipped("study"))
 @_study_options
 @click.option("--budget", type=Whole(1, 10_000_000), help="Trials to spend; as the plan says if left out.")
+@drawer_option
 @as_json
 def tune(
     plan: str,
     threads: int | None,
     folder: Path | None,
     budget: int | None,
+    drawer: str | None,
     no_plots: bool,
     to_json: bool,
 ) -> None:
@@ -109,6 +111,11 @@ def tune(
     from arena.studies.plans.study import read_study
 
     study = read_study(plan, most_trials=None)
+    if drawer is not None:
+        from agents.drawer.contents import read_drawer
+        from arena.studies.plans.drawer_values import within_drawer
+
+        study = within_drawer(study, read_drawer(drawer))
     folder = folder or Path(f"{Path(study.file).stem}.tune")
     stopped = "nothing was written"
     try:

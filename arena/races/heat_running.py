@@ -63,7 +63,8 @@ def run_heat(
     One whom the model cannot follow is taken out, the others race anew without it; it comes last, with the
     reason. ``keep``: make replays too. What ``progress`` raises, called with the share done, stops it.
     """
-    starters, lost = list(terms.starters), []
+    # in the order of the entries, as all that is told of them
+    starters, lost = sorted(terms.starters, key=lambda one: one[0].number), []
     while starters:
         stages: list[Deeds] = []
         replays: list[Replay] = []
@@ -111,7 +112,9 @@ class _Stage:
     def deeds(self, threads: int, progress: Callable[[float], None] | None) -> Deeds:
         """Run it, and return what the walkers did."""
         terms, count = self.terms, len(self.starters)
-        groups = [[number] for number in range(count)] if terms.alone else [list(range(count))]
+        # who comes first where two events fall together is a matter of start places, in which all take turns
+        by_start = sorted(range(count), key=lambda number: self.starters[number][1])
+        groups = [[number] for number in range(count)] if terms.alone else [by_start]
         plans = [
             WorldPlan(
                 self.flat,
@@ -131,9 +134,11 @@ class _Stage:
             return self.starters[number][0].name
 
         try:
-            self.tables, self.ledger = run_plans(plans, threads, progress, None, called)
+            self.tables, ledger = run_plans(plans, threads, progress, None, called)
         except ModelError as error:
             raise _Gone(asked[-1], error) from None
+        self.ledger = np.empty_like(ledger)
+        self.ledger[[number for group in groups for number in group]] = ledger
         rows = walker_rows(self.walkers, self.poses, self.heats, 1)
         done = Tables(walkers=rows, **self.tables)
         goals = [np.array(goal_outline(goal), np.float64) for goal in self.arena.goals]

@@ -19,8 +19,10 @@ from arena.races.race_folder import (
     round_text,
     write_tables,
 )
+from arena.races.race_form import PAIRS
 from arena.races.race_setup import RaceSetup, phase_of
 from arena.races.results import Heat, RaceResults, Round
+from arena.races.standings import placings_of
 from arena.studies.plans.study import sources_digest
 from arena.studies.running.trials import arithmetic
 from replays.format.replay_file import write_replay
@@ -51,7 +53,6 @@ def race_all(
     home = RaceFolder(Path(folder), setup, deciding_parts(setup), restart)
     whole = setup.rounds + setup.final_rounds
     rounds = home.kept(whole)
-    wanted = _wanted(replays, whole)
     for number in range(len(rounds), whole):
         phase, heats = setup.round_terms(number, rounds)
 
@@ -60,55 +61,67 @@ def race_all(
                 told((number + share) / whole, phase_of(setup, number))
 
         tell(0.0)
-        runs = _run_round([terms for _, terms in heats], workers, number in wanted, tell)
+        runs = _run_round([terms for _, terms in heats], workers, replays == ALL_REPLAYS, tell)
         made = tuple(Heat(course, run.finishes) for (course, _), run in zip(heats, runs, strict=True))
         one = Round(number + 1, phase, number, made)
         with home.putting() as stage:
             (stage / round_name(number)).write_bytes(round_text(one))
-            _write_replays(stage, number, runs)
+            for heat, run in enumerate(runs):
+                _write_replays(stage, number, heat, len(heats), run)
         rounds.append(one)
-    _settle_replays(setup, home, rounds, wanted, workers)
+    _settle_replays(setup, home, rounds, replays, workers)
     results = results_of(setup, home.folder, rounds, home.claimed())
     with home.putting() as stage:
         write_tables(results, stage)
     return results
 
 
-def _wanted(replays: str, whole: int) -> range:
-    """The rounds, from 0, of which replays are kept."""
+def _wanted(setup: RaceSetup, rounds: list[Round], replays: str) -> dict[int, list[int]]:
+    """The heats of which replays are kept, by round, both from 0.
+
+    Of the last round of many pairs that is the one in which the first met the second.
+    """
     if replays == NO_REPLAYS:
-        return range(0)
-    return range(whole) if replays == ALL_REPLAYS else range(whole - 1, whole)
+        return {}
+    numbers = range(len(rounds)) if replays == ALL_REPLAYS else [len(rounds) - 1]
+    if setup.terms.format != PAIRS or replays == ALL_REPLAYS:
+        return {number: list(range(len(rounds[number].heats))) for number in numbers}
+    terms = setup.terms
+    placings, _ = placings_of(setup.entries, rounds, terms.format, terms.points, terms.finalists)
+    best = {one.entry for one in placings[:2]}
+    heats = rounds[-1].heats
+    met = [number for number, heat in enumerate(heats) if best == {one.entry for one in heat.finishes}]
+    return {len(rounds) - 1: met}
 
 
 def _settle_replays(
-    setup: RaceSetup, home: RaceFolder, rounds: list[Round], wanted: range, threads: int
+    setup: RaceSetup, home: RaceFolder, rounds: list[Round], replays: str, threads: int
 ) -> None:
-    """Make replays that are wanted and not there, by running their rounds anew, and remove those unwanted."""
-    named = {name for number in wanted for name in _replay_names(setup, rounds, number)}
-    home.remove_replays(named)
-    for number in wanted:
-        if not all(home.has(name) for name in _replay_names(setup, rounds, number)):
-            _, heats = setup.round_terms(number, rounds)
-            runs = _run_round([terms for _, terms in heats], threads, True, lambda _done: None)
-            with home.putting() as stage:
-                _write_replays(stage, number, runs)
+    """Make replays that are wanted and not there, by running their heats anew, and remove those unwanted."""
+    wanted = _wanted(setup, rounds, replays)
+    stages = {number: len(one.dims) for number, one in enumerate(setup.terms.courses)}
+
+    def names_of(number: int, heat: int) -> list[str]:
+        count = stages[rounds[number].heats[heat].course]
+        return [replay_name(number, heat, len(rounds[number].heats), stage, count) for stage in range(count)]
+
+    home.remove_replays(
+        {name for number in wanted for heat in wanted[number] for name in names_of(number, heat)}
+    )
+    for number, heats in wanted.items():
+        lacking = [heat for heat in heats if not all(home.has(name) for name in names_of(number, heat))]
+        if not lacking:
+            continue
+        _, drawn = setup.round_terms(number, rounds)
+        runs = _run_round([drawn[heat][1] for heat in lacking], threads, True, lambda _done: None)
+        with home.putting() as stage:
+            for heat, run in zip(lacking, runs, strict=True):
+                _write_replays(stage, number, heat, len(drawn), run)
 
 
-def _replay_names(setup: RaceSetup, rounds: list[Round], number: int) -> list[str]:
-    _, heats = setup.round_terms(number, rounds)
-    return [
-        replay_name(number, heat, len(heats), stage, len(terms.course.dims))
-        for heat, (_, terms) in enumerate(heats)
-        for stage in range(len(terms.course.dims))
-    ]
-
-
-def _write_replays(stage: Path, number: int, runs: Sequence[HeatRun]) -> None:
-    for heat, run in enumerate(runs):
-        for step, replay in enumerate(run.replays):
-            name = replay_name(number, heat, len(runs), step, len(run.replays))
-            write_replay(replay, stage / name)
+def _write_replays(folder: Path, number: int, heat: int, heats: int, run: HeatRun) -> None:
+    for step, replay in enumerate(run.replays):
+        write_replay(replay, folder / replay_name(number, heat, heats, step, len(run.replays)))
 
 
 def _run_round(

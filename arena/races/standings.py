@@ -46,10 +46,10 @@ def placings_of(
 
 
 def finalists_of(entries: Sequence[Entry], rounds: Sequence[Round], count: int) -> list[int]:
-    """Who goes on to the final: the strongest of the heats; of those alike, who stands first in the list."""
+    """Who goes on to the final: who beat most in the heats; of those alike, who stands first in the list."""
     competing = [one.number for one in entries if one.competes]
-    strength = strengths(_rankings(competing, rounds), len(competing))
-    order = sorted(range(len(competing)), key=lambda one: (-round(float(strength[one]), 12), one))
+    scores = np.nan_to_num(round_scores(competing, rounds)).mean(axis=0)
+    order = sorted(range(len(competing)), key=lambda one: (-round(float(scores[one]), 9), one))
     return sorted(competing[one] for one in order[:count])
 
 
@@ -113,8 +113,10 @@ def _table(
     sums = np.where(there, scores, 0.0).sum(axis=0)
     means = sums / np.maximum(there.sum(axis=0), 1)
     strength = strengths(_rankings(among, rounds), count)
-    first_of_all = sums if points is not None else strength
-    order = sorted(range(count), key=lambda one: (-round(float(first_of_all[one]), 9), one))
+    order = sorted(
+        range(count),
+        key=lambda one: (-round(float(means[one]), 9), -round(float(strength[one]), 9), one),
+    )
     pairs = tally(scores)
     first, last = place_ranges(surely_ahead(pairs), order)
     placings = []

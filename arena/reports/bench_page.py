@@ -6,6 +6,7 @@ from agents.design.spec import Design
 from agents.design.values_by_path import SIDES
 from agents.testbench.bench_figures import BenchPoint
 from agents.testbench.diagnosis import Diagnosis, FaultReport
+from agents.testbench.eye_tables import table_notes
 from agents.testbench.faults import FAULTS, fault_title
 from agents.testbench.whole_design import WholeDesign
 from agents.text.shapes import shape_at, title_at
@@ -78,6 +79,9 @@ def bench_page(
         lights=light_cells(points),
         columns=bench_columns(points),
         sides_differ=sides_differ(points),
+        notes=[
+            f"{note[0].upper()}{note[1:]}." for note in table_notes(design, [one.light for one in points])
+        ],
         cycle_plot=None if cycle is None else cycle_plot(cycle),
         cycle_caption=""
         if cycle is None

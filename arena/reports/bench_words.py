@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from agents.handbook.temperature import NAUGHT_CELSIUS
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.faults import DULL, fault_title
+from agents.testbench.faults import DULL, LOPSIDED, fault_title
 from agents.testbench.measuring import PulsePoint
 from agents.testbench.working_air import Range, air_words
 from agents.text.units import format_quantity
@@ -57,7 +57,7 @@ def _heading(point: BenchPoint) -> str:
     measured = point.measured
     if not measured.fires:
         return NOTHING
-    if DULL in point.faults:
+    if DULL in point.faults and LOPSIDED not in point.faults:
         return "by chance"
     if measured.beside is None:
         return "circles"

@@ -5,6 +5,7 @@ Everything that carries meaning differs in lightness, or in shape, and not by hu
 
 import math
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -39,12 +40,16 @@ _DUSK_TO_STRAW = (
 LIGHT_STEPS = 256
 
 
+@cache
 def light_colours() -> NDArray[np.uint8]:
     """Colours (256, 3) from the dimmest light to the brightest."""
     anchors = np.array(_DUSK_TO_STRAW, dtype=np.float64)
     place = np.linspace(0.0, len(anchors) - 1.0, LIGHT_STEPS)
     columns = [np.interp(place, np.arange(len(anchors)), anchors[:, channel]) for channel in range(3)]
-    return np.round(np.column_stack(columns)).astype(np.uint8)
+    colours = np.round(np.column_stack(columns)).astype(np.uint8)
+    # kept for all who ask
+    colours.setflags(write=False)
+    return colours
 
 
 def luminance(colour: Colour) -> float:
@@ -74,6 +79,7 @@ def contrast_ratio(one: Colour, other: Colour) -> float:
 _LINE_CONTRAST = 3.1
 
 
+@cache
 def line_colours() -> NDArray[np.uint8]:
     """Colours (256, 3) of a line on each of :func:`light_colours`, no farther from it than can be seen well.
 
@@ -93,6 +99,7 @@ def line_colours() -> NDArray[np.uint8]:
             1.0,
         )
         lines[step] = _mixed(ground, end, share)
+    lines.setflags(write=False)
     return lines
 
 

@@ -20,6 +20,8 @@ from replays.format.tables import Replay
 NUMBER_SIZE = 14
 """Size of the number on a body [points]."""
 
+_LEAST_NUMBERED = 5.5
+
 # Headings for which a walker is drawn; the next one is 2.5 degrees off.
 _HEADINGS = 144
 # A walker larger than this [pixels] is drawn afresh each time: few are in view then.
@@ -62,6 +64,7 @@ class Figures:
     ) -> None:
         """``known`` are figures of the same replay at the same scale, whose stamps may serve again."""
         self._walkers, self._poses, self._view, self._scale = replay.walkers, poses, view, scale
+        self._marks = replay.marks
         self.opacity = 0.4 if len(replay.walkers) > CROWD else 0.85
         shape = ["design", "radius", "body_ahead", "track", "eye_ahead", "eye_aside"]
         if known is None:
@@ -73,6 +76,9 @@ class Figures:
         self._glow_stamps: dict[tuple[int, int], pygame.Surface] = (
             known._glow_stamps if known and same else {}
         )
+        # on bodies far smaller than they are drawn, numbers would cover one another
+        sizes = replay.walkers["radius"] * view.zoom
+        self._has_room_for_numbers = bool(len(sizes)) and float(np.median(sizes)) >= _LEAST_NUMBERED
         self._copies = copy_numbers(replay.walkers["design"])
         self.radii: FloatArray = shown_radii(replay.walkers["radius"], view)
         self._asides: FloatArray = 0.5 * replay.walkers["track"] * self.radii / replay.walkers["radius"]
@@ -82,7 +88,9 @@ class Figures:
         size = 4.0 if len(self._walkers) > CROWD else 6.5
         stamps: dict[int, pygame.Surface] = {}
         for number in np.unique(self._walkers["design"]).tolist():
-            stamps[number] = self._averaged(2 * size + 8, partial(_draw_start, size=size, design=number))
+            stamps[number] = self._averaged(
+                2 * size + 8, partial(_draw_start, size=size, mark=self._marks[number])
+            )
             # where they were counts less than where they are
             stamps[number].fill((_FAINT,) * 4, special_flags=pygame.BLEND_RGBA_MULT)
         across, down = self._view(self._walkers["x"], self._walkers["y"])
@@ -114,7 +122,7 @@ class Figures:
             def draw(sheet: Sheet, middle: float) -> None:
                 own = View(middle, middle, 0.0, 0.0, 0.0, 0.0, zoom)
                 pose = Pose(0.0, 0.0, 2.0 * math.pi * heading / _HEADINGS)
-                draw_walker(sheet, own, record, pose, self.opacity)
+                draw_walker(sheet, own, record, pose, self.opacity, look(self._marks[int(record["design"])]))
 
             self._stamps[key] = self._averaged(2.0 * reach + 6.0, draw)
         return self._stamps[key]
@@ -152,7 +160,7 @@ class Figures:
             self._draw_bodies(sheet, (x, y, heading), (across, down), numbers)
             if levels is not None:
                 self._draw_glows(sheet, across, down, heading, np.where(shown[:, None], levels, 0.0))
-        if moment.numbered:
+        if moment.numbered and self._has_room_for_numbers:
             self._draw_numbers(sheet, middles, numbers)
 
     def _ring(
@@ -200,7 +208,8 @@ class Figures:
                 sheet.surface.blits(stamps, doreturn=False)
                 stamps = []
                 pose = Pose(*(float(part[number]) for part in poses))
-                draw_walker(sheet, self._view, self._walkers[number], pose, self.opacity)
+                mine = look(self._marks[int(self._walkers["design"][number])])
+                draw_walker(sheet, self._view, self._walkers[number], pose, self.opacity, mine)
             else:
                 stamps.append(self._placed(self._stamp(number, turn), x, y))
         sheet.surface.blits(stamps, doreturn=False)
@@ -208,7 +217,7 @@ class Figures:
     def _draw_rings(self, sheet: Sheet, time_s: float, numbers: NDArray[np.intp]) -> None:
         x, y, _ = self.places(time_s)
         for number in numbers.tolist():
-            mine = look(int(self._walkers["design"][number]))
+            mine = look(self._marks[int(self._walkers["design"][number])])
             radius, place = float(self.radii[number]), (float(x[number]), float(y[number]))
             rim = max(2.0, 0.14 * radius)
             sheet.disc(place, radius + 1.2, None, mine.casing, rim + 2.4)
@@ -254,8 +263,8 @@ class Figures:
         return nearest if away[nearest] <= 6.0 else None
 
 
-def _draw_start(sheet: Sheet, middle: float, size: float, design: int) -> None:
-    draw_mark(sheet, (middle, middle), size, look(design))
+def _draw_start(sheet: Sheet, middle: float, size: float, mark: int) -> None:
+    draw_mark(sheet, (middle, middle), size, look(mark))
 
 
 def copy_numbers(designs: NDArray[np.int32]) -> NDArray[np.intp]:
@@ -268,8 +277,13 @@ def copy_numbers(designs: NDArray[np.int32]) -> NDArray[np.intp]:
 
 
 def walker_name(replay: Replay, walker: int) -> str:
-    """What a walker is called: its design, and which copy of it, counted from 1."""
+    """What a walker is called: its design, and which copy of it, counted from 1.
+
+    In a race of entries, of which each has one walker, it is the entry's name alone.
+    """
     designs: NDArray[np.int32] = replay.walkers["design"]
     number = int(designs[walker])
+    if "mark" in replay.header["designs"][number]:
+        return replay.design_names[number]
     copy = int(np.count_nonzero(designs[: walker + 1] == number))
     return f"{replay.design_names[number]} {copy}"

@@ -119,6 +119,8 @@ def frames(
                 dissolve.take(picture, now)
             dissolve.draw(surface, now)
             scene.draw_clock(surface, time_s)
+        if number + 1 == len(times) and time_s >= replay.seconds:
+            scene.draw_final(surface)
         yield np.ascontiguousarray(pygame.surfarray.array3d(surface).swapaxes(0, 1))
         if progress is not None:
             progress((number + 1) / len(times))

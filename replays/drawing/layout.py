@@ -14,7 +14,7 @@ CONTROLS = 92.0
 """Height of the controls at the bottom of a window [points]."""
 
 # Below this width [points] a legend beside the arena would leave too little of it.
-_LEGEND_FROM = 860.0
+_LEGEND_FROM = 520.0
 _WIDE_LEGEND, _NARROW_LEGEND, _WIDE_FROM = 340.0, 290.0, 1200.0
 # A strip below this height [points] tells nothing; a window this low has no room for one.
 _LEAST_STRIP, _MOST_STRIP, _STRIP_FROM = 236.0, 340.0, 560.0
@@ -106,6 +106,7 @@ def lay_out_page(
             legend = Box(margin, below, room, bottom - below - margin)
     elif width >= _LEGEND_FROM:
         legend_width = _WIDE_LEGEND if width >= _WIDE_FROM else _NARROW_LEGEND
+        legend_width = min(legend_width, 0.34 * width)
         arena = Box(margin, HEAD, room - legend_width - margin, arena.height)
         legend = Box(arena.right + margin, HEAD, legend_width, max(bottom - HEAD, 1.0))
     return PageLayout(width, height, margin, Box(margin, 0.0, room, HEAD), arena, legend, strip, controls)

@@ -76,7 +76,7 @@ def _designs(
     there = standings.by_design(time_s) if standings is not None and standings.has_goal else None
     by_name = {score.design: score for score in scores or ()}
     for number, name in enumerate(replay.design_names):
-        mine = look(number)
+        mine = look(replay.marks[number])
         sheet.cased_line(
             [(left + 2, y + 8), (left + 52, y + 8)], mine.colour, mine.casing, 2.6, pattern=mine.pattern
         )
@@ -125,7 +125,9 @@ def _arrivals(
     for number, arrival in enumerate(standings.arrivals[:told]):
         at = y + 22 * number
         sheet.text(f"{arrival.rank}", (left + 14, at), TEXT, sheet.theme.faded, across=1.0)
-        draw_mark(sheet, (left + 32, at + 8), 5.0, look(int(replay.walkers["design"][arrival.walker])))
+        draw_mark(
+            sheet, (left + 32, at + 8), 5.0, look(replay.marks[int(replay.walkers["design"][arrival.walker])])
+        )
         clock = clock_words(arrival.time_s)
         room_left = width - 60 - sheet.text_size(clock, TEXT)[0]
         words = sheet.shorten(walker_name(replay, arrival.walker), TEXT, room_left)
@@ -241,7 +243,7 @@ def _marks_of(replay: Replay, scale: LightScale) -> list[str]:
 
 def _draw_example(sheet: Sheet, words: str, middle: tuple[float, float], replay: Replay) -> None:
     """The mark that ``words`` tell of, round ``middle`` [points]."""
-    mine = look(0)
+    mine = look(replay.marks[0] if replay.marks else 0)
     west, east, north, south = middle[0] - 17, middle[0] + 17, middle[1] - 8, middle[1] + 8
     ends = [(middle[0] - 21, middle[1]), (middle[0] + 21, middle[1])]
     box = [(west, north), (east, north), (east, south), (west, south)]

@@ -70,9 +70,11 @@ def shown_radius(walker: np.void, view: View) -> float:
     return min(max(float(walker["radius"]) * view.zoom, LEAST_RADIUS), _MOST_RADIUS)
 
 
-def draw_walker(sheet: Sheet, view: View, walker: np.void, pose: Pose, opacity: float) -> None:
-    """One walker, to scale unless it would be too small to see."""
-    mine = look(int(walker["design"]))
+def draw_walker(
+    sheet: Sheet, view: View, walker: np.void, pose: Pose, opacity: float, mine: Look | None = None
+) -> None:
+    """One walker, to scale unless it would be too small to see; its look is ``mine``, or its design's."""
+    mine = mine or look(int(walker["design"]))
     radius = shown_radius(walker, view)
     zoom = radius / float(walker["radius"])
     middle = view(pose.x, pose.y)

@@ -23,7 +23,7 @@ from replays.drawing.trails import Trails
 from replays.format.tables import Replay
 
 # A picture with so many pixels a point or more needs no finer drawing underneath.
-_FINE_ENOUGH = 2.5
+_FINE_ENOUGH = 2.0
 # Time that a frame may spend on what is made anew [s].
 BUDGET = 0.006
 
@@ -81,16 +81,23 @@ class Stage:
         theme: Theme = LIGHT,
         scale: float = 1.0,
         names: tuple[str, ...] = EVERYTHING,
+        known: "Stage | None" = None,
     ) -> None:
-        """``names`` are the kinds of things that are named on the floor."""
+        """``names`` are the kinds of things that are named on the floor.
+
+        ``known`` is a stage of the same replay, whose light and poses need not be worked out again.
+        """
         self.replay, self.theme, self.scale = replay, theme, scale
         self._kinds = names
-        self.poses = Poses(replay)
-        self.light = LightMap.of(replay)
+        self.poses: Poses = Poses(replay) if known is None else known.poses
+        self.light: LightMap = LightMap.of(replay) if known is None else known.light
         self._front: _Floor | None = None
         self._back: _Floor | None = None
         self._is_complete = False
         self._figures: tuple[View, Figures] | None = None
+        if known is not None and known.scale == scale:
+            # bodies have the same colours on any paper
+            self._figures = known._figures
 
     def draw_ground(self, view: View, fine: int) -> tuple[pygame.Surface, list[Label]]:
         """The ground in ``view``, drawn ``fine`` times finer, and the names on it."""
@@ -105,8 +112,9 @@ class Stage:
         draw_ground(sheet, own, arena, room)
         # placed once with the whole run in mind, so that names do not wander while it is watched
         take_room(room, self.poses, own, self.replay.seconds)
-        names = names_of_things(sheet, own, arena, room, self._kinds)
         ground = pygame.transform.smoothscale(large, size) if fine > 1 else large
+        # measured as large as they will be drawn, for letters twice as fine have other widths
+        names = names_of_things(Sheet(ground, self.scale, self.theme), own, arena, room, self._kinds)
         crowded = crowding(self.poses, own)
         self.light.name_lines(Sheet(ground, self.scale, self.theme), own, room, arena["floor"], crowded)
         return ground, [label.moved(view.left, view.top) for label in names]

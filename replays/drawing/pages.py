@@ -7,10 +7,12 @@ from replays.drawing.colours import light_scale
 from replays.drawing.figures import ALL_WAYS, Moment
 from replays.drawing.layout import FOOT, HEAD, PageLayout, lay_out_page
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
+from replays.drawing.marks import CROWD
 from replays.drawing.metres_to_points import View, bounds, fit
 from replays.drawing.moving_picture import Stage
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import LIGHT, Theme
+from replays.drawing.who_leads import LeadView
 from replays.format.tables import Replay
 from replays.scoring.scores import DesignScore
 from replays.scoring.standings import Standings
@@ -96,8 +98,14 @@ class MapSurround:
         sheet = Sheet(surface, self._scale, self._theme)
         draw_headline(sheet, self.layout, self._replay)
         place = (max(view.left, self.layout.margin) + 4, view.top + view.height + 22)
-        draw_scale_bar(sheet, view, place)
+        wide = draw_scale_bar(sheet, view, place, min(220.0, 0.4 * self.layout.width))
         box = self.layout.legend
+        if box is None and self._standings is not None and self._standings.has_goal:
+            # in a picture too small for a legend, the count at least
+            words = f"{self._standings.count(time_s)} of {len(self._replay.walkers)} arrived"
+            right = self.layout.width - self.layout.margin
+            words = sheet.shorten(words, TEXT, right - place[0] - wide - 12)
+            sheet.text(words, (right, place[1]), TEXT, across=1.0, down=0.5)
         if box is not None:
             picture = self._draw_legend(time_s)
             surface.blit(picture, (round(box.left * self._scale), round(box.top * self._scale)))
@@ -143,7 +151,8 @@ class ReplayPage:
         box = self.layout.arena
         self.view: View = fit(replay.arena, box.left, box.top, box.width, box.height)
         self.stage = Stage(replay, theme, scale)
-        standings = Standings(replay) if has_standings else None
+        self.lead = LeadView(replay)
+        standings = self.lead.standings if has_standings else None
         self._page = MapSurround(replay, self.layout, scale, theme, scores, standings)
 
     def draw(
@@ -161,9 +170,16 @@ class ReplayPage:
         """
         surface.fill(self.theme.paper)
         self._page.draw(surface, self.view, time_s)
-        self.stage.draw(surface, self.view, Moment(time_s, levels, chosen, ALL_WAYS))
+        leader, numbered = self.lead.leader(time_s), len(self.replay.walkers) <= CROWD
+        self.stage.draw(surface, self.view, Moment(time_s, levels, chosen, ALL_WAYS, leader, numbered))
         if has_clock:
             self.draw_clock(surface, time_s)
+
+    def draw_final(self, surface: pygame.Surface) -> None:
+        """Draw the card of the places at the end of the run onto ``surface``."""
+        sheet = Sheet(surface, self.scale, self.theme)
+        if len(self.replay.walkers) > 1:
+            self.lead.draw_final(sheet, self.layout.arena, self.replay.seconds)
 
     def draw_clock(self, surface: pygame.Surface, time_s: float) -> None:
         """Draw how far the run has come onto ``surface``."""

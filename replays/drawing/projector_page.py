@@ -85,6 +85,7 @@ class ProjectorPage:
         self.heading = heading or replay.arena["name"]
         everyone = range(len(replay.walkers))
         self.names = list(names) if names is not None else [walker_name(replay, one) for one in everyone]
+        self._marks = replay.marks
         self.progress = Progress(replay)
         self.standings = Standings(replay)
         self.times = ShowTimes(replay, self.progress)
@@ -286,7 +287,10 @@ class ProjectorPage:
             ink = sheet.theme.paper if mine else sheet.theme.ink
             sheet.text(f"{place.rank}", (box.left + 21, y), TEXT, ink, across=1.0)
             draw_mark(
-                sheet, (box.left + 30, y + 8), 4.0, look(int(self.replay.walkers["design"][place.walker]))
+                sheet,
+                (box.left + 30, y + 8),
+                4.0,
+                look(self._marks[int(self.replay.walkers["design"][place.walker])]),
             )
             told = sheet.text_size(place.told, TEXT)[0]
             # the name counts most, and of a name its number

@@ -65,6 +65,7 @@ class Trails:
         """
         self._replay, self._poses, self._view = replay, poses, view
         self._scale, self.fine = scale, fine
+        self._marks = replay.marks
         size = (max(1, round(view.width * scale)) * fine, max(1, round(view.height * scale)) * fine)
         self.casing = pygame.Surface(size, pygame.SRCALPHA)
         self.colour = pygame.Surface(size, pygame.SRCALPHA)
@@ -78,12 +79,15 @@ class Trails:
         self._turn = 0
         self.time_s = 0.0
 
+    def _look(self, walker: int) -> Look:
+        return look(self._marks[int(self._replay.walkers["design"][walker])])
+
     def _lay_out(self, walkers: NDArray[np.intp]) -> _Ways:
         places, keys, pens, marks = [], [], [], []
         edges = [0]
         for walker in walkers.tolist():
             place, time_s, pen = self._way(walker)
-            mine = look(int(self._replay.walkers["design"][walker]))
+            mine = self._look(walker)
             places.append(np.round(place * self._scale * self.fine).astype(np.int32))
             keys.append(self._poses.key(np.full(len(time_s), len(edges) - 1), time_s))
             pens.append(pen)
@@ -147,7 +151,7 @@ class Trails:
         behind = np.roll(behind, -int(np.searchsorted(behind, self._turn)))
         for place in behind.tolist():
             self._turn = place
-            mine = look(int(self._replay.walkers["design"][self._everyone[place]]))
+            mine = self._look(int(self._everyone[place]))
             while self._drawn[place] < ends[place]:
                 first = int(self._drawn[place])
                 last = min(int(ends[place]), first + _CHUNK)
@@ -203,7 +207,7 @@ class Trails:
             self._marked += 1
             x, y = self._view(float(pulse["x0"]), float(pulse["y0"]))
             place: Point = (x - self._view.left, y - self._view.top)
-            mine = look(int(self._replay.walkers["design"][pulse["walker"]]))
+            mine = self._look(int(pulse["walker"]))
             draw_pulse_mark(sheets, place, float(pulse["heading0"]), int(pulse["side"]), mine)
             reach = math.ceil(14 * scale)
             if -20 < place[0] < self._view.width + 20 and -20 < place[1] < self._view.height + 20:

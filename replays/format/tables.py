@@ -169,6 +169,12 @@ class Replay(Tables):
         """Names of the designs; ``walkers["design"]`` is an index into them."""
         return [design["name"] for design in self.header["designs"]]
 
+    @property
+    def marks(self) -> list[int]:
+        """Numbers of the looks of the designs: those that a race gave its entries, else their own."""
+        designs = self.header["designs"]
+        return [int(design.get("mark", number)) for number, design in enumerate(designs)]
+
 
 def columns_of(dtype: np.dtype[Any]) -> str:
     """The columns of ``dtype`` in words, for a message."""

@@ -8,19 +8,20 @@ from pathlib import Path
 from replays.drawing.calm_fast_play import HURRIED, PERIOD, Dissolve
 from replays.drawing.figures import NO_WAYS, Moment
 from replays.drawing.glow import Glows
+from replays.drawing.lanes import DESIGN_LANES, LANES, NO_LANES, WALKER_LANES
 from replays.drawing.layout import Box, Point
 from replays.drawing.marks import CROWD
 from replays.drawing.metres_to_points import View, bounds
 from replays.drawing.moving_picture import BUDGET, Stage
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT, Theme
+from replays.drawing.who_leads import LeadView
 from replays.format.tables import Replay
 from replays.window.buttons_and_cards import PlacedButton, draw_help, draw_notice, pressed
 from replays.window.camera import STEP, Camera
 from replays.window.chosen_walker import ChosenWalker
-from replays.window.head_and_cards import LeadView, LegendCard, draw_head
+from replays.window.head_and_cards import LegendCard, draw_head
 from replays.window.key_meanings import FLOOR_MODE, TIME_MODE
-from replays.window.lead_panel import DESIGN_LANES, LANES, NO_LANES, WALKER_LANES
 from replays.window.own_file import OwnFile
 from replays.window.player import Player
 from replays.window.replay_keys import REPLAY_KEYS
@@ -86,9 +87,9 @@ class ReplayWindow:
         self._chosen = ChosenWalker(replay)
         self._forget()
 
-    def _forget(self) -> None:
-        """Nothing drawn so far is of use any more."""
-        self._stage = Stage(self.replay, self.theme, self.scale)
+    def _forget(self, known: Stage | None = None) -> None:
+        """Nothing drawn so far is of use any more, but what a ``known`` stage worked out."""
+        self._stage = Stage(self.replay, self.theme, self.scale, known=known)
         self._controls.forget()
         self._drawn: tuple[object, ...] | None = None
         self._dissolve = Dissolve()
@@ -253,12 +254,12 @@ class ReplayWindow:
 
     def _change_theme(self) -> None:
         self.theme = DARK if self.theme is LIGHT else LIGHT
-        self._forget()
+        self._forget(self._stage)
 
     def _enlarge(self) -> None:
         """Letters and lines of the next size, after the largest of the smallest."""
         self.scale = next((scale for scale in SCALES if scale > self.scale), SCALES[0])
-        self._forget()
+        self._forget(self._stage)
 
     def _keep(self) -> None:
         self.notice = ""
@@ -339,7 +340,9 @@ class ReplayWindow:
         if self.legend_shown:
             self.cards["legend"] = self._legend.draw(sheet, layout.arena, player.time_s)
         if self.shows_final:
-            self.cards["final"] = self._lead.draw_final(sheet, layout.arena, player.seconds)
+            self.cards["final"] = self._lead.draw_final(
+                sheet, layout.arena, player.seconds, "Esc puts this away"
+            )
         if self.notice:
             draw_notice(sheet, layout.arena, self.notice)
         if self.help_shown:

@@ -1,13 +1,15 @@
-"""Prints how long the window takes for a frame: 10, 200 and 2,000 walkers, without a graphics card.
+"""Prints what the window does with a screen: shares, names, contrast and letters, and how long frames take.
 
-    python -m tests.benchmarks.window
+    python -m tests.benchmarks.window [measures]
 
-Walkers run one by one, so that any number fits on the floor; to draw them costs the same. A frame has 16.7 ms
-if there are to be 60 a second.
+With 10, 200 and 2,000 walkers, without a graphics card. Walkers run one by one, so that any number fits on
+the floor; to draw them costs the same. A frame has 16.7 ms if there are to be 60 a second.
+With ``measures`` it leaves out what takes time.
 """
 
 # ruff: noqa: T201
 import os
+import sys
 import time
 from collections.abc import Callable
 
@@ -17,9 +19,12 @@ import numpy as np
 
 from arena.scene.contest import read_contest
 from arena.simulation import simulate
+from replays.drawing.projector_page import LETTERS, TEXT, ProjectorPage
 from replays.drawing.sheet import pygame
 from replays.format.tables import Replay
+from replays.window.playback import SPEEDS
 from replays.window.replay_window import ReplayWindow
+from tests.helpers.window_measures import ARENAS, contrasts, crowd_in, floor_share, label_faults, settled
 
 SIZE = (1280, 760)
 FRAMES = 300
@@ -70,9 +75,65 @@ def measure(replay: Replay, keys: tuple[int, ...], start: float, step: Step) -> 
     return np.array(times)
 
 
+def print_measures() -> None:
+    """Shares of the floor, faults of names, contrast, and letters for a whole room."""
+    print("share of the window that the floor takes, alone / with the causes, and faults of the names on it")
+    for name in ARENAS:
+        replay = crowd_in(name)
+        told = []
+        for size in ((1280, 720), (1920, 1080), (800, 600)):
+            window = ReplayWindow(replay)
+            window.player.playing = False
+            settled(window, size)
+            alone, faults = floor_share(window), len(label_faults(window))
+            press(window, pygame.K_w)
+            window.draw(pygame.Surface(size))
+            told.append(
+                f"{size[0]} x {size[1]}: {100 * alone:.0f} / {100 * floor_share(window):.0f} %, {faults}"
+            )
+        print(f"  {name:20s} {'   '.join(told)}")
+    print("least contrast of each sort of pair, and what is asked for")
+    for pair, (found, least) in contrasts().items():
+        print(f"  {pair:40s} {found:5.2f}  ({least})")
+    print("projector: share of the floor's part, letters as a share of the height, places told")
+    for size in ((1280, 720), (1920, 1080)):
+        for letters in LETTERS:
+            page = ProjectorPage(crowd_in("slalom", 30), *size, yours=0, letters=letters)
+            share, height = page.floor_share(), TEXT * page.scale / size[1]
+            rows = 0 if page.board is None else int(page.board.height // 18)
+            print(
+                f"  {size[0]} x {size[1]}, letters x {letters}: "
+                f"{100 * share:.0f} %, 1/{1 / height:.1f}, {rows}"
+            )
+    print("ways drawn at 99 % of a run")
+    replay = crowd_in("potting-bench", 24)
+    for speed in (100.0, 200.0, 500.0, 1000.0):
+        window, surface = ReplayWindow(replay), pygame.Surface(SIZE)
+        window.player.speed_step = SPEEDS.index(speed)
+        while window.player.time_s < 0.99 * replay.seconds:
+            window.draw(surface)
+            window.advance(1 / 60)
+        window.draw(surface)
+        print(f"  {speed:5.0f} times life: {100 * window._stage.drawn_share(window.player.time_s):.0f} %")
+    print("processor time of the first frame after a change at 3840 x 2160")
+    window, surface = ReplayWindow(replay, scale=2.0), pygame.Surface((3840, 2160))
+    window.player.playing = False
+    for action in ("theme", "larger", "legend", "lead", "help", "closer"):
+        for _ in range(40):
+            window.draw(surface)
+            window.advance(0.02)
+        began = time.process_time()
+        window.act(action)
+        window.draw(surface)
+        print(f"  {action:10s} {1e3 * (time.process_time() - began):4.0f} ms")
+
+
 def main() -> None:
     """Measure and print."""
     pygame.display.init()
+    print_measures()
+    if "measures" in sys.argv:
+        return
     faster = (pygame.K_UP,) * 9
     cases: list[tuple[str, tuple[int, ...], float, Step]] = [
         ("playing 20 times as fast as life", (), 0.3, play),

@@ -11,6 +11,8 @@ import numpy as np
 from agents.arrays import FloatArray, RecordArray
 from agents.design.as_built import build
 from agents.design.built_copies import part_chances, part_values
+from agents.design.spec import Design, Tolerance
+from agents.design.values_by_path import BOTH, SIDES, of_both
 from agents.drawer.pairing import pair_up, random_share
 from agents.errors import Fault, SpecError
 from agents.testbench.faults import fault_names
@@ -18,6 +20,7 @@ from agents.testbench.surveys import survey
 from agents.text.marked_yaml import read_text
 from agents.text.quantities import Quantity
 from agents.text.readers import QuantityError, quote
+from agents.text.units import format_quantity
 from arena.studies.kits.judging import BenchTest
 
 HEADER = "eye,trigger"
@@ -32,6 +35,9 @@ FARTHEST = 5.0
 EXACT = 1e-6
 
 _TRIGGER = Quantity("V", least=0.1, most=20.0)
+_HEADING = re.compile(r"eye\s*(?P<divider>[,;\t])\s*trigger\s*(?:[\[(]\s*(?P<unit>m?v)\s*[\])])?")
+_DECIMAL_COMMA = re.compile(r"([0-9]*),([0-9]+)")
+_BARE = re.compile(r"[0-9.]+")
 
 
 @dataclass(frozen=True)
@@ -83,21 +89,25 @@ class Picking:
 def read_eyes(path: Path) -> list[MeasuredEye]:
     """Read a table of measured eyes: the line ``eye,trigger``, then one eye a line, like ``E07,2.31 V``.
 
-    Blank lines are skipped. Raises NotFoundError, and SpecError with all that is wrong: a value that is no
-    voltage with its unit, a label that is there twice, or fewer than two eyes.
+    With semicolons or tabs in place of the commas, as a spreadsheet of many countries writes it, a voltage
+    may have a decimal comma. The unit may stand in the heading instead: ``trigger [V]``. Blank lines are
+    skipped. Raises NotFoundError, and SpecError with all that is wrong: a value that is no voltage with its
+    unit, a label that is there twice, or fewer than two eyes.
     """
     file = str(path)
     # a spreadsheet's line ends, and no others: a label may hold what Python takes for one
     lines = re.split("\r\n|\r|\n", read_text(path, file))
-    if lines[0].strip() != HEADER:
+    match = _HEADING.fullmatch(lines[0].strip().lower())
+    if match is None:
         raise SpecError([Fault(file, 1, 1, "", quote(lines[0].strip()), f"the line {HEADER}")])
+    divider, unit = match["divider"], match["unit"]
     eyes: list[MeasuredEye] = []
     faults: list[Fault] = []
     seen: dict[str, int] = {}
     for number, line in enumerate(lines[1:], 2):
         if not line.strip():
             continue
-        fields = line.split(",")
+        fields = line.split(divider)
         label = fields[0].strip()
         if len(fields) != 2:
             faults.append(
@@ -111,8 +121,11 @@ def read_eyes(path: Path) -> list[MeasuredEye]:
             expected = f"labels that differ; it stands in line {seen[label]} too"
             faults.append(Fault(file, number, 1, "eye", quote(label), expected))
         seen.setdefault(label, number)
+        text = fields[1].strip() if divider == "," else _DECIMAL_COMMA.sub(r"\1.\2", fields[1].strip())
+        if unit and _BARE.fullmatch(text):
+            text = f"{text} {'mV' if unit == 'mv' else 'V'}"
         try:
-            eyes.append(MeasuredEye(label, float(_TRIGGER.read(fields[1]))))
+            eyes.append(MeasuredEye(label, float(_TRIGGER.read(text))))
         except QuantityError as error:
             column = len(fields[0]) + 2
             faults.append(Fault(file, number, column, "trigger", error.got, error.expected, error.near))
@@ -122,6 +135,22 @@ def read_eyes(path: Path) -> list[MeasuredEye]:
     if faults:
         raise SpecError(faults)
     return eyes
+
+
+def with_spread_of(design: Design, triggers: Sequence[float]) -> Design:
+    """Return the design with eyes that scatter as measured ``triggers`` [V] do, where it says nothing of it.
+
+    Eyes with a bench table have none to give.
+    """
+    path = f"{BOTH}.eye.dark_trigger"
+    given = {of_both(spread.path) for spread in design.spreads}
+    if path in given or any(getattr(design, name).eye.table for name in SIDES) or len(triggers) < 2:
+        return design
+    deviation = float(np.std(triggers, ddof=1))
+    if deviation == 0.0:
+        return design
+    width = format_quantity(deviation, "V", 3)
+    return design.with_spread({**design.spread, path: Tolerance(normal=width)})
 
 
 def drawn_eyes(bench_test: BenchTest, seed: int) -> list[MeasuredEye]:

@@ -18,7 +18,7 @@ from agents.design.as_built import build
 from agents.design.built_copies import build_copies
 from agents.design.spec import Design
 from agents.errors import OptionError, raise_first
-from agents.testbench.faults import BLIND_BIT, DIM_BIT, DULL_BIT, FAULTS, STRAYS_BIT
+from agents.testbench.faults import BLIND_BIT, DIM_BIT, DULL_BIT, FAULTS, LOPSIDED_BIT, STRAYS_BIT
 from agents.testbench.surveys import Survey, survey
 from arena.studies.statistics.estimates import Estimate
 from replays.scoring.confidence_intervals import share_interval
@@ -26,8 +26,8 @@ from replays.scoring.confidence_intervals import share_interval
 Progress = Callable[[float], None]
 
 
-# Where it stands still, or cannot tell light, nothing is told of where it heads.
-_UNTOLD = DIM_BIT | BLIND_BIT | DULL_BIT
+# Where a copy stands still, or something worse is told of its steering, it is not said to stray as well.
+_UNTOLD = DIM_BIT | BLIND_BIT | DULL_BIT | LOPSIDED_BIT
 
 # Copies that a thread measures in one go; a stop waits for no more than these.
 TOGETHER = 128

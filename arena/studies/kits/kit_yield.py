@@ -18,7 +18,14 @@ from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST
 from agents.text.shapes import shape_at
 from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
-from arena.studies.kits.eye_picking import MeasuredEye, Picking, drawn_eyes, pick, straight_range
+from arena.studies.kits.eye_picking import (
+    MeasuredEye,
+    Picking,
+    drawn_eyes,
+    pick,
+    straight_range,
+    with_spread_of,
+)
 from arena.studies.kits.judging import BenchResult, BenchTest, Demand, Progress, expected_of, share_of
 from arena.studies.statistics.estimates import Estimate
 from replays.format.whole_files import whole_file
@@ -188,6 +195,7 @@ def estimate_yield(
 
     Copy k is the one that takes part in races with that seed. ``kits`` is how many are to be built, and
     ``eyes`` are measured ones to be paired; without them a bag is drawn from the design's own tolerance.
+    Where the design gives its eyes none, the kits' eyes scatter as the measured ones do.
     ``tell`` is called with the share done, 0 to 1; what it raises stops the work within a moment.
 
     Raises OptionError for numbers that cannot be, and where no part has a tolerance.
@@ -196,6 +204,8 @@ def estimate_yield(
         raise OptionError(f"{copies} copies; expected 1 to {MOST_COPIES}")
     if not 1 <= kits <= MOST_KITS:
         raise OptionError(f"{kits} kits; expected 1 to {MOST_KITS}")
+    if eyes is not None:
+        design = with_spread_of(design, [eye.trigger for eye in eyes])
     if all(spread.width == 0.0 for spread in design.spreads):
         raise OptionError(
             f"{design.name}: no part has a tolerance, so nothing varies and all kits are alike; give its "

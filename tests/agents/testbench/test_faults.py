@@ -40,7 +40,7 @@ FAULTY = [
     ("spin", 3e3, {"storage.capacitance": 4700e-6}),
     ("lame", 3e3, {"storage.capacitance": 100e-6}),
     ("hangs", 3e3, {"both.latch": 47e3, "both.feeler": 10e3}),
-    ("dull", 3e3, {"both.eye.slope": 0.03}),
+    ("dull", 3e3, {"both.eye.slope": 0.02}),
     ("strays", 3e3, {"left.eye.dark_trigger": 2.44}),
     (
         *("strays", 3e3),

@@ -99,15 +99,13 @@ def test_a_stricter_angle_allows_less_apart() -> None:
 
 
 def test_faults_that_are_allowed_are_told_and_not_counted() -> None:
-    whole = photodrome(
-        "kit", "poppy", *FEW, "--allow", "spin", "--allow", "whiskers without effect", "--json"
-    ).json()
-    assert whole["allowed"] == ["spin", "deaf feelers"]
+    allowed = ("--allow", "spin", "--allow", "whiskers without effect", "--allow", "blind")
+    whole = photodrome("kit", "poppy", *FEW, *allowed, "--json").json()
+    assert whole["allowed"] == ["blind", "spin", "deaf feelers"]
     assert whole["faults"]["spin"]["copies"] > 0
-    # one is blind in 20 klx of sun, which heats its panel
-    assert whole["works"]["value"] == pytest.approx(1.0 - whole["faults"]["blind"]["copies"] / 60.0)
-    table = photodrome("kit", "poppy", *FEW, "--allow", "spin", "--allow", "whiskers without effect").out
-    assert "not counted: spin, whiskers without effect" in table
+    assert whole["works"]["value"] == 1.0
+    table = photodrome("kit", "poppy", *FEW, *allowed).out
+    assert "not counted: blind (trigger above panel), spin, whiskers without effect" in table
     assert "spin (not counted)" in table
 
 
@@ -181,3 +179,32 @@ def test_inputs_are_not_written_over() -> None:
     for out in ("borage.yaml", "eyes.csv"):
         told = refusal("kit", "./borage.yaml", "--eyes", "eyes.csv", "--out", out)
         assert "is an input of this very command" in told
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        EYES,
+        EYES.replace(",", ";").replace(".", ","),
+        EYES.replace("eye,trigger", "Eye\tTrigger [V]")
+        .replace(",", "\t")
+        .replace(" V", "")
+        .replace(".", ","),
+    ],
+)
+def test_eyes_in_the_spellings_of_spreadsheets(text: str) -> None:
+    Path("bag.csv").write_text(text, encoding="utf-8")
+    outcome = photodrome("kit", "poppy", *FEW, "--eyes", "bag.csv", "--json")
+    assert outcome.code == 0
+    eyes = [pair["left_V"] for pair in outcome.json()["picking"]["pairs"]]
+    assert set(eyes) <= {round(2.2 + 0.07 * number, 2) for number in range(7)}
+
+
+def test_eyes_are_paired_without_a_spread_and_a_drawer_says_what_it_lacks() -> None:
+    Path("bag.csv").write_text(EYES, encoding="utf-8")
+    Path("plain.yaml").write_text("photodrome: design 1\nname: borage\n", encoding="utf-8")
+    assert photodrome("kit", "./plain.yaml", *FEW, "--eyes", "bag.csv").code == 0
+    outcome = photodrome("kit", "poppy", *FEW, "--drawer", "potting-shed", "--kits", "30")
+    assert outcome.code == 0
+    assert "the drawer lacks, for 30 kits: feeler resistor, 60 needed, 9 there" in outcome.out
+    assert "red flashers 1, 2.240 V" in outcome.out

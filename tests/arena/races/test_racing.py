@@ -150,7 +150,7 @@ def test_identical_entries_get_each_place_alike(tmp_path: Path) -> None:
     setup = race_of(
         tmp_path,
         form="together",
-        more=f"rounds: {rounds}\ncourses: [{{arena: ./bright.yaml, lasts: 60 s, by: most light}}]\n",
+        more=f"rounds: {rounds}\ncourses: [{{arena: ./bright.yaml, lasts: 30 s, by: most light}}]\n",
     )
     assert setup.twins == (tuple(range(count)),)
     assert setup.turn == count

@@ -15,7 +15,15 @@ from agents.errors import OptionError, OutputError
 from arena.cli.command import photodrome
 from replays.drawing import films
 from replays.drawing.calm_fast_play import HURRIED
-from replays.drawing.films import MOST_FRAMES, USUAL_SECONDS, Shooting, frame_times, frames, make_film
+from replays.drawing.films import (
+    MOST_FRAMES,
+    USUAL_SECONDS,
+    Shooting,
+    frame_times,
+    frames,
+    make_film,
+    make_show,
+)
 from replays.drawing.pictures import draw_picture
 from replays.drawing.sizes import size_of
 from replays.drawing.theme import DARK
@@ -294,3 +302,11 @@ def test_a_picture_outside_of_the_run_is_refused(replay: Replay, tmp_path: Path)
     with pytest.raises(OptionError, match="the run lasts from 0 s to 900 s"):
         draw_picture(replay, tmp_path / "late.png", time_s=1e4)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_the_show_is_filmed_without_a_screen(tmp_path: Path) -> None:
+    path = tmp_path / "show.gif"
+    make_show(potting_bench().replay(), path, size="320x320", rate=1.0, yours=2, heading="heat 1")
+    with Image.open(path) as film:
+        assert film.size == (320, 320)
+        assert film.n_frames > 50

@@ -13,8 +13,10 @@ from replays.drawing.marks import draw_mark
 from replays.drawing.sheet import Sheet
 from replays.format.tables import Replay
 from replays.scoring.progress import Progress, RaceStanding
-from replays.window.buttons_and_cards import SMALL, TEXT
 from replays.words import clock_words, length_words
+
+TEXT, SMALL = 15, 14
+"""Sizes of letters [points]."""
 
 WALKER_LANES, DESIGN_LANES, NO_LANES = "walkers", "designs", "no lanes"
 LANES = (WALKER_LANES, DESIGN_LANES, NO_LANES)
@@ -26,7 +28,10 @@ _LANE, _HEADING, _COLUMN = 34.0, 24.0, 300.0
 
 @dataclass(frozen=True)
 class Lane:
-    """A line of the panel: ``places`` are shares of the way, of one walker or of all of a design."""
+    """A line of the panel: ``places`` are shares of the way, of one walker or of all of a design.
+
+    ``design`` is the number of its look.
+    """
 
     rank: int
     name: str
@@ -56,7 +61,7 @@ def walker_lanes(
             walker_name(replay, walker),
             "",
             value_words(progress, standing, walker),
-            int(replay.walkers["design"][walker]),
+            replay.marks[int(replay.walkers["design"][walker])],
             [float(standing.gone[walker])],
             walker == chosen,
         )
@@ -77,7 +82,7 @@ def design_lanes(
         middle = float(np.median(gone)) if len(gone) else 0.0
         kept = f", {there} of {len(mine)} there" if progress.has_goal else f", {len(mine)}"
         is_chosen = chosen is not None and int(designs[chosen]) == number
-        lanes.append((there, middle, Lane(0, name, kept, "", number, gone.tolist(), is_chosen)))
+        lanes.append((there, middle, Lane(0, name, kept, "", replay.marks[number], gone.tolist(), is_chosen)))
     lanes.sort(key=lambda one: (-one[0], -one[1]))
     ranked: list[Lane] = []
     for place, (there, middle, lane) in enumerate(lanes, start=1):
