@@ -1,4 +1,4 @@
-"""Draws the README's pictures of the two windows, without a screen.
+"""Draws the README's pictures of the windows, without a screen.
 
     python -m tests.readme_pictures demo.replay.npz
 
@@ -16,14 +16,16 @@ from arena.workbench.controller import Controller
 from arena.workbench.jobs import RaceTerms
 from arena.workbench.view import WorkbenchView
 from arena.workbench.window import set_up
+from replays.drawing.projector_page import ProjectorPage
 from replays.drawing.sheet import pygame
+from replays.drawing.show_times import SLOW
 from replays.format.replay_file import read_replay
 from replays.window.replay_window import ReplayWindow
 
 FOLDER = Path(__file__).parent.parent / ".pictures"
-SIZE = (1200, 720)
-# A moment of the demo at which sunflower 2 feels its way round the seed tray, and its number there.
-MOMENT, WALKER = 710.5, 9
+SIZE, SHOW = (1200, 720), (1280, 720)
+# A moment of the demo at which sunflower 6 pushes against others under the lamp, and its number there.
+MOMENT, WALKER = 1258.4, 13
 
 
 def window_on(path: Path) -> pygame.Surface:
@@ -35,6 +37,14 @@ def window_on(path: Path) -> pygame.Surface:
     # a picture that takes long is put together over several frames
     for _ in range(100):
         window.draw(sheet)
+    return sheet
+
+
+def show_on(path: Path) -> pygame.Surface:
+    """The show of the replay at ``path``, some time after the first arrival."""
+    page, sheet = ProjectorPage(read_replay(path), *SHOW, yours=WALKER), pygame.Surface(SHOW)
+    slow = page.times.begin_of(SLOW)
+    page.draw(sheet, 30.0 if slow is None else slow + 7.0)
     return sheet
 
 
@@ -60,4 +70,5 @@ def workbench_on(arena: str, design: str) -> pygame.Surface:
 
 if __name__ == "__main__":
     pygame.image.save(window_on(Path(sys.argv[1])), FOLDER / "watch.png")
+    pygame.image.save(show_on(Path(sys.argv[1])), FOLDER / "show.png")
     pygame.image.save(workbench_on("potting-bench", "poppy"), FOLDER / "try.png")

@@ -18,6 +18,7 @@ from agents.design.values_by_path import BOTH, SIDES, of_one
 from agents.errors import WorkError
 from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
+from agents.text.quantities import Quantity
 from agents.text.shapes import keys_of, shape_at, shape_of
 from agents.text.yaml_text import Plain, layout_of, plain_of, replaced
 
@@ -64,8 +65,17 @@ def value_texts(values: Mapping[str, Any]) -> dict[str, Plain]:
     {'both.latch': '2k7', 'panel.current_per_light': '60 nA/lx', 'left.feeler': 'none'}
     """
     return {
-        path: _written(Design, tuple(path.split(".")), value, []) for path, value in _leaves(values).items()
+        path: _written(Design, tuple(path.split(".")), value, [_style(path)])
+        for path, value in _leaves(values).items()
     }
+
+
+def _style(path: str) -> str:
+    """Text like that of a value at ``path``: a resistor goes by its code, any other resistance does not."""
+    is_resistor = path.rpartition(".")[2] in ("latch", "series", "feeler")
+    shape = shape_at(Design, of_one(tuple(path.split("."))))
+    reader = shape.reader if shape else None
+    return "1 ohm" if isinstance(reader, Quantity) and reader.unit == "ohm" and not is_resistor else ""
 
 
 def _leaves(values: Mapping[str, Any]) -> dict[str, Any]:

@@ -10,7 +10,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design, read_design
 from agents.handbook.light_kinds import SUN, kind_name
 from agents.handbook.temperature import NAUGHT_CELSIUS, ROOM_TEMPERATURE
-from agents.testbench.faults import faults_of
+from agents.testbench.faults import DULL, LOPSIDED, faults_of
 from agents.testbench.measuring import Measurement, SidePoint, measure_record, measurement_of
 
 Json = dict[str, Any]
@@ -35,6 +35,20 @@ class BenchPoint:
     def first(self) -> SidePoint:
         """What the side does that fires first, in SI units."""
         return self.measured.first
+
+    @property
+    def heading(self) -> str | None:
+        """To which side of a lamp it heads and how far, in words; None where it does not fire."""
+        if not self.measured.fires:
+            return None
+        if DULL in self.faults and LOPSIDED not in self.faults:
+            return "by chance"
+        beside = self.measured.beside
+        if beside is None:
+            return "circles"
+        # a lamp that stands to its left is passed on the right
+        degrees = round(math.degrees(beside))
+        return f"{abs(degrees)} deg {'right' if degrees > 0 else 'left'}" if degrees else "0 deg"
 
     def as_dict(self) -> Json:
         """Return the point for JSON; SI units but for those in the names, None where undefined.

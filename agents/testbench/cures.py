@@ -31,13 +31,16 @@ from agents.testbench.light_scan import (
     telling_lights,
 )
 from agents.testbench.possible_changes import Change
+from agents.testbench.screening import SILENT
 from agents.testbench.trials import Trials, checked
-from agents.testbench.weighing import POOR, SILENT, Scales
+from agents.testbench.weighing import ANYTHING, POOR, WHATEVER, Scales
 
+# Lights in a decade at which a change is put on the bench.
+PROOFS_PER_DECADE = 24
+# Lights of a fault's range at which a single change has to remove it to be taken as one half of a pair.
+FEW = 4
 # How many changes that pass at the scanned lights are put on the bench before a rank is given up.
 PROOFS = 6
-# All bits but that of a walker that cannot be followed.
-ANYTHING = (1 << 61) - 1
 
 # Changes that pass, and their bits (lights,) as far as known.
 Passing = Iterator[tuple[Change, IntArray]]
@@ -115,7 +118,11 @@ class CureSearch:
             if found := self._first(name, lights, singles(allowed), False):
                 return found
         # one change removes the fault and another one what comes of it; where none does, any two may
-        healers = list(self.trials.passing_singles(anything))
+        inside = np.flatnonzero(within)
+        few = np.unique(inside[np.linspace(0, len(inside) - 1, FEW).astype(int)])
+        healing = np.full(len(self.scanned), WHATEVER)
+        healing[few] = anything[few]
+        healers = list(self.trials.passing_singles(healing))
         numbers = self.trials.pairs_with(healers or range(len(self.trials.singles)))
         for allowed in (without(strictly), without(strictly) | POOR):
             if found := self._first(name, lights, pairs(allowed, numbers), False):
@@ -166,25 +173,21 @@ class CureSearch:
         return None
 
     def _near_miss(self, name: str, lights: Range, bit: int, within: Any) -> Cure | None:
-        """The single change that removes a fault from the most of its lights and brings nothing."""
-        bits = [self.scan.excused(float(light), False) for light in self.scanned]
-        best: tuple[float, Cure] | None = None
-        for which in np.flatnonzero(within):
-            allowed = np.array(bits) | POOR
-            allowed[which] &= ~bit
-            found = self._first_miss(name, lights, allowed)
-            if found is not None and (best is None or found[0] < best[0]):
-                best = found
-        return None if best is None else best[1]
-
-    def _first_miss(self, name: str, lights: Range, allowed: IntArray) -> tuple[float, Cure] | None:
-        for tries, number in enumerate(self.trials.passing_singles(allowed)):
-            if tries == PROOFS:
-                break
-            miss = self._proven(name, lights, self.trials.singles[number], False, misses=True)
-            if miss is not None:
-                left = sum(float(np.log(high / max(low, 1e-3))) + 1e-3 for low, high in miss.stays)
-                return left, miss
+        """The single change that removes a fault from the most of its lights, whatever it brings."""
+        barred = np.array([bit | self._barred(bit, float(light)) for light in self.scanned])
+        before = np.array([self.scan.bits(float(light)) for light in self.scanned])
+        found = []
+        anything = np.full(len(self.scanned), ANYTHING)
+        for number in self.trials.passing_singles(anything):
+            bits = self.trials.single_bits(number)
+            healed = int(np.count_nonzero(within & (bits & barred == 0)))
+            brought = int(np.count_nonzero(bits & ~before & (POOR - 1)))
+            found.append((-healed, brought, number))
+        for healed, _, number in sorted(found)[:PROOFS]:
+            if healed < 0:
+                miss = self._proven(name, lights, self.trials.singles[number], None, misses=True)
+                if miss is not None:
+                    return miss
         return None
 
     def changed(self, change: Change) -> LightScan | None:
@@ -208,19 +211,18 @@ class CureSearch:
             return None
         bit = 1 << FAULTS.index(name)
         try:
-            told = sorted(
-                {*map(float, self.scanned), *telling_lights(after, self._range, 2 * SCANS_PER_DECADE)}
-            )
-            inside = [light for light in told if lights[0] <= light <= lights[1]] or [lights[0]]
-            inside = sorted({*lights, *inside})
-            if any(after.bits(light) & ~bit & self._barred(bit, light) for light in inside):
-                return None
-            stays = ranges_where(lambda light: bool(after.bits(light) & bit), inside)[0]
-            if bool(stays) != misses or stays == [lights]:
-                return None
-            if sometimes is not None and any(
-                after.bits(light) & ~self.scan.excused(light, sometimes) for light in told
-            ):
+            for per_decade in (SCANS_PER_DECADE, PROOFS_PER_DECADE):
+                told = telling_lights(after, self._range, per_decade)
+                told = sorted({*map(float, self.scanned), *told, *lights})
+                inside = [light for light in told if lights[0] <= light <= lights[1]]
+                stays = ranges_where(self._unhealed(after, bit), inside)[0]
+                if (bool(stays) and not misses) or stays == [lights]:
+                    return None
+                if sometimes is not None and any(
+                    after.bits(light) & ~self.scan.excused(light, sometimes) for light in told
+                ):
+                    return None
+            if misses and not stays:
                 return None
             brings = self._brought(after, told)
             leaves = fault_names(int(np.bitwise_or.reduce([after.bits(light) for light in told])))
@@ -229,11 +231,17 @@ class CureSearch:
             return None
         return Cure(change.text, change.values, lights, brings, tuple(stays), leaves)
 
+    def _unhealed(self, after: LightScan, bit: int) -> Callable[[float], bool]:
+        """Whether a changed walker has the fault still at a light, or fires no more."""
+        return lambda light: bool(after.bits(light) & (bit | self._barred(bit, light)))
+
     def _brought(self, after: LightScan, told: Sequence[float]) -> tuple[Brought, ...]:
         """What has come up with a change, by name and range of light."""
+        new = int(np.bitwise_or.reduce([after.bits(one) & ~self.scan.bits(one) for one in told]))
         return tuple(
             Brought(name, one)
             for place, name in enumerate(FAULTS)
+            if new >> place & 1
             for one in ranges_where(_new(after, self.scan, 1 << place), told)[0]
         )
 

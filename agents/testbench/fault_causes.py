@@ -4,7 +4,7 @@ import math
 from collections.abc import Callable
 from typing import Any
 
-from agents.circuit.eye import on_voltage, trigger_voltage
+from agents.circuit.eye import feed_resistance, on_voltage, trigger_voltage
 from agents.circuit.steering import lead
 from agents.design.values_by_path import SIDES
 from agents.testbench.faults import (
@@ -42,6 +42,8 @@ from agents.testbench.measuring import (
 )
 from agents.text.units import format_code, format_quantity
 
+# A drop in the series resistor [V] that is told beside a trigger; healthy ones are about 0.2 V.
+NOTABLE_DROP = 0.5
 # Collector voltage [V] of an NPN that holds a motor, in round figures.
 PULLED_DOWN = 0.1
 
@@ -95,11 +97,24 @@ def _dim(walker: Any, measured: Measurement) -> str:
     if measured.photocurrent < drawn:
         return (
             f"at {_light(measured)} the panel gives {_amperes(measured.photocurrent)}, and at the trigger of"
-            f" {_volts(trigger)} eyes and leak take {_amperes(drawn)}"
+            f" {_volts(trigger)} eyes and leak take {_amperes(drawn)}{_drop(walker, measured)}"
         )
     return (
         f"at {_light(measured)} the panel gives {_volts(measured.open_circuit)} open-circuit, and the"
-        f" trigger is {_volts(trigger)} with {_amperes(drawn)} for eyes and leak"
+        f" trigger is {_volts(trigger)} with {_amperes(drawn)} for eyes and leak{_drop(walker, measured)}"
+    )
+
+
+def _drop(walker: Any, measured: Measurement) -> str:
+    """Where a good part of the trigger is what the standby current drops in the series resistor: how much."""
+    side = walker["side"][SIDES.index(measured.first.side)]
+    current = float(side["quiet_current"])
+    drop = current * float(feed_resistance(False, side))
+    if drop < NOTABLE_DROP:
+        return ""
+    return (
+        f"; {_volts(drop)} of that trigger is what the {measured.first.side} eye's standby current of"
+        f" {_amperes(current)} drops in its series resistor of {format_code(float(side['series']), 'ohm')}"
     )
 
 
@@ -109,7 +124,7 @@ def _blind(walker: Any, measured: Measurement) -> str:
     return (
         f"at {_light(measured)} the trigger has risen from {_volts(float(trigger_voltage(0.0, False, side)))}"
         f" in the dark to {_volts(first.trigger)}, and the panel gives {_volts(measured.open_circuit)}"
-        " open-circuit"
+        f" open-circuit{_drop(walker, measured)}"
     )
 
 
@@ -187,6 +202,12 @@ def _lame(walker: Any, measured: Measurement) -> str:
     side = walker["side"][SIDES.index(point.side)]
     if not point.ignites:
         return f"{_weak_flash(measured, point, side)}, so its motor gets no current and nothing moves"
+    grip, drag = float(side["tyre_grip"]), float(walker["drag"])
+    if grip <= 1.05 * drag:
+        return (
+            f"the {point.side} tyre grips the floor with {format_quantity(grip, 'N', 2)} at the most, and"
+            f" rolling takes {format_quantity(drag, 'N', 2)}: the tyre is the limit, and no motor will help"
+        )
     pull = float(side["motor_constant"]) * (point.peak or 0.0) - float(side["motor_friction"])
     force = format_quantity(max(pull, 0.0) / float(side["tyre_radius"]), "N", 2)
     return (

@@ -6,7 +6,7 @@ twitch         the latch releases at once, with more than half of the stored ene
 locked         the latch never releases
 spin           a pulse turns the walker by more than 120 degrees
 lame           hardly moves: a pulse moves the walker by less than 1 mm
-hangs          hangs on walls: with a whisker pressed its pulses hardly turn it
+hangs          stuck at walls: with a whisker pressed its pulses hardly turn it
 lopsided       the two sides differ so much that it circles
 dull           eyes cannot tell light: a lamp parts the two triggers by less than they jitter
 strays         heads past a lamp, or circles: one eye fires too soon, or one motor turns it more
@@ -51,7 +51,7 @@ FAULTS = (
 _TITLES = {
     BLIND: "blind (trigger above panel)",
     LAME: "hardly moves",
-    HANGS: "hangs on walls",
+    HANGS: "stuck at walls",
     DULL: "eyes cannot tell light",
     NARROW_EYES: "eyes inside the wheels",
     DEAF_FEELERS: "whiskers without effect",

@@ -1,8 +1,9 @@
 """What one walker does by light, each light measured once, and the ranges of light in which it does."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import cached_property
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -15,13 +16,13 @@ from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.bench_figures import BenchPoint, bench_record
-from agents.testbench.faults import BLIND_BIT, DIM_BIT
+from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST, MEASURED
+from agents.testbench.screening import SILENT
 from agents.testbench.weighing import (
     MISMATCH,
     MOST_BASE_SHARE,
     MOST_LET_GO,
-    SILENT,
     UNFOLLOWED,
     twins_among,
     weigh,
@@ -173,10 +174,21 @@ def _edge(has: Callable[[float], bool], inside: float, outside: float) -> tuple[
 
 
 def telling_lights(scan: LightScan, lights: Range, per_decade: int = SCANS_PER_DECADE) -> list[float]:
-    """Lights [lx] of a range that tell of a walker: evenly spaced, and the ends of those in which it fires.
+    """Lights [lx] of a range that tell of a walker: evenly spaced, and both sides of where a fault sets in.
 
-    There its triggers are lowest and highest.
+    First come the ends of the range in which it fires, where its triggers are lowest and highest.
     """
-    scanned = scan_lights(lights, per_decade)
-    ends = [end for bit in (DIM_BIT, BLIND_BIT) for end in ranges_where(scan.having(bit), scanned)[1]]
-    return sorted({*scanned, *ends})
+    told = scan_lights(lights, per_decade)
+    for asked in (SILENT, (1 << len(FAULTS)) - 1):
+        seen = asked & int(np.bitwise_or.reduce([scan.bits(light) for light in told]))
+        bits = [1 << place for place in range(len(FAULTS)) if seen >> place & 1]
+        ends = [end for bit in bits for end in ends_where(scan.having(bit), told)]
+        told = sorted({*told, *ends})
+    return told
+
+
+def ends_where(has: Callable[[float], bool], lights: Sequence[float]) -> Iterator[float]:
+    """Yield the lights [lx] on both sides of where ``has`` comes or goes between two of ``lights``."""
+    for one, other in pairwise(lights):
+        if has(one) != has(other):
+            yield from _edge(has, one, other) if has(one) else _edge(has, other, one)

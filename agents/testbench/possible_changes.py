@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from agents.design.parts import Eye, Side
+from agents.design.parts import Eye, Panel, Side
 from agents.design.spec import Design
 from agents.design.values_by_path import BOTH, SCOPES, SIDES, expanded, sides_in
 from agents.handbook.preferred_values import preferred_values
@@ -41,12 +41,17 @@ CAPACITORS = (100e-6, 47e-3)
 MOTOR_SERIES = (1.0, 100.0)
 MOST_ADDED = 0.5
 WINDINGS = (3.3, 120.0)
-PANEL_FACTORS = (0.1, 22.0)
+PANEL_FACTORS = (0.1, 68.0)
 KNEES = (0.3, 1.0)
 GAIN = 400.0
 GRIPS = (0.5, 0.7, 0.9, 1.1)
 TYRES = (0.8e-3, 1e-3, 1.2e-3, 1.6e-3, 2e-3, 2.5e-3, 3.2e-3)
 LEAK = 1e6
+ESR = 0.3
+
+# Values of a part that no other change is about, and the distance of a part that is another one altogether.
+RARELY = ("friction", "inertia", "saturation_current", "reverse_gain", "slip_speed")
+FAR = 3.0
 
 # What kinds of change cost, to rank them by; of two changes the sum. Hand work, cents, coins, and more.
 BY_HAND = 0
@@ -105,6 +110,7 @@ def changes(design: Design) -> list[Change]:
         *_matched_parts(design, ("motor", "tyre"), MOTOR),
         *_motors(design),
         *_panels(design),
+        *_usual_parts(design),
     ]
     # equally near ones stay in the order in which they were found
     return sorted(found, key=lambda change: (change.price, round(change.distance, 9)))
@@ -113,6 +119,11 @@ def changes(design: Design) -> list[Change]:
 def scopes_of(design: Design) -> tuple[str, ...]:
     """The scopes worth a try: where both sides are alike, what is done to one is done to the other."""
     return (BOTH,) if design.left == design.right else SCOPES
+
+
+def article(name: str) -> str:
+    """A part's name with its article."""
+    return f"{'an' if name == 'NPN' else 'a'} {name}"
 
 
 def rounded(value: float, digits: int = 3) -> float:
@@ -238,7 +249,7 @@ def _small_parts(design: Design) -> Iterator[Change]:
         for key, name in (("npn", "NPN"), ("pnp", "PNP")):
             gains = [getattr(side, key).gain for side in sides]
             if all(gain < GAIN for gain in gains):
-                text = f"a {name} of gain {GAIN:.0f} {where}"
+                text = f"{article(name)} of gain {GAIN:.0f} {where}"
                 yield Change({f"{scope}.{key}.gain": GAIN}, text, SMALL_PART, _distance(GAIN, gains))
         values = {}
         for key in ("dark_trigger", "slope", "knee_light", "table", "quiet_current", "lit_voltage"):
@@ -270,6 +281,36 @@ def _storages(design: Design) -> Iterator[Change]:
     if storage.leak < LEAK:
         text = f"a storage capacitor that leaks no more than {format_quantity(LEAK, 'ohm')} would"
         yield Change({"storage.leak": LEAK}, text, STORAGE, _distance(LEAK, [storage.leak]))
+    if storage.series_resistance > 10.0 * ESR:
+        text = f"a storage capacitor of {format_quantity(ESR, 'ohm')} series resistance"
+        distance = _distance(ESR, [storage.series_resistance])
+        yield Change({"storage.series_resistance": ESR}, text, STORAGE, distance)
+
+
+def _usual_parts(design: Design) -> Iterator[Change]:
+    """A part of the usual kind, where what is there is far from it."""
+    usual = Side()
+    names = {"npn": "NPN", "pnp": "PNP", "motor": "motor", "tyre": "tyre"}
+    for key, name in names.items():
+        for scope in scopes_of(design):
+            present = [getattr(side, key) for side in _sides(design, scope)]
+            model = getattr(usual, key)
+            values = {
+                f"{scope}.{key}.{field}": getattr(model, field)
+                for field in type(model).model_fields
+                if field != "turns" and any(getattr(one, field) != getattr(model, field) for one in present)
+            }
+            if len(values) > 1 or any(field in path for path in values for field in RARELY):
+                price = MOTOR if key == "motor" else SMALL_PART
+                yield Change(values, f"{article(name)} of the usual kind {_where(scope)}", price, FAR)
+    panel = Panel()
+    values = {
+        f"panel.{field}": getattr(panel, field)
+        for field in ("saturation_current", "junction_voltage", "series_resistance", "shunt_resistance")
+        if getattr(design.panel, field) != getattr(panel, field)
+    }
+    if values:
+        yield Change(values, "a panel of the usual kind of the same current", PANEL, FAR)
 
 
 def _matched_parts(design: Design, keys: tuple[str, ...], price: int) -> Iterator[Change]:

@@ -17,16 +17,21 @@ from agents.circuit.panel import panel_under
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
-from agents.testbench.faults import BLIND_BIT, DIM_BIT, fault_bits
+from agents.testbench.faults import fault_bits
 from agents.testbench.measuring import MEASURED, MIRRORED, measure_walker
+from agents.testbench.screening import has_other_than
 
 # A point that was not weighed yet; bits above those of all faults: a poor pulse, and a walker that the model
 # cannot follow, which is not known to be better.
 UNKNOWN = -1
 POOR = 1 << 60
 UNFOLLOWED = 1 << 61
-# With these a walker never fires.
-SILENT = DIM_BIT | BLIND_BIT
+# Allowed bits of a walker of which all that is asked is that it can be followed.
+ANYTHING = UNFOLLOWED - 1
+# Allowed bits of a light that does not matter: nothing is weighed there.
+WHATEVER = -1
+# At and below this: a point that a first look has sorted out, less what was allowed then.
+SORTED_OUT = -2
 
 # What makes a pulse poor, above each of three limits: V, share, V.
 LET_GO, BASE_SHARE, MISMATCH = range(3)
@@ -77,25 +82,37 @@ def first_passing(
     """The first of WALKER records from ``start`` on that has none but ``allowed`` bits at each of ``lights``.
 
     The number of records if there is none. ``twins`` (walkers,) as from :func:`twins_among`, ``allowed``
-    (lights,), ``limits`` (lights, 3) above which a point
-    is poor, ``order`` (lights,) of trying: a light that sorts one out is the next one's first. ``bits``
-    (walkers, lights) keeps what is known, UNKNOWN else. ``state``, ``measured`` and ``figures`` to work in.
+    (lights,), ``limits`` (lights, 3) above which a point is poor, ``order`` (lights,) of trying: a light that
+    sorts one out is the next one's first. ``bits`` (walkers, lights) keeps what is known, UNKNOWN else.
+    ``state``, ``measured`` and ``figures`` to work in.
     """
     for number in range(start, len(walkers)):
         walker = walkers[number]
         passes = True
         for place in range(len(order)):
             which = order[place]
+            if allowed[which] == WHATEVER:
+                continue
+            light = lights[which]
             found = bits[number, which]
+            faults = allowed[which] & (POOR - 1)
+            # what was sorted out with as much allowed is so again
+            if found < UNKNOWN and faults & ~(SORTED_OUT - found) != 0:
+                found = UNKNOWN
             if found == UNKNOWN:
-                found = weigh(walker, lights[which], kind, twins[number], state, measured, figures)
+                lit = panel_under(walker, light, kind)
+                if has_other_than(walker, light, lit, twins[number], faults, state):
+                    found = SORTED_OUT - faults
+                    bits[number, which] = found
+            if found == UNKNOWN:
+                found = weigh(walker, light, kind, twins[number], state, measured, figures)
                 hidden = HIDDEN * math.hypot(walker["side"][0]["jitter"], walker["side"][1]["jitter"])
                 poor = figures[LET_GO] > limits[which, LET_GO]
                 poor = poor or figures[BASE_SHARE] > limits[which, BASE_SHARE]
                 if poor or figures[MISMATCH] > max(limits[which, MISMATCH], hidden):
                     found |= POOR
                 bits[number, which] = found
-            if found & ~allowed[which] != 0:
+            if found < UNKNOWN or found & ~allowed[which] != 0:
                 for earlier in range(place, 0, -1):
                     order[earlier] = order[earlier - 1]
                 order[0] = which

@@ -2,7 +2,7 @@
 
 Where faults pull against each other a cure of the one brings the other, and only values chosen together will
 do. The search goes from the design itself change by change, and keeps the most promising of each round, at
-most two with the same parts. What passes at the scanned lights is put on the bench anew, at twice as many
+most two with the same parts. What passes at the scanned lights is put on the bench anew, at many more
 lights. Where nothing passes, the advice is the one with the widest range of light without a fault.
 """
 
@@ -16,17 +16,18 @@ import numpy as np
 from agents.arrays import IntArray, RecordArray
 from agents.design.spec import Design
 from agents.errors import ModelError
+from agents.testbench.cures import PROOFS_PER_DECADE
 from agents.testbench.light_scan import (
     DARK,
-    SCANS_PER_DECADE,
     LightScan,
     Range,
     ranges_where,
     telling_lights,
 )
 from agents.testbench.possible_changes import Change
+from agents.testbench.screening import SILENT
 from agents.testbench.trials import Trials, checked, clash, joint_records
-from agents.testbench.weighing import POOR, SILENT
+from agents.testbench.weighing import ANYTHING, POOR
 
 # Changes at the most, how many sets of changes go on from round to round, of which so many with like parts,
 # and how many that pass are put on the bench.
@@ -130,7 +131,7 @@ class _Search:
         for start in beam:
             numbers, records = self._with_one_more(start)
             bits = self._coarse.unknown(len(records))
-            anything = np.full(len(self._coarse.lights), -1)
+            anything = np.full(len(self._coarse.lights), ANYTHING)
             for place in self._coarse.passing(records, anything, bits):
                 # where nothing fires it is not known what else there is
                 faulty = sum(
@@ -161,7 +162,7 @@ class _Search:
 
     def _widest(self, scan: LightScan) -> Range | None:
         try:
-            told = telling_lights(scan, self._lights, 2 * SCANS_PER_DECADE)
+            told = telling_lights(scan, self._lights, PROOFS_PER_DECADE)
             clear = ranges_where(lambda light: not scan.bits(light), told)[0]
         except ModelError:
             return None

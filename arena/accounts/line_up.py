@@ -24,13 +24,15 @@ class LineUp:
 
     ``designs`` are the entries; per walker, (walkers,): ``entry``, by number, ``luck``, the number of its
     built copy, its WALKER record ``walkers`` and its start ``poses`` (walkers, 3). ``alone``: each has the
-    arena to itself. ``goals`` are outlines (points, 2) [m], ``seconds`` [s] how long it lasts at the most.
+    arena to itself. ``goals`` are outlines (points, 2) [m], ``seconds`` [s] how long it lasts at the most,
+    ``air`` the temperature [K] in which the walkers stand.
     """
 
     arena: FlatArena
     goals: tuple[FloatArray, ...]
     seconds: float
     seed: int
+    air: float
     alone: bool
     designs: tuple[Design, ...]
     entry: IntArray
@@ -49,7 +51,7 @@ class LineUp:
         A body of other size would start from other places, so that the race was not the same.
         """
         mine = self.entry == entry
-        copies = draw_copies(design, self.seed, self.luck[mine])
+        copies = draw_copies(design, self.seed, self.luck[mine], self.air)
         if any(np.any(copies[name] != self.walkers[name][mine]) for name in ("body_reach", "body_ahead")):
             return None
         walkers = self.walkers.copy()
@@ -107,13 +109,15 @@ def line_up(contest: Contest) -> LineUp:
     """The race that a contest is. Raises OptionError where the walkers have no room."""
     arena = flatten(contest.arena)
     luck = np.arange(contest.walkers)
-    walkers = np.concatenate([draw_copies(one.design, contest.seed, luck) for one in contest.entrants])
+    air = contest.arena.air
+    walkers = np.concatenate([draw_copies(one.design, contest.seed, luck, air) for one in contest.entrants])
     poses, _ = starts_of(contest, arena, walkers)
     return LineUp(
         arena,
         outlines_of(contest.arena.goals),
         contest.seconds,
         contest.seed,
+        air,
         contest.alone,
         tuple(one.design for one in contest.entrants),
         np.repeat(np.arange(len(contest.entrants)), contest.walkers),

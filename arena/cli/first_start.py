@@ -91,6 +91,7 @@ def compile_all_but_engine() -> None:
     from agents.circuit.latch import ignites
     from agents.circuit.panel import lit_panel, photocurrent_in
     from agents.circuit.records import STATE
+    from agents.circuit.steering import lead
     from agents.design.as_built import build
     from agents.design.spec import Design
     from agents.noise import TRIGGER, normal_pair
@@ -111,6 +112,7 @@ def compile_all_but_engine() -> None:
     trigger = float(trigger_voltage(3e3, False, side))
     on_voltage(3e3, side)
     recovery_time(side)
+    lead(walker, trigger, trigger, trigger, trigger)
     ignites(float(on_voltage(3e3, side)), side, walker["thermal"])
     with np.errstate(over="ignore"):  # words wrap
         normal_pair(1, 0, TRIGGER, 0)

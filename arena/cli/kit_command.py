@@ -8,6 +8,7 @@ import click
 from arena.cli.options import (
     AnyType,
     Measured,
+    Renamed,
     Whole,
     as_json,
     drawer_option,
@@ -67,7 +68,10 @@ class FaultName(AnyType):
     help="Brightest light in which it has to.",
 )
 @click.option(
-    "--lights",
+    "--light-count",
+    "lights",
+    cls=Renamed,
+    formerly="--lights",
     type=Whole(2, 100),
     default=5,
     show_default=True,

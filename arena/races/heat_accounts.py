@@ -172,11 +172,14 @@ def _line_up(terms: HeatTerms, stage: int) -> LineUp:
         outlines_of(arena.goals),
         terms.course.seconds,
         terms.seed,
+        arena.air,
         terms.alone,
         tuple(entry.design for entry, _ in terms.starters),
         np.arange(count),
         np.full(count, terms.luck),
-        np.concatenate([built_walker(entry, terms.seed, terms.luck)[0] for entry, _ in terms.starters]),
+        np.concatenate(
+            [built_walker(entry, terms.seed, terms.luck, arena.air)[0] for entry, _ in terms.starters]
+        ),
         terms.poses[[start for _, start in terms.starters]],
     )
 

@@ -102,7 +102,7 @@ class _Stage:
     def __init__(self, terms: HeatTerms, starters: Sequence[Starter], number: int) -> None:
         self.terms, self.starters = terms, starters
         self.arena, self.flat = course_stage(terms.course, number)
-        built = [built_walker(entry, terms.seed, terms.luck) for entry, _ in starters]
+        built = [built_walker(entry, terms.seed, terms.luck, self.arena.air) for entry, _ in starters]
         self.walkers = np.concatenate([record for record, _ in built])
         self.parts = [drawn for _, drawn in built]
         self.poses = terms.poses[[start for _, start in starters]]
@@ -165,12 +165,12 @@ class _Stage:
         )
 
 
-def built_walker(entry: Entry, seed: int, luck: int) -> tuple[RecordArray, dict[str, float]]:
+def built_walker(entry: Entry, seed: int, luck: int, air: float) -> tuple[RecordArray, dict[str, float]]:
     """The WALKER record, (1,), of built copy ``luck`` of an entry, and the parts drawn for it by path, SI."""
     design = entry.design
     values = part_values(design, part_chances(design, seed, [luck]))
     names = [spread.path for spread in design.spreads]
-    return build_copies(design, values), dict(zip(names, values[0].tolist(), strict=True))
+    return build_copies(design, values, air), dict(zip(names, values[0].tolist(), strict=True))
 
 
 @cache

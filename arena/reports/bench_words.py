@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from agents.handbook.temperature import NAUGHT_CELSIUS
 from agents.testbench.bench_figures import BenchPoint
-from agents.testbench.faults import DULL, LOPSIDED, fault_title
+from agents.testbench.faults import fault_title
 from agents.testbench.measuring import PulsePoint
 from agents.testbench.working_air import Range, air_words
 from agents.text.units import format_quantity
@@ -39,7 +39,7 @@ def bench_columns(points: Sequence[BenchPoint]) -> list[Column]:
         ("turn\na pulse", [fixed(row["turn_deg"], 0, "deg") for row in rows]),
         ("turn,\npressed", [_turn_pressed(point.first.pressed) for point in points]),
         ("step", [fixed(row["advance_m"], 0, "mm", 1e3) for row in rows]),
-        ("heads beside\na lamp", [_heading(point) for point in points]),
+        ("heads beside\na lamp", [point.heading or NOTHING for point in points]),
         (FAULTS_HEADING, [", ".join(map(fault_title, point.faults)) or "none" for point in points]),
     ]
 
@@ -50,20 +50,6 @@ def _turn_pressed(pressed: PulsePoint | None) -> str:
         return NOTHING
     degrees = math.degrees(pressed.turn)
     return fixed(degrees, 1 if abs(degrees) < 9.95 else 0, "deg")
-
-
-def _heading(point: BenchPoint) -> str:
-    """To which side of a lamp it heads, and how far."""
-    measured = point.measured
-    if not measured.fires:
-        return NOTHING
-    if DULL in point.faults and LOPSIDED not in point.faults:
-        return "by chance"
-    if measured.beside is None:
-        return "circles"
-    # a lamp that stands to its left is passed on the right
-    degrees = round(math.degrees(measured.beside))
-    return f"{abs(degrees)} deg {'right' if degrees > 0 else 'left'}" if degrees else "0 deg"
 
 
 def air_sentences(points: Sequence[BenchPoint], found: Sequence[Range | None], between: Range) -> list[str]:

@@ -172,8 +172,16 @@ def _figures(forecast: PulseForecast) -> list[tuple[str, str]]:
         ("pulse", "never releases" if first.locked else _or_dash(first.pulse, "s")),
         ("latch releases at", _or_dash(first.let_go, "V")),
         ("turn a pulse", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
+        ("turn, whisker pressed", _turn_pressed(first)),
         ("step", _or_dash(first.advance, "m")),
+        ("heads beside a lamp", forecast.point.heading or "-"),
     ]
+
+
+def _turn_pressed(side: SidePoint) -> str:
+    if side.pressed is None or side.pressed.turn is None:
+        return "-"
+    return f"{abs(math.degrees(side.pressed.turn)):.2g} deg"
 
 
 def _or_dash(value: float | None, unit: str) -> str:

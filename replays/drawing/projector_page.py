@@ -274,9 +274,10 @@ class ProjectorPage:
 
     def _draw_places(self, sheet: Sheet, box: Box, places: Sequence[BoardRow]) -> None:
         theme = sheet.theme
-        sheet.card((box.left, box.top), (box.width, box.height), theme.card, theme.wood, 5)
-        rows = int((box.height - 2 * _PAD + 0.1) / _ROW)
-        self._draw_rows(sheet, box, _shown(places, rows, self.yours), box.top + _PAD)
+        shown = _shown(places, int((box.height - 2 * _PAD + 0.1) / _ROW), self.yours)
+        height = len(shown) * _ROW + 2 * _PAD
+        sheet.card((box.left, box.top), (box.width, height), theme.card, theme.wood, 5)
+        self._draw_rows(sheet, box, shown, box.top + _PAD)
 
     def _draw_rows(self, sheet: Sheet, box: Box, places: Sequence[BoardRow], top: float) -> None:
         for number, place in enumerate(places):

@@ -31,7 +31,9 @@ def draw_head(
         whole = f" of {clock_words(replay.seconds)}"
         sheet.text(clock_words(time_s), (right, middle), TITLE, down=0.5)
         sheet.text(whole, (box.right, middle), TITLE, across=1.0, down=0.5)
-    name = sheet.shorten(replay.arena["name"], TITLE, max(0.45 * (right - box.left), 60.0))
+    # in a narrow head there is room for the name alone
+    room = right - box.left
+    name = sheet.shorten(replay.arena["name"], TITLE, max(0.45 * room if room > 400 else room - 12, 60.0))
     sheet.text(name, (box.left, middle), TITLE, down=0.5)
     left = box.left + sheet.text_size(name, TITLE)[0] + 22
     # the bar goes where there is room for it and for the news

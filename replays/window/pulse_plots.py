@@ -97,8 +97,7 @@ def _draw_curve(sheet: Sheet, plot: Box, curve: Curve, whole_s: float, colour: C
         sheet.line(points, colour, 2.2)
     # on the side on which the curve is farther from the top
     half = len(curve.values) // 2
-    falls = half > 0 and float(curve.values[:half].max()) > float(curve.values[half:].max())
-    at_right = falls == (high >= -low)
+    at_right = half > 0 and float(curve.values[:half].max()) > float(curve.values[half:].max())
     place = (plot.right, plot.top - 5) if at_right else (plot.left + 6, plot.top - 5)
     sheet.text(curve.title, place, SMALL, theme.faded, across=1.0 if at_right else 0.0)
     below = plot.bottom + 4

@@ -27,7 +27,7 @@ _SIDE = 12.0
 def time_bar(layout: WindowLayout) -> Box:
     """Where the bar of the run's time lies [points]."""
     controls = layout.controls
-    return Box(_SIDE, controls.top + 8, max(controls.width - 2 * _SIDE, 1.0), _BAR_HEIGHT)
+    return Box(controls.left + _SIDE, controls.top + 8, max(controls.width - 2 * _SIDE, 1.0), _BAR_HEIGHT)
 
 
 class TimeControls:
@@ -48,15 +48,15 @@ class TimeControls:
         while there is ``more`` to be seen: none is ever left out.
         """
         controls, bar = layout.controls, time_bar(layout)
-        sheet.fill((0, controls.top), (controls.width, controls.height), sheet.theme.paper)
+        sheet.fill((controls.left, controls.top), (controls.width, controls.height), sheet.theme.paper)
         self._draw_bar(sheet, bar)
-        top, right = bar.bottom + 7, controls.width - _SIDE
+        left, top, right = bar.left, bar.bottom + 7, bar.right
         buttons = self._buttons(on)
-        placed = button_row(sheet, buttons, _SIDE, top, right)
+        placed = button_row(sheet, buttons, left, top, right)
         if len(placed) < len(buttons):
             last = _button("more", "more", more)
             width = button_width(sheet, last)
-            placed = button_row(sheet, buttons, _SIDE, top, right - width - 6)
+            placed = button_row(sheet, buttons, left, top, right - width - 6)
             rest = buttons[len(placed) :]
             placed += button_row(sheet, [last], right - width, top, right + 1)
             if more:
@@ -67,7 +67,8 @@ class TimeControls:
 
     def _lay_card(self, sheet: Sheet, layout: WindowLayout, rest: list[Button]) -> list[PlacedButton]:
         """Draw the card with the ``rest`` of the buttons in rows; returns them as they lie."""
-        left, right = _SIDE + 10, layout.width - _SIDE - 10
+        bar = time_bar(layout)
+        left, right = bar.left + 8, bar.right - 8
         rows: list[list[PlacedButton]] = []
         waiting = list(rest)
         while waiting:
@@ -77,7 +78,7 @@ class TimeControls:
             rows.append(row)
             waiting = waiting[len(row) :]
         height = 38.0 * len(rows) + 14
-        box = Box(_SIDE, layout.controls.top - height, layout.width - 2 * _SIDE, height)
+        box = Box(bar.left, layout.controls.top - height, bar.width, height)
         draw_card(sheet, box)
         return [
             PlacedButton(

@@ -4,6 +4,7 @@ A headline, the floor, and at the bottom the bar of time with buttons. Beside or
 leaves more of it, come the lanes of who leads, or the causes of a walker.
 """
 
+import math
 from dataclasses import dataclass
 
 from replays.drawing.layout import Box
@@ -19,6 +20,7 @@ FLOOR, FLOOR_WITH_CAUSES = 0.605, 0.455
 
 # What fits beside the floor and below it [points]: at the least, and more is not wanted.
 _LEAD_BESIDE, _LEAD_BELOW = (150.0, 300.0), (54.0, 150.0)
+_COLUMN = (260.0, 420.0)
 _CAUSES_BESIDE, _CAUSES_BELOW = (330.0, 560.0), (168.0, 420.0)
 # Steps in which sizes are tried [points].
 _STEP = 2.0
@@ -63,6 +65,31 @@ def lay_out_window(
     controls = Box(0.0, height - CONTROLS, width, CONTROLS)
     room = Box(GAP, HEAD, max(width - 2 * GAP, 50.0), max(controls.top - HEAD, 50.0))
     whole = WindowLayout(width, height, head, room, None, False, controls)
+    made = _with_bars(whole, aspect, has_lead, has_causes)
+    if _share(made.arena, aspect, width, height) < (FLOOR_WITH_CAUSES if has_causes else FLOOR):
+        # a floor nearly as high as the window is wide gets all of its height, and the bars a column beside it
+        other = _with_column(whole, aspect, has_lead, has_causes)
+        if _share(other.arena, aspect, width, height) > _share(made.arena, aspect, width, height):
+            return other
+    return made
+
+
+def _with_column(whole: WindowLayout, aspect: float, has_lead: bool, has_causes: bool) -> WindowLayout:
+    """Headline, panel and controls one below another at the right of the floor."""
+    width, height = whole.width, whole.height
+    across, _ = floor_size(Box(0.0, 0.0, math.inf, height - 2 * GAP), aspect)
+    least, most = _CAUSES_BESIDE if has_causes else _COLUMN
+    column = min(max(width - across * (1.0 + 2.0 * MARGIN) - 3 * GAP, least), most)
+    arena = Box(GAP, GAP, max(width - column - 3 * GAP, 50.0), height - 2 * GAP)
+    left = arena.right + GAP
+    head, controls = Box(left, 0.0, column, HEAD), Box(left, height - CONTROLS, width - left, CONTROLS)
+    panel = Box(left, HEAD, column, max(controls.top - HEAD, 1.0)) if has_lead or has_causes else None
+    return WindowLayout(width, height, head, arena, panel, True, controls)
+
+
+def _with_bars(whole: WindowLayout, aspect: float, has_lead: bool, has_causes: bool) -> WindowLayout:
+    """Headline and controls over the whole width, the panel beside the floor or below it."""
+    width, height, room = whole.width, whole.height, whole.arena
     if not (has_lead or has_causes):
         return whole
     least = FLOOR_WITH_CAUSES if has_causes else FLOOR

@@ -186,6 +186,20 @@ def test_a_shared_race_runs_anew_as_it_was() -> None:
     assert line.run(line.walkers, 1).poses.tobytes() == simulate(contest).poses.tobytes()
 
 
+def test_a_race_in_the_cold_runs_anew_in_the_cold(tmp_path: Path) -> None:
+    text = (configs_folder() / "arenas" / "open-bench.yaml").read_text(encoding="utf-8")
+    (tmp_path / "cold.yaml").write_text(f"{text}\nair: -5 degC\n", encoding="utf-8")
+    contest = read_contest(tmp_path / "cold.yaml", ["poppy"], walkers=2, seconds=300)
+    line = line_up(contest)
+    poses = simulate(contest).poses
+    assert line.run(line.walkers, 1).poses.tobytes() == poses.tobytes()
+    same = line.rebuilt(0, line.designs[0])
+    assert same is not None
+    assert same.tobytes() == line.walkers.tobytes()
+    warm = read_contest("open-bench", ["poppy"], walkers=2, seconds=300)
+    assert simulate(warm).poses.tobytes() != poses.tobytes()
+
+
 def test_neighbouring_values_are_sold_and_change_one_kind_of_part() -> None:
     poppy = read_design("poppy")
     found = list(neighbours(poppy))

@@ -18,7 +18,7 @@ spread:
 """
 # How a fault's title begins: (trigger above panel) and the like may be left out.
 SHORT_TITLES = [fault_title(name).split(" (")[0] for name in FAULTS]
-FEW = ("--copies", "60", "--lights", "3")
+FEW = ("--copies", "60", "--light-count", "3")
 
 
 @pytest.fixture(autouse=True)
@@ -146,7 +146,7 @@ def test_gains_are_drawn() -> None:
         (("poppy", "--from", "0 lx"), "more than 0 lx"),
         (("poppy", "--to", "2 Mlx"), "at most 1 Mlx"),
         (("poppy", "--from", "1000"), "with its unit"),
-        (("poppy", "--lights", "1"), "2 to 100"),
+        (("poppy", "--light-count", "1"), "2 to 100"),
         (("poppy", "--kind", "moonlight"), "sun, overcast"),
         (("poppy", "--allow", "dizzy"), f"expected one of {', '.join(SHORT_TITLES)}"),
         (("poppy", "--allow", "hardly moving"), "(nearest: hardly moves)"),

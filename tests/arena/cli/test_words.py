@@ -125,7 +125,7 @@ def test_help(command: str | None) -> None:
         ("run", "./floor.yaml", "-d", "poppy", "--duration", "300"),
         ("sweep", "./plan.yaml", "--no-plots"),
         ("tune", "./plan.yaml", "--no-plots", "--budget", "200"),
-        ("kit", "poppy", "--copies", "40", "--lights", "2"),
+        ("kit", "poppy", "--copies", "40", "--light-count", "2"),
         ("check", "poppy", "./plan.yaml"),
     ],
     ids=lambda arguments: " ".join(arguments[:2]),
@@ -175,7 +175,7 @@ def test_a_former_name_works_and_tells_the_new_one() -> None:
     kept = [photodrome("sweep", "./plan.yaml", "--no-plots", "--json", *more) for more in ((), ("--afresh",))]
     assert [one.json()["trials_kept_from_before"] for one in kept] == [0, 0]
     assert kept[1].err.splitlines()[0] == "--afresh is now called --restart"
-    kit = ("kit", "poppy", "--copies", "20", "--lights", "2", "--json")
+    kit = ("kit", "poppy", "--copies", "20", "--light-count", "2", "--json")
     now = photodrome(*kit, "--allow", "whiskers without effect", "--allow", "trigger above panel")
     before = photodrome(*kit, "--allow", "deaf feelers", "--allow", "blind")
     assert now.json()["allowed"] == before.json()["allowed"] == ["blind", "deaf feelers"]

@@ -9,7 +9,7 @@ from replays.drawing.layout import Box
 from replays.window.window_layout import floor_size, lay_out_window
 
 # Heights over widths of all arenas that are shipped, and odd ones.
-SHIPPED, ODD = (0.41, 0.55, 0.58, 0.6, 0.63, 0.64), (0.1, 1.0, 4.0)
+SHIPPED, ODD = (0.41, 0.55, 0.58, 0.6, 0.63, 0.64, 0.71, 0.75), (0.1, 1.0, 4.0)
 
 
 def as_polygon(box: Box) -> shapely.Polygon:

@@ -120,9 +120,9 @@ def test_several_walkers_share_the_floor_of_a_trial() -> None:
     with pytest.MonkeyPatch.context() as patch:
         real = trials.draw_copies
 
-        def noted(design: Design, seed: int, numbers: Any) -> Any:
+        def noted(design: Design, seed: int, numbers: Any, air: float) -> Any:
             drawn.extend(numbers)
-            return real(design, seed, numbers)
+            return real(design, seed, numbers, air)
 
         patch.setattr(trials, "draw_copies", noted)
         run_trials(plan, [plan.setting(0)], [1, 2])
@@ -256,8 +256,8 @@ def test_a_state_that_is_no_number_costs_that_trial_alone(monkeypatch: pytest.Mo
     plan = study(repeats=6)
     good = run_chunk(plan, 0)
 
-    def spoilt(design: Design, seed: int, numbers: Any) -> Any:
-        walkers = real(design, seed, numbers)
+    def spoilt(design: Design, seed: int, numbers: Any, air: float) -> Any:
+        walkers = real(design, seed, numbers, air)
         walkers["panel_saturation"][np.array(numbers) == 2] = math.nan
         return walkers
 
