@@ -123,7 +123,8 @@ def scan_lights(lights: Range, per_decade: int = SCANS_PER_DECADE) -> list[float
     """
     start, end = lights
     if not 0.0 <= start <= end <= BRIGHTEST:
-        raise OptionError(f"lights from {start} lx to {end} lx; expected a range within 0 lx to 1 Mlx")
+        expected = "the dimmer one first" if start > end else "a range within 0 lx to 1 Mlx"
+        raise OptionError(f"lights from {start} lx to {end} lx; expected {expected}")
     decades = math.log10(max(end, DARK) / max(start, DARK))
     return spaced(start, end, max(math.ceil(decades * per_decade), 1))
 

@@ -188,6 +188,13 @@ def film(
 )
 @kind_option
 @air_options
+@click.option(
+    "--place",
+    "places",
+    multiple=True,
+    help="Place whose light is meant, like desk or 'sunny floor'; may be given again. "
+    "a name that is none lists them all.",
+)
 @click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
 @click.option(
     "--apply", "number", type=Whole(1, 1000), help="Write the design with the cure of this number to --out."
@@ -205,13 +212,13 @@ def bench(
     remarks kept: photodrome bench nettle-twitches --apply 1 --out better.yaml
     """
     from agents.design.spec import read_design
-    from agents.handbook.light_kinds import SUN
-    from agents.testbench.bench_figures import LIGHTS
     from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import full_diagnosis
     from agents.testbench.eye_tables import table_notes
     from agents.testbench.working_air import USUAL_AIR, in_celsius, working_air
     from agents.text.shipped import find_document
+    from arena.cli.asked_lights import asked_lights, refuse_several
+    from arena.cli.bench_each import bench_each
     from arena.cli.cure_files import check_place, write_cured
     from arena.cli.panel_report import panel_dict, panel_lines
     from arena.reports.bench_words import air_sentences
@@ -219,7 +226,14 @@ def bench(
     spec = read_design(design)
     check_report(report, [find_document(design, "design")])
     check_place(design, how["out"], how["number"], how["replace"], not how["no_cures"])
-    asked = sorted(lights or LIGHTS)
+    groups = asked_lights(lights, kind, how["places"])
+    if len(groups) > 1:
+        if how["number"] is not None or report is not None:
+            refuse_several(groups, "--apply" if report is None else "--report")
+        word, has_cures = command_word(Path(design)), not how["no_cures"]
+        bench_each(spec, word, groups, has_cures, to_json, how["air"], how["between"] or USUAL_AIR)
+        return
+    asked, kind = groups[0].lights, groups[0].kind
     with progress("measuring"):
         found = None if how["no_cures"] else full_diagnosis(spec, (asked[0], asked[-1]), kind, how["air"])
         cured = found is not None and how["number"] is not None
@@ -242,6 +256,7 @@ def bench(
             {
                 "design": spec.name,
                 "panel": panel_dict(spec.panel),
+                "places": list(groups[0].places),
                 "points": [
                     {**point.as_dict(), "works_in_degC": in_celsius(one)}
                     for point, one in zip(points, airs, strict=True)
@@ -255,7 +270,7 @@ def bench(
         return
     from arena.cli.bench_and_run_report import print_bench
 
-    print_bench(spec.name, spec.about, points, notes)
+    print_bench(spec.name, spec.about, points, notes, groups[0].lines())
     for line in air_sentences(points, airs, between):
         click.echo(line)
     for line in panel_lines(spec.panel):
@@ -265,9 +280,7 @@ def bench(
     elif found is not None:
         from arena.cli.cure_report import print_diagnosis
 
-        asked_for = "".join(f" --light {light:g}lx" for light in lights)
-        kind_of_light = "" if kind == SUN else f" --kind {kind}"
-        print_diagnosis(found, f"photodrome bench {command_word(Path(design))}{asked_for}{kind_of_light}")
+        print_diagnosis(found, f"photodrome bench {command_word(Path(design))}{groups[0].options}")
     tell_report(report)
 
 
