@@ -109,6 +109,8 @@ def compile_all_but_engine() -> None:
     side = walker["side"][0]
     bench_point(design, 3e3)
     survey(walkers, [3e3], "sun")
+    # a design with a fault, so that changes are tried
+    diagnose(design.with_values({"storage.capacitance": 4.7e-3}), (3e3, 3e3))
     trigger = float(trigger_voltage(3e3, False, side))
     on_voltage(3e3, side)
     recovery_time(side)

@@ -293,7 +293,7 @@ def why_option(function: Command) -> Command:
             type=Whole(0, 200),
             default=40,
             show_default=True,
-            help="Changes that --why tries for each walker, in this same race; 0 for none, which is quick.",
+            help="Changes tried for each walker, in this same race, to tell why; 0 for none, which is quick.",
         ),
         click.option(
             "--why",

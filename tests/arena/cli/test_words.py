@@ -154,13 +154,10 @@ def test_faults_go_by_their_titles_in_tables_and_by_their_names_in_json() -> Non
 
 
 def test_what_a_cure_costs_is_told() -> None:
-    """A panel that is large enough for a dim room makes frugal motors spin in a bright one."""
-    motor = "{ resistance: 60 ohm, constant: 4 mV s/rad, friction: 5 uN m }"
-    text = (
-        f"photodrome: design 1\nname: frugal\npanel: {{ heat_loss: 1 MW/m2K }}\nboth: {{ motor: {motor} }}\n"
-    )
-    Path("frugal.yaml").write_text(text, encoding="utf-8")
-    assert "; but then: spin" in photodrome("bench", "./frugal.yaml", "-l", "100lx", "-l", "100klx").out
+    """With tape the nettle's eyes fire in the sun too, and there it twitches as it does everywhere."""
+    told = photodrome("bench", "nettle-twitches").out.replace("\n", " ")
+    assert "; but then: twitch (" in told
+    assert "hardly moves (" in told
 
 
 def test_a_former_name_works_and_tells_the_new_one() -> None:
@@ -181,6 +178,8 @@ def test_a_former_name_works_and_tells_the_new_one() -> None:
     assert now.json()["allowed"] == before.json()["allowed"] == ["blind", "deaf feelers"]
     assert before.err == "deaf feelers is now called whiskers without effect\n"
     assert now.err == ""
+    former = photodrome("kit", "poppy", "--copies", "20", "--lights", "2", "--json")
+    assert former.err == "--lights is now called --light-count\n"
 
 
 @pytest.mark.parametrize(
