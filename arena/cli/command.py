@@ -166,7 +166,9 @@ def film(
     if projector:
         with telling_of_stop(out), progress("getting ready", "filming") as tell:
             yours = walker_called(replay, how["yours"])
-            make_show(replay, out, size, THEMES[theme], tell, rate=how["fps"], yours=yours)
+            # a show takes a minute or two, of which more frames would make a huge file
+            rate = how["fps"] if out.suffix.lower() == ".mp4" else min(how["fps"], 12.0)
+            make_show(replay, out, size, THEMES[theme], tell, rate=rate, yours=yours)
         click.echo(f"film: {printable(str(out))}")
         return
 

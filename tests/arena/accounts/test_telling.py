@@ -243,6 +243,19 @@ def test_places_by_merit_within_groups_and_ties_share_the_better_place() -> None
     assert first_of(deeds, groups).tolist() == [1, 1, 1, 1, 4]
 
 
+def test_nobody_is_ahead_by_the_last_digits_of_standing_still(tmp_path: Path) -> None:
+    text = (configs_folder() / "arenas" / "open-bench.yaml").read_text(encoding="utf-8")
+    dark = text.replace("illuminance: 1 klx", "illuminance: 0 lx").replace("5000 cd", "0.01 cd")
+    (tmp_path / "dark.yaml").write_text(dark, encoding="utf-8")
+    contest = read_contest(tmp_path / "dark.yaml", ["poppy", "cress"], walkers=1, seconds=60)
+    told = accounts_of(line_up(contest), simulate(contest), tries=2)
+    assert [one.outcome.words for one in told] == ["1st of 2", "1st of 2"]
+    assert [(one.cause, one.decisive_pulse, one.decisive_time) for one in told] == [
+        ("never fired", None, None)
+    ] * 2
+    assert all(one.sentences[2].startswith("None of 2 changes") for one in told)
+
+
 def test_places_in_words() -> None:
     numbers = (1, 2, 3, 4, 11, 12, 13, 21, 102, 111)
     assert [ordinal(number) for number in numbers] == [
