@@ -58,20 +58,22 @@ def bench_page(
     points: Sequence[BenchPoint],
     found: Diagnosis | None,
     kind: str = "daylight",
+    air: Sequence[str] = (),
 ) -> str:
     """The page of a design measured at ``points`` in a ``kind`` of light, ascending.
 
-    ``found`` is the diagnosis between the first and the last of them; None where nobody looked for causes.
+    ``air`` are sentences on temperature, ``found`` is the diagnosis between the first and the last of them;
+    None where nobody looked for causes.
     Raises :class:`~agents.errors.ModelError` where the model cannot follow the design.
     """
-    curves = light_curves(design, kind)
+    curves = light_curves(design, kind, air=points[0].measured.air)
     cycle = cycle_of(design, list(points))
     scope = None if cycle is None else pulse_scope(design, cycle.light, kind, cycle.side)
     return rendered(
         "bench.html",
         name=design.name,
         about=design.about,
-        kind_words=f"light: {kind}",
+        kind_words=". ".join([f"light: {kind}", *air]),
         verdict=_verdict(curves),
         light_plot=light_plot(curves),
         light_caption=(

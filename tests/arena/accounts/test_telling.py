@@ -37,8 +37,8 @@ LOSERS: Mapping[str, tuple[str, dict[str, str], str, float, bool]] = {
     "spins": ("poppy", {"storage.capacitance": "10 mF"}, "open-bench", 2400.0, False),
     "twitches": ("nettle-twitches", {}, "open-bench", 2400.0, False),
     "silent in shade": ("poppy", {"both.eye.quiet_current": "12.5 uA"}, "dusk", 5400.0, True),
-    "hangs on walls": ("poppy", {"both.feeler": "220k"}, "corner-trap", 4800.0, True),
-    "charges slowly": ("poppy", {"panel.current_per_light": "8 nA/lx"}, "open-bench", 2400.0, False),
+    "hangs on walls": ("poppy", {"both.feeler": "1M"}, "pot-rows", 3000.0, True),
+    "charges slowly": ("poppy", {"panel.current_per_light": "12 nA/lx"}, "open-bench", 2400.0, False),
 }
 CAUSES = {
     "spins": "turning past",
