@@ -72,7 +72,7 @@ def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool,
     WHAT is a folder of designs, a pattern like 'walkers/*.yaml', several files, or a race's own file that
     names its entries. Rounds are kept as they finish: stopped in the midst, the same command goes on.
 
-    For example: photodrome race walkers --course slalom-race --rounds 30
+    For example: photodrome race walkers --course bean-race --rounds 30
     """
     from arena.races.entries import read_entries
     from arena.races.race_setup import prepare_race
