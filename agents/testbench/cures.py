@@ -87,7 +87,7 @@ class CureSearch:
         self._design, self._kind, self._range = design, kind, lights
         self.scan, self.scanned = scan, np.array(scanned)
         scales = Scales(self.scanned, kind_index(kind), poor_limits(scan, scanned))
-        self.trials = Trials(design, scales)
+        self.trials = Trials(design, scales, scan.air)
         self._proofs: dict[str, LightScan | None] = {}
 
     def cure(self, name: str, lights: Range, looked_at: float) -> Cure | None:
@@ -194,7 +194,9 @@ class CureSearch:
         """The bench with a changed design, None where a file may not give it."""
         if change.text not in self._proofs:
             design = checked(self._design, change)
-            self._proofs[change.text] = None if design is None else LightScan(design, self._kind)
+            self._proofs[change.text] = (
+                None if design is None else LightScan(design, self._kind, self.scan.air)
+            )
         return self._proofs[change.text]
 
     def _proven(

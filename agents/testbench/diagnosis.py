@@ -7,6 +7,7 @@ from typing import Any
 from agents.design.rewriting import value_texts
 from agents.design.spec import Design
 from agents.handbook.light_kinds import SUN
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.cures import Cure, CureSearch
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import FAULTS
@@ -95,10 +96,14 @@ class Diagnosis:
 
 
 def diagnose(
-    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
+    design: Design,
+    lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN),
+    kind: str = SUN,
+    air: float = ROOM_TEMPERATURE,
 ) -> list[FaultReport]:
     """Find all faults of a design between two ``lights`` [lx] of a kind; one report a range of lights.
 
+    ``air`` is the temperature of the air [K]; the light warms the panel above that.
     Lights are scanned four to the decade, and at the ends of the range in which the design fires, where its
     triggers are lowest and highest; a fault that comes and goes between two of these is missed. The edges of
     a range are then found to 1 %. Raises :class:`~agents.errors.OptionError` for a range of lights that
@@ -111,11 +116,14 @@ in 366 ms
     >>> print(report.cure.text)
     a storage capacitor of 2200 uF in place of 4700 uF
     """
-    return list(_reports(design, lights, kind)[0])
+    return list(_reports(design, lights, kind, air)[0])
 
 
 def full_diagnosis(
-    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
+    design: Design,
+    lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN),
+    kind: str = SUN,
+    air: float = ROOM_TEMPERATURE,
 ) -> Diagnosis:
     """As :func:`diagnose`, with advice on the whole design where no single cure leaves it without a fault.
 
@@ -123,7 +131,7 @@ def full_diagnosis(
     >>> found.advice.values
     {'both.eye.tape': 0.7, 'storage.capacitance': 0.0015}
     """
-    reports, search = _reports(design, lights, kind)
+    reports, search = _reports(design, lights, kind, air)
     advice = None
     cures = [report.cure for report in reports if report.cure is not None]
     if search is not None and not any(cure.leaves == () and not cure.stays for cure in cures):
@@ -136,8 +144,10 @@ def full_diagnosis(
     return Diagnosis(reports, advice, tuple(offers))
 
 
-def _reports(design: Design, lights: Range, kind: str) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
-    scan = LightScan(design, kind)
+def _reports(
+    design: Design, lights: Range, kind: str, air: float
+) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
+    scan = LightScan(design, kind, air)
     scanned = telling_lights(scan, lights)
     found = [
         (name, one)

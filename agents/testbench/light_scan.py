@@ -14,6 +14,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.bench_figures import BenchPoint, bench_record
 from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST, MEASURED
@@ -41,8 +42,9 @@ Range = tuple[float, float]
 class LightScan:
     """What one walker does by light, each light measured once."""
 
-    def __init__(self, design: Design, kind: str) -> None:
-        built = build(design)
+    def __init__(self, design: Design, kind: str, air: float = ROOM_TEMPERATURE) -> None:
+        built = build(design, air)
+        self.air = air
         self.walker = built[0]
         self._twins = bool(twins_among(built)[0])
         self.kind = kind

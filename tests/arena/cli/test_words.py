@@ -52,6 +52,7 @@ KEYS = {
     "deaf feelers": "name of a fault in JSON",
     "narrow eyes": "name of a fault in JSON",
     "mends": "key of JSON",
+    "let go": "former heading of a table of readings, which is still understood",
     "--seconds": "former name of --duration",
     "--afresh": "former name of --restart",
 }

@@ -155,7 +155,7 @@ def test_the_view_of_the_run_goes_on_through_a_change(make: Callable[..., Contro
     assert state.transport.time_s == pytest.approx(12.4)
     controller.advance(60.0)
     assert (state.transport.playing, state.transport.time_s) == (False, 120.0)
-    press(controller, pygame.K_SPACE, pygame.K_MINUS, pygame.K_MINUS)
+    press(controller, pygame.K_SPACE, pygame.K_PAGEDOWN, pygame.K_PAGEDOWN)
     assert (state.transport.time_s, state.transport.speed) == (0.0, 20.0)
     bar = controller.layout.bar
     drag(controller, bar.center, (bar.left + 0.25 * bar.width, 0.0))
