@@ -36,7 +36,7 @@ from agents.testbench.trials import Trials, checked
 from agents.testbench.weighing import ANYTHING, POOR, WHATEVER, Scales
 
 # Lights in a decade at which a change is put on the bench.
-PROOFS_PER_DECADE = 24
+PROOFS_PER_DECADE = 48
 # Lights of a fault's range at which a single change has to remove it to be taken as one half of a pair.
 FEW = 4
 # How many changes that pass at the scanned lights are put on the bench before a rank is given up.
