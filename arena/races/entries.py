@@ -50,12 +50,13 @@ def matching_files(name: str) -> list[Path]:
     """
     path = Path(name)
     try:
-        if path.is_dir():
+        # an empty name would mean the folder of the moment
+        if name and path.is_dir():
             found = [one for one in path.iterdir() if one.suffix.lower() in ENDINGS]
         elif is_several(name):
             found = [Path(one) for one in glob.glob(name, recursive=True)]  # noqa: PTH207 - any pattern
             found = [one for one in found if one.suffix.lower() in ENDINGS]
-        elif path.exists() or path.is_symlink() or path.name != name:
+        elif name and (path.exists() or path.is_symlink() or path.name != name):
             return [path]
         elif path.suffix.lower() in ENDINGS:
             raise NotFoundError(f"{name}: no such file")
