@@ -42,10 +42,12 @@ PUBLIC = {
         "Replay",
         "draw_picture",
         "make_film",
+        "make_show",
         "read_replay",
         "score",
         "score_many",
         "watch",
+        "watch_show",
         "write_replay",
     ],
     "arena": [

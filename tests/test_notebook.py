@@ -26,7 +26,12 @@ FUNCTIONS = [
     if isinstance(getattr(import_module(package), name), FunctionType)
 ]
 # What the example of a function leaves in its folder.
-FILES = {"draw_picture": "slalom.png", "make_film": "slalom.gif", "write_replay": "slalom.replay.npz"}
+FILES = {
+    "draw_picture": "slalom.png",
+    "make_film": "slalom.gif",
+    "make_show": "show.gif",
+    "write_replay": "slalom.replay.npz",
+}
 NUMBER = re.compile(r"[0-9]+(?:\.[0-9]+)?")
 
 

@@ -12,14 +12,15 @@ nought, each a share of what was read, by least squares; V_d is the voltage at t
 
 The last is d(V I) / dV = 0. Source: the usual conditions at the three points of a data sheet, as in De Soto,
 Klein and Beckman, Solar Energy 80 (2006), there with a fifth one for temperature. As many values are free as
-there are readings to tell them; a value that the design gives beside its readings is taken as it is.
+there are readings to tell them. Readings are those of a panel at 25 degC, as labels are: in the sun, of one
+that was uncovered seconds ago.
 """
 
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
-from itertools import pairwise
+from itertools import pairwise, product
 from typing import Annotated
 
 import numpy as np
@@ -207,29 +208,22 @@ def check_readings(response: str, readings: Sequence[PanelReading]) -> None:
 
 
 @lru_cache(64)
-def solve_readings(
-    response: str,
-    readings: tuple[PanelReading, ...],
-    given: tuple[tuple[str, float | None], ...],
-    cells: int | None,
-) -> dict[str, float]:
+def solve_readings(response: str, readings: tuple[PanelReading, ...], cells: int | None) -> dict[str, float]:
     """Return the values of the panel, by its keys, that fit its ``readings`` best, to six digits.
 
-    ``given`` holds all values of the panel that may be solved, each with its default where the file says
-    nothing, ``None`` in place of those that readings shall tell. Raises KeyedError where too little is read,
-    where readings contradict one another, and where no diode comes near them.
+    Raises KeyedError where too little is read, where readings contradict one another, and where no diode
+    comes near them.
     """
     check_readings(response, readings)
     lights = lights_worth(response, readings)
-    fixed = {key: value for key, value in given if value is not None}
-    fixed.setdefault("measured_light", float(f"{lights[0]:.6g}"))
+    fixed = {"measured_light": float(f"{lights[0]:.6g}")}
     has_best = any(one.best_voltage is not None for one in readings)
     spread = float(lights.max() / lights.min())
     if spread < 2.0:
-        fixed.setdefault("light_exponent", 1.0)
+        fixed["light_exponent"] = 1.0
     if not has_best:
-        fixed.setdefault("series_resistance", 10.0)
-        if spread < 2.0 and "junction_voltage" not in fixed:
+        fixed["series_resistance"] = 10.0
+        if spread < 2.0:
             if cells is None:
                 raise KeyedError(
                     ("label",),
@@ -240,18 +234,17 @@ def solve_readings(
     best: dict[str, float] = {}
     worst = math.inf
     tries = [{"shunt_resistance": 10e6, **fixed}]
-    if has_best and "shunt_resistance" not in fixed:
+    if has_best:
         # a shunt only where the series resistance alone does not do; for one reading first in its place
         tries += [{"series_resistance": 0.0, **fixed}, fixed] if len(readings) == 1 else [fixed]
-    for held in tries:
-        found = _solved(held, lights, readings)
+    for held, steepness in product(tries, (0.5, 0.9)):
+        found = _solved(held, lights, readings, steepness)
         off = max(abs(one) for row in _residuals(found, lights, readings) for one in row)
         if off < 0.9 * worst:
             best, worst = found, off
         if worst < GOOD_DIFFERENCE:
             break
-    # values that were put beside a label, as by a tolerance, may contradict it, which its fit tells
-    if not worst < WORST_DIFFERENCE and all(value is None for _, value in given):
+    if not worst < WORST_DIFFERENCE:
         rows = [max(map(abs, row)) for row in _residuals(best, lights, readings)]
         raise KeyedError(
             ("label", int(np.argmax(rows))),
@@ -261,7 +254,13 @@ def solve_readings(
     return {key: best[key] for key in SOLVED}
 
 
-def _solved(fixed: Values, lights: FloatArray, readings: Sequence[PanelReading]) -> dict[str, float]:
+def _solved(
+    fixed: Values, lights: FloatArray, readings: Sequence[PanelReading], steepness: float
+) -> dict[str, float]:
+    """The values nearest to the readings, from a beginning of which ``steepness`` is a guess of n N V_T.
+
+    In parts of what it would be with neither resistance.
+    """
     from scipy.optimize import least_squares
 
     first = readings[int(np.argmax([one.best_voltage is not None for one in readings]))]
@@ -269,7 +268,7 @@ def _solved(fixed: Values, lights: FloatArray, readings: Sequence[PanelReading])
         thermal = (first.short_circuit - first.best_current) * first.best_voltage / first.best_current
     else:
         thermal = 0.05 * first.open_circuit
-    thermal = fixed.get("junction_voltage", min(max(0.5 * thermal, 0.021), 1.9))
+    thermal = fixed.get("junction_voltage", min(max(steepness * thermal, 0.021), 1.9))
     saturation = first.short_circuit / math.expm1(min(first.open_circuit / thermal, 600.0))
     start = {
         "current_per_light": readings[0].short_circuit / float(lights[0]),
@@ -277,7 +276,7 @@ def _solved(fixed: Values, lights: FloatArray, readings: Sequence[PanelReading])
         "saturation_current": min(max(saturation, 2e-18), 5e-4),
         "junction_voltage": thermal,
         "series_resistance": 0.02 * first.open_circuit / first.short_circuit,
-        "shunt_resistance": 30.0 * first.open_circuit / first.short_circuit,
+        "shunt_resistance": 3.0 * max(one.open_circuit / one.short_circuit for one in readings),
     }
     free = [key for key in _RANGES if key not in fixed]
     # series resistance is sought in parts of V_oc / I_sc, so that all steps are of like size

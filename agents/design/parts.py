@@ -34,7 +34,8 @@ EarlyVoltage = Annotated[float, Quantity("V", least=5.0, most=1e6)]
 class Panel(BaseSpec):
     """The solar panel; lies flat on top and faces up.
 
-    Its ``label``, if there is one, gives those values of the diode that are not given beside it.
+    Its ``label``, if there is one, gives the values of the diode. A value that is given beside it takes the
+    place of its own, and leaves the others as they are.
     """
 
     label: tuple[PanelReading, ...] = Field(
@@ -102,11 +103,9 @@ class Panel(BaseSpec):
     @model_validator(mode="after")
     def _solve_label(self) -> "Panel":
         if self.label and not self.model_fields_set.issuperset(SOLVED):
-            given = tuple(
-                (key, getattr(self, key) if key in self.model_fields_set else None) for key in SOLVED
-            )
+            solved = solve_readings(self.response, self.label, self.cells)
             # a frozen model sets its own fields by its dict; they do not count as given
-            self.__dict__.update(solve_readings(self.response, self.label, given, self.cells))
+            self.__dict__.update({key: solved[key] for key in set(SOLVED) - self.model_fields_set})
         return self
 
     @property

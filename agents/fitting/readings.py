@@ -49,7 +49,7 @@ COLUMNS = (
         "releases at",
         "let_go",
         Quantity("V", least=0.01, most=20.0),
-        ("let go", "latch releases at", "release"),
+        ("latch releases at", "release", "released at"),
     ),
     Column(
         "time between pulses",

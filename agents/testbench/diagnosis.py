@@ -7,8 +7,11 @@ from typing import Any
 
 from agents.design.rewriting import value_texts
 from agents.design.spec import Design
+from agents.drawer.contents import Drawer
 from agents.handbook.light_kinds import SUN
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.cures import Cure, CureSearch
+from agents.testbench.drawer_changes import changes_from
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import FAULTS
 from agents.testbench.light_scan import (
@@ -20,6 +23,7 @@ from agents.testbench.light_scan import (
     ranges_where,
     telling_lights,
 )
+from agents.testbench.possible_changes import changes
 from agents.testbench.whole_design import WholeDesign, whole_design
 
 Json = dict[str, Any]
@@ -96,10 +100,14 @@ class Diagnosis:
 
 
 def diagnose(
-    design: Design, lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN), kind: str = SUN
+    design: Design,
+    lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN),
+    kind: str = SUN,
+    air: float = ROOM_TEMPERATURE,
 ) -> list[FaultReport]:
     """Find all faults of a design between two ``lights`` [lx] of a kind; one report a range of lights.
 
+    ``air`` is the temperature of the air [K]; the light warms the panel above that.
     Lights are scanned four to the decade, and at the ends of the range in which the design fires, where its
     triggers are lowest and highest; a fault that comes and goes between two of these is missed. The edges of
     a range are then found to 1 %. Raises :class:`~agents.errors.OptionError` for a range of lights that
@@ -112,24 +120,27 @@ in 366 ms
     >>> print(report.cure.text)
     a storage capacitor of 2200 uF in place of 4700 uF
     """
-    return list(_reports(design, lights, kind)[0])
+    return list(_reports(design, lights, kind, air)[0])
 
 
 def full_diagnosis(
     design: Design,
     lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN),
     kind: str = SUN,
+    air: float = ROOM_TEMPERATURE,
+    drawer: Drawer | None = None,
     step: Callable[[], None] = lambda: None,
 ) -> Diagnosis:
     """As :func:`diagnose`, with advice on the whole design where no single cure leaves it without a fault.
 
-    ``step`` is called before each search, of a second or two at the most; it may raise, which ends it.
+    With a ``drawer``, no part is asked for that it does not hold. ``step`` is called before each search, of a
+    second or two at the most; it may raise, which ends it.
 
     >>> found = full_diagnosis(read_design("thistle-spins"), (300.0, 100e3))
     >>> found.advice.values
     {'both.eye.tape': 0.7, 'storage.capacitance': 0.0015}
     """
-    reports, search = _reports(design, lights, kind, step)
+    reports, search = _reports(design, lights, kind, air, drawer, step)
     advice = None
     cures = [report.cure for report in reports if report.cure is not None]
     if search is not None and not any(cure.leaves == () and not cure.stays for cure in cures):
@@ -144,9 +155,14 @@ def full_diagnosis(
 
 
 def _reports(
-    design: Design, lights: Range, kind: str, step: Callable[[], None] = lambda: None
+    design: Design,
+    lights: Range,
+    kind: str,
+    air: float,
+    drawer: Drawer | None = None,
+    step: Callable[[], None] = lambda: None,
 ) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
-    scan = LightScan(design, kind)
+    scan = LightScan(design, kind, air)
     scanned = telling_lights(scan, lights)
     found = [
         (name, one)
@@ -155,7 +171,8 @@ def _reports(
     ]
     if not found:
         return (), None
-    search = CureSearch(design, kind, lights, scan, scanned)
+    all_changes = changes if drawer is None else changes_from(drawer)
+    search = CureSearch(design, kind, lights, scan, scanned, all_changes)
     reports = []
     for name, one in found:
         step()

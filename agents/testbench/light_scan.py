@@ -14,6 +14,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import OptionError
 from agents.handbook.light_kinds import kind_index
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.bench_figures import BenchPoint, bench_record
 from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST, MEASURED
@@ -41,8 +42,9 @@ Range = tuple[float, float]
 class LightScan:
     """What one walker does by light, each light measured once."""
 
-    def __init__(self, design: Design, kind: str) -> None:
-        built = build(design)
+    def __init__(self, design: Design, kind: str, air: float = ROOM_TEMPERATURE) -> None:
+        built = build(design, air)
+        self.air = air
         self.walker = built[0]
         self._twins = bool(twins_among(built)[0])
         self.kind = kind
@@ -121,7 +123,8 @@ def scan_lights(lights: Range, per_decade: int = SCANS_PER_DECADE) -> list[float
     """
     start, end = lights
     if not 0.0 <= start <= end <= BRIGHTEST:
-        raise OptionError(f"lights from {start} lx to {end} lx; expected a range within 0 lx to 1 Mlx")
+        expected = "the dimmer one first" if start > end else "a range within 0 lx to 1 Mlx"
+        raise OptionError(f"lights from {start} lx to {end} lx; expected {expected}")
     decades = math.log10(max(end, DARK) / max(start, DARK))
     return spaced(start, end, max(math.ceil(decades * per_decade), 1))
 

@@ -4,7 +4,7 @@ Records of single changes are built from the changed design. A pair of changes s
 other sets, which are different parts, so that its record is put together from theirs.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache, cached_property
 from typing import Any
 
@@ -15,6 +15,7 @@ from agents.circuit.records import WALKER
 from agents.design.as_built import LONGEST_STEP, build, fill
 from agents.design.spec import FASTEST_DISCHARGE, Design, emptying_rate, part_reader
 from agents.errors import InputError
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.possible_changes import Change, changes
 from agents.testbench.weighing import Scales
 from agents.text.quantities import Fraction, Number, Quantity
@@ -27,14 +28,22 @@ CHUNK = 1024
 class Trials:
     """What a design becomes by each change worth a try and by each two of them, weighed as far as asked."""
 
-    def __init__(self, design: Design, scales: Scales) -> None:
+    def __init__(
+        self,
+        design: Design,
+        scales: Scales,
+        air: float = ROOM_TEMPERATURE,
+        all_changes: Callable[[Design], list[Change]] = changes,
+    ) -> None:
         self.scales = scales
-        self.base = build(design)
-        possible = [(change, changed) for change in changes(design) if (changed := applied(design, change))]
+        self.base = build(design, air)
+        possible = [
+            (change, changed) for change in all_changes(design) if (changed := applied(design, change))
+        ]
         self.singles = [change for change, _ in possible]
         self.records = np.zeros(len(possible), WALKER)
         for record, (_, changed) in zip(self.records, possible, strict=True):
-            fill(record, changed)
+            fill(record, changed, air)
         self._bits = scales.unknown(len(self.singles))
 
     def passing_singles(self, allowed: IntArray) -> Iterator[int]:

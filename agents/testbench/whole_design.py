@@ -158,7 +158,7 @@ class _Search:
     def _clear(self, change: Change) -> Range | None:
         """The widest range [lx] without a fault of the changed design."""
         design = checked(self._design, change)
-        return None if design is None else self._widest(LightScan(design, self._kind))
+        return None if design is None else self._widest(LightScan(design, self._kind, self._scan.air))
 
     def _widest(self, scan: LightScan) -> Range | None:
         try:

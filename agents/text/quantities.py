@@ -140,7 +140,9 @@ class Quantity(_Ranged):
         factor = dimension.spellings.get(unit)
         if factor is None:
             raise self._wrong_unit(text, number, unit)
-        return self._checked(number, _to_float(number, factor, dimension.offset), text)
+        value = _to_float(number, factor, dimension.offset)
+        # nought on a scale with an offset is no number that was too small
+        return self._checked("0" if dimension.offset else number, value, text)
 
     def _code(self, text: str) -> float | None:
         """Read a code of IEC 60062: the letter stands for the unit and for the decimal point; or None."""

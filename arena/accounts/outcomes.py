@@ -87,7 +87,9 @@ def usual_judge(goals: Sequence[FloatArray], seconds: float) -> Judge:
                 percent = round(100.0 * progress) if progress == progress else 0
                 verb = LOST if percent < 0 else GAINED
                 share = f"{abs(percent)} % of the way in {time_words(seconds)}"
-                deeds.append(Deed(progress, verb, share, None))
+                # who stood still stands where the others stood, whatever the last digits say
+                merit = round(progress, 3) if progress == progress else 0.0
+                deeds.append(Deed(merit, verb, share, None))
         return deeds
 
     def by_light(tables: Tables) -> list[Deed]:

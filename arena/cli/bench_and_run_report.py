@@ -151,12 +151,21 @@ def _faults_words(entry: EntryBench) -> str:
 
 
 def print_bench(
-    name: str, about: str | None, points: Sequence[BenchPoint], notes: Sequence[str] = ()
+    name: str,
+    about: str | None,
+    points: Sequence[BenchPoint],
+    notes: Sequence[str] = (),
+    places: Sequence[str] = (),
 ) -> None:
-    """What a design does at each light, and notes on what may mislead."""
+    """What a design does at each light, and notes on what may mislead.
+
+    ``places`` are lines that say where there is such light.
+    """
     console = the_console()
     words = "" if about is None else f": {printable(about)}"
     console.print(Text.assemble((printable(name), "bold"), words))
+    for line in places:
+        console.print(Text(line))
     lights, columns = light_cells(points), bench_columns(points)
     table = table_with(("light", lights), columns, words=FAULTS_HEADING)
     if table_width(console, table) <= console.width:

@@ -22,7 +22,9 @@ from arena.cli.options import (
     Plain,
     Seconds,
     Whole,
+    air_options,
     as_json,
+    drawer_option,
     kind_option,
     projector_option,
     report_option,
@@ -165,7 +167,9 @@ def film(
     if projector:
         with telling_of_stop(out), progress("getting ready", "filming") as tell:
             yours = walker_called(replay, how["yours"])
-            make_show(replay, out, size, THEMES[theme], tell, rate=how["fps"], yours=yours)
+            # a show takes a minute or two, of which more frames would make a huge file
+            rate = how["fps"] if out.suffix.lower() == ".mp4" else min(how["fps"], 12.0)
+            make_show(replay, out, size, THEMES[theme], tell, rate=rate, yours=yours)
         click.echo(f"film: {printable(str(out))}")
         return
 
@@ -186,12 +190,31 @@ def film(
     help="Light on eyes and panel, like 3klx; may be given again. Six from 300 lx to 100 klx if left out.",
 )
 @kind_option
+@air_options
+@click.option(
+    "--place",
+    "places",
+    multiple=True,
+    help="Place whose light is meant, like desk or 'sunny floor'; may be given again. "
+    "a name that is none lists them all.",
+)
 @click.option("--no-cures", is_flag=True, help="Name faults only; look for no cause and no cure.")
 @click.option(
     "--apply", "number", type=Whole(1, 1000), help="Write the design with the cure of this number to --out."
 )
 @click.option("--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="File for --apply.")
 @click.option("--replace", is_flag=True, help="Let --out be a file that is there, the design's own too.")
+@click.option(
+    "--table",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="CSV file for all figures from 10 lx to 120 klx.",
+)
+@click.option(
+    "--plot",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="PNG file for rhythm and turn from 10 lx to 120 klx.",
+)
+@drawer_option
 @report_option
 @as_json
 def bench(
@@ -203,32 +226,50 @@ def bench(
     remarks kept: photodrome bench nettle-twitches --apply 1 --out better.yaml
     """
     from agents.design.spec import read_design
-    from agents.handbook.light_kinds import SUN
-    from agents.testbench.bench_figures import LIGHTS
+    from agents.drawer.contents import read_drawer
     from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import full_diagnosis
     from agents.testbench.eye_tables import table_notes
+    from agents.testbench.working_air import USUAL_AIR, in_celsius, working_air
     from agents.text.shipped import find_document
+    from arena.cli.asked_lights import asked_lights, refuse_several
+    from arena.cli.bench_each import bench_each
+    from arena.cli.bench_files import check_extras, write_extras
     from arena.cli.cure_files import check_place, write_cured
     from arena.cli.panel_report import panel_dict, panel_lines
+    from arena.reports.bench_words import air_sentences
 
     spec = read_design(design)
+    stock = None if how["drawer"] is None else read_drawer(how["drawer"])
     check_report(report, [find_document(design, "design")])
+    extras = check_extras(how["table"], how["plot"], [find_document(design, "design"), how["out"], report])
     check_place(design, how["out"], how["number"], how["replace"], not how["no_cures"])
-    asked = sorted(lights or LIGHTS)
+    groups = asked_lights(lights, kind, how["places"])
+    if len(groups) > 1:
+        if how["number"] is not None or report is not None or extras:
+            option = "--report" if report is not None else "--table" if extras else "--apply"
+            refuse_several(groups, option)
+        word, has_cures = command_word(Path(design)), not how["no_cures"]
+        bench_each(spec, word, groups, has_cures, to_json, how["air"], how["between"] or USUAL_AIR, stock)
+        return
+    asked, kind = groups[0].lights, groups[0].kind
     with progress("measuring"):
-        found = None if how["no_cures"] else full_diagnosis(spec, (asked[0], asked[-1]), kind)
+        ends = (asked[0], asked[-1])
+        found = None if how["no_cures"] else full_diagnosis(spec, ends, kind, how["air"], stock)
         cured = found is not None and how["number"] is not None
         if found is not None and cured:
             spec = write_cured(design, found, how["number"], how["out"])
             found = None
-        points = measure_lights(spec, asked, kind)
+        points = measure_lights(spec, asked, kind, how["air"])
+        between = how["between"] or USUAL_AIR
+        airs = [working_air(spec, light, kind, between, how["air"]) for light in asked]
     if report is not None:
         from arena.reports.bench_page import bench_page
         from arena.reports.html_page import write_page
 
         with telling_of_stop(report), progress("drawing"):
-            write_page(bench_page(spec, points, found, kind), report)
+            write_page(bench_page(spec, points, found, kind, air_sentences(points, airs, between)), report)
+    write_extras(spec, kind, how["table"], how["plot"])
     notes = table_notes(spec, asked)
     if to_json:
         told = {"reports": [], "whole_design": None} if found is None else found.as_dicts()
@@ -236,17 +277,23 @@ def bench(
             {
                 "design": spec.name,
                 "panel": panel_dict(spec.panel),
-                "points": [point.as_dict() for point in points],
+                "places": list(groups[0].places),
+                "points": [
+                    {**point.as_dict(), "works_in_degC": in_celsius(one)}
+                    for point, one in zip(points, airs, strict=True)
+                ],
                 "diagnosis": told["reports"],
                 "whole_design": told["whole_design"],
-                "files": [str(how["out"])] if cured else [],
+                "files": [str(path) for path in (*([how["out"]] if cured else []), *extras)],
                 "notes": list(notes),
             }
         )
         return
     from arena.cli.bench_and_run_report import print_bench
 
-    print_bench(spec.name, spec.about, points, notes)
+    print_bench(spec.name, spec.about, points, notes, groups[0].lines())
+    for line in air_sentences(points, airs, between):
+        click.echo(line)
     for line in panel_lines(spec.panel):
         click.echo(line)
     if cured:
@@ -254,9 +301,10 @@ def bench(
     elif found is not None:
         from arena.cli.cure_report import print_diagnosis
 
-        asked_for = "".join(f" --light {light:g}lx" for light in lights)
-        kind_of_light = "" if kind == SUN else f" --kind {kind}"
-        print_diagnosis(found, f"photodrome bench {command_word(Path(design))}{asked_for}{kind_of_light}")
+        keeping = "" if stock is None else f" --drawer {command_word(Path(how['drawer']))}"
+        print_diagnosis(found, f"photodrome bench {command_word(Path(design))}{groups[0].options}{keeping}")
+    for path in extras:
+        click.echo(f"{'picture' if path == how['plot'] else 'table'}: {printable(str(path))}")
     tell_report(report)
 
 

@@ -87,15 +87,17 @@ def compile_all_but_engine() -> None:
     import numpy as np
 
     from agents.circuit.charging import wait, waiting_currents
-    from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
+    from agents.circuit.eye import feed_resistance, on_voltage, recovery_time, trigger_voltage
     from agents.circuit.latch import ignites
-    from agents.circuit.panel import lit_panel
+    from agents.circuit.panel import lit_panel, photocurrent_in
     from agents.circuit.records import STATE
     from agents.circuit.steering import lead
     from agents.design.as_built import build
     from agents.design.spec import Design
     from agents.noise import TRIGGER, normal_pair
     from agents.testbench.bench_figures import bench_point
+    from agents.testbench.diagnosis import diagnose
+    from agents.testbench.pulse_scope import pulse_scope
     from agents.testbench.surveys import survey
     from arena.recording import map_of
     from arena.scene.spec import read_arena
@@ -107,14 +109,19 @@ def compile_all_but_engine() -> None:
     walker = walkers[0]
     side = walker["side"][0]
     bench_point(design, 3e3)
+    pulse_scope(design, 3e3)
     survey(walkers, [3e3], "sun")
+    # a design with a fault, so that changes are tried
+    diagnose(design.with_values({"storage.capacitance": 4.7e-3}), (3e3, 3e3))
     trigger = float(trigger_voltage(3e3, False, side))
     on_voltage(3e3, side)
     recovery_time(side)
+    feed_resistance(False, side)
     lead(walker, trigger, trigger, trigger, trigger)
     ignites(float(on_voltage(3e3, side)), side, walker["thermal"])
     with np.errstate(over="ignore"):  # words wrap
         normal_pair(1, 0, TRIGGER, 0)
+    photocurrent_in(walker, 1e3)
     panel = lit_panel(walker, 1e-3, 1.0)
     wait(walker, panel, np.zeros(1, STATE)[0], 1.0)
     waiting_currents(walker, panel, 1.0)

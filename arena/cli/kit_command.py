@@ -13,11 +13,12 @@ from arena.cli.options import (
     as_json,
     drawer_option,
     kind_option,
+    report_option,
     shipped,
     threads_option,
 )
-from arena.cli.output_files import check_picture_name, spare_inputs
-from arena.cli.terminal import print_json, printable, progress, tell_error
+from arena.cli.output_files import check_picture_name, check_report, spare_inputs
+from arena.cli.terminal import print_json, printable, progress, tell_error, tell_report
 
 
 class FaultName(AnyType):
@@ -116,6 +117,7 @@ class FaultName(AnyType):
 @click.option(
     "--plot", type=click.Path(dir_okay=False, path_type=Path), help="PNG file for a picture of the gains."
 )
+@report_option
 @as_json
 def kit(
     design: str,
@@ -124,6 +126,7 @@ def kit(
     lights: int,
     out: Path | None,
     plot: Path | None,
+    report: Path | None,
     to_json: bool,
     **how: Any,
 ) -> None:
@@ -163,6 +166,7 @@ def kit(
         raise OptionError(f"{out}: cannot be both table and picture; give each a place of its own")
     if plot is not None:
         check_picture_name(plot)
+    check_report(report, [*inputs, *outputs])
     try:
         with progress("getting ready", "building kits") as tell:
             found = estimate_yield(
@@ -176,6 +180,10 @@ def kit(
         from arena.cli.kit_report import draw_gains
 
         draw_gains(found, plot)
+    if report is not None:
+        from arena.cli.kit_report import write_kit_page
+
+        write_kit_page(found, design, short, how["kits"], report)
     if to_json:
         missing = {} if short is None else {"drawer_lacks": [one.as_dict() for one in short]}
         print_json({**found.as_dict(), **missing, "files": [str(path) for path in outputs]})
@@ -187,3 +195,4 @@ def kit(
         print_shortages(short, how["kits"])
     for path in outputs:
         click.echo(f"{'picture' if path == plot else 'table'}: {printable(str(path))}")
+    tell_report(report)

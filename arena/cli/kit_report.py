@@ -3,14 +3,17 @@
 import math
 from collections.abc import Sequence
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from rich.console import Console
 from rich.text import Text
 
 from agents.testbench.faults import FAULTS, STRAYS, fault_title
 from agents.text.units import format_quantity
-from arena.cli.printed_tables import NOTHING, Column, print_in_parts, print_table, the_console
+from arena.cli.printed_tables import NOTHING, Column, print_in_parts, print_table, recorded, the_console
 from arena.cli.terminal import command_word, printable
+from arena.reports.html_page import write_page
+from arena.reports.told_page import told_page
 from arena.studies.kits.eye_picking import Picking
 from arena.studies.kits.kit_drawer import Shortage
 from arena.studies.kits.kit_yield import KitYield
@@ -217,6 +220,29 @@ def _picking_words(picking: Picking) -> str:
         f"of eyes paired at random {_percent(picking.blind)} would. That takes eyes at most "
         f"{format_quantity(picking.limit, 'V')} apart{sides}"
     )
+
+
+def write_kit_page(
+    found: KitYield, name: str, short: Sequence[Shortage] | None, kits: int, out: Path
+) -> None:
+    """Write the page of a kit: what :func:`print_kit` prints, and the picture of the gains.
+
+    Raises OutputError where it cannot be written.
+    """
+
+    def tell() -> None:
+        print_kit(found, name)
+        if short is not None:
+            print_shortages(short, kits)
+
+    design = found.bench_test.design
+    with TemporaryDirectory() as folder:
+        pictures = []
+        if found.share.value < 1.0 and found.blame.parts:
+            pictures.append(Path(folder) / "gains-of-exact-and-matched-parts.png")
+            draw_gains(found, pictures[0])
+        page = told_page("kits of a design", design.name, design.about, recorded(tell), pictures)
+    write_page(page, out)
 
 
 def draw_gains(found: KitYield, path: Path) -> None:

@@ -18,6 +18,10 @@ else:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
+# The coldest and the hottest air [K], those of agents.handbook.temperature, told here so that --help need not
+# fetch them.
+_AIR = {"least": 233.15, "most": 358.15}
+
 _PLAIN_NUMBER = re.compile(r"[-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?")
 
 
@@ -87,6 +91,24 @@ class Measured(Value):
         from agents.text.quantities import Quantity
 
         return Quantity(self.unit, **self.bounds)
+
+
+class Range(Measured):
+    """Two values with their units and two dots between, like ``0 degC..40 degC``, the smaller one first."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """Read it, or fail with what is expected."""
+        if not isinstance(value, str):
+            return value
+        first, dots, last = value.partition("..")
+        if not dots:
+            self.fail(
+                f"got {value!r}, expected two values with dots between, like 0 degC..40 degC", param, ctx
+            )
+        ends = self._read(first.strip(), "", param, ctx), self._read(last.strip(), "", param, ctx)
+        if ends[0] > ends[1]:
+            self.fail(f"got {value!r}, which is upside down, expected the colder one first", param, ctx)
+        return ends
 
 
 class Seconds(Measured):
@@ -240,6 +262,28 @@ def kind_option(function: Command) -> Command:
     )(function)
 
 
+def air_options(function: Command) -> Command:
+    """Give a command the options --at and --between, temperatures of the air [K]."""
+    between = click.option(
+        "--between",
+        type=Range("range", "K", **_AIR),
+        help="Air in which it is asked to work, like '0 degC..40 degC'; -20 to 60 degC if left out.",
+    )
+    return air_option(between(function))
+
+
+def air_option(function: Command) -> Command:
+    """Give a command the option --at, the temperature of the air [K]."""
+    return click.option(
+        "--at",
+        "air",
+        type=Measured("temperature", "K", **_AIR),
+        default="25 degC",
+        show_default=True,
+        help="Temperature of the air, like '35 degC'; light warms the panel above it.",
+    )(function)
+
+
 def threads_option(function: Command) -> Command:
     """Give a command the option --threads."""
     return click.option("--threads", type=Whole(1, 1024), help="Threads to use; all cores if left out.")(
@@ -255,7 +299,7 @@ def why_option(function: Command) -> Command:
             type=Whole(0, 200),
             default=40,
             show_default=True,
-            help="Changes that --why tries for each walker, in this same race; 0 for none, which is quick.",
+            help="Changes tried for each walker, in this same race, to tell why; 0 for none, which is quick.",
         ),
         click.option(
             "--why",

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option, walker_called, why_option
-from arena.cli.terminal import print_json, progress
+from arena.cli.output_files import check_papers
+from arena.cli.terminal import print_json, progress, tell_report
 
 if TYPE_CHECKING:
     from arena.races.heat_accounts import EntryAccount
@@ -49,6 +50,11 @@ KEPT = "the rounds that were through are kept in {folder}, and the same command 
     help="Rounds of which a replay is kept: none, last or all.",
 )
 @click.option("--check", is_flag=True, help="Run nothing; tell who can race, by which rules, and how long.")
+@click.option(
+    "--papers",
+    type=click.Path(path_type=Path),
+    help="Folder for papers.html: results, course and ways, and a page to print for each walker.",
+)
 @click.option("--restart", is_flag=True, help="Throw away the rounds that lie in the folder already.")
 @click.option("--show", is_flag=True, help="Show the last race to the whole room when it is over.")
 @click.option(
@@ -66,7 +72,7 @@ def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool,
     WHAT is a folder of designs, a pattern like 'walkers/*.yaml', several files, or a race's own file that
     names its entries. Rounds are kept as they finish: stopped in the midst, the same command goes on.
 
-    For example: photodrome race walkers --course slalom-race --rounds 30
+    For example: photodrome race walkers --course bean-race --rounds 30
     """
     from arena.races.entries import read_entries
     from arena.races.race_setup import prepare_race
@@ -76,6 +82,7 @@ def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool,
     with progress("reading"):
         setup = prepare_race(plan, read_entries(names))
     folder = folder or Path(f"{_stem(what[0])}.race")
+    check_papers(how["papers"], folder)
     if check:
         _check(setup, how["threads"], to_json)
         return
@@ -166,6 +173,7 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
         accounts = _accounts(setup, results, how) if how["why"] else None
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {kept}") from None
+    papers = _papers(setup, results, how, kept)
     if to_json:
         files = sorted(one.name for one in folder.iterdir() if not one.name.startswith("."))
         told = {} if accounts is None else {"accounts": [one.as_dict() for one in accounts]}
@@ -176,6 +184,7 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
         from arena.cli.account_report import print_accounts
 
         print_accounts([one.account for one in accounts], len(accounts))
+    tell_report(papers)
     _show(results, how)
 
 
@@ -187,3 +196,23 @@ def _accounts(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any]) -
     with progress("reading what happened", "trying changes", kept) as tell:
         threads = how["threads"] or os.cpu_count() or 1
         return accounts_of_round(setup, results.rounds, None, how["tries"], threads, tell)
+
+
+def _papers(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any], kept: str) -> Path | None:
+    """Write the papers of a race, if they are asked for; returns where."""
+    from agents.errors import WorkError
+
+    if how["papers"] is None:
+        return None
+    from arena.reports.html_page import PAPERS, write_page
+    from arena.reports.race_page import race_page
+    from replays.format.whole_files import make_folder
+
+    try:
+        with progress("getting ready", "writing papers", kept) as tell:
+            page = race_page(setup, results, how["tries"], how["threads"] or os.cpu_count() or 1, tell)
+    except KeyboardInterrupt:
+        raise WorkError(f"stopped before the papers were written; {kept}") from None
+    make_folder(how["papers"])
+    write_page(page, how["papers"] / PAPERS)
+    return Path(how["papers"] / PAPERS)

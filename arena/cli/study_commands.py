@@ -6,8 +6,18 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import Command, Renamed, Whole, as_json, drawer_option, shipped, threads_option
-from arena.cli.terminal import command_word, print_json, printable, progress, tell_error
+from arena.cli.options import (
+    Command,
+    Renamed,
+    Whole,
+    as_json,
+    drawer_option,
+    report_option,
+    shipped,
+    threads_option,
+)
+from arena.cli.output_files import check_report
+from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, tell_report
 
 if TYPE_CHECKING:
     from arena.studies.plans.study import Study
@@ -21,6 +31,7 @@ LONG = 20.0
 def _study_options(function: Command) -> Command:
     for option in (
         click.option("--no-plots", is_flag=True, help="Draw no pictures."),
+        report_option,
         threads_option,
         click.option(
             "--folder",
@@ -52,6 +63,7 @@ def sweep(
     on: str | None,
     restart: bool,
     no_plots: bool,
+    report: Path | None,
     to_json: bool,
 ) -> None:
     """Run every trial of PLAN, and tell which settings do best and how sure that is.
@@ -64,6 +76,7 @@ def sweep(
 
     study = read_study(plan)
     folder = folder or Path(f"{Path(study.file).stem}.sweep")
+    _check_page(report, study, folder)
     _announce(study, folder, to_json)
     try:
         with progress("getting ready", "sweeping", KEPT.format(folder=folder)) as tell:
@@ -78,13 +91,16 @@ def sweep(
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {KEPT.format(folder=folder)}") from None
     files = [table, outcome.csv, outcome.npz, *pictures]
+    from arena.cli.study_report import print_summary
+
+    if report is not None:
+        _write_page("a study", study, lambda: print_summary(summary), files, report)
     if to_json:
         print_json({**summary.as_dict(), "files": [str(path) for path in files]})
         return
-    from arena.cli.study_report import print_summary
-
     print_summary(summary)
     _list_files(files)
+    tell_report(report)
 
 
 @click.command()
@@ -100,6 +116,7 @@ def tune(
     budget: int | None,
     drawer: str | None,
     no_plots: bool,
+    report: Path | None,
     to_json: bool,
 ) -> None:
     """Search the values that PLAN names for the design that does best in its first score.
@@ -117,6 +134,7 @@ def tune(
 
         study = within_drawer(study, read_drawer(drawer))
     folder = folder or Path(f"{Path(study.file).stem}.tune")
+    _check_page(report, study, folder)
     stopped = "nothing was written"
     try:
         with progress("getting ready", "searching") as tell:
@@ -131,13 +149,36 @@ def tune(
         files = write_search(found, folder) + ([] if no_plots else draw_search(found, folder))
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {stopped}") from None
+    from arena.cli.study_report import print_search
+
+    if report is not None:
+        _write_page("a search for the best", study, lambda: print_search(found), files, report)
     if to_json:
         print_json({**found.as_dict(), "files": [str(path) for path in files]})
         return
-    from arena.cli.study_report import print_search
-
     print_search(found)
     _list_files(files)
+    tell_report(report)
+
+
+def _check_page(report: Path | None, study: "Study", folder: Path) -> None:
+    """Refuse a page that cannot be, or that would lie among results, where nothing else may lie."""
+    from agents.errors import OptionError
+
+    check_report(report, [study.file])
+    if report is not None and report.absolute().parent.resolve() == folder.absolute().resolve():
+        raise OptionError(f"{report}: lies in the folder of the results; give the report another place")
+
+
+def _write_page(sort: str, study: "Study", tell: Callable[[], None], files: list[Path], report: Path) -> None:
+    """Write what ``tell`` prints as a page, with the pictures, and the design that came of it, if one did."""
+    from arena.cli.printed_tables import recorded
+    from arena.reports.html_page import write_page
+    from arena.reports.told_page import told_page
+
+    pictures = [path for path in files if path.suffix == ".png"]
+    design = "".join(path.read_text(encoding="utf-8") for path in files if path.suffix == ".yaml")
+    write_page(told_page(sort, study.name, study.about, recorded(tell), pictures, design), report)
 
 
 def _announce(study: "Study", folder: Path, to_json: bool) -> None:

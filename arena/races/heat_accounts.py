@@ -5,7 +5,7 @@ entry is accounted for in the stage in which it moved last, and a change by what
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -76,8 +76,9 @@ def accounts_of_heat(
     tries: int = TRIES,
     threads: int = 1,
     progress: Callable[[float], None] | None = None,
+    only: Collection[int] | None = None,
 ) -> dict[int, Account]:
-    """Account for every entry of a heat, by its number, in the order of places.
+    """Account for every entry of a heat, or ``only`` for some, by number, in the order of places.
 
     ``run`` is what :func:`~arena.races.heat_running.run_heat` gave, replays kept; it is run anew if left out.
     One that the model could not follow has no account. ``progress`` is called with the share done.
@@ -90,7 +91,7 @@ def accounts_of_heat(
     stages = len(terms.course.dims)
     seconds = terms.course.seconds
     found: dict[int, Account] = {}
-    chosen = [number for number in finish if number not in lost]
+    chosen = [number for number in finish if number not in lost and (only is None or number in only)]
     place_of = {entry.number: place for place, (entry, _) in enumerate(here.starters)}
     outcomes = tuple(_outcome(here, finish[entry.number]) for entry, _ in here.starters)
     names = [entry.name for entry, _ in here.starters]

@@ -16,6 +16,7 @@ from agents.circuit.status import SETTLED
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.errors import ModelError
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.bench_figures import BenchPoint, bench, bench_point
 from agents.testbench.faults import BLIND, DIM, LOCKED, fault_title
 from agents.testbench.measuring import measured_panel
@@ -113,8 +114,14 @@ def state_of(faults: tuple[str, ...]) -> str:
     return next((name for name in (DIM, BLIND, LOCKED) if name in faults), "fires" if faults else WORKS)
 
 
-def light_curves(design: Design, kind: str, low: float = DIMMEST, high: float = BRIGHTEST) -> LightCurves:
-    """Voltages and ranges of a design from ``low`` to ``high`` [lx] of a ``kind`` of light.
+def light_curves(
+    design: Design,
+    kind: str,
+    low: float = DIMMEST,
+    high: float = BRIGHTEST,
+    air: float = ROOM_TEMPERATURE,
+) -> LightCurves:
+    """Voltages and ranges of a design from ``low`` to ``high`` [lx] of a ``kind`` of light, in ``air`` [K].
 
     A range narrower than the distance of two of the lights, 6 % from 10 lx to 120 klx, may be missed.
     Raises :class:`~agents.errors.ModelError` where the model cannot follow it.
@@ -122,8 +129,8 @@ def light_curves(design: Design, kind: str, low: float = DIMMEST, high: float = 
     >>> [one.words for one in light_curves(read_design("thistle-spins"), "daylight").ranges]
     ['dim', 'spin', 'blind']
     """
-    points = bench(design, [float(light) for light in np.geomspace(low, high, _LIGHTS)], kind)
-    walker = build(design)[0]
+    points = bench(design, [float(light) for light in np.geomspace(low, high, _LIGHTS)], kind, air)
+    walker = build(design, air)[0]
     sides = [(point.measured.left, point.measured.right) for point in points]
     pressed = [min(one.trigger_touched or math.nan for one in pair) for pair in sides]
     return LightCurves(
@@ -177,7 +184,7 @@ def _edge(design: Design, one: BenchPoint, other: BenchPoint, kind: str) -> floa
     low, high = one.light, other.light
     while high / low > _EDGE:
         middle = math.sqrt(low * high)
-        if _shown(bench_point(design, middle, kind)) == _shown(one):
+        if _shown(bench_point(design, middle, kind, one.measured.air)) == _shown(one):
             low = middle
         else:
             high = middle
@@ -189,7 +196,6 @@ def cycle_of(design: Design, points: list[BenchPoint]) -> Cycle | None:
 
     A point has one if a pulse of its first side comes, moves it, and ends.
     """
-    walker = build(design)[0]
     best: Cycle | None = None
     distance = math.inf
     for point in points:
@@ -200,7 +206,7 @@ def cycle_of(design: Design, points: list[BenchPoint]) -> Cycle | None:
         far = abs(math.log(between / 30.0))
         if far < distance:
             try:
-                best, distance = _cycle(walker, point), far
+                best, distance = _cycle(build(design, point.measured.air)[0], point), far
             except ModelError:
                 continue
     return best

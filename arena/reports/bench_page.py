@@ -8,6 +8,7 @@ from agents.testbench.bench_figures import BenchPoint
 from agents.testbench.diagnosis import Diagnosis, FaultReport
 from agents.testbench.eye_tables import table_notes
 from agents.testbench.faults import FAULTS, fault_title
+from agents.testbench.pulse_scope import PulseScope, pulse_scope
 from agents.testbench.whole_design import WholeDesign
 from agents.text.shapes import shape_at, title_at
 from arena.reports.bench_curves import WORKS, LightCurves, cycle_of, light_curves
@@ -19,6 +20,8 @@ from arena.reports.bench_words import (
 )
 from arena.reports.cure_words import NONE_FOUND, after_words, effect_words, range_words, values_words
 from arena.reports.html_page import rendered
+from arena.reports.light_table import eye_voltage, table_points
+from arena.reports.pulse_plots import rhythm_plot, scope_plot
 from replays.words import NOTHING, light_words, time_words
 
 # What a bench has to hand when it is set up: paths of the whole design, and of a side.
@@ -55,19 +58,22 @@ def bench_page(
     points: Sequence[BenchPoint],
     found: Diagnosis | None,
     kind: str = "daylight",
+    air: Sequence[str] = (),
 ) -> str:
     """The page of a design measured at ``points`` in a ``kind`` of light, ascending.
 
-    ``found`` is the diagnosis between the first and the last of them; None where nobody looked for causes.
+    ``air`` are sentences on temperature, ``found`` is the diagnosis between the first and the last of them;
+    None where nobody looked for causes.
     Raises :class:`~agents.errors.ModelError` where the model cannot follow the design.
     """
-    curves = light_curves(design, kind)
+    curves = light_curves(design, kind, air=points[0].measured.air)
     cycle = cycle_of(design, list(points))
+    scope = None if cycle is None else pulse_scope(design, cycle.light, kind, cycle.side)
     return rendered(
         "bench.html",
         name=design.name,
         about=design.about,
-        kind_words=f"light: {kind}",
+        kind_words=". ".join([f"light: {kind}", *air]),
         verdict=_verdict(curves),
         light_plot=light_plot(curves),
         light_caption=(
@@ -80,6 +86,9 @@ def bench_page(
         notes=[
             f"{note[0].upper()}{note[1:]}." for note in table_notes(design, [one.light for one in points])
         ],
+        rhythm_plot=rhythm_plot(table_points(design, kind)),
+        scope_plot=None if scope is None else scope_plot(scope),
+        scope_caption="" if scope is None else _scope_caption(design, scope),
         cycle_plot=None if cycle is None else cycle_plot(cycle),
         cycle_caption=""
         if cycle is None
@@ -92,6 +101,17 @@ def bench_page(
         faults=[] if found is None else [fault_words(report) for report in found.reports],
         advice=None if found is None or found.advice is None else _advice_words(found.advice),
         part_tables=part_tables(design),
+    )
+
+
+def _scope_caption(design: Design, scope: PulseScope) -> str:
+    trigger = float(scope.rail[0])
+    eye = eye_voltage(design, scope.side, trigger)
+    return (
+        f"A meter on the rail reads {trigger:.2f} V as it fires, one at the eye {eye:.2f} V: its standby "
+        f"current drops the difference over series resistor and motor. {100.0 * scope.motion_share:.0f} % of "
+        f"the pulse’s energy became motion; {1e3 * scope.charge['motor']:.2f} mC of charge went through the "
+        f"motor, {1e3 * scope.charge['bases']:.2f} mC through the bases."
     )
 
 

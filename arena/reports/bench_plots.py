@@ -47,7 +47,7 @@ def light_plot(curves: LightCurves) -> Drawing:
         lines = _voltages(axes, curves)
         for one in curves.ranges[1:]:
             axes.axvline(one.low, color=hex_of("wood"), lw=0.7, zorder=1)
-        _light_axis(axes, low, high)
+        light_axis(axes, low, high)
         axes.set_ylabel("voltage [V]")
         _strip(sheet, axes, curves.ranges)
         sheet.figure.legend(
@@ -100,7 +100,8 @@ def _voltages(axes: "Axes", curves: LightCurves) -> list[Any]:
     return lines
 
 
-def _light_axis(axes: "Axes", low: float, high: float) -> None:
+def light_axis(axes: "Axes", low: float, high: float) -> None:
+    """Mark light [lx] from ``low`` to ``high`` along an axis of ratios, and where one meets so much of it."""
     decades = range(math.ceil(math.log10(low) - 1e-9), math.floor(math.log10(high)) + 1)
     ticks = [10.0**decade for decade in decades]
     axes.set_xticks(ticks, [light_words(tick) for tick in ticks])

@@ -3,11 +3,13 @@
 import math
 from collections.abc import Sequence
 
+from agents.handbook.temperature import NAUGHT_CELSIUS
 from agents.testbench.bench_figures import BenchPoint
 from agents.testbench.faults import fault_title
 from agents.testbench.measuring import PulsePoint
+from agents.testbench.working_air import Range, air_words
 from agents.text.units import format_quantity
-from replays.words import NOTHING, time_words
+from replays.words import NOTHING, light_words, time_words
 
 Column = tuple[str, Sequence[str]]
 """A heading, which may have several lines, and the cells below it."""
@@ -48,6 +50,33 @@ def _turn_pressed(pressed: PulsePoint | None) -> str:
         return NOTHING
     degrees = math.degrees(pressed.turn)
     return fixed(degrees, 1 if abs(degrees) < 9.95 else 0, "deg")
+
+
+def air_sentences(points: Sequence[BenchPoint], found: Sequence[Range | None], between: Range) -> list[str]:
+    """For which air a sheet is, how warm the panel gets, and in which air it has no fault at each light.
+
+    ``found`` are what :func:`~agents.testbench.working_air.working_air` found at each point ``between`` two
+    temperatures [K].
+    """
+    air = format_quantity(points[0].measured.air, "K")
+    warm = sorted(point.measured.panel_temperature for point in points)
+    panel = " to ".join(dict.fromkeys(degrees_celsius(one) for one in (warm[0], warm[-1])))
+    lights = zip(points, found, strict=True)
+    ranges = "; ".join(f"{light_words(one.light)} {air_words(there, between)}" for one, there in lights)
+    whole = f"{degrees_celsius(between[0])} to {degrees_celsius(between[1])}"
+    return [
+        f"in air of {air}, in which this light brings the panel to {panel}",
+        f"without a fault in air of (looked for from {whole}): {ranges}",
+    ]
+
+
+def degrees_celsius(temperature: float) -> str:
+    """A temperature [K] in whole degrees.
+
+    >>> degrees_celsius(298.4)
+    '25 degC'
+    """
+    return f"{temperature - NAUGHT_CELSIUS:.0f} degC"
 
 
 def light_cells(points: Sequence[BenchPoint]) -> list[str]:

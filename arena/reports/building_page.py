@@ -112,7 +112,7 @@ def build_steps(design: Design, readings: BuildReadings) -> list[BuildStep]:
     steps = [
         BuildStep(
             "Panel",
-            "Flat in the light with nothing on it but the meter, first for voltage, then for current.",
+            "Flat in the light, with the meter alone on it, first for voltage, then for current.",
             (f"open circuit: {peak.words}", f"short circuit: {readings.short_circuit.words}"),
         ),
         BuildStep(

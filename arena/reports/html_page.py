@@ -13,6 +13,13 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 
+PAPERS = "papers.html"
+"""What the file of a race's papers is called."""
+
+# How every page of ours begins, by which it is told from what somebody else put there.
+_GENERATOR = '<meta name="generator" content="photodrome'
+
+
 @cache
 def _environment() -> "Environment":
     from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -79,6 +86,15 @@ def as_sentence(text: str) -> str:
 def rendered(template: str, **values: Any) -> str:
     """The page that ``template`` makes of ``values``; what is no :class:`markupsafe.Markup` is escaped."""
     return _environment().get_template(template).render(**values)
+
+
+def is_ours(path: Path) -> bool:
+    """Whether the file at ``path`` is a page that this program made."""
+    try:
+        with path.open("rb") as stream:
+            return _GENERATOR.encode() in stream.read(1000)
+    except OSError:
+        return False
 
 
 def check_page_name(out: Path) -> None:

@@ -68,16 +68,15 @@ class CureResult:
 def find_cures(job: CureJob, report: ProgressReport[CureResult]) -> CureResult:
     """Look for cures between the darkest and the lightest place of the arena, and try each at the meter.
 
-    The bench searches in one kind of light, the one of which most falls on the meter, and in air of 25 degC.
-    So each change is measured once more in the light and the air where the meter lies, like a pulse ahead,
-    and what it then cures is what is told.
+    The bench searches in one kind of light, the one of which most falls on the meter. So each change is
+    measured once more in the mixture where the meter lies, like a pulse ahead, and what it then cures is told.
     """
     report(0.0)
     here = forecast_pulse(ForecastJob(job.spec, job.design, job.place), lambda done, so_far=None: None)
     kind = here.kinds[0][0] if here.kinds else SUN
     lights = lights_of(job.spec, job.design.panel.height, here.light)
     report(0.1)
-    found = full_diagnosis(job.design, lights, kind, lambda: report(0.2))
+    found = full_diagnosis(job.design, lights, kind, job.spec.air, step=lambda: report(0.2))
     offers = []
     for number, values in enumerate(found.offers):
         report(0.5 + 0.5 * number / len(found.offers))

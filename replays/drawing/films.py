@@ -213,7 +213,7 @@ def make_show(
 
     >>> from arena import read_contest, simulate
     >>> race = simulate(read_contest("slalom", ["poppy"], walkers=2, seconds=30))
-    >>> make_show(race, "slalom-show.gif", size="320x320", rate=1.0)
+    >>> make_show(race, "show.gif", size="320x320", rate=1.0)
     """
     shooting = Shooting(rate=rate)
     measured = _film_size(Path(path), size)

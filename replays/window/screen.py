@@ -1,6 +1,5 @@
 """Opening a window, and the loop that keeps it going until it is closed."""
 
-import contextlib
 import os
 from collections.abc import Sequence
 from pathlib import Path
@@ -17,6 +16,8 @@ FRAMES_A_SECOND = 60
 
 # A window on a screen of unknown size.
 _START_SIZE = (1280, 720)
+# Lines of a screen that a frame and bars take [points].
+_KEPT_FREE = 56
 # Drivers of pygame that show nothing; fine when asked for by name, as a test does.
 _BLIND_DRIVERS = ("dummy", "offscreen")
 # A frame that took longer than this [s] must not make the run jump.
@@ -75,14 +76,7 @@ def show(shown: WindowContent, scale: float = 1.0) -> None:
     Raises OutputError where the window cannot be opened.
     """
     try:
-        sizes = pygame.display.get_desktop_sizes()
-        # as large as the screen is, from which a window manager takes what its frame needs
-        _open(
-            shown.full_screen,
-            sizes[0] if sizes else (round(_START_SIZE[0] * scale), round(_START_SIZE[1] * scale)),
-        )
-        if not shown.full_screen:
-            _fill_screen()
+        _open(shown.full_screen, _start_size(scale))
         _loop(shown)
     except pygame.error as error:
         raise OutputError(
@@ -94,19 +88,21 @@ def show(shown: WindowContent, scale: float = 1.0) -> None:
         forget_fonts()
 
 
+def _start_size(scale: float) -> tuple[int, int]:
+    """As wide as the screen, and nearly as high: its last lines are left to a frame and to bars.
+
+    Asked to be as large as can be, a window of pygame's other interface may take the program down with it.
+    """
+    sizes = pygame.display.get_desktop_sizes()
+    if not sizes:
+        return round(_START_SIZE[0] * scale), round(_START_SIZE[1] * scale)
+    return sizes[0][0], max(sizes[0][1] - round(_KEPT_FREE * scale), 1)
+
+
 def _open(full_screen: bool, size: tuple[int, int]) -> pygame.Surface:
     if full_screen:
         return pygame.display.set_mode((0, 0), pygame.FULLSCREEN)
     return pygame.display.set_mode(size, pygame.RESIZABLE)
-
-
-def _fill_screen() -> None:
-    """Let the window manager give the window all the room it has; one that knows no such thing leaves it."""
-    # pygame has had it for years, but keeps the right to change it
-    with contextlib.suppress(ImportError, AttributeError, TypeError, pygame.error):
-        from pygame._sdl2.video import Window
-
-        Window.from_display_module().maximize()
 
 
 def _loop(shown: WindowContent) -> None:

@@ -18,7 +18,7 @@ from replays.window.buttons_and_cards import (
 )
 from replays.window.player import Player
 from replays.window.replay_keys import REPLAY_KEYS
-from replays.window.window_layout import WindowLayout
+from replays.window.window_layout import CONTROLS, ROW, WindowLayout
 
 _BAR_HEIGHT = 10.0
 _SIDE = 12.0
@@ -52,11 +52,17 @@ class TimeControls:
         self._draw_bar(sheet, bar)
         left, top, right = bar.left, bar.bottom + 7, bar.right
         buttons = self._buttons(on)
-        placed = button_row(sheet, buttons, left, top, right)
-        if len(placed) < len(buttons):
+        placed: list[PlacedButton] = []
+        for _ in range(int((controls.height - CONTROLS) / ROW)):
+            placed += button_row(sheet, buttons[len(placed) :], left, top, right)
+            top += ROW
+        row = button_row(sheet, buttons[len(placed) :], left, top, right)
+        if len(placed) + len(row) == len(buttons):
+            placed += row
+        else:
             last = _button("more", "more", more)
             width = button_width(sheet, last)
-            placed = button_row(sheet, buttons, left, top, right - width - 6)
+            placed += button_row(sheet, buttons[len(placed) :], left, top, right - width - 6)
             rest = buttons[len(placed) :]
             placed += button_row(sheet, [last], right - width, top, right + 1)
             if more:

@@ -12,6 +12,9 @@ from replays.drawing.layout import Box
 HEAD, CONTROLS, GAP = 36.0, 58.0, 8.0
 """Heights of the headline and of the controls, and the room between parts [points]."""
 
+ROW = 35.0
+"""Height of a further row of buttons [points]."""
+
 MARGIN = 0.012
 """Room round the floor within its part, as a share of its longer side."""
 
@@ -22,6 +25,8 @@ FLOOR, FLOOR_WITH_CAUSES = 0.605, 0.455
 _LEAD_BESIDE, _LEAD_BELOW = (150.0, 300.0), (54.0, 150.0)
 _COLUMN = (260.0, 420.0)
 _CAUSES_BESIDE, _CAUSES_BELOW = (330.0, 560.0), (168.0, 420.0)
+# In a window this high [points] a column has room for more rows of buttons.
+_ROWS_FROM = 520.0
 # Steps in which sizes are tried [points].
 _STEP = 2.0
 
@@ -82,7 +87,9 @@ def _with_column(whole: WindowLayout, aspect: float, has_lead: bool, has_causes:
     column = min(max(width - across * (1.0 + 2.0 * MARGIN) - 3 * GAP, least), most)
     arena = Box(GAP, GAP, max(width - column - 3 * GAP, 50.0), height - 2 * GAP)
     left = arena.right + GAP
-    head, controls = Box(left, 0.0, column, HEAD), Box(left, height - CONTROLS, width - left, CONTROLS)
+    # a column is narrow, so its buttons stand in several rows
+    bars = CONTROLS + (2 * ROW if height >= _ROWS_FROM else 0.0)
+    head, controls = Box(left, 0.0, column, HEAD), Box(left, height - bars, width - left, bars)
     panel = Box(left, HEAD, column, max(controls.top - HEAD, 1.0)) if has_lead or has_causes else None
     return WindowLayout(width, height, head, arena, panel, True, controls)
 

@@ -1,5 +1,6 @@
 """A contest as a whole: the same bytes whatever runs beside it, nobody's luck shifted, stops that stop."""
 
+import dataclasses
 import threading
 from pathlib import Path
 from typing import Any
@@ -88,6 +89,21 @@ def test_any_number_of_threads_gives_the_same_bytes(alone: bool, tmp_path: Path)
     assert replay.built.shape == (2 * walkers, 5)
     other = contest(floor(), designs, walkers=walkers, seconds=400.0, alone=alone, seed=2)
     assert as_bytes(simulate(other, 2), tmp_path / "other.npz") != written[2]
+
+
+def test_hot_air_silences_bare_eyes_and_frost_does_not() -> None:
+    """At 45 degC the default panel gives less than its eyes' trigger, as its sheet on the bench says."""
+    one = design("basil", storage__start=2.5)
+    pulses = []
+    for air in (263.15, 298.15, 318.15):
+        terms = contest(floor(2), [one], walkers=2, seconds=300.0)
+        warm = dataclasses.replace(terms, arena=terms.arena.model_copy(update={"air": air}))
+        race = simulate(warm, threads=1)
+        assert race.arena["air_K"] == air
+        pulses.append(len(race.pulses))
+    assert pulses[0] > 4
+    assert pulses[1] > 4
+    assert pulses[2] == 0
 
 
 def test_a_further_walker_alone_shifts_nobody() -> None:

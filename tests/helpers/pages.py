@@ -45,6 +45,13 @@ def check_page(text: str) -> ElementTree.Element:
         assert len(picture.get("alt", "")) > 20
         assert int(picture.get("width")) > 0
         assert int(picture.get("height")) > 0
+    for picture in tree.iter("{http://www.w3.org/2000/svg}svg"):
+        is_told = picture.get("role") == "img" and len(picture.get("aria-label", "")) > 20
+        assert is_told or picture.get("aria-hidden") == "true"
+    stock = {one.get("id") for one in tree.iter("{http://www.w3.org/2000/svg}image")}
+    assert {one.get("href") for one in tree.iter("{http://www.w3.org/2000/svg}use")} <= {
+        f"#{one}" for one in stock
+    }
     for table in named(tree, "table"):
         heads = named(table, "th")
         assert heads

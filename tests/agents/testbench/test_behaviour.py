@@ -44,7 +44,9 @@ def test_trigger_at_room_light() -> None:
         assert 2.5 <= round(first(bench_point(design(), light)).trigger, 1) <= 3.0
 
 
-@pytest.mark.parametrize("name", ["poppy", "sunflower", "lentil", "mustard", "broad-bean", "cress"])
+@pytest.mark.parametrize(
+    "name", ["poppy", "sunflower", "lentil", "mustard", "broad-bean", "cress", "primrose"]
+)
 def test_a_pulse_ends_at_seven_tenths_of_a_volt(name: str) -> None:
     """It lets go at about 0.7 V and at most 1 V (common practice, no source)."""
     for point in bench(read_design(name), (1e3, 3e3, 10e3, 20e3)):

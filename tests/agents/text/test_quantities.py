@@ -10,6 +10,7 @@ from pydantic import TypeAdapter, ValidationError
 from quantiphy import Quantity as ReferenceQuantity
 from rkm_codes import from_rkm
 
+from agents.text.exact import exact_text
 from agents.text.quantities import Fraction, Number, Point, Points, Quantity
 from agents.text.readers import QuantityError, Word
 from agents.text.units import DIMENSIONS, format_code, format_quantity
@@ -251,13 +252,40 @@ def test_a_mistake_in_units_never_passes(unit: str, number: str, written: str, j
 def test_what_is_printed_reads_back(unit: str, value: float) -> None:
     printed = format_quantity(value, unit, digits=12)
     if len(printed) < 60:
-        assert Quantity(unit).read(printed) == pytest.approx(value, rel=1e-10)
+        # degrees begin elsewhere, and have no more digits for what is left near nought kelvin
+        near = 1e-9 if unit == "K" else 0.0
+        assert Quantity(unit).read(printed) == pytest.approx(value, rel=1e-10, abs=near)
 
 
 @given(unit=st.sampled_from(["ohm", "F"]), digits=st.integers(100, 999), power=st.integers(-12, 6))
 def test_codes_read_back(unit: str, digits: int, power: int) -> None:
     value = float(f"{digits}e{power - 2}")
     assert Quantity(unit).read(format_code(value, unit)) == pytest.approx(value, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "kelvin"),
+    [
+        ("25 degC", 298.15),
+        ("-40degC", 233.15),
+        ("0 °C", 273.15),
+        ("36.6 degC", 309.75),
+        ("-273.15 degC", 0.0),
+    ],
+)
+def test_temperatures_are_read_in_degrees(text: str, kelvin: float) -> None:
+    """Nought is 273.15 K, by the definition of the SI."""
+    reader = Quantity("K")
+    assert reader.read(text) == kelvin
+    assert reader.read(format_quantity(kelvin, "K", 6)) == pytest.approx(kelvin, abs=1e-9)
+    assert reader.read(exact_text(reader, kelvin)) == kelvin
+    assert exact_text(reader, 298.15, "20 degC") == "25 degC"
+
+
+@pytest.mark.parametrize("text", ["-300 degC", "500 degC", "300 K", "300K", "25", "77 F", "25 degF", "25 c"])
+def test_temperatures_that_are_none(text: str) -> None:
+    with pytest.raises(QuantityError, match=r"temperature.*-40 degC to 85 degC"):
+        Quantity("K", least=233.15, most=358.15).read(text)
 
 
 def test_printing() -> None:

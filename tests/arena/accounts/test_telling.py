@@ -37,8 +37,8 @@ LOSERS: Mapping[str, tuple[str, dict[str, str], str, float, bool]] = {
     "spins": ("poppy", {"storage.capacitance": "10 mF"}, "open-bench", 2400.0, False),
     "twitches": ("nettle-twitches", {}, "open-bench", 2400.0, False),
     "silent in shade": ("poppy", {"both.eye.quiet_current": "12.5 uA"}, "dusk", 5400.0, True),
-    "hangs on walls": ("poppy", {"both.feeler": "220k"}, "corner-trap", 4800.0, True),
-    "charges slowly": ("poppy", {"panel.current_per_light": "8 nA/lx"}, "open-bench", 2400.0, False),
+    "hangs on walls": ("poppy", {"both.feeler": "1M"}, "pot-rows", 3000.0, True),
+    "charges slowly": ("poppy", {"panel.current_per_light": "12 nA/lx"}, "open-bench", 2400.0, False),
 }
 CAUSES = {
     "spins": "turning past",
@@ -241,6 +241,19 @@ def test_places_by_merit_within_groups_and_ties_share_the_better_place() -> None
     found = outcomes_of(deeds, groups)
     assert [(one.place, one.among) for one in found] == [(2, 4), (1, 4), (2, 4), (4, 4), (1, 1)]
     assert first_of(deeds, groups).tolist() == [1, 1, 1, 1, 4]
+
+
+def test_nobody_is_ahead_by_the_last_digits_of_standing_still(tmp_path: Path) -> None:
+    text = (configs_folder() / "arenas" / "open-bench.yaml").read_text(encoding="utf-8")
+    dark = text.replace("illuminance: 1 klx", "illuminance: 0 lx").replace("5000 cd", "0.01 cd")
+    (tmp_path / "dark.yaml").write_text(dark, encoding="utf-8")
+    contest = read_contest(tmp_path / "dark.yaml", ["poppy", "cress"], walkers=1, seconds=60)
+    told = accounts_of(line_up(contest), simulate(contest), tries=2)
+    assert [one.outcome.words for one in told] == ["1st of 2", "1st of 2"]
+    assert [(one.cause, one.decisive_pulse, one.decisive_time) for one in told] == [
+        ("never fired", None, None)
+    ] * 2
+    assert all(one.sentences[2].startswith("None of 2 changes") for one in told)
 
 
 def test_places_in_words() -> None:

@@ -194,3 +194,28 @@ def test_a_name_is_no_formula(text: str) -> None:
 @pytest.mark.parametrize("text", ["poppy", "a=b", "3-4", "🌻", "", "שלום"])
 def test_a_plain_name_stays_as_it_is(text: str) -> None:
     assert harmless(text) == text
+
+
+def test_a_mark_stays_its_own_in_every_picture(tmp_path: Path) -> None:
+    """Whoever else is in a heat: its colours are in the picture, those of who is not there are not."""
+    from PIL import Image
+
+    from replays.drawing.colours import look
+    from replays.drawing.pictures import draw_picture
+
+    setup = race_of(tmp_path, 7, more="rounds: 2\nheat: 3\n", form="together")
+    results = race_all(setup, tmp_path / "out", 2, replays="all")
+    seen = set()
+    for kept in results.replays:
+        replay = read_replay(kept.path)
+        heat = results.rounds[kept.round - 1].heats[kept.heat]
+        here = sorted(one.entry for one in heat.finishes)
+        assert list(replay.marks) == here
+        draw_picture(replay, tmp_path / "heat.png", 900)
+        with Image.open(tmp_path / "heat.png") as picture:
+            colours = {colour[:3] for _, colour in picture.convert("RGB").getcolors(1 << 24) or []}
+        # the colours of the others are elsewhere in the picture too
+        for entry in (2, 3, 4, 6):
+            assert (look(entry).colour in colours) == (entry in here), (entry, here)
+        seen |= set(here)
+    assert seen == set(range(7))

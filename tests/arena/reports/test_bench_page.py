@@ -93,7 +93,7 @@ def test_the_command_writes_a_page() -> None:
         assert figure in text
     for line in (line for line in plain.out.splitlines() if line.startswith("  cure: ")):
         assert line.removeprefix("  cure: ")[1:] in text
-    assert len(drawings(tree)) == 2
+    assert len(drawings(tree)) == 4
     before = Path("poppy.html").read_bytes()
     assert photodrome("bench", "poppy", "--report", "poppy.html").code == 0
     assert Path("poppy.html").read_bytes() == before
@@ -164,6 +164,6 @@ def test_a_browser_shows_and_prints_it(design: str, browser: Browser) -> None:
     assert [browser.overhang(width) for width in (360, 800, 1280)] == [0, 0, 0]
     for paper in PAPERS:
         printed = browser.printed(paper)
-        assert 2 <= len(printed.pages) <= 3
+        assert 3 <= len(printed.pages) <= 4
         text = "".join(page.extract_text() for page in printed.pages)
         assert "Cautions for the bench" in text

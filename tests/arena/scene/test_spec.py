@@ -47,6 +47,13 @@ starts:
 """
 
 
+@pytest.mark.parametrize("air", ["300 K", "-300 degC", "500 degC", "35"])
+def test_air_that_cannot_be_is_refused_where_it_stands(tmp_path: Path, air: str) -> None:
+    assert faults_of(tmp_path, f"{GOOD}air: {air}\n") == [(27, 6, "air", air)]
+    assert read_arena(write(tmp_path, f"{GOOD}air: 35 degC\n")).air == 308.15
+    assert read_arena("open-bench").air == 298.15
+
+
 def write(folder: Path, text: str) -> Path:
     path = folder / "bench.yaml"
     path.write_text(text, encoding="utf-8")
