@@ -69,7 +69,7 @@ def find_cures(job: CureJob, report: ProgressReport[CureResult]) -> CureResult:
     """Look for cures between the darkest and the lightest place of the arena, and try each at the meter.
 
     The bench searches in one kind of light, the one of which most falls on the meter. So each change is
-    measured once more in the mixture where the meter lies, like a pulse ahead, and what it then cures is told.
+    measured once more in the mixture where the meter lies, as a pulse ahead is, and what it cures is told.
     """
     report(0.0)
     here = forecast_pulse(ForecastJob(job.spec, job.design, job.place), lambda done, so_far=None: None)
