@@ -22,8 +22,8 @@ _IN_A_ROW = 5
 class WorkbenchLayout:
     """Rectangles [points]; ``unit`` is what everything is multiplied by in a small window.
 
-    In ``strip`` are the scale, the ``bar`` of time and the clock. A panel that is not shown, and all that is in
-    it, lies beside the window.
+    In ``strip`` are the scale, the ``bar`` of time and the clock. A panel that is not shown lies beside the
+    window, with all that is in it.
     """
 
     size: tuple[int, int]
