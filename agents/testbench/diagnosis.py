@@ -6,9 +6,11 @@ from typing import Any
 
 from agents.design.rewriting import value_texts
 from agents.design.spec import Design
+from agents.drawer.contents import Drawer
 from agents.handbook.light_kinds import SUN
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.cures import Cure, CureSearch
+from agents.testbench.drawer_changes import changes_from
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import FAULTS
 from agents.testbench.light_scan import (
@@ -20,6 +22,7 @@ from agents.testbench.light_scan import (
     ranges_where,
     telling_lights,
 )
+from agents.testbench.possible_changes import changes
 from agents.testbench.whole_design import WholeDesign, whole_design
 
 Json = dict[str, Any]
@@ -124,14 +127,17 @@ def full_diagnosis(
     lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN),
     kind: str = SUN,
     air: float = ROOM_TEMPERATURE,
+    drawer: Drawer | None = None,
 ) -> Diagnosis:
     """As :func:`diagnose`, with advice on the whole design where no single cure leaves it without a fault.
+
+    With a ``drawer``, no part is asked for that it does not hold.
 
     >>> found = full_diagnosis(read_design("thistle-spins"), (300.0, 100e3))
     >>> found.advice.values
     {'both.eye.tape': 0.7, 'storage.capacitance': 0.0015}
     """
-    reports, search = _reports(design, lights, kind, air)
+    reports, search = _reports(design, lights, kind, air, drawer)
     advice = None
     cures = [report.cure for report in reports if report.cure is not None]
     if search is not None and not any(cure.leaves == () and not cure.stays for cure in cures):
@@ -145,7 +151,7 @@ def full_diagnosis(
 
 
 def _reports(
-    design: Design, lights: Range, kind: str, air: float
+    design: Design, lights: Range, kind: str, air: float, drawer: Drawer | None = None
 ) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
     scan = LightScan(design, kind, air)
     scanned = telling_lights(scan, lights)
@@ -156,7 +162,8 @@ def _reports(
     ]
     if not found:
         return (), None
-    search = CureSearch(design, kind, lights, scan, scanned)
+    all_changes = changes if drawer is None else changes_from(drawer)
+    search = CureSearch(design, kind, lights, scan, scanned, all_changes)
     return tuple(_report(search, name, one) for name, one in found), search
 
 
