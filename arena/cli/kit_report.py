@@ -265,12 +265,14 @@ def draw_gains(found: KitYield, path: Path) -> None:
 def gains_finding(found: KitYield) -> str:
     """Which exact or matched parts are told to bring more kits to work, the largest gain first, in words."""
     told = [
-        (one.exact.gain, f"exact {design_title(one.path)}") for one in found.blame.parts if one.exact.is_told
+        (one.exact.gain, f"an exact {design_title(one.path)}")
+        for one in found.blame.parts
+        if one.exact.is_told
     ]
-    told += [(one.alike.gain, f"matched {one.name}") for one in found.blame.pairs if one.alike.is_told]
+    told += [(one.alike.gain, f"pairing {one.name} alike") for one in found.blame.pairs if one.alike.is_told]
     told.sort(key=lambda one: -one[0].value)
     if not told:
         return "No single part is told to cost any kits: no gain is significant"
-    words = "; ".join(f"{name}: {_points(gain)} points" for gain, name in told[:_NAMED_GAINS])
+    words = "; ".join(f"{name} brings {_points(gain)} points" for gain, name in told[:_NAMED_GAINS])
     more = f"; {len(told) - _NAMED_GAINS} more help too" if len(told) > _NAMED_GAINS else ""
     return f"{words[:1].upper()}{words[1:]}{more}"

@@ -12,13 +12,17 @@ from scipy import special
 
 from agents.arrays import BoolArray
 from arena.studies.statistics.comparison import LEVEL, Comparison, corrected
-from arena.studies.statistics.estimates import Estimates, tell
+from arena.studies.statistics.estimates import NOT_WITHIN, Estimates, tell
 from arena.studies.statistics.factors import Factor, Table
 from arena.studies.telling.advice import levels_words, listed
 from arena.studies.trial_scores import Score
 
 # Lines of which a title tells one by one.
 _MOST_GROUPS = 3
+# Two figures whose intervals of 95 % just touch differ by 2.77 standard errors.
+_NOT_MEETING = 0.006
+# What two lines of a title have room for.
+_MOST_LETTERS = 170
 # An interval of 95 % reaches so many standard errors to either side of its figure.
 _REACH = 1.959964
 
@@ -45,17 +49,26 @@ def by_intervals(score: Score, estimates: Estimates) -> Found:
     """
     sign = 1.0 if score.more_is_better else -1.0
     count = len(estimates)
-    known = np.isfinite(estimates.value) & np.isfinite(estimates.low) & np.isfinite(estimates.high)
+    ends = np.isfinite(estimates.low) & np.isfinite(estimates.high)
+    is_finite, is_endless = np.isfinite(estimates.value) & ends, np.isposinf(estimates.value)
+    known = is_finite | is_endless
     nothing = np.zeros(count, dtype=np.bool_)
-    if not known.any():
+    if not is_finite.any():
         return Found(None, nothing, nothing, estimates)
-    goodness = np.where(known, sign * estimates.value, -np.inf)
+    goodness = np.where(is_finite, sign * estimates.value, -np.inf)
     best = int(np.argmax(goodness))
     low, high = (estimates.low, estimates.high) if score.more_is_better else (estimates.high, estimates.low)
     with np.errstate(invalid="ignore", divide="ignore"):
-        error = np.hypot(abs(estimates.value[best] - low[best]), np.abs(high - estimates.value)) / _REACH
-        deviate = (goodness[best] - goodness) / error
-        p_value = np.where(known, 2.0 * special.ndtr(-np.abs(deviate)), np.nan)
+        mine, theirs = abs(estimates.value[best] - low[best]), np.abs(high - estimates.value)
+        # trials that all say the same have no spread of their own, which does not make them certain
+        mine, theirs = np.where(mine > 0.0, mine, theirs), np.where(theirs > 0.0, theirs, mine)
+        deviate = (goodness[best] - goodness) / (np.hypot(mine, theirs) / _REACH)
+        p_value = np.where(is_finite, 2.0 * special.ndtr(-np.abs(deviate)), np.nan)
+    # a time without end has no distance from another; intervals that do not meet tell them apart
+    is_beyond = is_endless & (estimates.low > estimates.high[best])
+    p_value = np.where(is_endless, np.where(is_beyond, _NOT_MEETING, 1.0), p_value)
+    floor = 2.0 ** (1.0 - np.minimum(estimates.count, estimates.count[best]))
+    p_value = np.maximum(p_value, np.minimum(floor, 1.0))
     p_value[best] = 1.0
     p_value[known & np.isnan(p_value)] = 1.0
     worse = np.nan_to_num(corrected(p_value, best, is_chosen=True), nan=1.0) <= LEVEL
@@ -72,25 +85,47 @@ def finding(score: Score, factor: Factor, found: Sequence[tuple[str, Found]]) ->
     >>> many = Estimates(figures, figures - 0.05, figures + 0.05, np.full(3, 200), ("Wilson",) * 3)
     >>> feeler = Factor("feeler", (1e3, 2e3, 5e3), ("1k", "2k", "5k"), True, True, "ohm")
     >>> finding(SCORES["reached"], feeler, [("", by_intervals(SCORES["reached"], many))])
-    'feeler: 2k or less is best, 80 % [75, 85] at 1k; worse from 5k on, 30 % [25, 35] at 5k'
+    'Feeler: 2k or less is best, 80 % [75, 85] at 1k; worse from 5k on, 30 % [25, 35] at 5k'
     """
+    if len(found) == 1:
+        words = _of_line(score, factor, found[0][1], is_alone=True)
+        return f"{_raised(factor.words)}: {words}"
     groups: dict[str, list[str]] = {}
-    for name, one in found:
-        groups.setdefault(_of_line(score, factor, one, is_alone=len(found) == 1), []).append(name)
-    head = f"{factor.words}: "
+    head, *names = _parted([name for name, _ in found])
+    for name, (_, one) in zip(names, found, strict=True):
+        groups.setdefault(_of_line(score, factor, one, is_alone=False), []).append(name)
     if len(groups) == 1:
-        ((words, names),) = groups.items()
-        return f"{head}{words}{', on every line' if len(names) > 1 else ''}"
-    told = [f"{words} ({listed(names)})" for words, names in groups.items()]
-    if len(told) > _MOST_GROUPS:
+        return f"{_raised(factor.words)}: {next(iter(groups))}, with every {head or 'line'}"
+    told = [f"with {listed(group)}: {words}" for words, group in groups.items()]
+    told[0] = told[0].replace("with ", f"with {head} " if head else "with ", 1)
+    if len(told) > _MOST_GROUPS or sum(map(len, told)) > _MOST_LETTERS:
         # the lines of a factor ascend, so that the ends say which way it goes
-        told = [told[0], f"{len(told) - 2} in between differ", told[-1]]
-    return head + "; ".join(told)
+        more = [f"otherwise {_others_words(len(told) - 2)}"] if len(told) > 2 else []
+        told = [told[0], told[-1], *more]
+    return f"{_raised(factor.words)} {'; '.join(told)}"
+
+
+def _others_words(count: int) -> str:
+    return "different again" if count == 1 else f"{count} further answers"
+
+
+def _raised(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
+def _parted(names: Sequence[str]) -> list[str]:
+    """The words that all names begin with, then what is left of each of them."""
+    split = [name.split(" ") for name in names]
+    count = 0
+    while all(len(words) > count + 1 and words[count] == split[0][count] for words in split):
+        count += 1
+    return [" ".join(split[0][:count]), *(" ".join(words[count:]) for words in split)]
 
 
 def _of_line(score: Score, factor: Factor, one: Found, *, is_alone: bool) -> str:
     if one.best is None:
-        return "nothing can be said"
+        is_endless = bool(np.isposinf(one.estimates.value).any())
+        return f"{NOT_WITHIN}, at any value" if is_endless else "nothing can be said"
     if not one.worse.any():
         has_figure = np.flatnonzero(one.alike)
         if len(has_figure) < 2:
@@ -109,6 +144,11 @@ def _of_range(score: Score, factor: Factor, one: Found, is_alone: bool) -> str:
         first -= 1
     while last + 1 < len(one.alike) and one.alike[last + 1]:
         last += 1
+    if len(factor.levels) == 2:
+        other = 1 - one.best
+        words = f"{factor.shown[one.best]} is better than {factor.shown[other]}"
+        figures = [tell(score, one.estimates[level]) for level in (one.best, other)]
+        return f"{words}, {figures[0]} against {figures[1]}" if is_alone else words
     words = f"{levels_words(factor, first, last)} is best"
     if is_alone:
         words += f", {tell(score, one.estimates[one.best])}"
@@ -163,14 +203,14 @@ def finding_of_map(table: Table, comparison: Comparison) -> str:
     """A sentence on all settings of a table of several factors, as they were compared."""
     score, best = comparison.score, comparison.best
     if best is None:
-        return f"{score.words}: nothing can be said"
+        return f"{_raised(score.words)}: nothing can be said"
     others = int((~np.isnan(comparison.p_value)).sum()) - 1
     if not comparison.worse.any():
-        return f"{score.words}: no significant difference between any of {others + 1} settings"
-    at = ", ".join(
+        return f"{_raised(score.words)}: no significant difference between any of {others + 1} settings"
+    at = " with ".join(
         f"{factor.words} {factor.shown[level]}"
         for factor, level in zip(table.factors, table.places[best].tolist(), strict=True)
     )
     alike = int(comparison.alike.sum()) - 1
-    words = f"{at} is best, {tell(score, comparison.estimates[best])}"
+    words = f"{_raised(at)} is best, {tell(score, comparison.estimates[best])}"
     return f"{words}; {alike or 'none'} of the other {others} cannot be told from it"

@@ -90,7 +90,10 @@ def lines_shown(
     notes = []
     if pooled:
         names = " and of ".join(table.factors[one].words for one in pooled)
-        notes.append(f"over all values of {names}")
+        verb = "is" if len(pooled) == 1 else "are"
+        # of drawn settings a factor that matters somewhat may have no line either
+        why = f", which {verb} not told to matter" if is_grid else ""
+        notes.append(f"over all values of {names}{why}")
     chosen = [_picked_levels(table.factors[one], MOST_SERIES) for one in split[:1]]
     chosen += _panel_levels([table.factors[one] for one in split[1:]])
     for one, levels in zip(split, chosen, strict=True):
