@@ -25,8 +25,8 @@ class LineUp:
     ``designs`` are the entries; per walker, (walkers,): ``entry``, by number, ``luck``, the number of its
     built copy, its WALKER record ``walkers`` and its start ``poses`` (walkers, 3). ``alone``: each has the
     arena to itself. ``goals`` are outlines (points, 2) [m], ``seconds`` [s] how long it lasts at the most,
-    ``air`` the temperature [K] in which the walkers stand. ``order`` is that of the walkers in a shared arena,
-    which decides where two events fall together; that of their numbers if left out.
+    ``air`` the temperature [K] in which the walkers stand. ``order`` is that of the walkers in a shared
+    arena, which decides where two events fall together; that of their numbers if left out.
     """
 
     arena: FlatArena
