@@ -10,7 +10,7 @@ from agents.testbench.diagnosis import FaultReport, diagnose
 from agents.testbench.faults import fault_title
 from arena.accounts.telling import Account
 from arena.races.race_setup import RaceSetup
-from arena.races.results import ARRIVAL, LIGHT, MOVING, Entry, Placing, RaceResults
+from arena.races.results import ARRIVAL, LIGHT, MOVING, CourseWords, Entry, Placing, RaceResults
 from arena.reports.bench_page import fault_words
 from arena.reports.bench_words import bench_columns
 from arena.reports.cure_words import values_words
@@ -67,10 +67,7 @@ def race_page(
         name=results.name,
         about=results.about,
         facts=_facts(results),
-        courses=[
-            f"{one.arena}: {one.about}. Decided by {_DECIDED_BY[one.by]} in {time_words(one.seconds)}."
-            for one in results.courses
-        ],
+        courses=[_course_words(one) for one in results.courses],
         results=_results(results),
         how_sure=_how_sure(results),
         floors=list(floors.values()),
@@ -82,6 +79,12 @@ def race_page(
         twins=[[results.entries[one].name for one in group] for group in results.twins],
         pupils=pupils,
     )
+
+
+def _course_words(one: CourseWords) -> str:
+    about = one.about.rstrip(".")
+    stop = "" if about.endswith(("?", "!")) else "."
+    return f"{one.arena}: {about}{stop} Decided by {_DECIDED_BY[one.by]} in {time_words(one.seconds)}."
 
 
 def _facts(results: RaceResults) -> str:
@@ -126,7 +129,8 @@ def _how_sure(results: RaceResults) -> list[str]:
 def _all_ways(
     results: RaceResults, runs: Mapping[int, ShownRun], floors: dict[int, FloorPicture]
 ) -> list[dict[str, Any]]:
-    """For each floor the ways of all on it."""
+    """For each floor the ways of all on it, or of several floors of those who did worst there."""
+    whose = "The ways of all" if len(floors) == 1 else "The ways of those who did worst"
     drawn = []
     for course, floor in sorted(floors.items()):
         mine = {entry: run for entry, run in runs.items() if run.course == course and run.replay is not None}
@@ -146,7 +150,7 @@ def _all_ways(
                     f"Plan of {arena} seen from above, with the ways of {len(ways)} walkers, each from its"
                     " ring to its mark."
                 ),
-                "caption": f"The ways of all on {arena}, in {told}: each from its ring to its mark.",
+                "caption": f"{whose} on {arena}, in {told}: each from its ring to its mark.",
             }
         )
     return drawn
