@@ -298,8 +298,8 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
         return
     told_below = [part for words in _round_lines(state) for part in sheet.wrapped(words, size, box.width)]
     told_below = told_below[: max(rows - 1, 0)]
-    for number, words in enumerate(reversed(told_below)):
-        sheet.text(words, (box.left, box.bottom - (number + 1) * line), size)
+    for number, words in enumerate(told_below):
+        sheet.text(words, (box.left, box.bottom - (len(told_below) - number) * line), size)
     rows -= len(told_below)
     if rows < 1:
         return
