@@ -31,13 +31,13 @@ from agents.testbench.light_scan import (
     ranges_where,
     telling_lights,
 )
-from agents.testbench.possible_changes import MOTOR, STORAGE, Change
+from agents.testbench.possible_changes import MOTOR, STORAGE, Change, changes
 from agents.testbench.screening import SILENT
 from agents.testbench.trials import Trials, checked
 from agents.testbench.weighing import ANYTHING, POOR, WHATEVER, Scales
 
 # Lights in a decade at which a change is put on the bench.
-PROOFS_PER_DECADE = 24
+PROOFS_PER_DECADE = 48
 # Lights of a fault's range at which a single change has to remove it to be taken as one half of a pair.
 FEW = 4
 # How many changes that pass at the scanned lights are put on the bench before a rank is given up.
@@ -84,11 +84,19 @@ class Cure:
 class CureSearch:
     """The search for cures of one design, for all its faults at the scanned lights."""
 
-    def __init__(self, design: Design, kind: str, lights: Range, scan: LightScan, scanned: Sequence[float]):
+    def __init__(
+        self,
+        design: Design,
+        kind: str,
+        lights: Range,
+        scan: LightScan,
+        scanned: Sequence[float],
+        all_changes: Callable[[Design], list[Change]] = changes,
+    ) -> None:
         self._design, self._kind, self._range = design, kind, lights
         self.scan, self.scanned = scan, np.array(scanned)
         scales = Scales(self.scanned, kind_index(kind), poor_limits(scan, scanned))
-        self.trials = Trials(design, scales, scan.air)
+        self.trials = Trials(design, scales, scan.air, all_changes)
         self._proofs: dict[str, LightScan | None] = {}
 
     def cure(self, name: str, lights: Range, looked_at: float) -> Cure | None:

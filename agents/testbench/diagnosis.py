@@ -1,14 +1,17 @@
 """The diagnosis of a design: each fault with the lights where it occurs, its cause and its cure."""
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from agents.design.rewriting import value_texts
 from agents.design.spec import Design
+from agents.drawer.contents import Drawer
 from agents.handbook.light_kinds import SUN
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.cures import Cure, CureSearch
+from agents.testbench.drawer_changes import changes_from
 from agents.testbench.fault_causes import fault_cause
 from agents.testbench.faults import FAULTS
 from agents.testbench.light_scan import (
@@ -20,6 +23,7 @@ from agents.testbench.light_scan import (
     ranges_where,
     telling_lights,
 )
+from agents.testbench.possible_changes import changes
 from agents.testbench.whole_design import WholeDesign, whole_design
 
 Json = dict[str, Any]
@@ -124,18 +128,24 @@ def full_diagnosis(
     lights: Range = (DIMMEST_SCAN, BRIGHTEST_SCAN),
     kind: str = SUN,
     air: float = ROOM_TEMPERATURE,
+    drawer: Drawer | None = None,
+    step: Callable[[], None] = lambda: None,
 ) -> Diagnosis:
     """As :func:`diagnose`, with advice on the whole design where no single cure leaves it without a fault.
+
+    With a ``drawer``, no part is asked for that it does not hold. ``step`` is called before each search, of a
+    second or two at the most; it may raise, which ends it.
 
     >>> found = full_diagnosis(read_design("thistle-spins"), (300.0, 100e3))
     >>> found.advice.values
     {'both.eye.tape': 0.7, 'storage.capacitance': 0.0015}
     """
-    reports, search = _reports(design, lights, kind, air)
+    reports, search = _reports(design, lights, kind, air, drawer, step)
     advice = None
     cures = [report.cure for report in reports if report.cure is not None]
     if search is not None and not any(cure.leaves == () and not cure.stays for cure in cures):
         seeds = [cure.change for cure in cures if not cure.stays]
+        step()
         advice = whole_design(design, kind, lights, search.scan, search.trials, seeds)
     offers: list[Json] = []
     for values in [*(cure.values for cure in cures), *([] if advice is None else [advice.values])]:
@@ -145,7 +155,12 @@ def full_diagnosis(
 
 
 def _reports(
-    design: Design, lights: Range, kind: str, air: float
+    design: Design,
+    lights: Range,
+    kind: str,
+    air: float,
+    drawer: Drawer | None = None,
+    step: Callable[[], None] = lambda: None,
 ) -> tuple[tuple[FaultReport, ...], CureSearch | None]:
     scan = LightScan(design, kind, air)
     scanned = telling_lights(scan, lights)
@@ -156,8 +171,13 @@ def _reports(
     ]
     if not found:
         return (), None
-    search = CureSearch(design, kind, lights, scan, scanned)
-    return tuple(_report(search, name, one) for name, one in found), search
+    all_changes = changes if drawer is None else changes_from(drawer)
+    search = CureSearch(design, kind, lights, scan, scanned, all_changes)
+    reports = []
+    for name, one in found:
+        step()
+        reports.append(_report(search, name, one))
+    return tuple(reports), search
 
 
 def _report(search: CureSearch, name: str, lights: Range) -> FaultReport:

@@ -37,6 +37,7 @@ from agents.drawer.stock import (
     total_cost,
 )
 from agents.errors import ModelError, OptionError, nearest, refusal
+from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.bench_figures import LIGHTS, BenchPoint, bench_record
 from agents.testbench.surveys import survey
 
@@ -144,8 +145,10 @@ class Picked:
 class _Trials:
     """Choices put on the bench, each once."""
 
-    def __init__(self, design: Design, lights: Sequence[float], kind: str) -> None:
-        self._design, self._lights, self._kind = design, lights, kind
+    def __init__(
+        self, design: Design, lights: Sequence[float], kind: str, air: float = ROOM_TEMPERATURE
+    ) -> None:
+        self._design, self._lights, self._kind, self._air = design, lights, kind, air
         self._known: dict[tuple[Any, ...], Merit] = {}
         self._failing: dict[tuple[Any, ...], int] = {}
 
@@ -172,7 +175,8 @@ class _Trials:
         key = _key(chosen)
         if key not in self._failing:
             design = made_of(self._design, chosen)
-            records = np.concatenate([build(design), draw_copies(design, 0, range(COPIES))])
+            copies = draw_copies(design, 0, range(COPIES), self._air)
+            records = np.concatenate([build(design, self._air), copies])
             try:
                 faults = survey(records, self._lights, self._kind).faults
             except ModelError:
@@ -181,7 +185,7 @@ class _Trials:
         return self._failing[key]
 
     def points(self, design: Design) -> tuple[BenchPoint, ...]:
-        walker = build(design)[0]
+        walker = build(design, self._air)[0]
         return tuple(bench_record(walker, light, self._kind) for light in self._lights)
 
     def _tried(self, chosen: _Chosen) -> Merit:
@@ -262,11 +266,13 @@ def pick_parts(
     kind: str = "daylight",
     keep: Sequence[str] = (),
     tell: Progress | None = None,
+    air: float = ROOM_TEMPERATURE,
 ) -> Picked:
     """Pick the best values for ``design`` out of ``drawer`` for ``lights`` [lx] of a ``kind``.
 
     ``keep`` names places, out of :data:`agents.drawer.stock.PLACES`, that stay as the design has them.
-    ``tell`` is called with the share of the work that is done, 0 to 1. Raises
+    ``tell`` is called with the share of the work that is done, 0 to 1; ``air`` is the temperature of the air
+    [K]. Raises
     :class:`~agents.errors.OptionError` where no place can be filled, for a place that is none, and for lights
     or kinds that cannot be.
 
@@ -295,7 +301,7 @@ def pick_parts(
             missing.append(lacking(drawer, place))
     if not any(choice.labels for found in options for choice in found):
         raise OptionError("\n".join([f"drawer {drawer.name}: nothing in it can be used", *missing]))
-    trials = _Trials(design, lights, kind)
+    trials = _Trials(design, lights, kind, air)
     beginnings = _beginnings(design, options)
     best: _Chosen | None = None
     for number, chosen in enumerate(beginnings):

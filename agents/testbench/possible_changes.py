@@ -67,13 +67,15 @@ class Change:
     """One change to a design: SI values by path, and the change in words.
 
     ``price`` ranks changes by what they cost; ``distance`` those of one price by how far the new value lies
-    from the present one, as a logarithm.
+    from the present one, as a logarithm. ``uses`` names what two changes cannot both take, like the last two
+    pieces of a drawer.
     """
 
     values: dict[str, Any]
     text: str
     price: int = BY_HAND
     distance: float = 0.0
+    uses: frozenset[str] = frozenset()
 
     def applied(self, design: Design) -> Design:
         """Return the design with the change made."""
@@ -81,8 +83,8 @@ class Change:
 
     @property
     def places(self) -> frozenset[str]:
-        """The paths that it sets, one for each side."""
-        return frozenset(one for path in self.values for one in expanded(path))
+        """The paths that it sets, one for each side, and what it uses."""
+        return self.uses | frozenset(one for path in self.values for one in expanded(path))
 
     def with_other(self, other: "Change") -> "Change":
         """Return both changes as one; they must not set the same place."""
@@ -91,6 +93,7 @@ class Change:
             f"{self.text}, and {other.text}" if self.text else other.text,
             self.price + other.price,
             self.distance + other.distance,
+            self.uses | other.uses,
         )
 
 

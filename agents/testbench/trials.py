@@ -4,7 +4,7 @@ Records of single changes are built from the changed design. A pair of changes s
 other sets, which are different parts, so that its record is put together from theirs.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from functools import cache, cached_property
 from typing import Any
 
@@ -28,10 +28,18 @@ CHUNK = 1024
 class Trials:
     """What a design becomes by each change worth a try and by each two of them, weighed as far as asked."""
 
-    def __init__(self, design: Design, scales: Scales, air: float = ROOM_TEMPERATURE) -> None:
+    def __init__(
+        self,
+        design: Design,
+        scales: Scales,
+        air: float = ROOM_TEMPERATURE,
+        all_changes: Callable[[Design], list[Change]] = changes,
+    ) -> None:
         self.scales = scales
         self.base = build(design, air)
-        possible = [(change, changed) for change in changes(design) if (changed := applied(design, change))]
+        possible = [
+            (change, changed) for change in all_changes(design) if (changed := applied(design, change))
+        ]
         self.singles = [change for change, _ in possible]
         self.records = np.zeros(len(possible), WALKER)
         for record, (_, changed) in zip(self.records, possible, strict=True):

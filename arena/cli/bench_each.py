@@ -6,6 +6,7 @@ from typing import Any
 import click
 
 from agents.design.spec import Design
+from agents.drawer.contents import Drawer
 from agents.testbench.bench_figures import bench
 from agents.testbench.diagnosis import full_diagnosis
 from agents.testbench.eye_tables import table_notes
@@ -26,16 +27,18 @@ def bench_each(
     to_json: bool,
     air: float,
     between: Range,
+    drawer: Drawer | None = None,
 ) -> None:
     """Measure a design in each kind of light, and print the sheets; the command line calls it ``word``.
 
-    In ``air`` [K], and with the range of air ``between`` two temperatures [K] in which it works.
+    In ``air`` [K], and with the range of air ``between`` two temperatures [K] in which it works. Cures keep
+    to a ``drawer``, if there is one.
     """
     sheets = []
     with progress("measuring"):
         for one in groups:
             ends = one.lights[0], one.lights[-1]
-            found = full_diagnosis(design, ends, one.kind, air) if has_cures else None
+            found = full_diagnosis(design, ends, one.kind, air, drawer) if has_cures else None
             airs = [working_air(design, light, one.kind, between, air) for light in one.lights]
             sheets.append((one, bench(design, one.lights, one.kind, air), airs, found))
     if to_json:

@@ -24,6 +24,7 @@ from arena.cli.options import (
     Whole,
     air_options,
     as_json,
+    drawer_option,
     kind_option,
     projector_option,
     report_option,
@@ -213,6 +214,7 @@ def film(
     type=click.Path(dir_okay=False, path_type=Path),
     help="PNG file for rhythm and turn from 10 lx to 120 klx.",
 )
+@drawer_option
 @report_option
 @as_json
 def bench(
@@ -224,6 +226,7 @@ def bench(
     remarks kept: photodrome bench nettle-twitches --apply 1 --out better.yaml
     """
     from agents.design.spec import read_design
+    from agents.drawer.contents import read_drawer
     from agents.testbench.bench_figures import bench as measure_lights
     from agents.testbench.diagnosis import full_diagnosis
     from agents.testbench.eye_tables import table_notes
@@ -237,6 +240,7 @@ def bench(
     from arena.reports.bench_words import air_sentences
 
     spec = read_design(design)
+    stock = None if how["drawer"] is None else read_drawer(how["drawer"])
     check_report(report, [find_document(design, "design")])
     extras = check_extras(how["table"], how["plot"], [find_document(design, "design"), how["out"], report])
     check_place(design, how["out"], how["number"], how["replace"], not how["no_cures"])
@@ -246,11 +250,12 @@ def bench(
             option = "--report" if report is not None else "--table" if extras else "--apply"
             refuse_several(groups, option)
         word, has_cures = command_word(Path(design)), not how["no_cures"]
-        bench_each(spec, word, groups, has_cures, to_json, how["air"], how["between"] or USUAL_AIR)
+        bench_each(spec, word, groups, has_cures, to_json, how["air"], how["between"] or USUAL_AIR, stock)
         return
     asked, kind = groups[0].lights, groups[0].kind
     with progress("measuring"):
-        found = None if how["no_cures"] else full_diagnosis(spec, (asked[0], asked[-1]), kind, how["air"])
+        ends = (asked[0], asked[-1])
+        found = None if how["no_cures"] else full_diagnosis(spec, ends, kind, how["air"], stock)
         cured = found is not None and how["number"] is not None
         if found is not None and cured:
             spec = write_cured(design, found, how["number"], how["out"])
@@ -296,7 +301,8 @@ def bench(
     elif found is not None:
         from arena.cli.cure_report import print_diagnosis
 
-        print_diagnosis(found, f"photodrome bench {command_word(Path(design))}{groups[0].options}")
+        keeping = "" if stock is None else f" --drawer {command_word(Path(how['drawer']))}"
+        print_diagnosis(found, f"photodrome bench {command_word(Path(design))}{groups[0].options}{keeping}")
     for path in extras:
         click.echo(f"{'picture' if path == how['plot'] else 'table'}: {printable(str(path))}")
     tell_report(report)

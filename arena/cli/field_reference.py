@@ -152,7 +152,8 @@ rules:
 ```
 
 Prices are plain numbers, in whatever money. Only what stands under `prices` is counted; a value there that
-has no price cannot be bought.
+has no price cannot be bought. With `drawer: potting-shed` every part must be one of that drawer, as far as it
+has such parts at all, and there must be enough of them for one walker.
 """
 
 _DRAWER = """

@@ -34,7 +34,7 @@ def new(kind: str, name: str, folder: Path) -> None:
     For example: photodrome new design radish
     """
     from agents.errors import OptionError, OutputError
-    from arena.cli.starter_files import file_name, starter_text
+    from agents.text.starter_files import file_name, starter_text
     from replays.format.whole_files import write_whole
 
     path = folder / file_name(name, kind)

@@ -87,7 +87,7 @@ def compile_all_but_engine() -> None:
     import numpy as np
 
     from agents.circuit.charging import wait, waiting_currents
-    from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
+    from agents.circuit.eye import feed_resistance, on_voltage, recovery_time, trigger_voltage
     from agents.circuit.latch import ignites
     from agents.circuit.panel import lit_panel, photocurrent_in
     from agents.circuit.records import STATE
@@ -116,11 +116,11 @@ def compile_all_but_engine() -> None:
     trigger = float(trigger_voltage(3e3, False, side))
     on_voltage(3e3, side)
     recovery_time(side)
+    feed_resistance(False, side)
     lead(walker, trigger, trigger, trigger, trigger)
     ignites(float(on_voltage(3e3, side)), side, walker["thermal"])
     with np.errstate(over="ignore"):  # words wrap
         normal_pair(1, 0, TRIGGER, 0)
-    diagnose(design.with_values({"storage.capacitance": 4700e-6}), (3e3, 3e3))
     photocurrent_in(walker, 1e3)
     panel = lit_panel(walker, 1e-3, 1.0)
     wait(walker, panel, np.zeros(1, STATE)[0], 1.0)

@@ -18,6 +18,10 @@ else:
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 
+# The coldest and the hottest air [K], those of agents.handbook.temperature, told here so that --help need not
+# fetch them.
+_AIR = {"least": 233.15, "most": 358.15}
+
 _PLAIN_NUMBER = re.compile(r"[-+]?[0-9.]+(?:[eE][-+]?[0-9]+)?")
 
 
@@ -260,22 +264,24 @@ def kind_option(function: Command) -> Command:
 
 def air_options(function: Command) -> Command:
     """Give a command the options --at and --between, temperatures of the air [K]."""
-    # those of agents.handbook.temperature, told here so that --help need not fetch them
-    bounds = {"least": 233.15, "most": 358.15}
     between = click.option(
         "--between",
-        type=Range("range", "K", **bounds),
+        type=Range("range", "K", **_AIR),
         help="Air in which it is asked to work, like '0 degC..40 degC'; -20 to 60 degC if left out.",
     )
-    air = click.option(
+    return air_option(between(function))
+
+
+def air_option(function: Command) -> Command:
+    """Give a command the option --at, the temperature of the air [K]."""
+    return click.option(
         "--at",
         "air",
-        type=Measured("temperature", "K", **bounds),
+        type=Measured("temperature", "K", **_AIR),
         default="25 degC",
         show_default=True,
         help="Temperature of the air, like '35 degC'; light warms the panel above it.",
-    )
-    return air(between(function))
+    )(function)
 
 
 def threads_option(function: Command) -> Command:

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from arena.cli.options import Measured, Whole, as_json, kind_option, shipped
+from arena.cli.options import Measured, Whole, air_option, as_json, kind_option, shipped
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import print_json, printable, progress
 
@@ -42,6 +42,7 @@ from arena.cli.terminal import print_json, printable, progress
     help="Lights to try, both ends included, in even ratios.",
 )
 @kind_option
+@air_option
 @click.option(
     "--keep",
     multiple=True,
@@ -64,6 +65,7 @@ def pick(
     to_lx: float,
     light_count: int,
     kind: str,
+    air: float,
     keep: tuple[str, ...],
     out: Path | None,
     parts: Path | None,
@@ -94,7 +96,7 @@ def pick(
     lights = lights_between(from_lx, to_lx, light_count)
     try:
         with progress("looking through the drawer", "trying parts") as tell:
-            found = pick_parts(spec, stock, lights, kind, keep, tell)
+            found = pick_parts(spec, stock, lights, kind, keep, tell, air)
     except KeyboardInterrupt:
         raise WorkError("stopped; nothing was written") from None
     if out is not None:

@@ -38,7 +38,8 @@ class EntryList:
 def is_several(name: str) -> bool:
     """Whether ``name`` is a folder or a pattern of files, and no single file."""
     path = Path(name)
-    return path.is_dir() or (not path.exists() and any(letter in name for letter in _WILD))
+    # an empty name would mean the folder of the moment
+    return bool(name) and (path.is_dir() or (not path.exists() and any(letter in name for letter in _WILD)))
 
 
 def matching_files(name: str) -> list[Path]:
@@ -50,12 +51,12 @@ def matching_files(name: str) -> list[Path]:
     """
     path = Path(name)
     try:
-        if path.is_dir():
+        if name and path.is_dir():
             found = [one for one in path.iterdir() if one.suffix.lower() in ENDINGS]
         elif is_several(name):
             found = [Path(one) for one in glob.glob(name, recursive=True)]  # noqa: PTH207 - any pattern
             found = [one for one in found if one.suffix.lower() in ENDINGS]
-        elif path.exists() or path.is_symlink() or path.name != name:
+        elif name and (path.exists() or path.is_symlink() or path.name != name):
             return [path]
         elif path.suffix.lower() in ENDINGS:
             raise NotFoundError(f"{name}: no such file")

@@ -109,6 +109,10 @@ class RulesForm(BaseSpec):
         default_factory=dict,
         description="prices by the path of a value: for each value that is sold, what one costs",
     )
+    drawer: str | None = Field(
+        None,
+        description="the drawer whose parts alone may be used, by the name of a shipped one or by a path",
+    )
     values: dict[str, Annotated[str | tuple[str, ...], Values()]] = Field(
         default_factory=dict,
         description="values that are allowed, by path, as a plan varies them: both.latch: E12 1k..47k",

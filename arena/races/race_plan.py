@@ -3,12 +3,13 @@
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+from agents.drawer.contents import Drawer, parse_drawer
 from agents.errors import NotFoundError, SpecError
 from agents.text.marked_yaml import parse_marked, read_text
 from agents.text.shipped import find_document, shipped_names
 from agents.text.spec_reading import KeyedError, KeyedErrors, fault_at, parse_document
 from arena.races.entries import other_kind
-from arena.races.race_form import CourseForm, RaceForm
+from arena.races.race_form import CourseForm, RaceForm, RulesForm
 from arena.races.results import ARRIVAL, LIGHT, CourseWords
 from arena.races.rules import check_rules
 from arena.scene.spec import ArenaSpec, parse_arena
@@ -40,12 +41,16 @@ class RaceCourse:
 
 @dataclass(frozen=True)
 class RacePlan:
-    """What a race's file says; ``folder`` is where it lies, ``file`` what it is called."""
+    """What a race's file says; ``folder`` is where it lies, ``file`` what it is called.
+
+    ``drawer`` is that of its rules, if they name one.
+    """
 
     form: RaceForm
     courses: tuple[RaceCourse, ...]
     folder: Path
     file: str
+    drawer: Drawer | None = None
 
     @property
     def entries(self) -> tuple[str, ...]:
@@ -90,9 +95,22 @@ def parse_race(text: str, file: str, folder: Path) -> RacePlan:
             courses.append(course_of(one, folder))
         except KeyedError as error:
             faults.append(fault_at(file, tree, ("courses", number, "arena"), error.got, error.expected))
+    drawer = None
+    try:
+        drawer = _drawer_of(form.rules, folder)
+    except NotFoundError as error:
+        faults.append(fault_at(file, tree, ("rules", "drawer"), str(error), "a drawer"))
     if faults:
         raise SpecError(faults)
-    return RacePlan(form, tuple(courses), folder, file)
+    return RacePlan(form, tuple(courses), folder, file, drawer)
+
+
+def _drawer_of(rules: RulesForm, folder: Path) -> Drawer | None:
+    """The drawer that rules name. Raises NotFoundError where it is not there, SpecError if it is faulty."""
+    if rules.drawer is None:
+        return None
+    file, text = files_beside(folder)(rules.drawer, "drawer")
+    return parse_drawer(text, file)
 
 
 def course_of(form: CourseForm, folder: Path) -> RaceCourse:

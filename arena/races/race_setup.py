@@ -13,6 +13,7 @@ from agents.design.spec import Design
 from agents.errors import OptionError
 from arena.races.course_places import common_print, ground_of, misfit, places_alone, shared_places
 from arena.races.draw import heat_shape, heats_of, round_robin
+from arena.races.drawer_rule import drawer_rule
 from arena.races.entries import EntryList, with_broken_rules
 from arena.races.heat_running import HeatTerms
 from arena.races.race_form import FINAL, PAIRS, RELAY, TIME_TRIAL
@@ -175,6 +176,8 @@ def prepare_race(
     ``also`` are further rules. Raises OptionError where nobody is left to race.
     """
     terms = meet_terms(plan)
+    if plan.drawer is not None:
+        also = [drawer_rule(plan.drawer), *also]
     entries = [with_broken_rules(one, broken(one.design, plan.form.rules, also)) for one in listed.entries]
     scratched = list(listed.scratched)
     fitting = []

@@ -1,6 +1,8 @@
-"""What is worked out while the viewer goes on: one worker each for races, maps of light and pulses ahead."""
+"""What is worked out while the viewer goes on: one worker each for races, maps of light, pulses ahead,
+cures, and rounds with other luck."""
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -9,6 +11,7 @@ from agents.design.spec import Design
 from agents.text.quantities import Pair
 from arena.scene.contest import Contest
 from arena.scene.spec import ArenaSpec
+from arena.workbench.cure_jobs import CureJob, CureResult, find_cures
 from arena.workbench.jobs import (
     ForecastJob,
     LightMapJob,
@@ -20,6 +23,7 @@ from arena.workbench.jobs import (
     run_race,
 )
 from arena.workbench.latest_worker import LatestWorker
+from arena.workbench.rounds import RoundsJob, RoundsResult, RoundsRunner
 from replays.scoring.scores import DesignScore
 
 # All of an arena on which its map of light depends.
@@ -31,6 +35,8 @@ class Background:
 
     ``race`` is the last race that was finished, or the first one as far as it goes, and stays until the next
     one is there; ``scores_before`` are the scores of the one before it. ``light`` [lx] is the map of light.
+    ``cures`` are those of what lies on the bench, ``rounds`` its figures with the luck of several seeds; None
+    as long as they are not known.
     """
 
     def __init__(self) -> None:
@@ -39,6 +45,10 @@ class Background:
             "light", map_illuminance
         )
         self.forecasts: LatestWorker[ForecastJob, PulseForecast] = LatestWorker("pulse", forecast_pulse)
+        self.cure_searches: LatestWorker[CureJob, CureResult] = LatestWorker("cures", find_cures)
+        self.round_runs: LatestWorker[RoundsJob, RoundsResult] = LatestWorker("rounds", RoundsRunner().run)
+        self.cures: CureResult | None = None
+        self.rounds: RoundsResult | None = None
         self.race: RaceResult | None = None
         self.scores_before: tuple[DesignScore, ...] = ()
         self.race_fault = ""
@@ -82,6 +92,23 @@ class Background:
         """Ask what a pulse of a design will be at a place [m]."""
         self.forecasts.ask(ForecastJob(spec, design, place))
 
+    def drop_findings(self) -> None:
+        """What lies on the bench has changed: what was found out about it holds no longer."""
+        self.cures = self.rounds = None
+        self.cure_searches.drop()
+        self.round_runs.drop()
+
+    def take_findings(self) -> None:
+        """Take in what has come out of searches for cures and of rounds."""
+        cures = self.cure_searches.take()
+        if cures is not None and cures.result is not None:
+            self.cures = cures.result
+        rounds = self.round_runs.take()
+        if rounds is not None and rounds.result is not None:
+            self.rounds = rounds.result
+        elif self.round_runs.busy and self.round_runs.so_far is not None:
+            self.rounds = self.round_runs.so_far
+
     def take_results(self) -> RaceResult | None:
         """Take in what has come out; returns the race that is now on show if it is another than before."""
         fresh: RaceResult | None = None
@@ -107,10 +134,14 @@ class Background:
 
     def close(self) -> None:
         """Stop what is under way; nothing new is taken."""
-        for worker in (self.races, self.light_maps, self.forecasts):
+        for worker in self._workers:
             worker.close()
 
     def join(self, timeout_s: float | None = None) -> bool:
         """Wait for the threads to end, each at most ``timeout_s`` [s]; returns whether they have."""
-        ended = [worker.join(timeout_s) for worker in (self.races, self.light_maps, self.forecasts)]
+        ended = [worker.join(timeout_s) for worker in self._workers]
         return all(ended)
+
+    @property
+    def _workers(self) -> tuple[LatestWorker[Any, Any], ...]:
+        return self.races, self.light_maps, self.forecasts, self.cure_searches, self.round_runs

@@ -6,8 +6,11 @@ from functools import partial
 from pathlib import Path
 
 from agents.errors import PhotodromeError
+from arena.workbench.asked import Asked, AskedList
 from arena.workbench.documents import Document, first_line
+from arena.workbench.editing import reset_value
 from arena.workbench.layout import WorkbenchLayout, lay_out_workbench
+from arena.workbench.lists import cure_list, dial_writing, file_list, new_file, value_list
 from arena.workbench.movables import movable_at
 from arena.workbench.state import WorkbenchState
 from arena.workbench.workbench_keys import (
@@ -46,7 +49,8 @@ class Question:
 class Controller:
     """Turns events into what happens to ``state``.
 
-    Whoever draws keeps ``layout``, ``view`` and ``scale``, pixels a point, up to date.
+    Whoever draws keeps ``layout``, ``view`` and ``scale``, pixels a point, up to date, and where the card of
+    what is ``asked`` lies with the lines of a list, by number.
     """
 
     state: WorkbenchState
@@ -54,6 +58,9 @@ class Controller:
     view: View | None = None
     scale: float = 1.0
     question: Question | None = None
+    asked: Asked | None = None
+    asked_card: pygame.Rect = field(default_factory=lambda: pygame.Rect(0, 0, 0, 0))
+    asked_rows: dict[int, pygame.Rect] = field(default_factory=dict)
     help_shown: bool = False
     dark: bool = False
     full_screen: bool = False
@@ -72,6 +79,9 @@ class Controller:
         elif event.type == pygame.MOUSEBUTTONUP and event.button == 1:
             # whatever has come up meanwhile, what is let go of is held no longer
             self._release(self._points(event.pos))
+        elif self.asked is not None:
+            if event.type == pygame.MOUSEBUTTONDOWN:
+                self._press_asked(event)
         elif self.question is not None or self.help_shown:
             if event.type == pygame.MOUSEBUTTONDOWN and self.help_shown:
                 self.help_shown = False
@@ -165,6 +175,8 @@ class Controller:
     def _key(self, event: pygame.event.Event) -> None:
         if self.question is not None:
             self._answer(self.question, event)
+        elif self.asked is not None:
+            self.asked = self.asked.key(event)
         elif self.help_shown:
             self.help_shown = False
         else:
@@ -194,6 +206,17 @@ class Controller:
                 for manner, step in (("move", _STEP), ("move finely", _FINE_STEP))
                 for way, (across, along) in _WAYS.items()
             },
+            "type value": self._write,
+            "reset value": lambda: reset_value(state),
+            "values": self._list_values,
+            "apply cure": state.apply_cure,
+            "cures": lambda: self._ask(cure_list(state)),
+            "more rounds": state.more_rounds,
+            "pin": state.pin,
+            "open design": lambda: self._ask(file_list(state, "design")),
+            "open arena": lambda: self._ask(file_list(state, "arena")),
+            "new design": lambda: self._ask(new_file(state, "design")),
+            "new arena": lambda: self._ask(new_file(state, "arena")),
             "undo": state.undo,
             "redo": state.redo,
             "save design": lambda: self.ask_to_save(state.document),
@@ -210,6 +233,29 @@ class Controller:
     def act(self, action: str) -> None:
         """Do one of the :attr:`actions`."""
         self.actions[action]()
+
+    def _ask(self, asked: Asked | None) -> None:
+        self.asked = asked
+
+    def _list_values(self) -> None:
+        self._ask(value_list(self.state, of_arena=self.state.selection.on_plan))
+
+    def _write(self) -> None:
+        if self.state.selection.on_plan:
+            self._list_values()
+        else:
+            self._ask(dial_writing(self.state))
+
+    def _press_asked(self, event: pygame.event.Event) -> None:
+        """A click beside a card leaves it; one on a line of a list takes that line."""
+        place = self._points(event.pos)
+        for number, rect in self.asked_rows.items():
+            if rect.collidepoint(place) and isinstance(self.asked, AskedList):
+                self.asked.place = number
+                self.asked = self.asked.answers()["take"]()
+                return
+        if not self.asked_card.collidepoint(place):
+            self.asked = None
 
     def _help(self) -> None:
         self.help_shown = True

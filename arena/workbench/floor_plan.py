@@ -35,6 +35,14 @@ class Drag:
         return self.now.points != self.origin.points
 
 
+def meter_at_start(spec: ArenaSpec) -> Pair:
+    """Where the light meter lies at first [m]: in the middle of where walkers start."""
+    starts = spec.starts
+    places = starts.zone.outline if starts.zone is not None else [one.place for one in starts.places or ()]
+    across, along = zip(*places, strict=True)
+    return round(sum(across) / len(across), 2), round(sum(along) / len(along), 2)
+
+
 @dataclass
 class FloorPlan:
     """What lies on the plan of ``arena``, and the light ``meter`` [m], which is in no file.

@@ -36,13 +36,17 @@ _SPOT = 1e-3
 
 @dataclass(frozen=True)
 class RaceTerms:
-    """How races are run; None is taken from the arena, or all cores."""
+    """How races are run; None is taken from the arena, or all cores.
+
+    ``rounds`` are run of each race with as many seeds, from ``seed`` on.
+    """
 
     walkers: int | None = None
     seconds: float | None = None
     seed: int = 1
     alone: bool = False
     threads: int | None = None
+    rounds: int = 8
 
 
 def contest_of(spec: ArenaSpec, text: str, entrants: Sequence[Entrant], terms: RaceTerms) -> Contest:

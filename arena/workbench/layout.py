@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from arena.workbench.dials import DIALS
+from arena.workbench.workbench_keys import BUTTONS
 from replays.drawing.sheet import pygame
 
 LEAST_SIZE = (1000, 640)
@@ -10,6 +11,9 @@ LEAST_SIZE = (1000, 640)
 
 USUAL_SIZE = (1280, 760)
 """Width and height [points] for which it is made; a larger window shows the same, enlarged."""
+
+# Buttons in a row.
+_IN_A_ROW = 5
 
 
 @dataclass(frozen=True)
@@ -60,7 +64,7 @@ def lay_out_workbench(width: int, height: int) -> WorkbenchLayout:
         pygame.Rect(left + number * scope_width, title.bottom + grown(6), scope_width, grown(26))
         for number in range(3)
     )
-    row_height = grown(29)
+    row_height = grown(26)
     top = scopes[0].bottom + grown(6)
     rows = tuple(
         pygame.Rect(left, top + number * row_height, room, row_height) for number in range(len(DIALS))
@@ -69,20 +73,26 @@ def lay_out_workbench(width: int, height: int) -> WorkbenchLayout:
         pygame.Rect(row.left + grown(108), row.centery - grown(5), row.width - grown(108 + 112), grown(10))
         for row in rows
     )
-    button_height = grown(30)
-    buttons_top = height - grown(14) - button_height
-    race_height = grown(118)
+    button_height = grown(28)
+    gap = grown(6)
+    # two rows of five
+    buttons_top = height - grown(10) - 2 * button_height - gap
+    race_height = grown(134)
     race = pygame.Rect(left, buttons_top - grown(8) - race_height, room, race_height)
     pulse_top = rows[-1].bottom + grown(10)
     pulse = pygame.Rect(left, pulse_top, room, race.top - grown(8) - pulse_top)
-    widths = (0.186, 0.164, 0.18, 0.295, 0.175)
     buttons = []
-    at = float(left)
-    gap = grown(6)
-    free = room - gap * (len(widths) - 1)
-    for share in widths:
-        buttons.append(pygame.Rect(round(at), buttons_top, round(free * share / sum(widths)), button_height))
-        at += free * share / sum(widths) + gap
+    for row in range(-(-len(BUTTONS) // _IN_A_ROW)):
+        # as wide as their words ask for
+        own = BUTTONS[row * _IN_A_ROW : (row + 1) * _IN_A_ROW]
+        widths = [len(button.words) + len(button.key) + 3 for button in own]
+        at = float(left)
+        free = room - gap * (len(widths) - 1)
+        top = buttons_top + row * (button_height + gap)
+        for share in widths:
+            wide = free * share / sum(widths)
+            buttons.append(pygame.Rect(round(at), top, round(wide), button_height))
+            at += wide + gap
     foot = pygame.Rect(margin, height - grown(34), panel.left - 2 * margin, grown(24))
     bar = pygame.Rect(margin, foot.top - grown(24), panel.left - 2 * margin, grown(10))
     head = pygame.Rect(margin, grown(12), panel.left - 2 * margin, grown(66))

@@ -38,6 +38,15 @@ class OpenDocuments:
         """The first fault of a text, or empty."""
         return next((document.fault for document in self.all if document.fault), "")
 
+    def open(self, document: Document, number: int) -> None:
+        """Lay another file in place of number ``number`` of :attr:`all`; that cannot be taken back."""
+        if number == 0:
+            self.arena = document
+        else:
+            self.designs[number - 1] = document
+        self.changed_on_disk = [one for one in self.changed_on_disk if one in self.all]
+        self.history = History([self.texts])
+
     def note_step(self, words: str, gesture: str = "") -> None:
         """Keep the texts as a step that can be taken back."""
         self.history.note(self.texts, words, gesture)

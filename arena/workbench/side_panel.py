@@ -8,6 +8,7 @@ from agents.design.values_by_path import SCOPES
 from agents.testbench.faults import fault_title
 from agents.testbench.measuring import SidePoint
 from agents.text.units import format_quantity
+from arena.workbench.compared import against_pinned, figure_words, is_same, side_by_side
 from arena.workbench.controller import Controller
 from arena.workbench.dials import DIALS, Dial
 from arena.workbench.documents import design_of
@@ -25,6 +26,8 @@ from replays.words import light_words, time_words
 
 # With more stops than this a rail shows a notch for each fifth only.
 _MOST_NOTCHES = 40
+
+_key = WORKBENCH_KEYS.key_of
 
 _SCOPE_WORDS = {"both": "both sides", "left": "left side", "right": "right side"}
 
@@ -137,11 +140,8 @@ def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
         mixture = ", ".join(f"{100 * share:.0f} % {kind}" for kind, share in forecast.kinds)
         sheet.text(sheet.shorten(mixture, size, box.width), (box.left, top), size, theme.faded)
     top += round(23 * layout.unit)
-    told = _fault_lines(sheet, state, size, box.width)
-    most = max(2, (box.height - round(160 * layout.unit)) // line)
-    if len(told) > most:
-        words, is_bad = told[most - 1]
-        told = [*told[: most - 1], (sheet.shorten(f"{words} ...", size, box.width), is_bad)]
+    most = max(4, (box.height - round(160 * layout.unit)) // line)
+    told = _fault_lines(sheet, state, size, box.width, most)
     left_over = box.bottom - top - len(told) * line - 6
     picture = pygame.Rect(box.left, top, round(0.42 * box.width), max(left_over, 60))
     draw_walker_ahead(sheet, picture, state.design, forecast)
@@ -188,8 +188,51 @@ def _or_dash(value: float | None, unit: str) -> str:
     return "-" if value is None else format_quantity(value, unit)
 
 
-def _fault_lines(sheet: Sheet, state: WorkbenchState, size: int, room: float) -> list[tuple[str, bool]]:
-    """What is wrong, in lines: with the file, with the design in this light, or nothing."""
+def _fault_lines(
+    sheet: Sheet, state: WorkbenchState, size: int, room: float, most: int
+) -> list[tuple[str, bool]]:
+    """What is wrong, and the cure, in up to so many lines: with the file, with the design in this light."""
+    cure = [(words, False) for words in sheet.wrapped(_cure_words(state), size, room)]
+    faults = _what_is_wrong(sheet, state, size, room)
+    cure = _cut(sheet, cure, most - 2, size, room)
+    faults = _cut(sheet, faults, most - len(cure), size, room)
+    return [*faults, *cure]
+
+
+def _cut(
+    sheet: Sheet, lines: list[tuple[str, bool]], most: int, size: int, room: float
+) -> list[tuple[str, bool]]:
+    if len(lines) <= most:
+        return lines
+    words, is_bad = lines[most - 1]
+    return [*lines[: most - 1], (sheet.shorten(f"{words} ...", size, room), is_bad)]
+
+
+def _cure_words(state: WorkbenchState) -> str:
+    """The cure that is offered first, with the key that takes it over."""
+    forecast, cures = state.background.forecast, state.background.cures
+    if state.document.fault or forecast is None:
+        return ""
+    if cures is None:
+        return "a cure is being looked for" if forecast.causes and state.is_searching else ""
+    best = cures.best
+    if best is None:
+        return "no cure was found among the changes of a part or two" if forecast.causes else ""
+    keys = f"{_key('apply cure')}: apply" + (f", {_key('cures')}: all" if len(cures.offers) > 1 else "")
+    if best.cures:
+        leaves = f"leaves {_titles(best.left)}" if best.left else "leaves no fault here"
+        brings = f", brings {_titles(best.brings)} in other light" if best.brings else ""
+        return f"Cure ({keys}): {best.text}; {leaves}{brings}"
+    if forecast.causes:
+        return f"No change takes this away here; {_key('cures')}: cures for other light"
+    return f"In other light of this arena {_titles(best.elsewhere)}; cure ({keys}): {best.text}"
+
+
+def _titles(names: tuple[str, ...]) -> str:
+    return ", ".join(fault_title(name) for name in names)
+
+
+def _what_is_wrong(sheet: Sheet, state: WorkbenchState, size: int, room: float) -> list[tuple[str, bool]]:
     background = state.background
     if state.document.fault:
         words = "cannot be: " + "; ".join(state.document.fault.splitlines())
@@ -232,6 +275,13 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
         return
     if background.race is None or not background.race.scores:
         return
+    told_below = _round_lines(state)[: max(rows - 1, 0)]
+    for number, words in enumerate(reversed(told_below)):
+        corner = (box.left, box.bottom - (number + 1) * line)
+        sheet.text(sheet.shorten(words, size, box.width), corner, size)
+    rows -= len(told_below)
+    if rows < 1:
+        return
     before = {score.design: score for score in background.scores_before}
     scores = list(enumerate(background.race.scores))
     # the chosen design is told of even where there is not room for all
@@ -243,6 +293,25 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
         draw_mark(sheet, (box.left + 8, y + size / 2), 5.5 * layout.unit, look(number))
         for offset, part in enumerate(told):
             sheet.text(sheet.shorten(part, size, box.width - 24), (box.left + 24, y + offset * line), size)
+
+
+def _round_lines(state: WorkbenchState) -> list[str]:
+    """What rounds with other luck tell: of designs side by side, of the chosen one, and of what is pinned."""
+    rounds, chosen = state.background.rounds, state.selection.design
+    if rounds is None or not rounds.now:
+        return ["rounds with other luck follow"] if state.background.round_runs.busy else []
+    of = f" of {rounds.wanted}" if len(rounds) < rounds.wanted else ""
+    told = []
+    if len(rounds.names) > 1:
+        told += side_by_side(rounds)[:2]
+    else:
+        told.append(f"{len(rounds)}{of} rounds: {figure_words(rounds.now, chosen)}")
+    pinned = against_pinned(rounds, chosen)
+    if pinned and state.pinned is not None:
+        if len(rounds.names) == 1 and not is_same(rounds):
+            told.append(f"{state.pinned.words}: {figure_words(rounds.pinned, chosen)}")
+        told.append(pinned)
+    return told
 
 
 def _only(state: WorkbenchState) -> DesignScore | None:

@@ -4,6 +4,7 @@ Nothing here draws. :mod:`arena.workbench.controller` turns keys and mouse into 
 :class:`WorkbenchState`.
 """
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from agents.design.rewriting import rewrite_design, rewrite_values
@@ -13,12 +14,15 @@ from agents.text.quantities import Pair
 from arena.scene.contest import Contest, Entrant
 from arena.scene.spec import ArenaSpec
 from arena.workbench.background import Background
+from arena.workbench.compared import ROUNDS
+from arena.workbench.cure_jobs import CureJob, CureOffer
 from arena.workbench.dials import Dial, sketch
 from arena.workbench.documents import Document, arena_of, design_of, first_line
 from arena.workbench.floor_plan import Drag, FloorPlan
 from arena.workbench.jobs import RaceResult, RaceTerms, check_room, contest_of
 from arena.workbench.movables import Movable, movable_of
 from arena.workbench.open_documents import OpenDocuments
+from arena.workbench.rounds import RoundsJob
 from arena.workbench.selection import Selection
 from replays.window.playback import Transport
 
@@ -28,6 +32,17 @@ _LOOK, _PAUSE = 1.0, 1.2
 # A run that is out of date for longer than this [s] is shown as such. With at most one change to and fro in
 # this time nothing flashes three times a second, which is the limit of WCAG 2.3.1.
 _PATIENCE = 0.4
+# Cures are looked for once nothing has been changed for so long [s].
+_CALM = 0.5
+
+
+@dataclass(frozen=True)
+class Pinned:
+    """What was on the bench when it was pinned, in ``words``; ``by_hand`` if the viewer pinned it."""
+
+    contest: Contest
+    words: str
+    by_hand: bool = False
 
 
 class WorkbenchState:
@@ -43,12 +58,16 @@ class WorkbenchState:
         self.background = Background()
         self.terms = terms
         self.transport = Transport(self._seconds_ahead, _FIRST_SPEED)
+        self.pinned: Pinned | None = None
+        self.wanted_rounds = terms.rounds
         self.note = ""
         self.closed = False
         self._sketched: tuple[tuple[str, int], Design] | None = None
         self._stale_s = 0.0
         self._since_look = 0.0
         self._since_key = 0.0
+        self._calm_s = 0.0
+        self._cures_due = self._rounds_due = False
 
     @property
     def document(self) -> Document:
@@ -232,6 +251,8 @@ class WorkbenchState:
 
     def refresh(self) -> None:
         """Ask for all that depends on the documents."""
+        self.background.drop_findings()
+        self._calm_s, self._cures_due, self._rounds_due = 0.0, True, True
         self._ask_for_light()
         if self.background.race is None:
             self.transport.set_length(self._seconds_ahead)
@@ -239,7 +260,9 @@ class WorkbenchState:
             self.background.drop_race()
             return
         try:
-            self.background.ask_for_race(self.contest(), self.terms.threads)
+            contest = self.contest()
+            self.pinned = self.pinned or Pinned(contest, "as opened")
+            self.background.ask_for_race(contest, self.terms.threads)
         except OptionError as error:
             self.background.drop_race(str(error))
 
@@ -249,7 +272,11 @@ class WorkbenchState:
         self.ask_for_forecast()
 
     def ask_for_forecast(self) -> None:
-        """Ask what a pulse of the chosen design will be at the light meter."""
+        """Ask what a pulse of the chosen design will be at the light meter, and for its cures."""
+        if self.floor.drag is None:
+            self.background.cures = None
+            self.background.cure_searches.drop()
+            self._calm_s, self._cures_due = 0.0, True
         self.background.ask_for_forecast(self.floor.spec, design_of(self.document), self.floor.meter_place)
 
     def advance(self, elapsed_s: float) -> None:
@@ -260,6 +287,7 @@ class WorkbenchState:
         race = self.background.take_results()
         if race is not None:
             self._show_race(race, shows_all=shows_all)
+        self._ask_for_findings(elapsed_s)
         self._stale_s = self._stale_s + elapsed_s if self.is_stale else 0.0
         self._since_key += elapsed_s
         if self._since_key > _PAUSE:
@@ -269,6 +297,75 @@ class WorkbenchState:
             self._since_look = 0.0
             self.documents.look_at_disk()
         self.transport.advance(elapsed_s)
+
+    def _ask_for_findings(self, elapsed_s: float) -> None:
+        """Ask for cures and rounds once the race, which is looked at first, is through."""
+        self.background.take_findings()
+        self._calm_s += elapsed_s
+        if self.background.is_busy:
+            return
+        if self._cures_due and self._calm_s > _CALM and not self.document.fault:
+            self._cures_due = False
+            job = CureJob(self.floor.spec, design_of(self.document), self.floor.meter)
+            self.background.cure_searches.ask(job)
+        if self.rounds_due:
+            self._rounds_due = False
+            pinned = self.pinned.contest if self.pinned is not None else None
+            self.background.round_runs.ask(
+                RoundsJob(self.contest(), pinned, self.wanted_rounds, self.terms.threads)
+            )
+
+    @property
+    def is_searching(self) -> bool:
+        """Whether cures are being looked for, or will be as soon as nothing moves."""
+        return (self._cures_due or self.background.cure_searches.busy) and not self.document.fault
+
+    @property
+    def rounds_due(self) -> bool:
+        """Whether rounds will be run as soon as the race is through."""
+        return self._rounds_due and not self.fault and bool(self.wanted_rounds)
+
+    def more_rounds(self) -> None:
+        """Run more rounds, of what is pinned too."""
+        self.wanted_rounds += ROUNDS
+        self._rounds_due = True
+        self.note = f"{self.wanted_rounds} rounds, each with other luck"
+
+    def pin(self) -> None:
+        """From now on compare with what lies on the bench."""
+        if self.fault:
+            self.note = f"not pinned: {first_line(self.fault)}"
+            return
+        self._pin("as you pinned it", by_hand=True)
+        self.note = "pinned: what comes is compared with this"
+
+    def _pin(self, words: str, *, by_hand: bool = False) -> None:
+        self.pinned = Pinned(self.contest(), words, by_hand)
+        self._rounds_due = True
+
+    def apply_cure(self, offer: CureOffer | None = None) -> None:
+        """Take a cure over into the text of the design, the best one unless ``offer`` is given.
+
+        What was there before is pinned, unless the viewer has pinned something.
+        """
+        cures = self.background.cures
+        offer = offer or (cures.best if cures is not None else None)
+        if offer is None:
+            searched = (
+                "a cure is still being looked for" if self.is_searching else "there is no cure to apply"
+            )
+            self.note = searched
+            return
+        document = self.document
+        try:
+            text = rewrite_design(document.text, offer.values)
+        except WorkError as error:
+            self.note = str(error)
+            return
+        if not self.fault and not (self.pinned is not None and self.pinned.by_hand):
+            self._pin("before the cure")
+        document.set_text(text)
+        self.commit(f"applied: {offer.text}")
 
     def _show_race(self, race: RaceResult, *, shows_all: bool) -> None:
         """Show another race; whoever looks at the whole of one goes on doing so."""

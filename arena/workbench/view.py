@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 
 from agents.compiled import compiled_so_far
+from arena.workbench.asked_view import draw_asked, draw_entry
 from arena.workbench.controller import Controller, Question
 from arena.workbench.documents import arena_of, name_for
 from arena.workbench.floor_view import FloorView
@@ -15,8 +16,10 @@ from arena.workbench.state import WorkbenchState
 from arena.workbench.workbench_keys import FILE_NAME_KEYS, MODES, UNSAVED_KEYS, WORKBENCH_KEYS
 from replays.drawing.colours import LIGHT_STEPS, light_colours
 from replays.drawing.ground import draw_sun_mark
+from replays.drawing.layout import Box
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT
+from replays.window.buttons_and_cards import draw_card, draw_help
 from replays.words import clock_words, light_words
 
 
@@ -54,10 +57,20 @@ class WorkbenchView:
         """What can change without an event."""
         state = self.controller.state
         background, transport = state.background, state.transport
-        results = (background.race, background.light, background.forecast, *state.documents.changed_on_disk)
+        results = (
+            *(background.race, background.light, background.forecast, background.cures, background.rounds),
+            *state.documents.changed_on_disk,
+        )
         waits = background.races.busy and background.races.done == 0.0
         compiled = compiled_so_far() if waits else 0
-        work = (background.races.busy, round(background.races.done, 2), background.race_fault, compiled)
+        work = (
+            state.is_searching,
+            background.round_runs.busy,
+            background.races.busy,
+            round(background.races.done, 2),
+            background.race_fault,
+            compiled,
+        )
         return (*map(id, results), *work, transport.time_s, transport.playing, state.is_faded, state.note)
 
     def draw(self, surface: pygame.Surface) -> None:
@@ -80,8 +93,10 @@ class WorkbenchView:
             _draw_banner(sheet, layout, state)
         if controller.question is not None:
             _draw_question(sheet, layout, state, controller.question)
+        if controller.asked is not None:
+            draw_asked(sheet, layout, controller, controller.asked)
         if controller.help_shown:
-            _draw_help(sheet, layout)
+            draw_help(sheet, WORKBENCH_KEYS)
 
     def _draw_head(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
         head, spec = layout.head, arena_of(state.documents.arena)
@@ -185,43 +200,16 @@ def _draw_question(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState,
             f"Not saved yet: {names}.",
             "    ".join(f"{line.keys}: {line.words}" for line in UNSAVED_KEYS.help_lines),
         ]
-        entry = ""
     else:
         keys = "   ".join(f"{line.keys}: {line.words}" for line in FILE_NAME_KEYS.help_lines)
         called = f"named {name_for(Path(question.text))} in tables.   {keys}"
         lines = [f"Save the {question.document.kind} as", "", question.note or called]
-        entry = question.text
-    height = line * len(lines) + 40
-    left, top = (layout.size[0] - width) / 2, (layout.size[1] - height) / 2
-    _draw_card(sheet, left, top, width, height)
+    card = pygame.Rect(0, 0, width, line * len(lines) + 40)
+    card.center = (layout.size[0] // 2, layout.size[1] // 2)
+    draw_card(sheet, Box(*map(float, card)))
     for number, words in enumerate(lines):
-        y = top + 20 + number * line
-        sheet.text(sheet.shorten(words, size, width - 48), (left + 24, y), size)
+        y = card.top + 20 + number * line
+        sheet.text(sheet.shorten(words, size, width - 48), (card.left + 24, y), size)
     if question.document is not None:
-        y = top + 20 + line - 4
-        sheet.card((left + 24, y), (width - 48, line - 2), sheet.theme.paper, sheet.theme.wood, 4)
-        shown = entry
-        # the end is where one writes
-        while shown and sheet.text_size(shown, size)[0] > width - 80:
-            shown = shown[1:]
-        sheet.text(shown, (left + 32, y + 4), size)
-        cursor = left + 33 + sheet.text_size(shown, size)[0]
-        sheet.fill((cursor, y + 4), (2, line - 10), sheet.theme.ink)
-
-
-def _draw_help(sheet: Sheet, layout: WorkbenchLayout) -> None:
-    size, line = layout.letters(16), round(27 * layout.unit)
-    told = WORKBENCH_KEYS.help_lines
-    width, height = round(690 * layout.unit), line * len(told) + 40
-    left, top = (layout.size[0] - width) / 2, (layout.size[1] - height) / 2
-    _draw_card(sheet, left, top, width, height)
-    for number, help_line in enumerate(told):
-        y = top + 22 + line * number
-        sheet.text(help_line.keys, (left + 24, y), size)
-        sheet.text(help_line.words, (left + 24 + 170 * layout.unit, y), size, sheet.theme.faded)
-
-
-def _draw_card(sheet: Sheet, left: float, top: float, width: float, height: float) -> None:
-    corner = (left - 3, top - 3)
-    sheet.card(corner, (width + 6, height + 6), sheet.theme.wood, None, 10)
-    sheet.card((left, top), (width, height), sheet.theme.card, None, 8)
+        box = pygame.Rect(card.left + 24, card.top + 16 + line, width - 48, line - 2)
+        draw_entry(sheet, box, question.text, size)

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from arena.scene.contest import read_contest
 from arena.workbench.controller import Controller
 from arena.workbench.documents import arena_of, open_document
+from arena.workbench.floor_plan import meter_at_start
 from arena.workbench.jobs import RaceTerms
 from arena.workbench.state import WorkbenchState
 from arena.workbench.view import WorkbenchView
@@ -24,11 +25,7 @@ def set_up(arena: str, designs: Sequence[str], terms: RaceTerms) -> WorkbenchSta
         open_document("arena", arena),
         [open_document("design", design) for design in designs],
     )
-    starts = arena_of(document).starts
-    places = starts.zone.outline if starts.zone is not None else [one.place for one in starts.places or ()]
-    across, along = zip(*places, strict=True)
-    meter = (round(sum(across) / len(across), 2), round(sum(along) / len(along), 2))
-    return WorkbenchState(document, documents, terms, meter)
+    return WorkbenchState(document, documents, terms, meter_at_start(arena_of(document)))
 
 
 def workbench(arena: str, designs: Sequence[str], terms: RaceTerms) -> bool:

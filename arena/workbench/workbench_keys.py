@@ -25,6 +25,12 @@ WORKBENCH_KEYS = KeyTable(
     ),
     line("dials: turn both sides, the left or the right", "next scope"),
     line("dials: the next design", "next design"),
+    line("write the value; reset it to the file's", "type value", "reset value"),
+    line("all values of the design, or on the plan of the thing and the arena", "values"),
+    line("apply the cure; list all cures", "apply cure", "cures"),
+    line("more rounds with other luck; compare with this", "more rounds", "pin"),
+    line("open another design, another arena", "open design", "open arena"),
+    line("begin a new design, a new arena", "new design", "new arena"),
     line("plan: the next or the previous thing", "next movable", "last movable"),
     line(
         "plan: move it 10 mm; with shift, 1 mm",
@@ -59,6 +65,30 @@ FILE_NAME_KEYS = KeyTable(
 )
 """Keys of the question under which name to save; all others are letters of the name."""
 
+LIST_KEYS = KeyTable(
+    HelpLine(
+        "choose",
+        (
+            Binding("line above", _keys(pygame.K_UP)),
+            Binding("line below", _keys(pygame.K_DOWN)),
+            Binding("far above", _keys(pygame.K_PAGEUP)),
+            Binding("far below", _keys(pygame.K_PAGEDOWN)),
+        ),
+        shown="up, down",
+    ),
+    HelpLine("take it", (Binding("take", _keys(pygame.K_RETURN, pygame.K_KP_ENTER)),), shown="Enter"),
+    HelpLine("leave", (Binding("stay", _keys(pygame.K_ESCAPE)),)),
+    HelpLine("find", (Binding("rub out", _keys(pygame.K_BACKSPACE)),), shown="letters"),
+)
+"""Keys of a list; letters pick the lines that hold them."""
+
+WRITING_KEYS = KeyTable(
+    HelpLine("set it", (Binding("take", _keys(pygame.K_RETURN, pygame.K_KP_ENTER)),), shown="Enter"),
+    HelpLine("leave it", (Binding("stay", _keys(pygame.K_ESCAPE)),)),
+    HelpLine("", (Binding("rub out", _keys(pygame.K_BACKSPACE)),)),
+)
+"""Keys while a value is written; all others are letters of it."""
+
 BUTTONS = tuple(
     Button(action, words, WORKBENCH_KEYS.key_of(action))
     for action, words in (
@@ -67,6 +97,11 @@ BUTTONS = tuple(
         ("save design", "save"),
         ("save arena", "save arena"),
         ("help", "keys"),
+        ("values", "values"),
+        ("apply cure", "apply"),
+        ("cures", "cures"),
+        ("more rounds", "more"),
+        ("pin", "pin"),
     )
 )
-"""The buttons below the panel, from the left."""
+"""The buttons below the panel, from the left, two rows of five."""

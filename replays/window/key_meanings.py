@@ -87,6 +87,18 @@ MEANINGS: tuple[Binding, ...] = (
     Binding("redo", _plain(pygame.K_r), (*_control(pygame.K_y), Key(pygame.K_z, shift=True, control=True))),
     Binding("save design", _plain(pygame.K_s), _control(pygame.K_s)),
     Binding("save arena", _plain(pygame.K_a)),
+    # what the workbench finds out, and what it opens
+    Binding("apply cure", _plain(pygame.K_F2)),
+    Binding("cures", _plain(pygame.K_F3)),
+    Binding("values", _plain(pygame.K_F4)),
+    Binding("more rounds", _plain(pygame.K_F5)),
+    Binding("pin", _plain(pygame.K_F6)),
+    Binding("open design", _plain(pygame.K_F7)),
+    Binding("open arena", _plain(pygame.K_F8)),
+    Binding("new design", _plain(pygame.K_F9)),
+    Binding("new arena", _shift(pygame.K_F9)),
+    Binding("type value", _plain(pygame.K_RETURN), _plain(pygame.K_KP_ENTER)),
+    Binding("reset value", _plain(pygame.K_BACKSPACE)),
 )
 """Every key of every window."""
 

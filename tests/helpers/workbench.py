@@ -1,6 +1,7 @@
 """The workbench driven without a screen: short races, waiting for what is worked out, dragging, frames."""
 
 import time
+from typing import Any
 
 import numpy as np
 
@@ -8,7 +9,7 @@ from arena.workbench.controller import Controller
 from arena.workbench.dials import DIALS
 from arena.workbench.jobs import RaceTerms
 from arena.workbench.view import WorkbenchView
-from replays.drawing.sheet import pygame
+from replays.drawing.sheet import Sheet, pygame
 from tests.helpers.window_events import mouse
 
 SHORT = RaceTerms(walkers=2, seconds=120.0)
@@ -52,3 +53,34 @@ def report_nothing(done: float, so_far: object = None) -> None:
 def dial_number(label: str) -> int:
     """The number of the dial of this name."""
     return [dial.label for dial in DIALS].index(label)
+
+
+def settle_all(controller: Controller) -> None:
+    """Wait until cures and rounds are there too."""
+    state = controller.state
+    until = time.monotonic() + 300.0
+    while True:
+        assert time.monotonic() < until
+        controller.advance(0.6)
+        background = state.background
+        if not (background.is_busy or state.is_searching or background.round_runs.busy or state.rounds_due):
+            controller.advance(0.01)
+            return
+        time.sleep(0.005)
+
+
+def text_drawn(controller: Controller, size: tuple[int, int] = (1280, 760)) -> list[str]:
+    """All words of a frame."""
+    written: list[str] = []
+    text = Sheet.text
+
+    def noted(self: Sheet, words: str, *rest: Any, **more: Any) -> None:
+        written.append(words)
+        text(self, words, *rest, **more)
+
+    Sheet.text = noted  # type: ignore[method-assign]
+    try:
+        show(controller, size)
+    finally:
+        Sheet.text = text  # type: ignore[method-assign]
+    return written

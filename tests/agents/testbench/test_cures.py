@@ -22,6 +22,7 @@ DEFAULT = Design(name="test")
 ASKED = (300.0, 100e3)
 # Edges of a range are told to within 1 %.
 EDGE = 1.02
+RESOLVED = 1.05
 CHANCE_DESIGNS = 500
 PARTS = 20
 
@@ -58,7 +59,9 @@ def untrue(design: Design, report: FaultReport, cured: Design, lights: list[floa
         if is_within(light, report.lights, 1.0) and after.bits(light) & bit and not stays:
             found.append(f"{report.name} at {light} lx is still there")
         had = before.bits(light) | before.bits(light / 1.01) | before.bits(min(light * 1.01, ASKED[1]))
-        for name in fault_names(after.bits(light) & ~had):
+        # lights are tried 5 % apart: what comes and goes between two of them is not told
+        beside = after.bits(light / RESOLVED) & after.bits(min(light * RESOLVED, ASKED[1]))
+        for name in fault_names(after.bits(light) & ~had & beside):
             told = [one.lights for one in report.cure.brings if one.name == name]
             if not any(is_within(light, one) for one in told):
                 found.append(f"{name} at {light} lx has come with the cure of {report.name}")

@@ -98,7 +98,7 @@ def good(run_folder: Path) -> Path:
         (("run", "poppy", "-d", "poppy"), "(poppy is a design)"),
         (("bench", "leaf-shade"), "no shipped design of this name (leaf-shade is an arena)"),
         (("run", "open-bench", "-d", "popy"), "nearest: poppy"),
-        (("run", "open-bench", "-d", "."), "'.'"),
+        (("run", "open-bench", "-d", "."), ".: a folder without a YAML file"),
         (("run", "open-bench", "-d", ""), "no shipped design"),
         (("run", "./nowhere.yaml", "-d", "poppy"), "./nowhere.yaml: no such file"),
         (("bench", "poppy", "--light", "3"), "got '3', expected an illuminance with its unit"),

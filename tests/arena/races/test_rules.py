@@ -122,6 +122,65 @@ def test_a_rule_that_nobody_meets(tmp_path: Path) -> None:
     assert all(one.first is None for one in results.placings)
 
 
+SHED = """photodrome: drawer 1
+name: shed
+resistors: [{code: 10k, count: 2}, {code: 33k, count: 2}, {code: 47k, count: 2}, {code: 22k, count: 1}]
+capacitors: [{value: 1 uF, count: 2}, {value: 2200 uF}, {value: 4700 uF, count: 1}]
+tapes: [{transmission: 30 %, count: 1}]
+npns: [{gain: 150, measured: [148, 171], count: 2}]
+motors: [{name: long ones, resistance: 28 ohm, count: 2}]
+"""
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        # the plain build: latches of 10k, series of 47k, feelers of 33k, 1 uF, 2200 uF
+        ("", []),
+        ("storage: { capacitance: 4700 uF }\n", []),
+        (
+            "storage: { capacitance: 3300 uF }\n",
+            ["storage.capacitance: 3300 uF is not in the drawer shed, which has 2200 uF, 4700 uF"],
+        ),
+        (
+            "both: { latch: 12k }\n",
+            ["both.latch: 12k is not in the drawer shed, which has 10k, 22k, 33k, 47k"],
+        ),
+        ("left: { latch: 22k }\n", []),
+        ("both: { latch: 22k }\n", ["left.latch, right.latch: 2 of one sort, and the drawer shed holds 1"]),
+        # two latches and two feelers of one value, of which there are two
+        ("both: { latch: 33k }\n", ["of one sort, and the drawer shed holds 2"]),
+        ("both: { feeler: none }\n", []),
+        ("right: { eye: { tape: 30 % } }\n", []),
+        ("both: { eye: { tape: 30 % } }\n", ["2 of one sort, and the drawer shed holds 1"]),
+        ("right: { npn: { gain: 171 } }\n", []),
+        ("right: { npn: { gain: 160 } }\n", ["right.npn: gain 160 is not in the drawer shed"]),
+        # what the drawer leaves out of a part is free, and what it has no list of
+        ("both: { motor: { constant: 2 mV s/rad }, tyre: { radius: 2 mm } }\n", []),
+        (
+            "both: { motor: { resistance: 10 ohm } }\n",
+            ["both.motor: resistance 10 ohm is not in the drawer shed; its long ones have resistance 28 ohm"],
+        ),
+    ],
+)
+def test_parts_of_a_drawer_only(tmp_path: Path, text: str, told: list[str]) -> None:
+    (tmp_path / "shed.yaml").write_text(SHED)
+    plan = parse_race(f"{HEAD}rules: {{drawer: ./shed.yaml}}\n", "plan", tmp_path)
+    (tmp_path / "borage.yaml").write_text(DESIGN + text)
+    [entry] = prepare_race(plan, read_entries([str(tmp_path / "borage.yaml")])).entries
+    assert len(entry.broken_rules) == len(told)
+    for found, words in zip(entry.broken_rules, told, strict=True):
+        assert words in found
+
+
+def test_a_drawer_that_is_not_there_or_faulty(tmp_path: Path) -> None:
+    with pytest.raises(SpecError, match=r"rules.drawer: .*expected a drawer"):
+        parse_race(f"{HEAD}rules: {{drawer: ./nowhere.yaml}}\n", "plan", tmp_path)
+    (tmp_path / "shed.yaml").write_text(SHED.replace("10k", "ten"))
+    with pytest.raises(SpecError, match=r"shed.yaml:3.*resistors"):
+        parse_race(f"{HEAD}rules: {{drawer: ./shed.yaml}}\n", "plan", tmp_path)
+
+
 def test_a_further_rule_may_be_given(tmp_path: Path) -> None:
     write_class(tmp_path / "walkers", 2)
     listed = read_entries([str(tmp_path / "walkers")])
