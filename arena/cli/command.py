@@ -24,6 +24,7 @@ from arena.cli.options import (
     Whole,
     air_options,
     as_json,
+    cause_ticker,
     drawer_option,
     kind_option,
     projector_option,
@@ -151,10 +152,22 @@ def picture(file: Path, out: Path, width: int, size: str | None, time_s: float |
 )
 @click.option("--size", help="slide, phone, or width x height like 1280x720.")
 @click.option("--waits/--no-waits", default=False, help="Show waits in which nobody moves; left out else.")
+@click.option(
+    "--ticker",
+    is_flag=True,
+    help="Tell at the foot why walkers fire the side they do; with --yours, that walker alone.",
+)
 @theme_option
 @projector_option
 def film(
-    file: Path, out: Path, size: str | None, waits: bool, theme: str, projector: bool, **how: Any
+    file: Path,
+    out: Path,
+    size: str | None,
+    waits: bool,
+    theme: str,
+    projector: bool,
+    ticker: bool,
+    **how: Any,
 ) -> None:
     """Make a film of a replay."""
     from replays.format.replay_file import read_replay
@@ -164,18 +177,19 @@ def film(
     from replays.drawing.films import Shooting, make_film, make_show
     from replays.drawing.theme import THEMES
 
+    yours = walker_called(replay, how["yours"])
+    told = cause_ticker(replay, yours) if ticker else None
     if projector:
         with telling_of_stop(out), progress("getting ready", "filming") as tell:
-            yours = walker_called(replay, how["yours"])
             # a show takes a minute or two, of which more frames would make a huge file
             rate = how["fps"] if out.suffix.lower() == ".mp4" else min(how["fps"], 12.0)
-            make_show(replay, out, size, THEMES[theme], tell, rate=rate, yours=yours)
+            make_show(replay, out, size, THEMES[theme], tell, rate=rate, yours=yours, ticker=told)
         click.echo(f"film: {printable(str(out))}")
         return
 
     shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
     with telling_of_stop(out), progress("getting ready", "filming") as tell:
-        make_film(replay, out, shooting, size, THEMES[theme], tell)
+        make_film(replay, out, shooting, size, THEMES[theme], tell, ticker=told)
     click.echo(f"film: {printable(str(out))}")
 
 

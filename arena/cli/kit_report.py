@@ -27,6 +27,8 @@ CAUTION = (
 REMOVED = "faults removed"
 # Faults that a row of gains names at the most.
 MOST_MENDS = 2
+# Gains that a title names at the most.
+_NAMED_GAINS = 2
 
 
 def _percent(value: float) -> str:
@@ -252,18 +254,25 @@ def draw_gains(found: KitYield, path: Path) -> None:
     """
     from arena.studies.telling.plots import forest
 
-    share = found.share.value
+    rows = [(f"{design_title(one.path)} exact\n{one.path}", one.exact.gain) for one in found.blame.parts]
+    rows += [(f"{one.name} matched", one.alike.gain) for one in found.blame.pairs]
+    design, lights = found.bench_test.design.name, _range(found.bench_test.demand.lights)
+    about = f"{design}: {_share(found.share)} of {found.share.count} kits work {lights}"
+    note = "the same kits with and without the change, so that it is the gain that has an interval"
+    forest(path, gains_finding(found), about, rows, "gain in kits that work [points of a hundred]", note)
 
-    def with_gain(gain: Estimate) -> Estimate:
-        # the kits are the same, so it is the gain that has an interval
-        value, low, high = (min(max(share + end, 0.0), 1.0) for end in (gain.value, gain.low, gain.high))
-        return Estimate(value, low, high, gain.count, gain.method)
 
-    rows = [
-        (f"{design_title(one.path)} exact\n{one.path}", with_gain(one.exact.gain))
+def gains_finding(found: KitYield) -> str:
+    """Which exact or matched parts are told to bring more kits to work, the largest gain first, in words."""
+    told = [
+        (one.exact.gain, f"an exact {design_title(one.path)}")
         for one in found.blame.parts
+        if one.exact.is_told
     ]
-    rows += [(f"{one.name} matched", with_gain(one.alike.gain)) for one in found.blame.pairs]
-    title = f"{found.bench_test.design.name}: kits that work {_range(found.bench_test.demand.lights)}"
-    note = "each is that of the gain over the line, since the kits are the same"
-    forest(path, title, rows, share, "share of kits that work", note)
+    told += [(one.alike.gain, f"pairing {one.name} alike") for one in found.blame.pairs if one.alike.is_told]
+    told.sort(key=lambda one: -one[0].value)
+    if not told:
+        return "No single part is told to cost any kits: no gain is significant"
+    words = "; ".join(f"{name} brings {_points(gain)} points" for gain, name in told[:_NAMED_GAINS])
+    more = f"; {len(told) - _NAMED_GAINS} more help too" if len(told) > _NAMED_GAINS else ""
+    return f"{words[:1].upper()}{words[1:]}{more}"

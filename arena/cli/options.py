@@ -220,6 +220,15 @@ def walker_called(replay: "Replay", name: str | None) -> int | None:
     return found[0]
 
 
+def cause_ticker(replay: "Replay", walker: int | None) -> Callable[[float, float], str]:
+    """What tells the causes of pulses along a film: those of ``walker``, or None for all of them."""
+    from replays.causes.cause_ticker import CauseTicker
+    from replays.drawing.figures import walker_name
+
+    names = [walker_name(replay, one) for one in range(len(replay.walkers))]
+    return CauseTicker(replay, names, walker).words
+
+
 def projector_option(function: Command) -> Command:
     """Give a command the option --projector."""
     option = click.option(

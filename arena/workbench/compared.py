@@ -91,7 +91,7 @@ def figure_words(rounds: tuple[RoundFigures, ...], design: int) -> str:
     if rounds[0].has_goal:
         there = arrived(rounds, design)
         shares = estimate_all(SCORES["reached"], there.mean(axis=1)[None, :])[0]
-        return f"{there.sum()} of {there.size} at a goal, {_share_words(shares)}"
+        return f"{there.sum()} of {there.size} arrived, {_share_words(shares)}"
     gains = np.array([one.light_gain[design] for one in rounds])
     with np.errstate(all="ignore"):
         known = np.nanmean(gains, axis=1) if not np.isnan(gains).all() else np.full(len(gains), np.nan)
@@ -117,7 +117,7 @@ def against_pinned(result: RoundsResult, design: int) -> str:
     if count is None:
         return "not to be paired with the pinned one"
     words = {1: "better, told apart", -1: "worse, told apart"}.get(count.better or 0, count.verdict)
-    return f"ahead of it in {count.won}, behind in {count.lost} of {count.pairs} pairs: {words}"
+    return f"{words}: {count.won} to {count.lost} of {count.pairs} pairs"
 
 
 def side_by_side(result: RoundsResult) -> list[str]:

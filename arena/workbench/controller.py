@@ -12,15 +12,19 @@ from arena.workbench.editing import reset_value
 from arena.workbench.layout import WorkbenchLayout, lay_out_workbench
 from arena.workbench.lists import cure_list, dial_writing, file_list, new_file, value_list
 from arena.workbench.movables import movable_at
+from arena.workbench.plan_changes import new_thing_list, remove, stretch, turn
 from arena.workbench.state import WorkbenchState
+from arena.workbench.walker_choice import WalkerChoice, walker_at
 from arena.workbench.workbench_keys import (
     BUTTONS,
     FILE_NAME_KEYS,
     UNSAVED_KEYS,
     WORKBENCH_KEYS,
 )
+from replays.drawing.layout import Box
 from replays.drawing.metres_to_points import Point, View
 from replays.drawing.sheet import pygame
+from replays.window.camera import STEP, Camera
 
 # How near [points] to a thing a click has to be.
 _REACH = 16.0
@@ -45,6 +49,10 @@ class Question:
     warned: Path | None = None
 
 
+def _box(rect: pygame.Rect) -> Box:
+    return Box(*map(float, rect))
+
+
 @dataclass
 class Controller:
     """Turns events into what happens to ``state``.
@@ -62,6 +70,9 @@ class Controller:
     asked_card: pygame.Rect = field(default_factory=lambda: pygame.Rect(0, 0, 0, 0))
     asked_rows: dict[int, pygame.Rect] = field(default_factory=dict)
     help_shown: bool = False
+    camera: Camera | None = None
+    panel_shown: bool = True
+    walkers: WalkerChoice = field(default_factory=WalkerChoice)
     dark: bool = False
     full_screen: bool = False
     _holds: str = ""
@@ -206,6 +217,19 @@ class Controller:
                 for manner, step in (("move", _STEP), ("move finely", _FINE_STEP))
                 for way, (across, along) in _WAYS.items()
             },
+            "turn left": lambda: turn(state, 1),
+            "turn right": lambda: turn(state, -1),
+            "grow": lambda: stretch(state, 1),
+            "shrink": lambda: stretch(state, -1),
+            "put": lambda: self._ask(new_thing_list(state)),
+            "take out": lambda: remove(state),
+            "closer": lambda: self._come_closer(STEP),
+            "away": lambda: self._come_closer(1.0 / STEP),
+            "all": self._see_all,
+            "more": self._hide_panel,
+            "why": self._why,
+            "next walker": lambda: self._next_walker(1),
+            "previous walker": lambda: self._next_walker(-1),
             "type value": self._write,
             "reset value": lambda: reset_value(state),
             "values": self._list_values,
@@ -257,6 +281,30 @@ class Controller:
         if not self.asked_card.collidepoint(place):
             self.asked = None
 
+    def _come_closer(self, factor: float, place: Point | None = None) -> None:
+        if self.camera is not None:
+            self.camera.come_closer(_box(self.layout.plan), factor, 0.0, place)
+
+    def _see_all(self) -> None:
+        if self.camera is not None:
+            self.camera.see_all(_box(self.layout.plan), 0.0)
+
+    def _hide_panel(self) -> None:
+        self.panel_shown = not self.panel_shown
+
+    def _why(self) -> None:
+        if self.walkers.chosen is None:
+            self._next_walker(1)
+        else:
+            self.walkers.chosen = None
+
+    def _next_walker(self, step: int) -> None:
+        race = self.state.background.race
+        if race is None:
+            self.state.note = "there is no run yet"
+            return
+        self.walkers.step(len(race.replay.walkers), step)
+
     def _help(self) -> None:
         self.help_shown = True
 
@@ -270,6 +318,8 @@ class Controller:
         if self._holds:
             self._holds, self._pointer = "", None
             self.state.put_back()
+        elif self.walkers.chosen is not None:
+            self.walkers.chosen = None
         else:
             self.state.selection.go_to_dials()
 
@@ -305,10 +355,23 @@ class Controller:
         x, y = self.view.place(place)
         movable = movable_at(self.state.floor.movables(), x, y, _REACH / self.view.zoom)
         if movable is None:
-            self.state.selection.go_to_dials()
+            self._grasp_floor(place)
             return
         self._holds, self._from = "movable", (x, y)
         self.state.start_drag(movable)
+
+    def _grasp_floor(self, place: Point) -> None:
+        """Choose the walker that is there, or take hold of the floor."""
+        assert self.view is not None
+        race = self.state.background.race
+        if race is not None:
+            x, y = self.view.place(place)
+            walker = walker_at(race.replay, self.state.transport.time_s, (x, y), _REACH / self.view.zoom)
+            if walker is not None:
+                self.walkers.chosen = walker
+                return
+        self.state.selection.go_to_dials()
+        self._holds, self._from = "floor", place
 
     def _follow(self) -> None:
         """Take what is held to where the pointer now is."""
@@ -319,6 +382,10 @@ class Controller:
             self._turn_to(place)
         elif self._holds == "bar":
             self._scrub(place)
+        elif self._holds == "floor" and self.camera is not None:
+            across, down = place[0] - self._from[0], place[1] - self._from[1]
+            self.camera.shift(_box(self.layout.plan), across, down, 0.0)
+            self._from = place
         elif self._holds == "movable" and self.view is not None:
             x, y = self.view.place(place)
             self.state.drag_to(x - self._from[0], y - self._from[1])
@@ -348,3 +415,6 @@ class Controller:
             if row.collidepoint(place):
                 self.state.selection.choose_dial(number)
                 self.state.turn_by(steps)
+                return
+        if self.layout.plan.collidepoint(place):
+            self._come_closer(STEP**steps, place)

@@ -1,7 +1,6 @@
 """The plan of the arena on the workbench: its light, what stands there, the last run, and what is held."""
 
 import math
-from dataclasses import replace
 
 import numpy as np
 
@@ -14,13 +13,15 @@ from arena.workbench.state import WorkbenchState
 from replays.drawing.colours import INK, PAPER, STRAW, Colour
 from replays.drawing.ground import draw_ground, names_of_things
 from replays.drawing.label_placing import LABEL_SIZE, Label, LabelPlacement, draw_labels
+from replays.drawing.layout import Box
 from replays.drawing.legend import draw_scale_bar
 from replays.drawing.light_map import LightMap
 from replays.drawing.marks import CROWD, draw_walker
-from replays.drawing.metres_to_points import View, fit
+from replays.drawing.metres_to_points import View, bounds
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.trails import Trails
+from replays.window.camera import Camera
 from replays.words import light_words
 
 # Paths are drawn so many times finer, and no longer than this [s] in a frame.
@@ -37,7 +38,7 @@ class FloorView:
 
     def __init__(self) -> None:
         self.view: View | None = None
-        self._spec: ArenaSpec | None = None
+        self.camera: Camera | None = None
         self._ground: pygame.Surface | None = None
         self._ground_of: tuple[object, ...] = ()
         self._names: list[Label] = []
@@ -55,8 +56,10 @@ class FloorView:
         """The map of light that was drawn last."""
         return self._light
 
-    def draw(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> bool:
-        """Draw it; returns whether there is more to draw in the next frame."""
+    def draw(
+        self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState, chosen: int | None = None
+    ) -> bool:
+        """Draw it, with a ring round the ``chosen`` walker; returns whether there is more to draw."""
         spec = state.floor.spec
         self._look_at(layout, state, spec)
         view = self.view
@@ -75,7 +78,7 @@ class FloorView:
         sheet.surface.set_clip(window)
         # below the walkers: wherever one goes, no name ever covers it
         draw_labels(sheet, [label.moved(view.left, view.top) for label in self._names])
-        self._draw_walkers(sheet, state, view)
+        self._draw_walkers(sheet, state, view, chosen)
         held = _held(state)
         if held is not None:
             _mark(sheet, view, held, bool(state.floor.drag and state.floor.drag.fault))
@@ -83,7 +86,7 @@ class FloorView:
         if held is not None:
             _draw_caption(sheet, view, held, state.floor.drag.fault if state.floor.drag else "")
         sheet.surface.set_clip(None)
-        draw_scale_bar(sheet, view, (view.left + 4, layout.plan.bottom + round(14 * layout.unit)))
+        draw_scale_bar(sheet, view, (layout.strip.left + 4, layout.bar.centery), 80.0 * layout.unit)
         return more
 
     def _look_at(self, layout: WorkbenchLayout, state: WorkbenchState, spec: ArenaSpec) -> None:
@@ -91,11 +94,11 @@ class FloorView:
         plan = layout.plan
         if self.view is not None and state.floor.drag is not None and self._plan_of == tuple(plan):
             return
-        if self.view is None or self._spec != spec or self._plan_of != tuple(plan):
-            self._plan_of = tuple(plan)
-            self._spec = spec
-            view = fit(describe_arena(spec, ""), plan.left, plan.top, plan.width, plan.height)
-            self.view = replace(view, top=plan.top + (plan.height - view.height) / 2)
+        corners = bounds(describe_arena(spec, ""))
+        if self.camera is None or self.camera.bounds != corners:
+            self.camera = Camera(corners)
+        self._plan_of = tuple(plan)
+        self.view = self.camera.view(Box(*map(float, plan)))
 
     def _lay_ground(self, sheet: Sheet, state: WorkbenchState, spec: ArenaSpec, view: View) -> None:
         background = state.background
@@ -149,7 +152,7 @@ class FloorView:
         self._trails.compose(self._ground, self._run, changed)
         return not done
 
-    def _draw_walkers(self, sheet: Sheet, state: WorkbenchState, view: View) -> None:
+    def _draw_walkers(self, sheet: Sheet, state: WorkbenchState, view: View, chosen: int | None) -> None:
         if state.background.race is None or self._poses is None:
             return
         walkers = state.background.race.replay.walkers
@@ -158,6 +161,10 @@ class FloorView:
         for number, walker in enumerate(walkers):
             pose = Pose(float(x[number]), float(y[number]), float(heading[number]))
             draw_walker(sheet, view, walker, pose, 0.35 * opacity if state.is_faded else opacity)
+        if chosen is not None:
+            place = view(float(x[chosen]), float(y[chosen]))
+            sheet.disc(place, 21, None, INK, 4.6)
+            sheet.disc(place, 20, None, STRAW, 2.4)
 
 
 def _held(state: WorkbenchState) -> Movable | None:

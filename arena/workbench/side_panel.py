@@ -44,7 +44,7 @@ def draw_panel(sheet: Sheet, layout: WorkbenchLayout, controller: Controller) ->
     _draw_race(sheet, layout, state)
     for rect, button in zip(layout.buttons, BUTTONS, strict=True):
         sheet.card(rect.topleft, rect.size, sheet.theme.paper, sheet.theme.wood, 6)
-        _centred(sheet, f"{button.words}  {button.key}", rect, layout.letters(14), sheet.theme.ink)
+        _centred(sheet, f"{button.words} {button.key}", rect, layout.letters(14), sheet.theme.ink)
 
 
 def _centred(sheet: Sheet, words: str, rect: pygame.Rect, size: int, colour: tuple[int, int, int]) -> None:
@@ -125,39 +125,53 @@ def _draw_peg(
 
 
 def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
+    """All figures of a pulse, beside a picture of it, or in two columns where faults need the room."""
     box, size, theme = layout.pulse, layout.letters(15), sheet.theme
-    line = round(20 * layout.unit)
+    line = round(19 * layout.unit)
     forecast = state.background.forecast
     sheet.line([box.topleft, box.topright], theme.wood, 1)
-    top = box.top + round(7 * layout.unit)
+    top = box.top + round(6 * layout.unit)
     heading = "One pulse, where the meter lies"
     if forecast is not None:
-        heading = f"One pulse in {light_words(forecast.light)}, where the meter lies"
+        heading = f"One pulse in {light_words(forecast.light)}"
     large = layout.letters(17)
-    sheet.text(sheet.shorten(heading, large, box.width), (box.left, top), large)
-    top += round(22 * layout.unit)
+    sheet.text(heading, (box.left, top), large)
     if forecast is not None:
         mixture = ", ".join(f"{100 * share:.0f} % {kind}" for kind, share in forecast.kinds)
-        sheet.text(sheet.shorten(mixture, size, box.width), (box.left, top), size, theme.faded)
-    top += round(23 * layout.unit)
-    most = max(4, (box.height - round(160 * layout.unit)) // line)
-    told = _fault_lines(sheet, state, size, box.width, most)
-    left_over = box.bottom - top - len(told) * line - 6
-    picture = pygame.Rect(box.left, top, round(0.42 * box.width), max(left_over, 60))
-    draw_walker_ahead(sheet, picture, state.design, forecast)
-    column, room = picture.right + 12, box.right - picture.right - 12
+        mixture = sheet.shorten(mixture, size, box.width - sheet.text_size(heading, large)[0] - 14)
+        sheet.text(mixture, (box.right, top + 2), size, theme.faded, across=1.0)
+    top += round(24 * layout.unit)
     if forecast is None:
-        sheet.text("being worked out", (column, top), size, theme.faded)
+        sheet.text("being worked out", (box.left, top), size, theme.faded)
+    figures = [] if forecast is None else _figures(forecast)
+    rows = len(figures) if forecast is None or not (forecast.causes or state.document.fault) else 0
+    short = -(-len(figures) // 2)
+    lines = max((box.bottom - top) // line, 4)
+    # in a low window faults come before the last figures
+    short = min(short, lines - 3)
+    told = _fault_lines(sheet, state, size, box.width, max(lines - (rows or short), 3))
+    if rows and rows + len(told) <= lines:
+        picture = pygame.Rect(box.left, top, round(0.38 * box.width), rows * line)
+        draw_walker_ahead(sheet, picture, state.design, forecast)
+        column = pygame.Rect(picture.right + 10, top, box.right - picture.right - 10, line)
+        _draw_figures(sheet, column, figures, size)
+        top += rows * line
     else:
-        for number, (words, value) in enumerate(_figures(forecast)):
-            y = top + number * line
-            if y + line <= picture.bottom + 6:
-                sheet.text(words, (column, y), size, theme.faded)
-                value = sheet.shorten(value, size, room - sheet.text_size(words, size)[0] - 6)
-                sheet.text(value, (column + room, y), size, across=1.0)
+        half = (box.width - 14) // 2
+        _draw_figures(sheet, pygame.Rect(box.left, top, half, line), figures[:short], size)
+        _draw_figures(sheet, pygame.Rect(box.right - half, top, half, line), figures[short : 2 * short], size)
+        top += short * line
     for number, (words, is_bad) in enumerate(told):
-        y = picture.bottom + 6 + number * line
-        sheet.text(words, (box.left, y), size, theme.ink if is_bad else theme.faded)
+        sheet.text(words, (box.left, top + 2 + number * line), size, theme.ink if is_bad else theme.faded)
+
+
+def _draw_figures(sheet: Sheet, first: pygame.Rect, figures: list[tuple[str, str]], size: int) -> None:
+    """Figures one below the other, from the line ``first`` on."""
+    for number, (words, value) in enumerate(figures):
+        y = first.top + number * first.height
+        sheet.text(words, (first.left, y), size, sheet.theme.faded)
+        value = sheet.shorten(value, size, first.width - sheet.text_size(words, size)[0] - 5)
+        sheet.text(value, (first.right, y), size, across=1.0)
 
 
 def _figures(forecast: PulseForecast) -> list[tuple[str, str]]:
@@ -167,14 +181,14 @@ def _figures(forecast: PulseForecast) -> list[tuple[str, str]]:
     pressed = "-" if first.trigger_touched is None else format_quantity(first.trigger_touched, "V")
     return [
         ("trigger", format_quantity(first.trigger, "V")),
-        ("whisker pressed", pressed),
-        ("time between pulses", _or_dash(first.between, "s")),
+        ("trigger, pressed", pressed),
+        ("every", _or_dash(first.between, "s")),
         ("pulse", "never releases" if first.locked else _or_dash(first.pulse, "s")),
-        ("latch releases at", _or_dash(first.let_go, "V")),
-        ("turn a pulse", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
-        ("turn, whisker pressed", _turn_pressed(first)),
+        ("releases at", _or_dash(first.let_go, "V")),
+        ("turn", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
+        ("turn, pressed", _turn_pressed(first)),
         ("step", _or_dash(first.advance, "m")),
-        ("heads beside a lamp", forecast.point.heading or "-"),
+        ("beside a lamp", forecast.point.heading or "-"),
     ]
 
 
@@ -204,6 +218,8 @@ def _cut(
 ) -> list[tuple[str, bool]]:
     if len(lines) <= most:
         return lines
+    if most < 1:
+        return []
     words, is_bad = lines[most - 1]
     return [*lines[: most - 1], (sheet.shorten(f"{words} ...", size, room), is_bad)]
 
@@ -289,7 +305,9 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
     each = rows // len(scores)
     for place, (number, score) in enumerate(scores[:rows]):
         y = top + place * max(each, 1) * line
-        told = _score_words(score, before.get(score.design) or _only(state), each)
+        # a name is told where it tells one from another
+        least = 1 if len(scores) > 1 else 2
+        told = _score_words(score, before.get(score.design) or _only(state), max(each, least))[: max(each, 1)]
         draw_mark(sheet, (box.left + 8, y + size / 2), 5.5 * layout.unit, look(number))
         for offset, part in enumerate(told):
             sheet.text(sheet.shorten(part, size, box.width - 24), (box.left + 24, y + offset * line), size)

@@ -19,7 +19,9 @@ from replays.drawing.ground import draw_sun_mark
 from replays.drawing.layout import Box
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT
+from replays.format.tables import Replay
 from replays.window.buttons_and_cards import draw_card, draw_help
+from replays.window.chosen_walker import ChosenWalker
 from replays.words import clock_words, light_words
 
 
@@ -31,6 +33,8 @@ class WorkbenchView:
         self.closed = False
         self.full_screen = False
         self._floor_view = FloorView()
+        self._causes: ChosenWalker | None = None
+        self._causes_of: Replay | None = None
         self._drawn: tuple[object, ...] = ()
         self._is_stale = True
 
@@ -79,16 +83,27 @@ class WorkbenchView:
         width, height = surface.get_size()
         controller.scale = scale_of(width, height)
         sheet = Sheet(surface, controller.scale, DARK if controller.dark else LIGHT)
-        layout = lay_out_workbench(round(width / controller.scale), round(height / controller.scale))
+        layout = lay_out_workbench(
+            round(width / controller.scale),
+            round(height / controller.scale),
+            panel_shown=controller.panel_shown,
+        )
         surface.fill(sheet.theme.paper)
         self._drawn = self._signs()
         # paths that take long are drawn bit by bit
-        self._is_stale = self._floor_view.draw(sheet, layout, state)
+        race = state.background.race
+        chosen = controller.walkers.among(len(race.replay.walkers)) if race is not None else None
+        self._floor_view.camera = controller.camera
+        self._is_stale = self._floor_view.draw(sheet, layout, state, chosen)
         controller.layout, controller.view = layout, self._floor_view.view
+        controller.camera = self._floor_view.camera
         self._draw_head(sheet, layout, state)
         _draw_bar(sheet, layout, state)
         _draw_foot(sheet, layout, state)
-        draw_panel(sheet, layout, controller)
+        if controller.panel_shown:
+            draw_panel(sheet, layout, controller)
+        if chosen is not None and race is not None and race.scores:
+            self._draw_causes(sheet, layout, state, chosen)
         if state.documents.changed_on_disk:
             _draw_banner(sheet, layout, state)
         if controller.question is not None:
@@ -98,12 +113,28 @@ class WorkbenchView:
         if controller.help_shown:
             draw_help(sheet, WORKBENCH_KEYS)
 
+    def _draw_causes(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState, chosen: int) -> None:
+        """Why the chosen walker does what it does, over the dials or, where these are hidden, the plan."""
+        race = state.background.race
+        assert race is not None
+        if self._causes_of is not race.replay:
+            self._causes_of, self._causes = race.replay, ChosenWalker(race.replay)
+        assert self._causes is not None
+        panel = layout.panel
+        left = panel.left if panel.left < layout.size[0] else panel.left - panel.width
+        top = layout.title.top
+        box = Box(left + 6.0, float(top), panel.width - 12.0, float(layout.race.top - top - 4))
+        state_s = state.transport.time_s
+        self._causes.draw_causes(sheet, box, [chosen], state_s, 0.0, holds=False)
+        # the circuit is fetched in the frame after the one that says so
+        self._is_stale |= not self._causes.is_ready
+
     def _draw_head(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
         head, spec = layout.head, arena_of(state.documents.arena)
         room = float(head.width)
         if self._floor_view.light is not None:
             room -= _draw_light_scale(sheet, layout, self._floor_view) + 20
-        large, size = layout.letters(26), layout.letters(15)
+        large, size = layout.letters(22), layout.letters(15)
         name = spec.name + (" (not saved)" if state.documents.arena.is_changed else "")
         name = sheet.shorten(name, large, room)
         sheet.text(name, head.topleft, large)
@@ -113,8 +144,11 @@ class WorkbenchView:
             if x + 20 + sheet.text_size(words, size)[0] <= head.left + room:
                 draw_sun_mark(sheet, (x, y), spec.sun.azimuth)
                 sheet.text(words, (x + 20, y), size, sheet.theme.faded, down=0.5)
-        about = sheet.shorten(spec.about or "", size, room)
-        sheet.text(about, (head.left, head.top + large + 6 * layout.unit), size, sheet.theme.faded)
+        taken = sheet.text_size(name, large)[0] + 18
+        if spec.sun is None and room - taken > 120:
+            about = sheet.shorten(spec.about or "", size, room - taken)
+            place = (head.left + taken, head.top + large / 2 + 1)
+            sheet.text(about, place, size, sheet.theme.faded, down=0.5)
 
 
 _key = WORKBENCH_KEYS.key_of
@@ -124,8 +158,8 @@ def _draw_light_scale(sheet: Sheet, layout: WorkbenchLayout, floor: FloorView) -
     """What the colours of the floor mean, at the right of the head; returns its width [points]."""
     assert floor.light is not None
     head, scale = layout.head, floor.light.scale
-    width = min(round(250 * layout.unit), head.width // 2)
-    left, top, height = head.right - width, head.top + round(8 * layout.unit), round(14 * layout.unit)
+    width = min(round(230 * layout.unit), head.width // 2)
+    left, top, height = head.right - width, head.top, round(10 * layout.unit)
     colours = light_colours()
     for step in range(LIGHT_STEPS):
         from_x, to_x = left + width * step / LIGHT_STEPS, left + width * (step + 1) / LIGHT_STEPS
@@ -141,7 +175,7 @@ def _draw_light_scale(sheet: Sheet, layout: WorkbenchLayout, floor: FloorView) -
         wide = sheet.text_size(words, size)[0]
         corner = min(max(x - wide / 2, left), left + width - wide)
         if corner + wide + 8 < written_from:
-            sheet.text(words, (corner, top + height + 6), size)
+            sheet.text(words, (corner, top + height + 5), size)
             written_from = corner
     return width
 
@@ -156,14 +190,11 @@ def _draw_bar(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> N
         x = bar.left + bar.width * transport.until_s / transport.seconds
         sheet.line([(x, bar.top - 3), (x, bar.bottom + 3)], theme.ink, 2)
     sheet.disc((bar.left + bar.width * share, bar.centery), 8 * layout.unit, theme.accent, theme.ink, 2)
-    status = (
-        f"playing {transport.speed:g} times as fast as life" if transport.playing else f"{_key('play')}: play"
-    )
+    status = f"{transport.speed:g} times life" if transport.playing else f"{_key('play')}: play"
     words = f"{clock_words(transport.time_s)} of {clock_words(transport.seconds)}, {status}"
     if state.background.race is None:
-        words = "the first run is being worked out" if state.background.races.busy else ""
-    place = (bar.right, layout.plan.bottom + round(14 * layout.unit))
-    sheet.text(words, place, size, across=1.0, down=0.5)
+        words = "working out the first run" if state.background.races.busy else ""
+    sheet.text(words, (layout.strip.right, bar.centery), size, across=1.0, down=0.5)
 
 
 def _draw_foot(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:

@@ -37,6 +37,12 @@ WORKBENCH_KEYS = KeyTable(
         *(f"{manner} {way}" for manner in ("move", "move finely") for way in _WAYS),
         shown="arrows",
     ),
+    line(
+        "plan: with ctrl turn it 5 degrees, stretch it by 5 %",
+        *("turn left", "turn right", "grow", "shrink"),
+        shown="ctrl arrows",
+    ),
+    line("plan: put a wall, shade, lamp or goal there; take it out", "put", "take out"),
     HelpLine("drag pegs, lamps, walls, shades, starts, the light meter", shown="mouse"),
     line("undo and redo; ctrl z and ctrl y too", "undo", "redo"),
     line("save the design, save the arena", "save design", "save arena"),
@@ -45,6 +51,11 @@ WORKBENCH_KEYS = KeyTable(
     line("time: a hundredth back or on; left, right too", "back", "on", shown="comma, full stop"),
     line("start or end of the run", "start", "end"),
     line("time: slower or faster; down, up too", "slower", "faster", shown="page down, page up"),
+    line("come closer, go away, see all; the wheel too", "closer", "away", "all"),
+    line(
+        "a walker's causes, the next or previous walker; a click too", "why", "next walker", "previous walker"
+    ),
+    line("hide or show the panel, for a larger floor", "more"),
     line("lamplight or daylight colours; full screen", "theme", "full screen"),
     line("show or hide this", "help"),
     line("close; Esc leaves what is under way", "close", "leave", shown="q"),

@@ -17,10 +17,12 @@ from replays.drawing.calm_fast_play import HURRIED, PERIOD, Dissolve
 from replays.drawing.glow import Glows
 from replays.drawing.moving_spans import Stretches
 from replays.drawing.pages import ReplayPage
-from replays.drawing.projector_page import ProjectorPage
+from replays.drawing.projector_page import TEXT as PROJECTED
+from replays.drawing.projector_page import ProjectorPage, projected_scale
 from replays.drawing.sheet import pygame
 from replays.drawing.sizes import Size, size_of
 from replays.drawing.theme import LIGHT, Theme
+from replays.drawing.ticker_strip import TickerStrip
 from replays.format.tables import Replay
 from replays.format.whole_files import check_writable, write_whole
 
@@ -42,6 +44,8 @@ _CLEAR = 255
 
 Frame = NDArray[np.uint8]
 Progress = Callable[[float], None]
+Ticker = Callable[[float, float], str]
+"""What a line at the foot tells at a time of the film [s] that shows the run at a time [s]."""
 
 
 @dataclass(frozen=True)
@@ -92,13 +96,23 @@ def frame_times(replay: Replay, shooting: Shooting) -> FloatArray:
 
 
 def frames(
-    replay: Replay, shooting: Shooting, size: Size, theme: Theme = LIGHT, progress: Progress | None = None
+    replay: Replay,
+    shooting: Shooting,
+    size: Size,
+    theme: Theme = LIGHT,
+    progress: Progress | None = None,
+    ticker: Ticker | None = None,
 ) -> Iterator[Frame]:
     """The frames of a film, (height, width, 3), one after the other."""
     times = frame_times(replay, shooting)
     width, height = size.points
+    whole = pygame.Surface((size.width, size.height))
+    surface, strip = whole, None
+    if ticker is not None:
+        strip = TickerStrip(size.width, size.scale, theme)
+        surface = whole.subsurface((0, 0, size.width, size.height - strip.height))
+        height -= math.ceil(strip.height / size.scale)
     scene = ReplayPage(replay, width, height, size.scale, theme=theme, has_standings=True)
-    surface = pygame.Surface((size.width, size.height))
     dissolve = Dissolve() if _hurries(replay, times, shooting.rate) else None
     pulses = replay.pulses
     glows = Glows(pulses["start_s"], pulses["walker"], pulses["side"], len(replay.walkers))
@@ -121,7 +135,9 @@ def frames(
             scene.draw_clock(surface, time_s)
         if number + 1 == len(times) and time_s >= replay.seconds:
             scene.draw_final(surface)
-        yield np.ascontiguousarray(pygame.surfarray.array3d(surface).swapaxes(0, 1))
+        if ticker is not None and strip is not None:
+            strip.draw(whole, ticker(now, time_s))
+        yield np.ascontiguousarray(pygame.surfarray.array3d(whole).swapaxes(0, 1))
         if progress is not None:
             progress((number + 1) / len(times))
 
@@ -135,13 +151,21 @@ def show_frames(
     names: Sequence[str] | None = None,
     yours: int | None = None,
     heading: str | None = None,
+    ticker: Ticker | None = None,
 ) -> Iterator[Frame]:
     """The frames of the show of a run, (height, width, 3), as a projector shows it."""
-    page = ProjectorPage(replay, size.width, size.height, theme, names, yours, heading)
+    whole = pygame.Surface((size.width, size.height))
+    surface, strip, letters = whole, None, 1.0
+    if ticker is not None:
+        scale = projected_scale(size.width, size.height)
+        strip = TickerStrip(size.width, scale, theme, PROJECTED)
+        surface = whole.subsurface((0, 0, size.width, size.height - strip.height))
+        # as large as without it
+        letters = scale / projected_scale(*surface.get_size())
+    page = ProjectorPage(replay, *surface.get_size(), theme, names, yours, heading, letters)
     count = math.ceil(page.times.seconds * shooting.rate)
     if count > MOST_FRAMES:
         raise OptionError(f"a show of {count} frames, where {MOST_FRAMES} is the most: give fewer a second")
-    surface = pygame.Surface((size.width, size.height))
     dissolve = Dissolve()
     pulses, walkers = replay.pulses["start_s"], max(len(replay.walkers), 1)
     for number in range(count):
@@ -157,7 +181,9 @@ def show_frames(
         else:
             dissolve.forget()
             page.draw(surface, now)
-        yield np.ascontiguousarray(pygame.surfarray.array3d(surface).swapaxes(0, 1))
+        if ticker is not None and strip is not None:
+            strip.draw(whole, ticker(now, page.times.run_time(now)))
+        yield np.ascontiguousarray(pygame.surfarray.array3d(whole).swapaxes(0, 1))
         if progress is not None:
             progress((number + 1) / count)
 
@@ -176,11 +202,14 @@ def make_film(
     size: str | None = None,
     theme: Theme = LIGHT,
     progress: Progress | None = None,
+    *,
+    ticker: Ticker | None = None,
 ) -> None:
     """Write a film of ``replay`` to ``path``, whole or not at all; its ending tells the format.
 
-    ``size`` is slide, phone, or like 1280x720; None takes what suits the format. Raises OptionError for what
-    cannot be made, OutputError when the file cannot be written or the extra for MP4 is missing.
+    ``size`` is slide, phone, or like 1280x720; None takes what suits the format. ``ticker`` gives the words
+    at the foot, see :class:`replays.causes.cause_ticker.CauseTicker`. Raises OptionError for what cannot be
+    made, OutputError when the file cannot be written or the extra for MP4 is missing.
 
     >>> from arena import read_contest, simulate
     >>> race = simulate(read_contest("slalom", ["poppy"], walkers=1, seconds=30))
@@ -190,7 +219,9 @@ def make_film(
     measured = _film_size(Path(path), size)
     frame_times(replay, shooting)
     check_writable(Path(path))
-    _write_film(Path(path), frames(replay, shooting, measured, theme, progress), measured, shooting.rate)
+    _write_film(
+        Path(path), frames(replay, shooting, measured, theme, progress, ticker), measured, shooting.rate
+    )
 
 
 def make_show(
@@ -204,12 +235,13 @@ def make_show(
     names: Sequence[str] | None = None,
     yours: int | None = None,
     heading: str | None = None,
+    ticker: Ticker | None = None,
 ) -> None:
     """Write a film of the show of ``replay``, of the parts of :mod:`replays.drawing.show_times`, to ``path``.
 
     ``rate`` frames a second. ``names`` are what walkers are called, None for design and number; ``yours`` is
-    the number of a walker that is told in any case; ``heading`` stands in place of the arena's name. Raises
-    what :func:`make_film` does.
+    the number of a walker that is told in any case; ``heading`` stands in place of the arena's name;
+    ``ticker`` is as for :func:`make_film`, which also says what is raised.
 
     >>> from arena import read_contest, simulate
     >>> race = simulate(read_contest("slalom", ["poppy"], walkers=2, seconds=30))
@@ -219,7 +251,7 @@ def make_show(
     measured = _film_size(Path(path), size)
     frame_times(replay, shooting)
     check_writable(Path(path))
-    shown = show_frames(replay, shooting, measured, theme, progress, names, yours, heading)
+    shown = show_frames(replay, shooting, measured, theme, progress, names, yours, heading, ticker)
     _write_film(Path(path), shown, measured, rate)
 
 

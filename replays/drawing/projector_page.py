@@ -79,8 +79,7 @@ class ProjectorPage:
         letters: float = 1.0,
     ) -> None:
         self.replay, self.theme, self.yours = replay, theme, yours
-        # a picture that stands upright has letters by its width, or names would have no room
-        self.scale = letters * min(height / POINTS, width / (0.9 * POINTS))
+        self.scale = letters * projected_scale(width, height)
         self.size = (width / self.scale, height / self.scale)
         self.heading = heading or replay.arena["name"]
         everyone = range(len(replay.walkers))
@@ -322,6 +321,12 @@ class ProjectorPage:
         heading = sheet.shorten(f"{self.heading}: places", TITLE, width - 2 * _PAD)
         sheet.text(heading, (box.left + _PAD, box.top + 5), TITLE)
         self._draw_rows(sheet, box, _shown(places, rows, self.yours), box.top + 27)
+
+
+def projected_scale(width: float, height: float) -> float:
+    """Pixels a point of a picture of ``width`` by ``height`` pixels, with letters of the usual size."""
+    # one that stands upright has letters by its width, or names would have no room
+    return min(height / POINTS, width / (0.9 * POINTS))
 
 
 def _shown(places: Sequence[BoardRow], rows: int, yours: int | None) -> list[BoardRow]:

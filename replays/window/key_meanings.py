@@ -82,6 +82,17 @@ MEANINGS: tuple[Binding, ...] = (
     Binding("last movable", _shift(pygame.K_m)),
     *(Binding(f"move {way}", _plain(code), mode=PLAN_MODE) for way, code in _ARROWS.items()),
     *(Binding(f"move finely {way}", _shift(code), mode=PLAN_MODE) for way, code in _ARROWS.items()),
+    *(
+        Binding(action, _control(_ARROWS[way]), mode=PLAN_MODE)
+        for action, way in (
+            ("turn left", "west"),
+            ("turn right", "east"),
+            ("grow", "north"),
+            ("shrink", "south"),
+        )
+    ),
+    Binding("put", _plain(pygame.K_INSERT)),
+    Binding("take out", _plain(pygame.K_DELETE)),
     # files
     Binding("undo", _plain(pygame.K_u), _control(pygame.K_z)),
     Binding("redo", _plain(pygame.K_r), (*_control(pygame.K_y), Key(pygame.K_z, shift=True, control=True))),

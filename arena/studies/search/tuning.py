@@ -29,7 +29,7 @@ from arena.studies.running.search_manifest import Manifest
 from arena.studies.running.trials import obstacle, run_trials
 from arena.studies.search.heats import Place
 from arena.studies.search.racing import RacingResult, least_budget, race
-from arena.studies.statistics.estimates import FEWEST
+from arena.studies.statistics.estimates import FEWEST, tell
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.head_to_head import HeadToHead, head_to_head
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
@@ -384,11 +384,25 @@ def draw_search(search: Search, folder: Path) -> list[Path]:
     with publish(folder, _manifest(search.study, folder)) as stage:
         history(
             stage / PICTURE,
-            f"{search.study.name}: {search.score.words}",
+            _finding(search),
             search.score,
             [step.trials for step in steps],
             [step.value for step in steps],
             [step.alive for step in steps],
             note=f"The last round is on fresh repeats; seed {search.study.seed}",
+            study=search.study.name,
         )
     return [folder / PICTURE]
+
+
+def _finding(search: Search) -> str:
+    """What the search found, as the title of its picture: no more than the fresh repeats say."""
+    gain, score, table = search.gain, search.score, search.finalists
+    if gain is None or table is None or search.race.comparison is None:
+        return f"{score.words}: the budget was too small to say whether anything is better"
+    own = f"{search.beginning} as it is: {tell(score, gain.other)}"
+    if not gain.is_better:
+        return f"No setting told better than {own}"
+    places = table.places[search.order[0]].tolist()
+    best = [f"{one.words} {one.shown[level]}" for one, level in zip(table.factors, places, strict=True)]
+    return f"{', '.join(best)}: {tell(score, gain.one)}, better than {own}"

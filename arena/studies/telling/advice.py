@@ -85,7 +85,8 @@ def _settings(count: int) -> str:
     return "1 setting" if count == 1 else f"{count:,} settings"
 
 
-def _listed(words: list[str], joint: str = "and") -> str:
+def listed(words: list[str], joint: str = "and") -> str:
+    """Words in a row, the last one after the ``joint``; of many the first, and how many more there are."""
     if len(words) > _NAMED:
         words = [*words[: _NAMED - 1], f"{len(words) - _NAMED + 1} more"]
     return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} {joint} {words[-1]}"
@@ -118,7 +119,7 @@ def _no_difference(
     else:
         among = f"{factor.shown[levels[0]]} and {factor.shown[levels[-1]]}"
         if not factor.is_ordered:
-            among = _listed([factor.shown[level] for level in levels])
+            among = listed([factor.shown[level] for level in levels])
         head = f"No significant difference in {score.name} between {among}"
     text = (
         f"{head}: {tell(score, estimates[best])} at the best, {_place(table, best)}, "
@@ -171,7 +172,8 @@ def _flattery(comparison: Comparison, best: int) -> str:
     return f"Picked from {_settings(len(comparison.alike))}, its figure flatters it by about {amount}."
 
 
-def _range_words(factor: Factor, first: int, last: int) -> str:
+def levels_words(factor: Factor, first: int, last: int) -> str:
+    """The levels from ``first`` to ``last`` of an ordered factor, like ``33k or less``."""
     shown = factor.shown
     if first == last:
         return shown[first]
@@ -196,7 +198,7 @@ def _of_a_range(table: Table, comparison: Comparison, best: int, figure: str) ->
         first -= 1
     while last + 1 < len(alike) and alike[last + 1]:
         last += 1
-    head = f"{_range_words(factor, first, last)}: {score.name} {figure}"
+    head = f"{levels_words(factor, first, last)}: {score.name} {figure}"
     if first != last:
         head += f" at {factor.shown[place]}"
     beyond = [level for level in (first - 1, last + 1) if 0 <= level < len(worse) and worse[level]]
@@ -210,7 +212,7 @@ def _of_a_range(table: Table, comparison: Comparison, best: int, figure: str) ->
     apart = [level for level in np.flatnonzero(alike) if not first <= level <= last]
     if apart:
         verb = "is" if len(apart) == 1 else "are"
-        text += f" Nor {verb} {_listed([factor.shown[level] for level in apart], 'or')} significantly worse."
+        text += f" Nor {verb} {listed([factor.shown[level] for level in apart], 'or')} significantly worse."
     return text
 
 
@@ -231,7 +233,7 @@ def _of_words(table: Table, comparison: Comparison, best: int, figure: str) -> s
         shown[table.places[setting, 0]] for setting in order if comparison.alike[setting] and setting != best
     ]
     if alike:
-        parts.append(f"no significant difference from {_listed(alike)}")
+        parts.append(f"no significant difference from {listed(alike)}")
     return f"{'; '.join(parts)}."
 
 
@@ -265,5 +267,5 @@ def _occurring(factor: Factor, levels: IntArray) -> str | None:
         return None
     is_unbroken = len(used) == used[-1] - used[0] + 1
     if factor.is_ordered and (is_unbroken or len(used) > _NAMED):
-        return _range_words(factor, int(used[0]), int(used[-1]))
-    return _listed([factor.shown[level] for level in used], "or")
+        return levels_words(factor, int(used[0]), int(used[-1]))
+    return listed([factor.shown[level] for level in used], "or")

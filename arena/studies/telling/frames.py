@@ -209,9 +209,21 @@ def draw_factor(sheet: Page, x: float, y: float, factor: Factor, across: str = "
     sheet.text(left + wide, y, path, SMALL, LIGHT.faded)
 
 
-def about_words(score: Score, scale: Scale) -> str:
-    unit = f" [{scale.unit}]" if scale.unit else ""
-    return f"{score.words}{unit}; {'more' if score.more_is_better else 'less'} is better"
+def axis_words(score: Score, scale: Scale) -> str:
+    """What an axis shows that figures of a score are drawn to, with their unit."""
+    return f"{score.words}{f' [{scale.unit}]' if scale.unit else ''}"
+
+
+def about_words(score: Score, scale: Scale, study: str = "") -> str:
+    better = "more" if score.more_is_better else "less"
+    head = f"{study}: " if study else ""
+    return f"{head}{axis_words(score, scale)}; {better} is better"
+
+
+def draw_upright_words(sheet: Page, box: Box, score: Score, scale: Scale) -> None:
+    """Write what the upright axis of the plot in a box [pixels] shows, at the left edge."""
+    words = sheet.wrap(axis_words(score, scale), LETTERS, box[3] + 30.0, 1)[0]
+    sheet.text(LEFT + 6.0, box[1] + box[3] / 2.0, words, across="center", turned=True)
 
 
 def interval_words(estimates: Sequence[Estimates], drawn: str, place: str) -> str:

@@ -30,13 +30,14 @@ def heat_map(
     estimates: Estimates,
     alike: BoolArray | None = None,
     note: str = "",
+    study: str = "",
 ) -> None:
     """Draw a score against two factors as a map with its figures in the cells, and write it.
 
     ``estimates`` are those of a grid (levels of ``along``, levels of ``across``) in C order; the levels of
-    ``along`` are rows, which go upwards where they are numbers. Half the width of the interval is below the
+    ``along`` are rows, which go upwards where they are numbers. The ends of the interval are below the
     figure, where there is room. ``alike``, of as many cells, are those that cannot be told from the best,
-    which get a frame. The brighter a cell, the better.
+    which get a frame. The brighter a cell, the better. ``study`` is told below the title.
 
     Raises ValueError where the numbers of cells do not fit, OutputError where it cannot be written.
     """
@@ -46,9 +47,9 @@ def heat_map(
         raise ValueError("a map needs an estimate for every cell")
     scale = scale_for(score.unit, [estimates.value], is_whole=False)
     tall = min(max(52.0, 420.0 / rows), 110.0) if rows <= 12 else max(624.0 / rows, 19.0)
-    half = [_half_words(scale, figure) for figure in estimates]
+    ends = [_ends_words(score, scale, figure) for figure in estimates]
     words = [_cell_words(score, scale, figure.value) for figure in estimates]
-    with page(path, title, about_words(score, scale)) as sheet:
+    with page(path, title, about_words(score, scale, study)) as sheet:
         names = [sheet.wrap(name, SMALL, NAME, 2 if tall >= 34.0 else 1) for name in along.shown]
         left = LEFT + max(sheet.width(line, SMALL) for name in names for line in [*name, ""]) + 14.0
         wide = min((WIDTH - left - 170.0) / columns, 170.0)
@@ -61,13 +62,13 @@ def heat_map(
             deep = max(sheet.width(head[0], SMALL) for head in heads)
         if tall < 18.0 or max(sheet.width(one, LETTERS) for one in words) > wide - 6.0:
             words = []
-        if not words or tall < 40.0 or max(sheet.width(one, SMALL) for one in half) > wide - 6.0:
-            half = []
-        notes = [_map_words(estimates, words, half), "" if alike is None else _FRAMED, note]
+        if not words or tall < 40.0 or max(sheet.width(one, SMALL) for one in ends) > wide - 6.0:
+            ends = []
+        notes = [_map_words(estimates, words, ends), "" if alike is None else _FRAMED, note]
         sheet.open(tall * rows + 28.0 + 54.0 + deep, joined(notes))
         box = (left, sheet.bottom + 54.0 + deep, wide * columns, tall * rows)
         _draw_cells(
-            sheet, score, scale, estimates, (rows, columns), along.is_ordered, (words, half), alike, box
+            sheet, score, scale, estimates, (rows, columns), along.is_ordered, (words, ends), alike, box
         )
         for row, name in enumerate(names):
             at = row if along.is_ordered else rows - 1 - row
@@ -100,7 +101,7 @@ def _draw_cells(
     rows, columns = shape
     wide, tall = box[2] / columns, box[3] / rows
     over = sheet.overlay()
-    words, half = told
+    words, ends = told
     for number, figure in enumerate(estimates):
         row, column = divmod(number, columns)
         x = box[0] + wide * column
@@ -116,10 +117,10 @@ def _draw_cells(
         over.add_patch(patch)
         ink = readable_on(ground) if ground else LIGHT.ink
         if words:
-            up = 9.0 if half and half[number] else 0.0
+            up = 9.0 if ends and ends[number] else 0.0
             sheet.text(x + wide / 2.0, y + tall / 2.0 + up, words[number], LETTERS, ink, across="center")
-        if half:
-            sheet.text(x + wide / 2.0, y + tall / 2.0 - 11.0, half[number], SMALL, ink, across="center")
+        if ends:
+            sheet.text(x + wide / 2.0, y + tall / 2.0 - 11.0, ends[number], SMALL, ink, across="center")
         if alike is not None and alike.flat[number]:
             thick = min(2.6, 0.08 * wide, 0.12 * tall)
             # White within ink shows on any ground.
@@ -130,9 +131,9 @@ def _draw_cells(
                 )
 
 
-def _map_words(estimates: Estimates, words: list[str], half: list[str]) -> str:
+def _map_words(estimates: Estimates, words: list[str], ends: list[str]) -> str:
     """What the signs in the cells mean."""
-    drawn = "±: half of" if half else "not shown, for want of room:"
+    drawn = "brackets:" if ends else "not shown, for want of room:"
     signs = [interval_words([estimates], drawn, "in each cell")]
     if np.isposinf(estimates.value).any():
         signs.append(f"{'∞' if words else 'hatched'}: {NOT_WITHIN}")
@@ -162,9 +163,12 @@ def _cell_words(score: Score, scale: Scale, value: float) -> str:
     return plain_text(value * scale.times, 3)
 
 
-def _half_words(scale: Scale, figure: Estimate) -> str:
-    half = (figure.high - figure.low) / 2.0 * scale.times
-    return f"±{plain_text(half, 2)}" if math.isfinite(half) else ""
+def _ends_words(score: Score, scale: Scale, figure: Estimate) -> str:
+    """Both ends of an interval, which may reach farther to one side, or lie at an end of the range."""
+    if not figure.has_interval:
+        return ""
+    low, high = (_cell_words(score, scale, end) for end in (figure.low, figure.high))
+    return f"[{low}, {high}]"
 
 
 def _draw_bar(sheet: Page, score: Score, scale: Scale, box: Box) -> None:

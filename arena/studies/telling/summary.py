@@ -3,7 +3,7 @@ from the best, a sentence of advice, and pictures.
 """
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -18,20 +18,19 @@ from arena.studies.running.result_names import SETTINGS_CSV, file_words, map_nam
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import publish
 from arena.studies.running.sweeping import SweepResult
-from arena.studies.statistics.by_factor import margin
 from arena.studies.statistics.comparison import Comparison, compare
 from arena.studies.statistics.estimates import Estimates, estimate_all
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.advice import Advice, advise
+from arena.studies.telling.curves import curves
+from arena.studies.telling.findings import finding, finding_of_map
 from arena.studies.telling.frames import path_words
-from arena.studies.telling.plots import bars, curve
+from arena.studies.telling.lines_shown import Shown, lines_shown, spoken
+from arena.studies.telling.plots import bars
 from arena.studies.telling.score_maps import heat_map
 from arena.studies.trial_scores import SCORES, Score, in_seconds
 from replays.format.whole_files import write_whole
-
-# A factor with more levels than this is no series of lines.
-MOST_SERIES = 6
 
 
 @dataclass(frozen=True)
@@ -256,70 +255,78 @@ def write_summary(summary: Summary, path: Path) -> Path:
 
 def draw_summary(summary: Summary, folder: Path) -> list[Path]:
     """Draw every score against every factor; where two ordered ones make a grid, also as a map of both."""
-    factors = summary.table.factors
-    ordered = [number for number, factor in enumerate(factors) if factor.is_ordered]
-    is_map = summary.table.is_grid and len(factors) == 2 == len(ordered)
-    words = file_words([factor.name for factor in factors])
+    said = [
+        spoken(factor, one.path)
+        for factor, one in zip(summary.table.factors, summary.study.factors, strict=True)
+    ]
+    table = replace(summary.table, factors=tuple(factor for factor, _ in said))
+    ordered = [number for number, factor in enumerate(table.factors) if factor.is_ordered]
+    is_map = table.is_grid and len(table.factors) == 2 == len(ordered)
+    words = file_words([factor.name for factor in summary.table.factors])
     drawn = []
     for score in summary.scores:
-        for number in range(len(factors)):
+        effects = _effects(summary, score)
+        for number, (_, times) in enumerate(said):
             path = folder / picture_name(score.name, words[number])
-            _draw_factor(summary, score, number, path)
+            shown = lines_shown(score, *summary.values[score.name], table, number, effects)
+            at = summary.study.marks.get(summary.study.factors[number].path, {})
+            marks = {name: times * float(value) for name, value in at.items()}
+            _draw_factor(summary.study, score, table, shown, marks, path)
             drawn.append(path)
         if is_map:
             path = folder / map_name(score.name)
-            _draw_map(summary, score, path)
+            _draw_map(summary, score, table, path)
             drawn.append(path)
     return drawn
 
 
-def _draw_map(summary: Summary, score: Score, path: Path) -> None:
-    along, across = summary.table.factors
-    order = np.lexsort(summary.table.places.T[::-1])
-    alike = summary.alike[order] if score == summary.scores[0] else None
-    heat_map(
-        path,
-        _title(summary, score),
-        score,
-        across,
-        along,
-        _picked(summary.estimates[score.name], order.tolist()),
-        alike,
-        note=f"seed {summary.study.seed}",
-    )
+def _effects(summary: Summary, score: Score) -> Sensitivity | None:
+    """Which factors mattered for a score; None where that makes no difference to what is drawn."""
+    table = summary.table
+    if score == summary.scores[0]:
+        return summary.effects
+    if len(table.factors) < 3 and table.is_grid:
+        return None
+    return sensitivity(score, *summary.values[score.name], table)
 
 
-def _draw_factor(summary: Summary, score: Score, number: int, path: Path) -> None:
-    """One score against one factor; lines of a second one where they are few, else all others together."""
-    table, values = summary.table, summary.values[score.name]
-    factor, others = table.factors[number], [one for one in range(len(table.factors)) if one != number]
-    seed, series = f"seed {summary.study.seed}", None
-    note = seed
-    if table.is_grid and len(others) == 1 and len(table.factors[others[0]].levels) <= MOST_SERIES:
-        series = table.factors[others[0]]
-        order = np.lexsort((table.places[:, number], table.places[:, others[0]]))
-        lines = [
-            _picked(summary.estimates[score.name], row.tolist())
-            for row in order.reshape(len(series.levels), len(factor.levels))
-        ]
+def _draw_map(summary: Summary, score: Score, table: Table, path: Path) -> None:
+    along, across = table.factors
+    order = np.lexsort(table.places.T[::-1])
+    is_main = score == summary.scores[0]
+    alike = summary.alike[order] if is_main else None
+    values, weights = summary.values[score.name]
+    if is_main and len(summary.conditions) > 1:
+        # which of the two is chosen, and for which conditions
+        chosen = given_and_chosen(summary.study.factors)[1][0]
+        shown = lines_shown(score, values, weights, table, chosen, None)
+        title = finding(score, shown.factor, shown.found)
     else:
-        factor, margins = margin(score, *values, table, number)
-        lines = [margins]
-        if others:
-            note = f"over all values of the other {'factors' if len(others) > 1 else 'factor'}; {seed}"
-    title = _title(summary, score)
-    if not factor.is_ordered and series is None:
-        bars(path, title, score, factor, lines[0], note=note)
+        estimates = summary.estimates[score.name]
+        title = finding_of_map(table, compare(score, values, weights, estimates=estimates))
+    estimates = _picked(summary.estimates[score.name], order.tolist())
+    note = f"seed {summary.study.seed}"
+    heat_map(path, title, score, across, along, estimates, alike, note, summary.study.name)
+
+
+def _draw_factor(
+    study: Study, score: Score, table: Table, shown: Shown, marks: Mapping[str, float], path: Path
+) -> None:
+    """One score against one factor, in as many lines and plots as there have to be."""
+    factor = shown.factor
+    title = finding(score, factor, shown.found)
+    paths = [
+        f"{one.words}: {path_words(one)}"
+        for one in table.factors
+        if path_words(one) and one.name != factor.name
+    ]
+    note = "; ".join([*shown.notes, *paths, f"seed {study.seed}"])
+    if not factor.is_ordered and len(shown.found) == 1:
+        bars(path, title, score, factor, shown.lines[0][0], note, study.name)
         return
-    names = () if series is None else tuple(f"{series.words} {shown}" for shown in series.shown)
-    if series is not None and path_words(series):
-        note = f"{series.words}: {path_words(series)}; {note}"
-    marks = {name: float(at) for name, at in summary.study.marks.get(_path_of(summary, number), {}).items()}
-    curve(path, title, score, factor, lines, names, marks, note=note)
-
-
-def _path_of(summary: Summary, number: int) -> str:
-    return summary.study.factors[number].path
+    series = shown.series if len(shown.series) > 1 or shown.series[0] else ()
+    panels = list(zip(shown.panels, shown.lines, strict=True))
+    curves(path, title, score, factor, panels, series, marks, note, study.name)
 
 
 def _picked(estimates: Estimates, order: Sequence[int]) -> Estimates:
@@ -330,7 +337,3 @@ def _picked(estimates: Estimates, order: Sequence[int]) -> Estimates:
         estimates.count[order],
         tuple(estimates.method[one] for one in order),
     )
-
-
-def _title(summary: Summary, score: Score) -> str:
-    return f"{summary.study.name}: {score.words}"

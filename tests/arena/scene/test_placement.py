@@ -62,12 +62,15 @@ def check_clear(spec: ArenaSpec, prints: list[Footprint], poses: np.ndarray) -> 
 
 
 def test_footprints_are_the_circles_round_the_bodies() -> None:
-    """A round body's own circle; of an outline one about the middle of its length that holds all corners."""
+    """A round body's own circle; of an outline one about its centroid that holds all corners.
+
+    A trapezoid's centroid lies h (a + 2 b) / (3 (a + b)) from its wider end: 60 mm (60 + 40) / (3 (60 + 20)).
+    """
     assert footprints(build(design(body__radius=0.02, body__ahead=0.007))) == [Footprint(0.02, 0.007)]
     corners = ((0.04, -0.01), (0.04, 0.01), (-0.02, 0.03), (-0.02, -0.03))
     (outlined,) = footprints(build(design(body__outline=corners)))
-    assert outlined.ahead == pytest.approx(0.01)
-    assert outlined.radius == pytest.approx(math.hypot(0.03, 0.03))
+    assert outlined.ahead == pytest.approx(-0.02 + 0.06 * 0.1 / 0.24)
+    assert outlined.radius == pytest.approx(math.hypot(0.025, 0.03))
 
 
 @pytest.mark.parametrize("name", shipped_names("arena"))

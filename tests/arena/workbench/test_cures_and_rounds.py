@@ -62,6 +62,7 @@ def test_a_cure_is_offered_taken_over_and_compared(make: Callable[..., Controlle
     press(controller, pygame.K_u)
     assert state.document.text == before
     settle_all(controller)
+    assert state.background.rounds is not None
     assert is_same(state.background.rounds), "the rounds of what was pinned are known already"
     assert state.background.cures is not None
 
@@ -183,7 +184,7 @@ def test_pairs_are_counted_and_only_a_difference_that_is_there_is_told() -> None
     lost = pair_count(_rounds(never), 0, _rounds(slow), 0)
     assert lost is not None
     assert lost.lost == 24
-    assert "24 of 24 at a goal, 100 %" in figure_words(_rounds(slow), 0)
+    assert "24 of 24 arrived, 100 %" in figure_words(_rounds(slow), 0)
 
 
 def test_designs_side_by_side_are_ranked_in_a_line(make: Callable[..., Controller]) -> None:

@@ -33,7 +33,7 @@ def test_a_lamp_is_dragged_and_the_light_and_the_race_follow(make: Callable[...,
         controller,
         controller.view(1.85, 0.7),
         controller.view(1.5, 0.5),
-        controller.view(1.352, 0.449),
+        controller.view(1.351, 0.4515),
         drop=False,
     )
     settle(controller)
@@ -41,7 +41,7 @@ def test_a_lamp_is_dragged_and_the_light_and_the_race_follow(make: Callable[...,
     assert state.background.light is not light, "shadows move while the lamp is in the hand"
     assert state.background.race is raced
     assert not state.documents.arena.is_changed
-    mouse(controller, pygame.MOUSEBUTTONUP, controller.view(1.352, 0.449))
+    mouse(controller, pygame.MOUSEBUTTONUP, controller.view(1.351, 0.4515))
     assert arena_of(state.documents.arena).lamps[0].place == (1.35, 0.45)
     assert "    place: 1.35 0.45 m\n" in state.documents.arena.text
     assert state.background.races.busy

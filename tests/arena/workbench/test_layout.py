@@ -5,11 +5,12 @@ from collections.abc import Callable
 import pytest
 
 from agents.design.values_by_path import SCOPES
+from agents.text.shipped import shipped_names
 from arena.workbench.controller import Controller
 from arena.workbench.layout import LEAST_SIZE, USUAL_SIZE, lay_out_workbench, scale_of
 from arena.workbench.workbench_keys import BUTTONS
 from replays.drawing.sheet import Sheet, pygame
-from tests.helpers.window_events import mouse
+from tests.helpers.window_events import mouse, press
 from tests.helpers.workbench import show
 
 SIZES = [LEAST_SIZE, (1280, 760), (1280, 1024), (1920, 1080), (3840, 2160), (2560, 700)]
@@ -21,7 +22,7 @@ def test_buttons_have_room_for_their_words(size: tuple[int, int]) -> None:
     layout = lay_out_workbench(round(size[0] / scale), round(size[1] / scale))
     sheet = Sheet(pygame.Surface((8, 8)), scale)
     for rect, button in zip(layout.buttons, BUTTONS, strict=True):
-        assert sheet.text_size(f"{button.words}  {button.key}", layout.letters(14))[0] <= rect.width - 6
+        assert sheet.text_size(f"{button.words} {button.key}", layout.letters(14))[0] <= rect.width - 6
     for left, right in zip(layout.buttons, layout.buttons[1:], strict=False):
         assert left.right < right.left or left.bottom < right.top
     assert layout.buttons[-1].right <= layout.panel.right
@@ -68,3 +69,26 @@ def test_clicks_land_where_things_are_drawn_at_any_size(
     mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[3].center)
     assert controller.question is not None
     assert controller.question.document is controller.state.documents.arena
+
+
+def floor_share(controller: Controller, size: tuple[int, int]) -> float:
+    """Share of a window that the floor itself takes."""
+    assert controller.view is not None
+    corners = controller.view.line(controller.state.floor.spec.floor.outline)
+    across, along = zip(*corners, strict=True)
+    return (max(across) - min(across)) * (max(along) - min(along)) * controller.scale**2 / (size[0] * size[1])
+
+
+def test_the_floor_takes_most_of_the_window(make: Callable[..., Controller]) -> None:
+    """60 % without the panel, whatever the arena; beside the panel 45 %, unless the floor is a long one."""
+    for name in shipped_names("arena"):
+        controller = make(name)
+        across, along = zip(*controller.state.floor.spec.floor.outline, strict=True)
+        ratio = (max(across) - min(across)) / (max(along) - min(along))
+        for size in ((1280, 720), (1920, 1080)):
+            controller.panel_shown = True
+            show(controller, size)
+            assert floor_share(controller, size) >= (0.45 if ratio < 1.85 else 0.35), name
+            press(controller, pygame.K_y)
+            show(controller, size)
+            assert floor_share(controller, size) >= 0.6, name

@@ -230,7 +230,7 @@ def test_one_side_alone_can_be_guilty() -> None:
     design = spread_out(left__motor__resistance="70 %", right__motor__resistance="1 %", left__latch="5 %")
     assert list(parts_of(design)) == ["both.motor.resistance", "left.latch"]
     alone = spread_out(left__motor__resistance="70 %", both__latch="1 %")
-    found = estimate_yield(alone, ALL, copies=200)
+    found = estimate_yield(alone, ALL, copies=500)
     assert found.blame.parts[0].path == "left.motor.resistance"
     assert found.blame.parts[0].exact.is_told
     # only what both sides have can be matched

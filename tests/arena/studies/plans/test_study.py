@@ -261,7 +261,7 @@ def test_shipped_studies(name: str) -> None:
 
 def test_the_example_in_the_reference_can_be_read() -> None:
     reference = (find_document("poppy", "design").parent.parent / "FIELDS.md").read_text(encoding="utf-8")
-    section = reference.split("## Study")[1]
+    section = reference.split("## Study")[1].split("\n## ")[0]
     study = parse_study(section.split("```yaml\n")[1].split("```")[0])
     assert study.settings == 5 * 7
     # each range of the table there, on parameters that it suits

@@ -17,7 +17,8 @@ from agents.text.units import format_quantity
 from arena.studies.statistics.estimates import Estimates, estimate_all
 from arena.studies.statistics.factors import Factor
 from arena.studies.telling import canvas, frames
-from arena.studies.telling.plots import bars, curve, forest, history
+from arena.studies.telling.curves import curve, curves
+from arena.studies.telling.plots import bars, forest, history
 from arena.studies.telling.scales import even_ticks, factor_ticks, scale_for, with_unit
 from arena.studies.telling.score_maps import heat_map
 from arena.studies.trial_scores import SCORES, Score
@@ -102,8 +103,17 @@ DRAWINGS: dict[str, Callable[[Path], None]] = {
     "rows without end": lambda path: bars(
         path, "t", REACH_TIME, named(3), estimates(REACH_TIME, [math.inf, math.nan, 7200.0])
     ),
-    "gains": lambda path: forest(path, "t", list(zip("abc", shares(3), strict=True)), 0.4, "kits that work"),
-    "gains of nothing": lambda path: forest(path, "t", [], math.nan, "kits that work"),
+    "gains": lambda path: forest(path, "t", "a", list(zip("abc", shares(3), strict=True)), "kits that work"),
+    "gains of nothing": lambda path: forest(path, "t", "a", [], "kits that work"),
+    "plots below one another": lambda path: curves(
+        path,
+        "t",
+        REACHED,
+        lengths(5),
+        [(LONG, [shares(5), shares(5, 1)]), ("nasturtium", [shares(5, 2), shares(5, 3)])],
+        ["cress", LONG * 3],
+        {"wheels": 0.021},
+    ),
     "search": lambda path: history(path, "t", REACH_TIME, [100, 250], [math.inf, 80.0], [16, 2]),
     "search of one round": lambda path: history(path, "t", REACHED, [100], [0.5], [1]),
     "search that never was": lambda path: history(path, "t", REACHED, [], [], []),
