@@ -95,18 +95,14 @@ def finding(score: Score, factor: Factor, found: Sequence[tuple[str, Found]]) ->
     for name, (_, one) in zip(names, found, strict=True):
         groups.setdefault(_of_line(score, factor, one, is_alone=False), []).append(name)
     if len(groups) == 1:
-        return f"{_raised(factor.words)}: {next(iter(groups))}, with every {head or 'line'}"
+        return f"{_raised(factor.words)}: {next(iter(groups))}, on every line"
     told = [f"with {listed(group)}: {words}" for words, group in groups.items()]
     told[0] = told[0].replace("with ", f"with {head} " if head else "with ", 1)
     if len(told) > _MOST_GROUPS or sum(map(len, told)) > _MOST_LETTERS:
         # the lines of a factor ascend, so that the ends say which way it goes
-        more = [f"otherwise {_others_words(len(told) - 2)}"] if len(told) > 2 else []
+        more = ["the other lines differ"] if len(told) > 2 else []
         told = [told[0], told[-1], *more]
     return f"{_raised(factor.words)} {'; '.join(told)}"
-
-
-def _others_words(count: int) -> str:
-    return "different again" if count == 1 else f"{count} further answers"
 
 
 def _raised(words: str) -> str:
@@ -130,7 +126,7 @@ def _of_line(score: Score, factor: Factor, one: Found, *, is_alone: bool) -> str
         has_figure = np.flatnonzero(one.alike)
         if len(has_figure) < 2:
             return "nothing to compare"
-        ends = f"{factor.shown[has_figure[0]]} and {factor.shown[has_figure[-1]]}"
+        ends = f"{_ends(factor, has_figure[0])[0]} and {_ends(factor, has_figure[-1])[1]}"
         if not factor.is_ordered:
             ends = listed([factor.shown[level] for level in has_figure])
         return f"no significant difference between {ends}"
@@ -149,7 +145,7 @@ def _of_range(score: Score, factor: Factor, one: Found, is_alone: bool) -> str:
         words = f"{factor.shown[one.best]} is better than {factor.shown[other]}"
         figures = [tell(score, one.estimates[level]) for level in (one.best, other)]
         return f"{words}, {figures[0]} against {figures[1]}" if is_alone else words
-    words = f"{levels_words(factor, first, last)} is best"
+    words = f"{_range(factor, first, last)} is best"
     if is_alone:
         words += f", {tell(score, one.estimates[one.best])}"
         words += "" if first == last else f" at {factor.shown[one.best]}"
@@ -162,7 +158,7 @@ def _of_range(score: Score, factor: Factor, one: Found, is_alone: bool) -> str:
         while len(run) < len(beyond) and one.worse[beyond[len(run)]]:
             run.append(beyond[len(run)])
         reaches = len(run) == len(beyond)
-        place = factor.shown[near]
+        place = _ends(factor, near)[0 if ending == "on" else 1]
         where = (
             f"at {place}" if not reaches else f"from {place} on" if ending == "on" else f"at {place} and less"
         )
@@ -173,6 +169,22 @@ def _of_range(score: Score, factor: Factor, one: Found, is_alone: bool) -> str:
             told += f", {tell(score, one.estimates[run[-1]])} at {factor.shown[run[-1]]}"
         sides.append(told)
     return "; ".join([words, *sides]) if is_alone else ", ".join([words, *sides])
+
+
+def _ends(factor: Factor, level: int) -> tuple[str, str]:
+    """The first and the last value of a level, which are the same unless it is a range of values."""
+    shown = factor.shown[level]
+    first, _, last = shown.partition(" to ")
+    return (first, last) if factor.is_binned and last else (shown, shown)
+
+
+def _range(factor: Factor, first: int, last: int) -> str:
+    if not factor.is_binned or first == last:
+        return levels_words(factor, first, last)
+    low, high = _ends(factor, first)[0], _ends(factor, last)[1]
+    if first == 0:
+        return f"{high} or less"
+    return f"{low} or more" if last == len(factor.levels) - 1 else f"{low} to {high}"
 
 
 def _worse_words(score: Score, one: Found, run: Sequence[int], ending: str) -> str:

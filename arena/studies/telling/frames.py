@@ -226,12 +226,12 @@ def draw_upright_words(sheet: Page, box: Box, score: Score, scale: Scale) -> Non
     sheet.text(LEFT + 6.0, box[1] + box[3] / 2.0, words, across="center", turned=True)
 
 
-def interval_words(estimates: Sequence[Estimates], drawn: str, place: str) -> str:
-    """What the intervals are that are ``drawn`` so, and of how many trials at each ``place``."""
+def interval_words(estimates: Sequence[Estimates], drawn: str, place: str, counted: str = "trial") -> str:
+    """What the intervals are that are ``drawn`` so, and of how many trials each, or what is ``counted``."""
     counts = np.concatenate([one.count for one in estimates])
     low, high = (int(counts.min()), int(counts.max())) if counts.size else (0, 0)
     trials = f"{low}" if low == high else f"{low} to {high}"
-    words = f"{trials} trial{'' if trials == '1' else 's'} {place}"
+    words = f"{trials} {counted}{'' if trials == '1' else 's'} {place}"
     if any(figure.has_interval for one in estimates for figure in one):
         return f"{drawn} the interval that holds the true figure with 95 % confidence; {words}"
     return f"no intervals for want of trials; {words}"

@@ -80,7 +80,7 @@ def forest(
         for name, one in rows
     ]
     told = [(name, one, gain_words(one)) for name, one in points]
-    notes = [interval_words([_together([one for _, one in points])], "bars:", "in each row"), note]
+    notes = [interval_words([_together([one for _, one in points])], "bars:", "in each row", "kit"), note]
     _draw_rows(path, title, (about, axis), scale, told, 0.0, notes)
 
 
@@ -194,19 +194,23 @@ def history(
     left: Sequence[float] | FloatArray,
     note: str = "",
     study: str = "",
+    ends: tuple[Sequence[float], Sequence[float]] | None = None,
 ) -> None:
     """Draw how a search went: figure of the leader, and settings still in the race, over trials spent.
 
     ``trials`` (rounds,) ascend and are those spent by the end of each round; ``best`` (rounds,) are the
     figures of the score, nan or inf where there was none; ``left`` (rounds,) count settings. ``study`` is
-    told below the title.
+    told below the title. ``ends`` are the lower and upper ends of the intervals of these figures.
 
     Raises ValueError where their numbers differ, OutputError where it cannot be written.
     """
     spent, figures, racing = (np.asarray(one, dtype=np.float64) for one in (trials, best, left))
     if not spent.shape == figures.shape == racing.shape or spent.ndim != 1:
         raise ValueError("a search needs three figures for every round")
-    scale = scale_for(score.unit, [figures])
+    low, high = (np.asarray(one, dtype=np.float64) for one in ends or (figures, figures))
+    if not low.shape == high.shape == figures.shape:
+        raise ValueError("a search needs both ends of an interval for every round")
+    scale = scale_for(score.unit, [figures, low, high])
     most = float(racing.max(initial=1.0))
     field = Scale(0.0, most * 1.05, tuple(_whole(even_ticks(0.0, most, 5))), 1.0, "", False)
     end = float(spent.max(initial=0.0)) or 1.0
@@ -238,6 +242,10 @@ def history(
                 order=4,
             )
             cased_line(axes, spent, one.at(values), mine, 0.0, axes.transData, has_marks=True, order=5)
+            if values is figures and ends is not None:
+                for place, *reach in zip(spent, one.at(low), one.at(high), strict=True):
+                    if not np.isnan(reach).any():
+                        axes.plot([place, place], reach, color=paint(mine.colour), lw=1.3, zorder=3)
             for tick in ticks:
                 axes.axvline(tick, color=paint(LIGHT.faded), alpha=0.3, lw=0.8, zorder=1)
         for tick in ticks:

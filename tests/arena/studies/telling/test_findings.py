@@ -48,7 +48,7 @@ def test_a_title_is_silent_where_nothing_is_told_apart() -> None:
     told = finding(REACHED, resistors(), [("", line)])
     assert told == "Feeler resistor: no significant difference between 10k and 220k"
     both = [("latch resistor 10k", line), ("latch resistor 47k", line)]
-    assert finding(REACHED, resistors(), both) == f"{told}, with every latch resistor"
+    assert finding(REACHED, resistors(), both) == f"{told}, on every line"
 
 
 def test_lines_that_say_different_things_are_told_one_by_one() -> None:
@@ -70,6 +70,17 @@ def test_two_values_and_names_are_told_in_words_of_their_own() -> None:
     three = found(arrivals([0.2, 0.9, 0.88]))
     told = finding(REACHED, Factor("design", names, names, False), [("", three)])
     assert told == "Design: cress is best, 90 % [85, 93]; poppy is worse; not told from it: lentil"
+
+
+def test_ranges_of_drawn_values_are_told_by_their_outer_ends() -> None:
+    shown = ("1k to 2k", "3k to 4k", "5k to 6k", "7k to 8k")
+    drawn = Factor("feeler", (1.5e3, 3.5e3, 5.5e3, 7.5e3), shown, True, False, "ohm", is_binned=True)
+    told = finding(REACHED, drawn, [("", found(arrivals([0.9, 0.9, 0.3, 0.3])))])
+    assert told.startswith("Feeler: 4k or less is best, 90 % [85, 93] at 1k to 2k; worse from 5k on, ")
+    told = finding(REACHED, drawn, [("", found(arrivals([0.3, 0.2, 0.9, 0.9])))])
+    assert told.startswith("Feeler: 5k or more is best, 90 % [85, 93] at 5k to 6k; worse at 4k and less, ")
+    told = finding(REACHED, drawn, [("", found(arrivals([0.5, 0.5, 0.5, 0.5])))])
+    assert told == "Feeler: no significant difference between 1k and 8k"
 
 
 @pytest.mark.parametrize("repeats", [5, 40])

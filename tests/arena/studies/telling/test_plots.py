@@ -115,6 +115,9 @@ DRAWINGS: dict[str, Callable[[Path], None]] = {
         {"wheels": 0.021},
     ),
     "search": lambda path: history(path, "t", REACH_TIME, [100, 250], [math.inf, 80.0], [16, 2]),
+    "search with intervals": lambda path: history(
+        path, "t", REACHED, [90, 250], [0.5, 0.8], [16, 2], ends=([0.2, math.nan], [0.8, math.nan])
+    ),
     "search of one round": lambda path: history(path, "t", REACHED, [100], [0.5], [1]),
     "search that never was": lambda path: history(path, "t", REACHED, [], [], []),
     "long title": lambda path: bars(path, f"{LONG} " * 9, REACHED, named(2), shares(2), "note " * 200),
@@ -190,6 +193,7 @@ def test_numbers_that_do_not_fit_are_refused(tmp_path: Path) -> None:
         lambda: heat_map(path, "t", REACHED, lengths(3), lengths(2), shares(6), np.ones(5, dtype=bool)),
         lambda: bars(path, "t", REACHED, named(3), shares(2)),
         lambda: history(path, "t", REACHED, [1, 2], [0.5], [1]),
+        lambda: history(path, "t", REACHED, [1], [0.5], [1], ends=([0.2], [0.8, 0.9])),
     ]
     for draw in refused:
         with pytest.raises(ValueError, match="needs"):
