@@ -113,8 +113,8 @@ def lay_out_workbench(width: int, height: int, *, panel_shown: bool = True) -> W
         foot.top = height - foot.height - 2
         strip = pygame.Rect(foot.left + half, foot.top, ground - half, foot.height)
         foot = pygame.Rect(foot.left, foot.top, half - margin, foot.height)
-    bar = pygame.Rect(0, 0, strip.width - grown(150 + 240), grown(10))
-    bar.midleft = (strip.left + grown(150), strip.centery)
+    bar = pygame.Rect(0, 0, strip.width - grown(168 + 262), grown(10))
+    bar.midleft = (strip.left + grown(168), strip.centery)
     plan = pygame.Rect(4, head.bottom, panel.left - 8, strip.top - 2 - head.bottom)
     return WorkbenchLayout(
         (width, height),

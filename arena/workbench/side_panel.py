@@ -161,6 +161,10 @@ def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
         _draw_figures(sheet, pygame.Rect(box.left, top, half, line), figures[:short], size)
         _draw_figures(sheet, pygame.Rect(box.right - half, top, half, line), figures[short : 2 * short], size)
         top += short * line
+        left_over = box.bottom - top - len(told) * line - 8
+        if left_over > 3 * line:
+            picture = pygame.Rect(box.left, top + len(told) * line + 4, box.width, left_over)
+            draw_walker_ahead(sheet, picture, state.design, forecast)
     for number, (words, is_bad) in enumerate(told):
         sheet.text(words, (box.left, top + 2 + number * line), size, theme.ink if is_bad else theme.faded)
 
@@ -208,7 +212,8 @@ def _fault_lines(
     """What is wrong, and the cure, in up to so many lines: with the file, with the design in this light."""
     cure = [(words, False) for words in sheet.wrapped(_cure_words(state), size, room)]
     faults = _what_is_wrong(sheet, state, size, room)
-    cure = _cut(sheet, cure, most - 2, size, room)
+    # what is to be done is told whole
+    cure = _cut(sheet, cure, most - 1, size, room)
     faults = _cut(sheet, faults, most - len(cure), size, room)
     return [*faults, *cure]
 
@@ -236,9 +241,9 @@ def _cure_words(state: WorkbenchState) -> str:
         return "no cure was found among the changes of a part or two" if forecast.causes else ""
     keys = f"{_key('apply cure')}: apply" + (f", {_key('cures')}: all" if len(cures.offers) > 1 else "")
     if best.cures:
-        leaves = f"leaves {_titles(best.left)}" if best.left else "leaves no fault here"
-        brings = f", brings {_titles(best.brings)} in other light" if best.brings else ""
-        return f"Cure ({keys}): {best.text}; {leaves}{brings}"
+        leaves = f"; leaves {_titles(best.left)}" if best.left else ""
+        brings = f"; brings {_titles(best.brings)} in other light" if best.brings else ""
+        return f"Cure ({keys}): {best.text}{leaves}{brings}"
     if forecast.causes:
         return f"No change takes this away here; {_key('cures')}: cures for other light"
     return f"In other light of this arena {_titles(best.elsewhere)}; cure ({keys}): {best.text}"
