@@ -7,7 +7,6 @@ The replay is that of ``photodrome demo``.
 
 import os
 import sys
-import time
 from pathlib import Path
 
 os.environ["SDL_VIDEODRIVER"] = "dummy"
@@ -21,6 +20,7 @@ from replays.drawing.sheet import pygame
 from replays.drawing.show_times import SLOW
 from replays.format.replay_file import read_replay
 from replays.window.replay_window import ReplayWindow
+from tests.helpers.workbench import settle_all
 
 FOLDER = Path(__file__).parent.parent / ".pictures"
 SIZE, SHOW = (1200, 720), (1280, 720)
@@ -49,14 +49,14 @@ def show_on(path: Path) -> pygame.Surface:
 
 
 def workbench_on(arena: str, design: str) -> pygame.Surface:
-    """The workbench after its first race."""
+    """The workbench with a design whose cure has been taken over, and what rounds tell of it."""
     state = set_up(arena, [design], RaceTerms(walkers=8, seconds=2400.0))
     try:
         state.refresh()
         controller, sheet = Controller(state), pygame.Surface(SIZE)
-        while state.background.is_busy:
-            time.sleep(0.01)
-        controller.advance(0.01)
+        settle_all(controller)
+        state.apply_cure()
+        settle_all(controller)
         state.transport.go_to(1500.0)
         view = WorkbenchView(controller)
         view.draw(sheet)
@@ -71,4 +71,4 @@ def workbench_on(arena: str, design: str) -> pygame.Surface:
 if __name__ == "__main__":
     pygame.image.save(window_on(Path(sys.argv[1])), FOLDER / "watch.png")
     pygame.image.save(show_on(Path(sys.argv[1])), FOLDER / "show.png")
-    pygame.image.save(workbench_on("potting-bench", "poppy"), FOLDER / "try.png")
+    pygame.image.save(workbench_on("potting-bench", "nettle-twitches"), FOLDER / "try.png")

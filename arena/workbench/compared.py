@@ -5,11 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from agents.arrays import FloatArray
-from arena.studies.statistics.estimates import FEWEST, Estimate, estimate_all
+from agents.arrays import BoolArray, FloatArray
+from arena.studies.statistics.estimates import FEWEST, estimate_all
 from arena.studies.statistics.head_to_head import head_to_head
 from arena.studies.trial_scores import SCORES, Score
 from arena.workbench.rounds import RoundFigures, RoundsResult, arrived
+from replays.scoring.confidence_intervals import share_interval
 
 ROUNDS = 8
 """Rounds that are run, and that are added at a time."""
@@ -90,8 +91,7 @@ def figure_words(rounds: tuple[RoundFigures, ...], design: int) -> str:
         return ""
     if rounds[0].has_goal:
         there = arrived(rounds, design)
-        shares = estimate_all(SCORES["reached"], there.mean(axis=1)[None, :])[0]
-        return f"{there.sum()} of {there.size} arrived, {_share_words(shares)}"
+        return f"{there.sum()} of {there.size} arrived, {_share_words(there)}"
     gains = np.array([one.light_gain[design] for one in rounds])
     with np.errstate(all="ignore"):
         known = np.nanmean(gains, axis=1) if not np.isnan(gains).all() else np.full(len(gains), np.nan)
@@ -102,9 +102,18 @@ def figure_words(rounds: tuple[RoundFigures, ...], design: int) -> str:
     return f"{gain.value:.2f}{ends} times the light of its start"
 
 
-def _share_words(shares: Estimate) -> str:
-    ends = f" ({100 * shares.low:.0f} to {100 * shares.high:.0f} %)" if shares.has_interval else ""
-    return f"{100 * shares.value:.0f} %{ends}"
+def _share_words(there: BoolArray) -> str:
+    """The share that arrived, with the wider of two intervals.
+
+    Walkers of a round share the floor, so that what counts may be rounds, of which the bootstrap tells; but
+    where few rounds happen to be alike it tells less than as many single walkers would, after Wilson.
+    """
+    shares = estimate_all(SCORES["reached"], there.mean(axis=1)[None, :])[0]
+    single = share_interval(int(there.sum()), there.size)
+    if not shares.has_interval or single is None:
+        return f"{100 * shares.value:.0f} %"
+    low, high = min(shares.low, single[0]), max(shares.high, single[1])
+    return f"{100 * shares.value:.0f} % ({100 * low:.0f} to {100 * high:.0f} %)"
 
 
 def against_pinned(result: RoundsResult, design: int) -> str:

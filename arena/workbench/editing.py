@@ -2,8 +2,13 @@
 
 from pathlib import Path
 
+from agents.design.spec import Design
+from agents.design.values_by_path import of_one
 from agents.errors import PhotodromeError
+from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath
+from agents.text.readers import QuantityError
+from agents.text.shapes import shape_at
 from agents.text.starter_files import file_name, starter_text
 from arena.workbench.documents import Document, arena_of, first_line, open_document
 from arena.workbench.floor_plan import meter_at_start
@@ -23,6 +28,18 @@ def write_value(state: WorkbenchState, document: Document, place: KeyPath, title
         document.set_text(text)
         state.commit(f"{title} {typed}")
     return ""
+
+
+def write_spacing(state: WorkbenchState, document: Document, place: KeyPath, typed: str) -> str:
+    """Set how far eyes are from the middle by how far they are from one another; returns why it cannot be."""
+    shape = shape_at(Design, of_one(place))
+    assert shape is not None
+    assert shape.reader is not None
+    try:
+        half = exact_text(shape.reader, 0.5 * shape.reader.read(typed), typed)
+    except QuantityError as error:
+        return str(error)
+    return write_value(state, document, place, "eyes from the middle", half)
 
 
 def reset_value(state: WorkbenchState) -> None:

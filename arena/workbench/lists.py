@@ -11,7 +11,7 @@ from agents.text.shipped import configs_folder, shipped_names
 from arena.workbench.asked import Asked, AskedList, ListedLine, Writing
 from arena.workbench.cure_jobs import CureOffer
 from arena.workbench.documents import Document, arena_of, design_of
-from arena.workbench.editing import begin, is_unsaved, open_file, write_value
+from arena.workbench.editing import begin, is_unsaved, open_file, write_spacing, write_value
 from arena.workbench.state import WorkbenchState
 from arena.workbench.values import ValueRow, arena_rows, design_rows
 from replays.words import light_words
@@ -110,6 +110,10 @@ def dial_writing(state: WorkbenchState) -> Asked | None:
     place = tuple(dial.path_in(state.selection.sides).split("."))
     rows = design_rows(design_of(state.document), state.selection.sides)
     row = next(row for row in rows if row.place == place)
+    if dial.form == "spacing":
+        shown = dial.shown(design_of(state.document))
+        take = partial(write_spacing, state, state.document, place)
+        return Writing(f"{dial.label}, from eye to eye", shown, row.expected, take)
     return writing_of(state, state.document, row)
 
 

@@ -161,6 +161,10 @@ def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
         _draw_figures(sheet, pygame.Rect(box.left, top, half, line), figures[:short], size)
         _draw_figures(sheet, pygame.Rect(box.right - half, top, half, line), figures[short : 2 * short], size)
         top += short * line
+        left_over = box.bottom - top - len(told) * line - 8
+        if left_over > 3 * line:
+            picture = pygame.Rect(box.left, top + len(told) * line + 4, box.width, left_over)
+            draw_walker_ahead(sheet, picture, state.design, forecast)
     for number, (words, is_bad) in enumerate(told):
         sheet.text(words, (box.left, top + 2 + number * line), size, theme.ink if is_bad else theme.faded)
 
@@ -181,12 +185,12 @@ def _figures(forecast: PulseForecast) -> list[tuple[str, str]]:
     pressed = "-" if first.trigger_touched is None else format_quantity(first.trigger_touched, "V")
     return [
         ("trigger", format_quantity(first.trigger, "V")),
-        ("trigger, pressed", pressed),
+        ("pressed", pressed),
         ("every", _or_dash(first.between, "s")),
         ("pulse", "never releases" if first.locked else _or_dash(first.pulse, "s")),
         ("releases at", _or_dash(first.let_go, "V")),
         ("turn", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
-        ("turn, pressed", _turn_pressed(first)),
+        ("pressed", _turn_pressed(first)),
         ("step", _or_dash(first.advance, "m")),
         ("beside a lamp", forecast.point.heading or "-"),
     ]
@@ -208,7 +212,8 @@ def _fault_lines(
     """What is wrong, and the cure, in up to so many lines: with the file, with the design in this light."""
     cure = [(words, False) for words in sheet.wrapped(_cure_words(state), size, room)]
     faults = _what_is_wrong(sheet, state, size, room)
-    cure = _cut(sheet, cure, most - 2, size, room)
+    # what is to be done is told whole
+    cure = _cut(sheet, cure, most - 1, size, room)
     faults = _cut(sheet, faults, most - len(cure), size, room)
     return [*faults, *cure]
 
@@ -236,9 +241,9 @@ def _cure_words(state: WorkbenchState) -> str:
         return "no cure was found among the changes of a part or two" if forecast.causes else ""
     keys = f"{_key('apply cure')}: apply" + (f", {_key('cures')}: all" if len(cures.offers) > 1 else "")
     if best.cures:
-        leaves = f"leaves {_titles(best.left)}" if best.left else "leaves no fault here"
-        brings = f", brings {_titles(best.brings)} in other light" if best.brings else ""
-        return f"Cure ({keys}): {best.text}; {leaves}{brings}"
+        leaves = f"; leaves {_titles(best.left)}" if best.left else ""
+        brings = f"; brings {_titles(best.brings)} in other light" if best.brings else ""
+        return f"Cure ({keys}): {best.text}{leaves}{brings}"
     if forecast.causes:
         return f"No change takes this away here; {_key('cures')}: cures for other light"
     return f"In other light of this arena {_titles(best.elsewhere)}; cure ({keys}): {best.text}"
@@ -291,10 +296,10 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
         return
     if background.race is None or not background.race.scores:
         return
-    told_below = _round_lines(state)[: max(rows - 1, 0)]
-    for number, words in enumerate(reversed(told_below)):
-        corner = (box.left, box.bottom - (number + 1) * line)
-        sheet.text(sheet.shorten(words, size, box.width), corner, size)
+    told_below = [part for words in _round_lines(state) for part in sheet.wrapped(words, size, box.width)]
+    told_below = told_below[: max(rows - 1, 0)]
+    for number, words in enumerate(told_below):
+        sheet.text(words, (box.left, box.bottom - (len(told_below) - number) * line), size)
     rows -= len(told_below)
     if rows < 1:
         return
@@ -325,10 +330,14 @@ def _round_lines(state: WorkbenchState) -> list[str]:
     else:
         told.append(f"{len(rounds)}{of} rounds: {figure_words(rounds.now, chosen)}")
     pinned = against_pinned(rounds, chosen)
-    if pinned and state.pinned is not None:
-        if len(rounds.names) == 1 and not is_same(rounds):
+    if not pinned or state.pinned is None:
+        return told
+    if len(rounds.names) == 1:
+        if not is_same(rounds):
             told.append(f"{state.pinned.words}: {figure_words(rounds.pinned, chosen)}")
         told.append(pinned)
+    elif not is_same(rounds):
+        told.append(f"against {state.pinned.words}: {pinned}")
     return told
 
 

@@ -336,7 +336,7 @@ class WorkbenchState:
         if self.fault:
             self.note = f"not pinned: {first_line(self.fault)}"
             return
-        self._pin("as you pinned it", by_hand=True)
+        self._pin("pinned", by_hand=True)
         self.note = "pinned: what comes is compared with this"
 
     def _pin(self, words: str, *, by_hand: bool = False) -> None:

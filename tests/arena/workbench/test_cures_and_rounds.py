@@ -185,6 +185,9 @@ def test_pairs_are_counted_and_only_a_difference_that_is_there_is_told() -> None
     assert lost is not None
     assert lost.lost == 24
     assert "24 of 24 arrived, 100 %" in figure_words(_rounds(slow), 0)
+    # rounds that happen to be alike do not make a figure exact: 18 of 24 by Wilson is 55 to 88 % (by hand)
+    slow[:, 0] = np.nan
+    assert figure_words(_rounds(slow), 0) == "18 of 24 arrived, 75 % (55 to 88 %)"
 
 
 def test_designs_side_by_side_are_ranked_in_a_line(make: Callable[..., Controller]) -> None:
@@ -195,7 +198,7 @@ def test_designs_side_by_side_are_ranked_in_a_line(make: Callable[..., Controlle
     line = "poppy before nettle that twitches in 18 of 18 pairs, told apart"
     assert isinstance(state.background.rounds, RoundsResult)
     assert side_by_side(state.background.rounds) == [line]
-    assert any(told.startswith("poppy before nettle that tw") for told in text_drawn(controller))
+    assert line in " ".join(text_drawn(controller)), "the whole of it, verdict and all"
     # the line follows the next change
     press(controller, pygame.K_d)
     assert design_of(state.document).name == "nettle that twitches"

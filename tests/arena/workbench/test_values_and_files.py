@@ -61,7 +61,19 @@ def test_a_value_is_written_like_in_a_file_and_refused_like_there(make: Callable
     press(controller, pygame.K_RETURN)
     assert design_of(state.document).right.latch == 47e3
     assert design_of(state.document).left.latch == 1230.0
-    press(controller, pygame.K_ESCAPE)
+    # what the dial calls spacing is written as spacing
+    press(controller, pygame.K_o)
+    state.selection.dial = dial_number("eye spacing")
+    press(controller, pygame.K_RETURN)
+    write(controller, "far")
+    press(controller, pygame.K_RETURN)
+    assert isinstance(controller.asked, Writing)
+    assert controller.asked.note
+    press(controller, *[pygame.K_BACKSPACE] * 3)
+    write(controller, "55 mm")
+    press(controller, pygame.K_RETURN)
+    assert design_of(state.document).left.eye.aside == 0.0275
+    assert state.selection.the_dial.shown(state.design) == "55 mm"
 
 
 def test_every_value_of_a_design_is_in_the_list() -> None:
