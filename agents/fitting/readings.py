@@ -2,7 +2,8 @@
 
 The first line names the columns, in any order, with the unit of plain numbers in brackets if they have none
 of their own: ``light [klx]``, ``trigger [V]``. Columns are divided by commas, by semicolons or by tabs;
-with the latter two a number may have a decimal comma. A cell may be empty.
+with the latter two a number may have a decimal comma. A cell may be empty. A time may have two
+units, like ``2 min 31 s``.
 """
 
 import csv
@@ -26,6 +27,9 @@ YES_AND_NO = {"yes": True, "y": True, "1": True, "x": True, "no": False, "n": Fa
 
 _BRACKETS = re.compile(r"(.*?)\s*[\[(]([^\])]*)[\])]\s*")
 _DECIMAL_COMMA = re.compile(r"([-+]?[0-9]*),([0-9]+)")
+# a time of two units, as the bench prints it: 2 min 31 s
+_TWO_UNITS = re.compile(r"([0-9]+) ?(h|min) ([0-9]+(?:\.[0-9]+)?) ?(min|s)")
+_SECONDS = {"h": 3600.0, "min": 60.0, "s": 1.0}
 _BARE = re.compile(r"[-+]?[0-9.,]+(?:[eE][-+]?[0-9]+)?")
 
 
@@ -204,6 +208,8 @@ def _row(
             continue
         if may_have_commas:
             text = _DECIMAL_COMMA.sub(r"\1.\2", text)
+        if column.key == "between" and (match := _TWO_UNITS.fullmatch(text)):
+            text = f"{float(match[1]) * _SECONDS[match[2]] + float(match[3]) * _SECONDS[match[4]]:.6f} s"
         if unit and _BARE.fullmatch(text):
             text = f"{text} {unit}"
         try:

@@ -4,10 +4,11 @@ A cure is not looked up. Every change of :mod:`agents.testbench.possible_changes
 will do, every two of them. What passes at the lights that were scanned is built, read as a file would be, and
 put on the bench anew, at twice as many lights and where it begins and ceases to fire; only what has lost the
 fault throughout is a cure. Those that bring no fault come first, of these the single changes, and of these
-the cheapest; where nothing fires there is no pulse to spoil, so that there a cure may bring what the design
-has wherever it does fire. A change that leaves poor pulses (see :mod:`agents.testbench.weighing`) comes after
-those that do not. If every cure brings a fault, the one that brings the least is told, with what it brings;
-and if there is none, the change that comes nearest.
+the cheapest, no pair with a motor or a panel before one of small parts; where nothing fires there is no
+pulse to spoil, so that there a cure may bring what the design has wherever it does fire. A change that leaves
+poor pulses (see :mod:`agents.testbench.weighing`) comes after those that do not. If every cure brings a
+fault, the one that brings the least is told, with what it brings; and if there is none, the change that comes
+nearest, which is one that brings no fault where it heals.
 """
 
 from collections.abc import Callable, Iterator, Sequence
@@ -30,7 +31,7 @@ from agents.testbench.light_scan import (
     ranges_where,
     telling_lights,
 )
-from agents.testbench.possible_changes import Change, changes
+from agents.testbench.possible_changes import MOTOR, STORAGE, Change, changes
 from agents.testbench.screening import SILENT
 from agents.testbench.trials import Trials, checked
 from agents.testbench.weighing import ANYTHING, POOR, WHATEVER, Scales
@@ -132,16 +133,23 @@ class CureSearch:
         healing[few] = anything[few]
         healers = list(self.trials.passing_singles(healing))
         numbers = self.trials.pairs_with(healers or range(len(self.trials.singles)))
+        prices = self.trials.pair_prices
+        rounds = [numbers]
+        if healers:
+            # two cheap changes may do together what neither does alone, and go before a motor or a panel
+            dear = prices[numbers] >= MOTOR
+            rounds = [numbers[~dear], np.flatnonzero(prices < STORAGE), numbers[dear]]
         for allowed in (without(strictly), without(strictly) | POOR):
-            if found := self._first(name, lights, pairs(allowed, numbers), False):
-                return found
+            for some in rounds:
+                if found := self._first(name, lights, pairs(allowed, some), False):
+                    return found
         for passing in (singles(without(loosely) | POOR), pairs(without(loosely) | POOR, numbers)):
             if found := self._first(name, lights, passing, True):
                 return found
         for passing in (singles(anything), pairs(anything, numbers)):
             if found := self._least(name, lights, passing):
                 return found
-        return self._near_miss(name, lights, bit, within)
+        return self._near_miss(name, lights, bit, within, loosely)
 
     def _barred(self, bit: int, light: float) -> int:
         """Bits that a cure of the fault with the ``bit`` may not have at a light of its range [lx]."""
@@ -180,17 +188,17 @@ class CureSearch:
                 return proven
         return None
 
-    def _near_miss(self, name: str, lights: Range, bit: int, within: Any) -> Cure | None:
-        """The single change that removes a fault from the most of its lights, whatever it brings."""
+    def _near_miss(self, name: str, lights: Range, bit: int, within: Any, excused: IntArray) -> Cure | None:
+        """The single change that removes a fault from the most of its lights, and brings none there."""
         barred = np.array([bit | self._barred(bit, float(light)) for light in self.scanned])
-        before = np.array([self.scan.bits(float(light)) for light in self.scanned])
         found = []
         anything = np.full(len(self.scanned), ANYTHING)
         for number in self.trials.passing_singles(anything):
             bits = self.trials.single_bits(number)
-            healed = int(np.count_nonzero(within & (bits & barred == 0)))
-            brought = int(np.count_nonzero(bits & ~before & (POOR - 1)))
-            found.append((-healed, brought, number))
+            brought = bits & ~excused & (POOR - 1)
+            # a light where another fault takes the place of this one is not healed
+            healed = int(np.count_nonzero(within & (bits & barred == 0) & (brought == 0)))
+            found.append((-healed, int(np.count_nonzero(brought)), number))
         for healed, _, number in sorted(found)[:PROOFS]:
             if healed < 0:
                 miss = self._proven(name, lights, self.trials.singles[number], None, misses=True)

@@ -82,6 +82,14 @@ class Trials:
         firsts, seconds, _ = self.pairs
         return np.flatnonzero(wanted[firsts] | wanted[seconds])
 
+    @property
+    def pair_prices(self) -> IntArray:
+        """What each pair costs, as :class:`Change` has it."""
+        firsts, seconds, _ = self.pairs
+        prices = np.array([change.price for change in self.singles], np.int64)
+        summed: IntArray = prices[firsts] + prices[seconds]
+        return summed
+
     @cached_property
     def pairs(self) -> tuple[IntArray, IntArray, IntArray]:
         """The two changes of each pair by their numbers, the cheapest pairs first, and a table of bits."""

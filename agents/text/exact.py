@@ -63,8 +63,10 @@ def _quantities(reader: Quantity, value: float, like: str) -> Iterator[str]:
         for digits in range(1, _MOST_DIGITS + 1):
             yield f"{plain_text(float(Decimal(value) - dimension.offset), digits)} {dimension.main[0]}"
     suits = factor > 0.0 and (value == 0.0 or _SUITABLE[0] <= abs(value) / factor <= _SUITABLE[1])
-    # a resistance is written as a code unless the file does otherwise
-    coded = bool(dimension.letters) and factor == 0.0 and (bool(like) or reader.unit == "ohm")
+    # a resistance is written as a code unless the file does otherwise; R3 is for files that have such
+    coded = (
+        bool(dimension.letters) and factor == 0.0 and (bool(like) or (reader.unit == "ohm" and value >= 1))
+    )
     for most in (_FEW_DIGITS, _MOST_DIGITS):
         for digits in range(1, most + 1) if suits else ():
             yield f"{plain_text(value / factor, digits)}{gap}{spelling}"

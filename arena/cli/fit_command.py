@@ -16,7 +16,7 @@ from arena.cli.terminal import print_json, printable, progress
     "--out",
     "-o",
     type=click.Path(dir_okay=False, path_type=Path),
-    help="YAML file for the design with the fitted values; remarks stay.",
+    help="YAML file for the design with the fitted values, called after it; remarks stay.",
 )
 @as_json
 def fit(design: str, readings: Path, out: Path | None, to_json: bool) -> None:
@@ -51,7 +51,7 @@ def fit(design: str, readings: Path, out: Path | None, to_json: bool) -> None:
         raise WorkError("stopped; nothing was written") from None
     written = out is not None and found.suits and bool(found.fitted_values)
     if out is not None and written:
-        text = rewrite_design(read_text(source, str(source)), found.fitted_values)
+        text = rewrite_design(read_text(source, str(source)), {**found.fitted_values, "name": out.stem})
         write_whole(out, text.encode())
     if to_json:
         print_json({**fit_dict(found, coming), "files": [str(out)] if written else []})

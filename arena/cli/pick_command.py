@@ -49,7 +49,10 @@ from arena.cli.terminal import print_json, printable, progress
     help="A part that stays as the design has it, like both.motor; may be given again.",
 )
 @click.option(
-    "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="YAML file for the picked design."
+    "--out",
+    "-o",
+    type=click.Path(dir_okay=False, path_type=Path),
+    help="YAML file for the picked design, called after it.",
 )
 @click.option(
     "--parts", type=click.Path(dir_okay=False, path_type=Path), help="CSV file for the parts list with costs."
@@ -97,7 +100,7 @@ def pick(
     except KeyboardInterrupt:
         raise WorkError("stopped; nothing was written") from None
     if out is not None:
-        write_whole(out, picked_text(source, found).encode())
+        write_whole(out, picked_text(source, found, out.stem).encode())
     if parts is not None:
         write_whole(parts, parts_csv(found.parts, stock.currency).encode())
     if to_json:

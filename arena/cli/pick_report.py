@@ -17,15 +17,15 @@ from arena.cli.terminal import printable
 from replays.words import time_words
 
 
-def picked_text(source: Path, found: Picked) -> str:
-    """Return the text of the picked design: that of its file with the values changed, remarks and all.
+def picked_text(source: Path, found: Picked, name: str) -> str:
+    """Return the text of the picked design, called ``name``: its file with these values, remarks and all.
 
     A bench table of an eye that gives way to another eye cannot be taken out of a text; then every value is
     written anew, without remarks.
     """
     if () in found.values.values():
-        return design_text(found.design)
-    return rewrite_design(read_text(source, str(source)), found.own_values)
+        return design_text(found.design.with_values({"name": name}))
+    return rewrite_design(read_text(source, str(source)), {**found.own_values, "name": name})
 
 
 def print_picked(design: Design, drawer: Drawer, found: Picked) -> None:

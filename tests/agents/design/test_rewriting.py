@@ -52,6 +52,9 @@ def test_a_value_is_replaced_where_it_stands() -> None:
     after = rewrite_design(text, {"both.eye.aside": 0.1, "storage.capacitance": 0.01})
     assert "    aside: 100 mm         # from the middle; the wheels stand at 21 mm\n" in after
     assert "  capacitance: 10000 uF\n" in after
+    # less than an ohm is no code that is printed on parts
+    after = rewrite_design("photodrome: design 1\nname: a\n", {"storage.series_resistance": 0.3})
+    assert "series_resistance: 300 mohm\n" in after
 
 
 def test_a_missing_key_goes_where_the_reference_has_it() -> None:

@@ -157,7 +157,7 @@ def test_a_table_of_eyes_is_read_as_a_spreadsheet_writes_it(tmp_path: Path) -> N
     ("text", "place", "told"),
     [
         ("", (1, 1), "got nothing, expected the line eye,trigger"),
-        ("eye;trigger\nE1;2,31 V\n", (1, 1), "eye;trigger"),
+        ("eye;trigger\nE1;2,31 V\n", (3, 1), "got 1 eye, expected 2 to"),
         ("E1,2.31 V\nE2,2.3 V\n", (1, 1), "expected the line eye,trigger"),
         ("eye,trigger\n", (2, 1), "got 0 eyes, expected 2 to"),
         ("eye,trigger\nE1,2.3 V\n", (3, 1), "got 1 eye, expected 2 to"),

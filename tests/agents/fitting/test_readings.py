@@ -17,6 +17,7 @@ TWO = [("trigger", 3.31), ("between", 50.0)]
         "light;trigger;time between pulses\n3 klx;3,31 V;50 s\n",
         "light [klx]\ttrigger [V]\tseconds\n3\t3,31\t50 s\n",
         "Lux [lx]; Trigger_Voltage (V); between [min]\r\n3000; 3,31; 0,8333333333333333\r\n",
+        "light;trigger;time between pulses\n3 klx;3,31 V;0 min 50 s\n",
         "time between pulses, light, trigger [mV]\n50 s, 3 klx, 3310\n\n,,\n",
         "\ufefflight,trigger,period\n3 klx,3.31 V,50 s\n".lstrip("\ufeff"),
     ],

@@ -217,6 +217,20 @@ def test_a_cure_for_one_light_says_so_of_the_lights_asked_for_alone() -> None:
     assert twitch.cure.lights == (3e3, 3e3)
 
 
+def test_two_small_parts_go_before_a_panel() -> None:
+    report = cure_of(read_design("poppy"), "blind")
+    assert report.cure is not None
+    assert set(report.cure.values) == {"both.eye.tape", "both.series"}
+    assert (report.cure.brings, report.cure.leaves) == ((), ())
+
+
+def test_a_fault_that_another_one_takes_the_place_of_is_no_near_miss() -> None:
+    # the tyres cannot overcome this drag; a pulse that never ends only hides it
+    stuck = DEFAULT.with_values({"body.drag": 0.2})
+    [report] = [one for one in diagnose(stuck, ASKED) if one.name == "lame"]
+    assert report.cure is None
+
+
 def test_none_is_said_only_of_what_no_two_changes_cure() -> None:
     """In moonlight no pair of changes helps; a tenth of a millionth of an ampere is all that there is."""
     [dim] = diagnose(DEFAULT, (0.1, 1.0))

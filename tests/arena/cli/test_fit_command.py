@@ -40,6 +40,7 @@ def test_what_is_written_shows_what_was_read() -> None:
     text = Path("mine.yaml").read_text(encoding="utf-8")
     assert "# The pulse grows with it" in text  # remarks stay
     design = read_design("./mine.yaml")
+    assert design.name == "mine"  # so that it can race the design that it was made from
     for path, value in found["values"].items():
         assert design.value_at(path.replace("both.", "left.")) == value
     fitted, drawn = (bench(one, [3e3])[0].first.trigger for one in (design, read_design("poppy")))

@@ -39,6 +39,7 @@ def test_what_is_written_is_the_design_that_was_picked() -> None:
     text = Path("mine.yaml").read_text(encoding="utf-8")
     assert "# Faulty on purpose." in text  # remarks stay
     design = read_design("./mine.yaml")
+    assert design.name == "mine"
     for path, value in found["values"].items():
         assert design.value_at(path.replace("both.", "left.")) == value
     *rows, total = csv.DictReader(Path("parts.csv").read_text(encoding="utf-8").splitlines())
