@@ -362,7 +362,7 @@ def test_darkness_is_a_light_too() -> None:
 
 @pytest.mark.parametrize("lights", [(-1.0, 1e3), (2e3, 1e3), (1e3, 1e9), (math.nan, 1e3)])
 def test_a_range_that_cannot_be_is_refused(lights: tuple[float, float]) -> None:
-    with pytest.raises(OptionError, match="expected (a range|the dimmer one first)"):
+    with pytest.raises(OptionError, match=r"expected (a range|the dimmer one first)"):
         diagnose(DEFAULT, lights)
 
 
