@@ -209,12 +209,15 @@ def _lame(walker: Any, measured: Measurement) -> str:
             f" rolling takes {format_quantity(drag, 'N', 2)}: the tyre is the limit, and no motor will help"
         )
     pull = float(side["motor_constant"]) * (point.peak or 0.0) - float(side["motor_friction"])
-    force = format_quantity(max(pull, 0.0) / float(side["tyre_radius"]), "N", 2)
-    return (
-        f"a {point.side} pulse of {format_quantity(point.pulse or 0.0, 's', 2)} moves it by"
-        f" {format_quantity(point.path or 0.0, 'm', 2)}; its motor pushes with {force} at most and rolling"
-        f" takes {format_quantity(float(walker['drag']), 'N', 2)}"
-    )
+    force = max(pull, 0.0) / float(side["tyre_radius"])
+    drag = float(walker["drag"])
+    lasted = format_quantity(point.pulse or 0.0, "s", 2)
+    path = point.path or 0.0
+    moved = f"moves it by {format_quantity(path, 'm', 2)}" if path >= _NO_MOVE else "does not move it"
+    pushes = f"its motor pushes with {format_quantity(force, 'N', 2)} at most and rolling takes"
+    # a motor that would push well enough has no time to
+    short = ", so that the pulse is too short rather than the motor too weak" if force > 2.0 * drag else ""
+    return f"a {point.side} pulse of {lasted} {moved}; {pushes} {format_quantity(drag, 'N', 2)}{short}"
 
 
 def _rate(pulse: PulsePoint) -> float:
@@ -299,6 +302,8 @@ _PULSE_PARTS = {
     ),
 }
 # A part is to blame where no more than this share of a difference is left once both sides have the same.
+# A way [m] that nobody sees.
+_NO_MOVE = 1e-6
 _LEFT_OVER = 0.25
 
 

@@ -25,7 +25,8 @@ class LineUp:
     ``designs`` are the entries; per walker, (walkers,): ``entry``, by number, ``luck``, the number of its
     built copy, its WALKER record ``walkers`` and its start ``poses`` (walkers, 3). ``alone``: each has the
     arena to itself. ``goals`` are outlines (points, 2) [m], ``seconds`` [s] how long it lasts at the most,
-    ``air`` the temperature [K] in which the walkers stand.
+    ``air`` the temperature [K] in which the walkers stand. ``order`` is that of the walkers in a shared
+    arena, which decides where two events fall together; that of their numbers if left out.
     """
 
     arena: FlatArena
@@ -39,6 +40,7 @@ class LineUp:
     luck: IntArray
     walkers: RecordArray
     poses: FloatArray
+    order: tuple[int, ...] = ()
 
     @property
     def groups(self) -> IntArray:
@@ -61,7 +63,7 @@ class LineUp:
     def run(self, walkers: RecordArray, threads: int | None = None) -> Tables:
         """Run the whole race with these WALKER records. Raises ModelError where the model loses one."""
         count = len(walkers)
-        groups = [[number] for number in range(count)] if self.alone else [list(range(count))]
+        groups = [[number] for number in range(count)] if self.alone else [list(self.order or range(count))]
         plans = [self._plan(walkers[group], group, group) for group in groups]
         tables, _ = run_plans(plans, threads)
         return Tables(walkers=self._rows(walkers, self.poses), **tables)

@@ -213,7 +213,7 @@ class _Teller:
             self._decision_sentence(decision, seen[0]),
         ]
         if tried:
-            sentences.append(_change_sentence(best, tried))
+            sentences.append(_change_sentence(best, tried, change))
         return Account(
             walker,
             self._names[walker],
@@ -356,9 +356,16 @@ def whole_percents(shares: dict[str, float]) -> dict[str, int]:
     return dict(sorted(floors.items(), key=lambda one: -one[1]))
 
 
-def _change_sentence(best: tuple[RaceChange, Outcome] | None, tried: int) -> str:
+def _change_sentence(
+    best: tuple[RaceChange, Outcome] | None, tried: int, told: TriedChange | None = None
+) -> str:
     counted = f"{tried} change{'' if tried == 1 else 's'} tried in this race with the same luck"
     if best is None:
         return f"None of {counted} would have gained it anything."
     change, outcome = best
-    return f"{change.condition} it {outcome.deed.told_now}, {outcome.words}: the best of {counted}."
+    values = {} if told is None else told.values
+    setting = ""
+    if len({path.rpartition(".")[2] for path in values}) > 1:
+        # what takes several values is not to be had from its words alone
+        setting = f" ({', '.join(f'{path}: {value}' for path, value in values.items())})"
+    return f"{change.condition}{setting} it {outcome.deed.told_now}, {outcome.words}: the best of {counted}."

@@ -11,10 +11,10 @@ from arena.cli.output_files import check_papers
 from arena.cli.terminal import print_json, progress, tell_report
 
 if TYPE_CHECKING:
-    from arena.races.heat_accounts import EntryAccount
     from arena.races.race_plan import RacePlan
     from arena.races.race_setup import RaceSetup
     from arena.races.results import RaceResults
+    from arena.reports.race_runs import ShownRun
 
 KEPT = "the rounds that were through are kept in {folder}, and the same command goes on from there"
 
@@ -170,35 +170,47 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
             from arena.races.racing import race_all
 
             results = race_all(setup, folder, how["threads"], how["restart"], tell, how["replays"])
-        accounts = _accounts(setup, results, how) if how["why"] else None
+        runs = _runs(setup, results, how) if how["why"] else None
     except KeyboardInterrupt:
         raise WorkError(f"stopped; {kept}") from None
-    papers = _papers(setup, results, how, kept)
+    papers = _papers(setup, results, how, kept, runs)
     if to_json:
         files = sorted(one.name for one in folder.iterdir() if not one.name.startswith("."))
-        told = {} if accounts is None else {"accounts": [one.as_dict() for one in accounts]}
+        told = {} if runs is None else {"accounts": _as_dicts(results, runs)}
         print_json({**results.as_dict(), "folder": str(folder), "files": files, **told})
         return
     print_race(results)
-    if accounts is not None:
-        from arena.cli.account_report import print_accounts
+    if runs is not None:
+        from arena.cli.account_report import print_why
 
-        print_accounts([one.account for one in accounts], len(accounts))
+        print_why(results, runs)
     tell_report(papers)
     _show(results, how)
 
 
-def _accounts(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any]) -> "list[EntryAccount]":
-    """Account for everybody in the last round."""
-    from arena.races.heat_accounts import accounts_of_round
+def _runs(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any]) -> "dict[int, ShownRun]":
+    """Account for everybody, and keep that beside the standings."""
+    from arena.races.racing import keep_accounts
+    from arena.reports.race_runs import shown_runs
 
     kept = "the race itself is kept"
     with progress("reading what happened", "trying changes", kept) as tell:
-        threads = how["threads"] or os.cpu_count() or 1
-        return accounts_of_round(setup, results.rounds, None, how["tries"], threads, tell)
+        runs = shown_runs(setup, results, how["tries"], how["threads"] or os.cpu_count() or 1, tell)
+    keep_accounts(setup, results.folder, how["tries"], _as_dicts(results, runs))
+    return runs
 
 
-def _papers(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any], kept: str) -> Path | None:
+def _as_dicts(results: "RaceResults", runs: "dict[int, ShownRun]") -> list[dict[str, Any]]:
+    return [runs[one.entry].as_dict() for one in results.placings if one.entry in runs]
+
+
+def _papers(
+    setup: "RaceSetup",
+    results: "RaceResults",
+    how: dict[str, Any],
+    kept: str,
+    runs: "dict[int, ShownRun] | None",
+) -> Path | None:
     """Write the papers of a race, if they are asked for; returns where."""
     from agents.errors import WorkError
 
@@ -210,7 +222,8 @@ def _papers(setup: "RaceSetup", results: "RaceResults", how: dict[str, Any], kep
 
     try:
         with progress("getting ready", "writing papers", kept) as tell:
-            page = race_page(setup, results, how["tries"], how["threads"] or os.cpu_count() or 1, tell)
+            threads = how["threads"] or os.cpu_count() or 1
+            page = race_page(setup, results, how["tries"], threads, tell, runs)
     except KeyboardInterrupt:
         raise WorkError(f"stopped before the papers were written; {kept}") from None
     make_folder(how["papers"])

@@ -145,7 +145,7 @@ def verdict(results: RaceResults) -> list[str]:
         told = ", ".join(name[one.entry] for one in first[:6])
         more = f" and {len(first) - 6} more" if len(first) > 6 else ""
         lines.append(
-            f"the first place is shared: {told}{more} cannot be told apart from {counted(rounds, 'round')}"
+            f"the first place is shared: {told}{more} cannot be told apart in {counted(rounds, 'round')}"
         )
     sure = sum(one.is_sure for one in ranked)
     lines.append(

@@ -5,9 +5,8 @@ entry is accounted for in the stage in which it moved last, and a change by what
 """
 
 import math
-from collections.abc import Callable, Collection, Sequence
-from dataclasses import dataclass, replace
-from typing import Any
+from collections.abc import Callable, Collection
+from dataclasses import replace
 
 import numpy as np
 
@@ -18,8 +17,7 @@ from arena.accounts.outcomes import ARRIVED, GAINED, HAD, MOVED, Deed, Judge, Ou
 from arena.accounts.telling import TRIES, Account, Meet, accounts_of
 from arena.races.finishing import Deeds, deeds_of
 from arena.races.heat_running import HeatRun, HeatTerms, built_walker, course_stage, run_heat, with_entry
-from arena.races.race_setup import RaceSetup
-from arena.races.results import ARRIVAL, LIGHT, LOST, MOVING, Finish, Round
+from arena.races.results import ARRIVAL, LIGHT, LOST, MOVING, Finish
 from replays.causes.decisive_pulses import BY_LIGHT, BY_MOVING, BY_WAY
 from replays.format.tables import Tables
 from replays.words import light_words, time_words
@@ -27,47 +25,6 @@ from replays.words import light_words, time_words
 _COUNTS = {ARRIVAL: BY_WAY, LIGHT: BY_LIGHT, MOVING: BY_MOVING}
 # Below what anybody does who moves at all.
 _NOTHING = -100.0
-
-
-@dataclass(frozen=True)
-class EntryAccount:
-    """The account of an ``entry`` for one ``heat``, from 0, of round ``round``, which counts from 1."""
-
-    entry: int
-    round: int
-    heat: int
-    account: Account
-
-    def as_dict(self) -> dict[str, Any]:
-        """For JSON."""
-        numbers = {"entry": self.entry, "round": self.round, "heat": self.heat}
-        return {**numbers, **self.account.as_dict()}
-
-
-def accounts_of_round(
-    setup: RaceSetup,
-    rounds: Sequence[Round],
-    number: int | None = None,
-    tries: int = TRIES,
-    threads: int = 1,
-    progress: Callable[[float], None] | None = None,
-) -> list[EntryAccount]:
-    """Account for all entries of a round that has been run, by its ``number`` from 1; the last by default.
-
-    ``rounds`` are those of the race. ``progress`` is called with the share done, and may raise to stop.
-    """
-    number = len(rounds) if number is None else number
-    _, heats = setup.round_terms(number - 1, rounds)
-    found = []
-    for place, (_, terms) in enumerate(heats):
-
-        def tell(share: float, place: int = place) -> None:
-            if progress is not None:
-                progress((place + share) / len(heats))
-
-        told = accounts_of_heat(terms, None, tries, threads, tell)
-        found += [EntryAccount(entry, number, place, account) for entry, account in told.items()]
-    return found
 
 
 def accounts_of_heat(
@@ -86,7 +43,9 @@ def accounts_of_heat(
     if run is None or not run.replays:
         run = run_heat(terms, threads, keep=True)
     lost = {one.entry for one in run.finishes if one.status == LOST}
-    here = replace(terms, starters=tuple(one for one in terms.starters if one[0].number not in lost))
+    # in the order in which the replay has them
+    present = [one for one in terms.starters if one[0].number not in lost]
+    here = replace(terms, starters=tuple(sorted(present, key=lambda one: one[0].number)))
     finish = {one.entry: one for one in run.finishes}
     stages = len(terms.course.dims)
     seconds = terms.course.seconds
@@ -182,6 +141,7 @@ def _line_up(terms: HeatTerms, stage: int) -> LineUp:
             [built_walker(entry, terms.seed, terms.luck, arena.air)[0] for entry, _ in terms.starters]
         ),
         terms.poses[[start for _, start in terms.starters]],
+        tuple(sorted(range(count), key=lambda number: terms.starters[number][1])),
     )
 
 

@@ -33,6 +33,8 @@ from replays.format.whole_files import make_folder, write_whole
 INDEX = "race.json"
 STANDINGS_CSV, STANDINGS_JSON, ROUNDS_CSV = "standings.csv", "standings.json", "rounds.csv"
 REPLAY = ".replay.npz"
+WHY = "why.json"
+"""The accounts of why each came out so, as they were worked out last."""
 TABLES = (STANDINGS_CSV, STANDINGS_JSON, ROUNDS_CSV)
 _FORM = "race 1"
 _ANEW = "run with --restart to begin anew, or choose another folder with --out"
@@ -68,7 +70,7 @@ class RaceFolder:
                 raise InputError(f"{folder}: holds another race, for {', '.join(changed)}; {_ANEW}")
         else:
             check_empty(folder)
-        check_own(folder, [*TABLES, *names], self._claimed)
+        check_own(folder, [*TABLES, WHY, *names], self._claimed)
         tidy(folder, [INDEX, *self._claimed])
         self._index = {
             "photodrome": _FORM,
@@ -115,7 +117,13 @@ class RaceFolder:
 
     def remove_replays(self, but: Collection[str]) -> None:
         """Remove the replays of ours that are not among the names ``but``."""
-        gone = [name for name in self._claimed if name.endswith(REPLAY) and name not in but]
+        self._remove([name for name in self._claimed if name.endswith(REPLAY) and name not in but])
+
+    def remove_accounts(self) -> None:
+        """Remove the accounts of a race that has gone on since."""
+        self._remove([name for name in self._claimed if name == WHY])
+
+    def _remove(self, gone: list[str]) -> None:
         remove_own(self.folder, gone, self)
         for name in gone:
             del self._claimed[name]

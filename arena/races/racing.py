@@ -4,14 +4,16 @@ import hashlib
 import json
 import os
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import CancelledError, ThreadPoolExecutor
 from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
+from typing import Any
 
 from arena.races.heat_running import HeatRun, HeatTerms, run_heat
 from arena.races.race_folder import (
+    WHY,
     RaceFolder,
     replay_name,
     results_of,
@@ -69,11 +71,23 @@ def race_all(
             for heat, run in enumerate(runs):
                 _write_replays(stage, number, heat, len(heats), run)
         rounds.append(one)
+        home.remove_accounts()
     _settle_replays(setup, home, rounds, replays, workers)
     results = results_of(setup, home.folder, rounds, home.claimed())
     with home.putting() as stage:
         write_tables(results, stage)
     return results
+
+
+def keep_accounts(setup: RaceSetup, folder: Path, tries: int, accounts: Sequence[Mapping[str, Any]]) -> None:
+    """Write why each came out so beside the standings, with how many changes were tried at the most.
+
+    Raises as :func:`race_all` does.
+    """
+    home = RaceFolder(folder, setup, deciding_parts(setup), False)
+    text = json.dumps({"tries": tries, "accounts": list(accounts)}, indent=1, ensure_ascii=False)
+    with home.putting() as stage:
+        (stage / WHY).write_bytes(text.encode())
 
 
 def _wanted(setup: RaceSetup, rounds: list[Round], replays: str) -> dict[int, list[int]]:

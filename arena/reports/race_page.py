@@ -1,7 +1,7 @@
 """The papers of a race: results, course and ways, and a page for each who raced."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from agents.errors import ModelError
@@ -10,7 +10,7 @@ from agents.testbench.diagnosis import FaultReport, diagnose
 from agents.testbench.faults import fault_title
 from arena.accounts.telling import Account
 from arena.races.race_setup import RaceSetup
-from arena.races.results import ARRIVAL, LIGHT, MOVING, Entry, Placing, RaceResults
+from arena.races.results import ARRIVAL, LIGHT, MOVING, CourseWords, Entry, Placing, RaceResults
 from arena.reports.bench_page import fault_words
 from arena.reports.bench_words import bench_columns
 from arena.reports.cure_words import values_words
@@ -39,14 +39,21 @@ Tell = Callable[[float], None]
 
 
 def race_page(
-    setup: RaceSetup, results: RaceResults, tries: int = TRIES, threads: int = 1, tell: Tell | None = None
+    setup: RaceSetup,
+    results: RaceResults,
+    tries: int = TRIES,
+    threads: int = 1,
+    tell: Tell | None = None,
+    runs: Mapping[int, ShownRun] | None = None,
 ) -> str:
     """The papers of a race that has been run; ``tell`` is called with the share done, and may raise to stop.
 
-    ``tries`` changes are tried for each walker in its last race, for the account of why it came out so.
+    ``tries`` changes are tried for each walker in its last race, for the account of why it came out so;
+    ``runs``, if given, are those (:func:`~arena.reports.race_runs.shown_runs`).
     """
     tell = tell or (lambda _share: None)
-    runs = shown_runs(setup, results, tries, threads, lambda share: tell(_RUNS_SHARE * share))
+    if runs is None:
+        runs = shown_runs(setup, results, tries, threads, lambda share: tell(_RUNS_SHARE * share))
     floors: dict[int, FloorPicture] = {}
     for run in runs.values():
         if run.replay is not None and run.course not in floors:
@@ -60,10 +67,7 @@ def race_page(
         name=results.name,
         about=results.about,
         facts=_facts(results),
-        courses=[
-            f"{one.arena}: {one.about}. Decided by {_DECIDED_BY[one.by]} in {time_words(one.seconds)}."
-            for one in results.courses
-        ],
+        courses=[_course_words(one) for one in results.courses],
         results=_results(results),
         how_sure=_how_sure(results),
         floors=list(floors.values()),
@@ -75,6 +79,12 @@ def race_page(
         twins=[[results.entries[one].name for one in group] for group in results.twins],
         pupils=pupils,
     )
+
+
+def _course_words(one: CourseWords) -> str:
+    about = one.about.rstrip(".")
+    stop = "" if about.endswith(("?", "!")) else "."
+    return f"{one.arena}: {about}{stop} Decided by {_DECIDED_BY[one.by]} in {time_words(one.seconds)}."
 
 
 def _facts(results: RaceResults) -> str:
@@ -117,9 +127,10 @@ def _how_sure(results: RaceResults) -> list[str]:
 
 
 def _all_ways(
-    results: RaceResults, runs: dict[int, ShownRun], floors: dict[int, FloorPicture]
+    results: RaceResults, runs: Mapping[int, ShownRun], floors: dict[int, FloorPicture]
 ) -> list[dict[str, Any]]:
-    """For each floor the ways of all on it."""
+    """For each floor the ways of all on it, or of several floors of those who did worst there."""
+    whose = "The ways of all" if len(floors) == 1 else "The ways of those who did worst"
     drawn = []
     for course, floor in sorted(floors.items()):
         mine = {entry: run for entry, run in runs.items() if run.course == course and run.replay is not None}
@@ -139,7 +150,7 @@ def _all_ways(
                     f"Plan of {arena} seen from above, with the ways of {len(ways)} walkers, each from its"
                     " ring to its mark."
                 ),
-                "caption": f"The ways of all on {arena}, in {told}: each from its ring to its mark.",
+                "caption": f"{whose} on {arena}, in {told}: each from its ring to its mark.",
             }
         )
     return drawn
@@ -162,7 +173,7 @@ def _pupil(
         "place": _place_words(results, placing),
         "rules": entry.broken_rules,
         "lost": "" if run is None or run.replay is not None else run.finish.note,
-        **_way(run, floors, account, entry),
+        **_way(results, run, floors, account, entry),
         "facts": _pupil_facts(results, placing, run),
         "why": [] if account is None else list(account.sentences),
         **_bench(entry, stood, found),
@@ -184,11 +195,16 @@ def _place_words(results: RaceResults, placing: Placing) -> str:
 
 
 def _way(
-    run: ShownRun | None, floors: dict[int, FloorPicture], account: Account | None, entry: Entry
+    results: RaceResults,
+    run: ShownRun | None,
+    floors: dict[int, FloorPicture],
+    account: Account | None,
+    entry: Entry,
 ) -> dict[str, Any]:
     if run is None or run.replay is None or run.walker is None:
         return {"way": None, "floor": None, "way_words": "", "way_caption": ""}
-    floor = floors[run.course]
+    floor, arena = floors[run.course], results.courses[run.course].arena
+    on = f" on {arena}" if len(results.courses) > 1 else ""
     decided = None if account is None else account.decisive_time
     way = way_of(run.replay, run.walker, floor, entry.number, decided)
     finish = run.finish
@@ -206,8 +222,8 @@ def _way(
             f" to its mark where it ended: {came}."
         ),
         "way_caption": (
-            f"Round {run.round.number}, from start place {finish.start + 1}: {came}, {ordinal(finish.place)}"
-            f" in that race. Ring: start; dots: where it stood and charged{cross}."
+            f"Round {run.round.number}{on}, from start place {finish.start + 1}: {came},"
+            f" {ordinal(finish.place)} in that race. Ring: start; dots: where it stood and charged{cross}."
         ),
     }
 

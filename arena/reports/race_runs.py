@@ -1,7 +1,12 @@
-"""Of every entry of a race the run that its paper shows, and the account of why it came out so."""
+"""Of every entry of a race the run that is told of it, and the account of why it came out so.
+
+That is its last one; where a round has several for it, as with pairs or a relay, the one in which it did
+worst.
+"""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -18,23 +23,31 @@ Tell = Callable[[float], None]
 
 @dataclass(frozen=True)
 class ShownRun:
-    """The last run of an entry: its round, its course by number, its finish, and ``walker`` of ``replay``.
+    """A run of an entry: its round, its heat there, from 0, its course by number, its finish, and its replay.
 
     ``replay``, ``walker`` and ``account`` are None for one whom the model lost.
     """
 
     round: Round
+    heat: int
     course: int
     finish: Finish
     replay: Replay | None
     walker: int | None
     account: Account | None
 
+    def as_dict(self) -> dict[str, Any]:
+        """The account for JSON; ``heat`` counts from 0, ``round`` from 1."""
+        where = {"entry": self.finish.entry, "round": self.round.number, "heat": self.heat}
+        return {**where, "course": self.course, **({} if self.account is None else self.account.as_dict())}
+
 
 def shown_runs(
     setup: RaceSetup, results: RaceResults, tries: int, threads: int, tell: Tell
 ) -> dict[int, ShownRun]:
-    """The last run of each entry, by its number, with its account; ``tries`` changes are tried for each.
+    """The run that is told of each entry, by its number, with its account.
+
+    ``tries`` changes are tried for each.
 
     Replays that were not kept are run anew, which gives the same. ``tell`` is called with the share done.
     """
@@ -63,6 +76,7 @@ def shown_runs(
             walker = None if replay is None else _walker(replay, results.entries[one].name)
             found[one] = ShownRun(
                 round_,
+                heat,
                 round_.heats[heat].course,
                 finish,
                 None if walker is None else replay,
@@ -73,11 +87,16 @@ def shown_runs(
 
 
 def _last_run(rounds: Sequence[Round], entry: int) -> tuple[int, int] | None:
-    """Number of the last round, from 0, in which an entry ran, and of its first heat there."""
+    """Number of the last round, from 0, in which an entry ran, and of the heat in which it did worst."""
     for number in range(len(rounds) - 1, -1, -1):
-        for heat, one in enumerate(rounds[number].heats):
-            if any(finish.entry == entry for finish in one.finishes):
-                return number, heat
+        ran = [
+            (one.place / len(heat.finishes), -position)
+            for position, heat in enumerate(rounds[number].heats)
+            for one in heat.finishes
+            if one.entry == entry
+        ]
+        if ran:
+            return number, -max(ran)[1]
     return None
 
 

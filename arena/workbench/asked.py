@@ -2,7 +2,9 @@
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from pathlib import Path
 
+from arena.workbench.documents import Document
 from arena.workbench.workbench_keys import LIST_KEYS, WRITING_KEYS
 from replays.drawing.sheet import pygame
 
@@ -149,6 +151,21 @@ class Writing:
             self.text = letters if self.is_fresh else self.text + letters
             self.note, self.is_fresh = "", False
         return self
+
+
+@dataclass
+class Question:
+    """A question that has to be answered first.
+
+    ``document`` is what is to be saved under the name ``text``, or None where the window is to be closed
+    although ``unsaved`` documents are left. ``warned`` is the path of which the viewer has been told that a
+    file is there.
+    """
+
+    document: Document | None
+    text: str = ""
+    note: str = ""
+    warned: Path | None = None
 
 
 Asked = AskedList | Writing

@@ -6,10 +6,10 @@ from functools import partial
 from pathlib import Path
 
 from agents.errors import PhotodromeError
-from arena.workbench.asked import Asked, AskedList
+from arena.workbench.asked import Asked, AskedList, Question
 from arena.workbench.documents import Document, first_line
 from arena.workbench.editing import reset_value
-from arena.workbench.layout import WorkbenchLayout, lay_out_workbench
+from arena.workbench.layout import LETTERS, WorkbenchLayout, lay_out_workbench
 from arena.workbench.lists import cure_list, dial_writing, file_list, new_file, value_list
 from arena.workbench.movables import movable_at
 from arena.workbench.plan_changes import new_thing_list, remove, stretch, turn
@@ -32,21 +32,6 @@ _STEP, _FINE_STEP = 0.01, 0.001
 _MANY = 5
 # Across and along: an arrow on the plan goes where it points.
 _WAYS = {"west": (-1, 0), "east": (1, 0), "north": (0, 1), "south": (0, -1)}
-
-
-@dataclass
-class Question:
-    """A question that has to be answered first.
-
-    ``document`` is what is to be saved under the name ``text``, or None where the window is to be closed
-    although ``unsaved`` documents are left. ``warned`` is the path of which the viewer has been told that a
-    file is there.
-    """
-
-    document: Document | None
-    text: str = ""
-    note: str = ""
-    warned: Path | None = None
 
 
 def _box(rect: pygame.Rect) -> Box:
@@ -72,6 +57,7 @@ class Controller:
     help_shown: bool = False
     camera: Camera | None = None
     panel_shown: bool = True
+    larger: int = 0
     walkers: WalkerChoice = field(default_factory=WalkerChoice)
     dark: bool = False
     full_screen: bool = False
@@ -248,6 +234,7 @@ class Controller:
             "load changed": state.load_changed,
             "keep own": state.keep_own,
             "theme": self._change_theme,
+            "larger": self._enlarge,
             "full screen": self._change_screen,
             "help": self._help,
             "close": self.leave,
@@ -307,6 +294,9 @@ class Controller:
 
     def _help(self) -> None:
         self.help_shown = True
+
+    def _enlarge(self) -> None:
+        self.larger = (self.larger + 1) % len(LETTERS)
 
     def _change_theme(self) -> None:
         self.dark = not self.dark

@@ -52,7 +52,7 @@ def _cure_about(offer: CureOffer) -> str:
     if offer.elsewhere:
         told.append(f"in other light of this arena it cures {_titles(offer.elsewhere)}")
     told.append(
-        f"but it brings {_titles(offer.brings)} in some light" if offer.brings else "it brings no fault"
+        f"but {_titles(offer.brings)} comes up in some light" if offer.brings else "no fault comes of it"
     )
     return "; ".join(told)
 

@@ -185,12 +185,12 @@ def _figures(forecast: PulseForecast) -> list[tuple[str, str]]:
     pressed = "-" if first.trigger_touched is None else format_quantity(first.trigger_touched, "V")
     return [
         ("trigger", format_quantity(first.trigger, "V")),
-        ("trigger, pressed", pressed),
+        ("pressed", pressed),
         ("every", _or_dash(first.between, "s")),
         ("pulse", "never releases" if first.locked else _or_dash(first.pulse, "s")),
         ("releases at", _or_dash(first.let_go, "V")),
         ("turn", "-" if first.turn is None else f"{abs(math.degrees(first.turn)):.0f} deg"),
-        ("turn, pressed", _turn_pressed(first)),
+        ("pressed", _turn_pressed(first)),
         ("step", _or_dash(first.advance, "m")),
         ("beside a lamp", forecast.point.heading or "-"),
     ]
@@ -296,10 +296,10 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
         return
     if background.race is None or not background.race.scores:
         return
-    told_below = _round_lines(state)[: max(rows - 1, 0)]
-    for number, words in enumerate(reversed(told_below)):
-        corner = (box.left, box.bottom - (number + 1) * line)
-        sheet.text(sheet.shorten(words, size, box.width), corner, size)
+    told_below = [part for words in _round_lines(state) for part in sheet.wrapped(words, size, box.width)]
+    told_below = told_below[: max(rows - 1, 0)]
+    for number, words in enumerate(told_below):
+        sheet.text(words, (box.left, box.bottom - (len(told_below) - number) * line), size)
     rows -= len(told_below)
     if rows < 1:
         return
@@ -330,10 +330,14 @@ def _round_lines(state: WorkbenchState) -> list[str]:
     else:
         told.append(f"{len(rounds)}{of} rounds: {figure_words(rounds.now, chosen)}")
     pinned = against_pinned(rounds, chosen)
-    if pinned and state.pinned is not None:
-        if len(rounds.names) == 1 and not is_same(rounds):
+    if not pinned or state.pinned is None:
+        return told
+    if len(rounds.names) == 1:
+        if not is_same(rounds):
             told.append(f"{state.pinned.words}: {figure_words(rounds.pinned, chosen)}")
         told.append(pinned)
+    elif not is_same(rounds):
+        told.append(f"against {state.pinned.words}: {pinned}")
     return told
 
 

@@ -75,7 +75,7 @@ def _row(
         return
     if shape.entry is not None:
         return
-    expected = shape.expected if shape.model is None else "none; what is in it brings it back"
+    expected = shape.expected if shape.model is None else "none; a value in it puts it back"
     yield ValueRow(
         room, place, title, _shown(shape, spec, place), expected, "; ".join(filter(None, (about, limits)))
     )

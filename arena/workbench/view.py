@@ -6,11 +6,12 @@ from pathlib import Path
 import numpy as np
 
 from agents.compiled import compiled_so_far
+from arena.workbench.asked import Question
 from arena.workbench.asked_view import draw_asked, draw_entry
-from arena.workbench.controller import Controller, Question
+from arena.workbench.controller import Controller
 from arena.workbench.documents import arena_of, name_for
 from arena.workbench.floor_view import FloorView
-from arena.workbench.layout import WorkbenchLayout, lay_out_workbench, scale_of
+from arena.workbench.layout import LETTERS, WorkbenchLayout, lay_out_workbench, scale_of
 from arena.workbench.side_panel import draw_panel
 from arena.workbench.state import WorkbenchState
 from arena.workbench.workbench_keys import FILE_NAME_KEYS, MODES, UNSAVED_KEYS, WORKBENCH_KEYS
@@ -81,7 +82,7 @@ class WorkbenchView:
         """Draw a frame."""
         controller, state = self.controller, self.controller.state
         width, height = surface.get_size()
-        controller.scale = scale_of(width, height)
+        controller.scale = scale_of(width, height) * LETTERS[controller.larger]
         sheet = Sheet(surface, controller.scale, DARK if controller.dark else LIGHT)
         layout = lay_out_workbench(
             round(width / controller.scale),
@@ -99,9 +100,10 @@ class WorkbenchView:
         controller.camera = self._floor_view.camera
         self._draw_head(sheet, layout, state)
         _draw_bar(sheet, layout, state)
-        _draw_foot(sheet, layout, state)
         if controller.panel_shown:
             draw_panel(sheet, layout, controller)
+        # over the panel where this takes the whole window
+        _draw_foot(sheet, layout, state)
         if chosen is not None and race is not None and race.scores:
             self._draw_causes(sheet, layout, state, chosen)
         if state.documents.changed_on_disk:
@@ -121,9 +123,10 @@ class WorkbenchView:
             self._causes_of, self._causes = race.replay, ChosenWalker(race.replay)
         assert self._causes is not None
         panel = layout.panel
-        left = panel.left if panel.left < layout.size[0] else panel.left - panel.width
+        left = min(panel.left, layout.size[0] - panel.width)
         top = layout.title.top
-        box = Box(left + 6.0, float(top), panel.width - 12.0, float(layout.race.top - top - 4))
+        bottom = layout.race.top if panel.width < layout.size[0] else layout.foot.top
+        box = Box(left + 6.0, float(top), panel.width - 12.0, float(bottom - top - 4))
         state_s = state.transport.time_s
         self._causes.draw_causes(sheet, box, [chosen], state_s, 0.0, holds=False)
         # the circuit is fetched in the frame after the one that says so

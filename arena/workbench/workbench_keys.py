@@ -55,8 +55,8 @@ WORKBENCH_KEYS = KeyTable(
     line(
         "a walker's causes, the next or previous walker; a click too", "why", "next walker", "previous walker"
     ),
-    line("hide or show the panel, for a larger floor", "more"),
-    line("lamplight or daylight colours; full screen", "theme", "full screen"),
+    line("hide or show the panel; with large letters it takes turns with the floor", "more"),
+    line("lamplight or daylight colours; larger letters; full screen", "theme", "larger", "full screen"),
     line("show or hide this", "help"),
     line("close; Esc leaves what is under way", "close", "leave", shown="q"),
 )

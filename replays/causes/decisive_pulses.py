@@ -44,6 +44,8 @@ LEAST_LOSS = 1.0 / 7.0
 
 # Times of the same event that were summed up in different ways may differ by the last digits [s].
 _SAME = 1e-6
+# A way [m] that nobody sees.
+_NO_MOVE = 1e-6
 
 
 @dataclass(frozen=True)
@@ -122,11 +124,19 @@ class Deciding:
 
     def _hardly_moving(self, walker: int, rows: IntArray) -> tuple[int, str]:
         pulse = self._replay.pulses[rows[0]]
-        median = length_words(float(np.median(self._replay.pulses["path_m"][rows])))
+        median = float(np.median(self._replay.pulses["path_m"][rows]))
+        let_go, trigger, path = (float(pulse[name]) for name in ("let_go_V", "trigger_V", "path_m"))
+        # one that empties its storage has not released early
+        early = " already" if let_go > 0.5 * trigger else ""
+        others = (
+            f"as the others did (half of its pulses less than {length_words(median)})"
+            if median >= _NO_MOVE
+            else "and at least half of its pulses did not either"
+        )
+        moved = f"moved it {length_words(path)}" if path >= _NO_MOVE else "did not move it"
         return 0, (
-            f"it released at {volts_words(float(pulse['let_go_V']))} already, having fired at "
-            f"{volts_words(float(pulse['trigger_V']))}, and moved it {length_words(float(pulse['path_m']))}, "
-            f"as the others did (half of its pulses less than {median})"
+            f"it released at {volts_words(let_go)}{early}, having fired at {volts_words(trigger)}, and "
+            f"{moved}, {others}"
         )
 
     def _latched(self, walker: int, rows: IntArray) -> tuple[int, str]:

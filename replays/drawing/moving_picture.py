@@ -15,7 +15,7 @@ from replays.drawing.ground import EVERYTHING, draw_ground, names_of_things
 from replays.drawing.label_placing import Label, LabelPlacement, draw_labels
 from replays.drawing.light_map import LightMap
 from replays.drawing.marks import crowding, take_room
-from replays.drawing.metres_to_points import View
+from replays.drawing.metres_to_points import Bounds, View
 from replays.drawing.poses import Poses
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import LIGHT, Theme
@@ -89,6 +89,8 @@ class Stage:
         """
         self.replay, self.theme, self.scale = replay, theme, scale
         self._kinds = names
+        # rectangles [points] that something else lies over, where no name is put
+        self.covered: tuple[Bounds, ...] = ()
         self.poses: Poses = Poses(replay) if known is None else known.poses
         self.light: LightMap = LightMap.of(replay) if known is None else known.light
         self._front: _Floor | None = None
@@ -110,6 +112,8 @@ class Stage:
         arena, room = self.replay.arena, LabelPlacement(own)
         self.light.paint(sheet, own, arena["floor"])
         draw_ground(sheet, own, arena, room)
+        for west, north, east, south in self.covered:
+            room.take(west - view.left, north - view.top, east - view.left, south - view.top)
         # placed once with the whole run in mind, so that names do not wander while it is watched
         take_room(room, self.poses, own, self.replay.seconds)
         ground = pygame.transform.smoothscale(large, size) if fine > 1 else large

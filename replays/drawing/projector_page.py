@@ -119,6 +119,9 @@ class ProjectorPage:
         self.board = None
         if made:
             _, _, self.view, self.board = min(made, key=lambda one: one[:2])
+        board = self.board
+        # a name that the board lay over could not be read
+        self.stage.covered = () if board is None else ((board.left, board.top, board.right, board.bottom),)
 
     def _boards(self, count: int) -> Iterator[tuple[View, Box, float]]:
         """Views and corners for a board, and what speaks against them."""
@@ -222,7 +225,7 @@ class ProjectorPage:
         clock = clock_words(time_s)
         sheet.text(clock, (width - _PAD, middle), TITLE, across=1.0, down=0.5)
         right = width - 2 * _PAD - sheet.text_size(clock_words(self.replay.seconds), TITLE)[0]
-        name = sheet.shorten(self.heading, TITLE, 0.36 * right)
+        name = sheet.shorten(self.heading, TITLE, 0.5 * right)
         sheet.text(name, (_PAD, middle), TITLE, down=0.5)
         left = _PAD + sheet.text_size(name, TITLE)[0] + 12
         if caption and right - left > 40:

@@ -165,7 +165,8 @@ def _cell_words(score: Score, scale: Scale, value: float) -> str:
 
 def _ends_words(score: Score, scale: Scale, figure: Estimate) -> str:
     """Both ends of an interval, which may reach farther to one side, or lie at an end of the range."""
-    if not figure.has_interval:
+    # where all trials say the same, as in words
+    if not figure.has_interval or figure.low == figure.high:
         return ""
     low, high = (_cell_words(score, scale, end) for end in (figure.low, figure.high))
     return f"[{low}, {high}]"

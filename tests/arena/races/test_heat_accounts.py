@@ -1,5 +1,6 @@
 """Accounts of heats: what is told of a change comes true in the same heat, whatever decides on the course."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -7,11 +8,10 @@ import pytest
 
 from agents.design.changing import change_design, design_text
 from arena.races.entries import read_entries
-from arena.races.heat_accounts import accounts_of_heat, accounts_of_round
+from arena.races.heat_accounts import accounts_of_heat
 from arena.races.heat_running import HeatTerms, run_heat, with_entry
 from arena.races.race_plan import race_on
 from arena.races.race_setup import RaceSetup, prepare_race
-from arena.races.racing import race_all
 from arena.races.results import ARRIVAL, LIGHT, MOVING
 from tests.helpers.classes import write_class
 from tests.helpers.commands import photodrome
@@ -20,7 +20,8 @@ from tests.helpers.commands import photodrome
 @pytest.fixture
 def setup(tmp_path: Path) -> RaceSetup:
     write_class(tmp_path / "class", 5)
-    return prepare_race(race_on("sprint").changed(rounds=1), read_entries([str(tmp_path / "class")]))
+    plan = race_on("sprint").changed(rounds=1, format="together")
+    return prepare_race(plan, read_entries([str(tmp_path / "class")]))
 
 
 def heat_of(setup: RaceSetup, by: str, dims: tuple[float, ...] = (1.0,), seconds: float = 900.0) -> HeatTerms:
@@ -38,6 +39,8 @@ def test_the_change_does_in_the_same_heat_what_is_told_of_it(
     if alone and by != LIGHT:
         return
     terms = replace(heat_of(setup, by, dims, 600.0 if len(dims) > 1 else 1200.0), alone=alone)
+    # who starts where is drawn, so that the starters are not in the order of the entries
+    assert [one.number for one, _ in terms.starters] != sorted(one.number for one, _ in terms.starters)
     run = run_heat(terms, keep=True)
     accounts = accounts_of_heat(terms, run, tries=5, threads=2)
     assert list(accounts) == [one.entry for one in run.finishes]
@@ -57,25 +60,18 @@ def test_the_change_does_in_the_same_heat_what_is_told_of_it(
             assert finish.time_s == account.gain.deed.reach_s
 
 
-def test_a_round_is_accounted_for_as_it_was_run(setup: RaceSetup, tmp_path: Path) -> None:
-    results = race_all(setup, tmp_path / "out")
-    told = accounts_of_round(setup, results.rounds, tries=0)
-    finishes = [
-        (heat, one.entry, one.place)
-        for heat, run in enumerate(results.rounds[-1].heats)
-        for one in run.finishes
-    ]
-    assert [(one.heat, one.entry, one.account.outcome.place) for one in told] == finishes
-    assert {one.round for one in told} == {1}
-    names = {entry.number: entry.name for entry in setup.entries}
-    assert all(one.account.name == names[one.entry] for one in told)
-
-
-def test_race_tells_why(tmp_path: Path) -> None:
+def test_race_tells_why_and_keeps_it(tmp_path: Path) -> None:
     write_class(tmp_path / "class", 3)
-    arguments = (str(tmp_path / "class"), "--rounds", "1", "--out", str(tmp_path / "out"), "--why", "--tries")
-    answer = photodrome("race", *arguments, "0", "--json").json()
-    assert len(answer["accounts"]) == 3
-    table = " ".join(photodrome("race", *arguments, "0").out.split())
+    out = tmp_path / "out"
+    arguments = (str(tmp_path / "class"), "--rounds", "1", "--out", str(out), "--why", "--tries", "0")
+    answer = photodrome("race", *arguments, "--json").json()
+    assert [one["entry"] for one in answer["accounts"]] == [one["entry"] for one in answer["standings"]]
+    assert "why.json" in answer["files"]
+    kept = json.loads((out / "why.json").read_text(encoding="utf-8"))
+    assert kept == {"tries": 0, "accounts": answer["accounts"]}
+    table = " ".join(photodrome("race", *arguments).out.split())
     for account in answer["accounts"]:
         assert all(" ".join(sentence.split()) in table for sentence in account["sentences"])
+    # a race that goes on is another one, and what was told of it is no more
+    photodrome("race", *arguments[:1], "--rounds", "2", *arguments[3:5])
+    assert not (out / "why.json").exists()

@@ -18,7 +18,7 @@ from replays.drawing.sheet import pygame
 from replays.scoring.scores import score
 from tests.helpers.fabricate import potting_bench
 from tests.helpers.window_events import press
-from tests.helpers.workbench import settle, show
+from tests.helpers.workbench import settle, settle_all, show
 
 
 def test_a_race_is_compared_with_one_that_had_a_goal_too() -> None:
@@ -68,7 +68,7 @@ def test_frames_follow_the_state_and_nothing_else(make: Callable[..., Controller
     controller = make("potting-bench.yaml", "poppy.yaml", "cress.yaml")
     show(controller)
     controller.state.refresh()
-    settle(controller)
+    settle_all(controller)
     first = show(controller)
     np.testing.assert_array_equal(show(controller), first)
     for key in (pygame.K_HOME, pygame.K_o, pygame.K_d, pygame.K_TAB, pygame.K_m, pygame.K_t, pygame.K_s):

@@ -4,7 +4,8 @@ from collections.abc import Callable
 
 import pytest
 
-from arena.workbench.controller import Controller, Question
+from arena.workbench.asked import Question
+from arena.workbench.controller import Controller
 from arena.workbench.workbench_keys import BUTTONS, FILE_NAME_KEYS, MODES, UNSAVED_KEYS, WORKBENCH_KEYS
 from replays.drawing.sheet import Sheet, pygame
 from replays.window.held_keys import ARROWS

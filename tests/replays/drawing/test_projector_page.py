@@ -6,6 +6,10 @@ from typing import Any
 import pytest
 import shapely
 
+from replays.drawing.figures import Moment
+from replays.drawing.ground import GOALS
+from replays.drawing.label_placing import label_box
+from replays.drawing.moving_picture import Stage
 from replays.drawing.projector_page import FLOOR, LETTERS, ProjectorPage
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.show_times import AGAIN
@@ -117,3 +121,25 @@ def test_few_walkers_are_a_show_too(walkers: int) -> None:
     page = ProjectorPage(made.replay(), 320, 320)
     for show_s in (0.5, 30.0, page.times.seconds - 0.5):
         page.draw(pygame.Surface((320, 320)), show_s)
+
+
+def test_names_on_the_floor_keep_clear_of_the_board() -> None:
+    page = ProjectorPage(thirty(), 1280, 720)
+    assert page.board is not None
+    surface = pygame.Surface((1280, 720))
+    sheet = Sheet(surface, page.scale, page.theme)
+
+    def named(covered: tuple[tuple[float, float, float, float], ...]) -> list[Any]:
+        stage = Stage(page.replay, page.theme, page.scale, names=GOALS)
+        stage.covered = covered
+        stage.draw(surface, page.view, Moment(0.0))
+        return [shapely.box(*label_box(sheet, label)) for label in stage.names(page.view)]
+
+    [name] = named(())
+    # wherever a board lies, the name of the goal is beside it
+    board = name.buffer(4.0)
+    assert not any(one.intersects(board) for one in named((board.bounds,)))
+    page.draw_floor(surface, 5.0)
+    own = shapely.box(page.board.left, page.board.top, page.board.right, page.board.bottom)
+    labels = page.stage.names(page.view)
+    assert not any(shapely.box(*label_box(sheet, one)).intersects(own) for one in labels)
