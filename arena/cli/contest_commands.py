@@ -100,7 +100,11 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
 )
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
-    """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once."""
+    """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once.
+
+    A fault shows its cure. Two designs or more meet with the same luck, round by round, and a line tells
+    which is before the other in how many pairs, and whether that tells them apart.
+    """
     from arena.workbench.jobs import RaceTerms
     from arena.workbench.window import workbench
 

@@ -72,17 +72,24 @@ class RoundsRunner:
         self._known: OrderedDict[tuple[object, ...], RoundFigures] = OrderedDict()
 
     def run(self, job: RoundsJob, report: ProgressReport[RoundsResult]) -> RoundsResult:
-        """Run all rounds. Raises OptionError where there is no room, ModelError, what ``report`` raises."""
+        """Run all rounds; what was pinned is left out where it has no room to start.
+
+        Raises OptionError where there is no room on the bench, ModelError, and what ``report`` raises.
+        """
         now: list[RoundFigures] = []
         pinned: list[RoundFigures] = []
         names = tuple(entrant.design.name for entrant in job.now.entrants)
         report(0.0)
+        other = job.pinned
         for number in range(job.rounds):
             now.append(self._round(job.now, number, job.threads, report, number / job.rounds))
-            if job.pinned is not None:
-                pinned.append(
-                    self._round(job.pinned, number, job.threads, report, (number + 0.5) / job.rounds)
-                )
+            if other is not None:
+                try:
+                    half = (number + 0.5) / job.rounds
+                    pinned.append(self._round(other, number, job.threads, report, half))
+                except OptionError:
+                    other = None
+                    pinned.clear()
             so_far = RoundsResult(names, tuple(now), tuple(pinned), job.rounds)
             report((number + 1) / job.rounds, so_far)
         return RoundsResult(names, tuple(now), tuple(pinned), job.rounds)

@@ -15,7 +15,7 @@ from arena.workbench.jobs import ForecastJob, RaceTerms, forecast_pulse
 from arena.workbench.rounds import RoundFigures, RoundsJob, RoundsResult, RoundsRunner
 from replays.drawing.sheet import pygame
 from tests.helpers.window_events import mouse, press
-from tests.helpers.workbench import report_nothing, settle_all, show, text_drawn
+from tests.helpers.workbench import report_nothing, settle, settle_all, show, text_drawn
 
 FEW = RaceTerms(walkers=3, seconds=600.0, rounds=6)
 
@@ -220,3 +220,28 @@ def test_light_of_the_search_is_that_of_the_arena(name: str) -> None:
     least, most = lights_of(spec, design.panel.height, 1.0)
     assert least == 10.0
     assert most == pytest.approx(float(map_of(spec, design.panel.height).max()), rel=0.05)
+
+
+def test_closing_while_cures_and_rounds_are_under_way_ends_both(make: Callable[..., Controller]) -> None:
+    controller = make(
+        "open-bench.yaml", "nettle-twitches", terms=RaceTerms(walkers=4, seconds=900.0, rounds=400)
+    )
+    state = controller.state
+    state.refresh()
+    settle(controller)
+    controller.advance(0.6)
+    assert state.background.cure_searches.busy
+    assert state.background.round_runs.busy
+    press(controller, pygame.K_q)
+    assert state.closed
+    assert state.join(30.0)
+    assert state.background.round_runs.take() is None
+
+
+def test_what_was_pinned_without_room_to_start_is_left_out(make: Callable[..., Controller]) -> None:
+    controller = make("open-bench.yaml", "poppy.yaml", terms=FEW)
+    contest = controller.state.contest()
+    crowded = replace(contest, walkers=400)
+    result = RoundsRunner().run(RoundsJob(contest, crowded, 2, 1), report_nothing)
+    assert (len(result), result.pinned) == (2, ())
+    assert against_pinned(result, 0) == ""
