@@ -37,7 +37,8 @@ def find_document(name_or_path: str | Path, kind: str) -> Path:
     if "/" in text or "\\" in text or path.suffix.lower() in (".yaml", ".yml") or path.is_absolute():
         if path.is_file():
             return path
-        what = "is a folder" if path.is_dir() else "no such file"
+        there = "is no ordinary file" if path.exists() else "no such file"
+        what = "is a folder" if path.is_dir() else there
         raise NotFoundError(f"{text}: {what}; expected a file of {with_article(kind)}")
     names = shipped_names(kind)
     if text in names:

@@ -81,6 +81,7 @@ def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool,
     plan = plan.changed(format=how["form"], rounds=how["rounds"], seed=how["seed"])
     with progress("reading"):
         setup = prepare_race(plan, read_entries(names))
+    _check_yours(setup, how["yours"])
     folder = folder or Path(f"{_stem(what[0])}.race")
     check_papers(how["papers"], folder)
     if check:
@@ -106,6 +107,16 @@ def _plan_and_entries(what: tuple[str, ...], course: str | None) -> "tuple[RaceP
             )
         return plan if course is None else race_on(course), plan.entries
     return race_on(course or DEFAULT_COURSE), what
+
+
+def _check_yours(setup: "RaceSetup", yours: str | None) -> None:
+    """Refuse a name that nobody has before the race is run rather than after it."""
+    from agents.errors import OptionError
+
+    names = [one.name for one in setup.entries]
+    if yours is not None and yours.strip().casefold() not in {one.casefold() for one in names}:
+        told = f"{', '.join(names[:6])}{' …' * (len(names) > 6)}"
+        raise OptionError(f"--yours: no walker of the race is called {yours!r}; there are {told}")
 
 
 def _stem(name: str) -> str:
@@ -144,7 +155,11 @@ def _show(results: "RaceResults", how: dict[str, Any]) -> None:
         raise OptionError("no replay of a race is kept that could be shown; leave out --replays none")
     last = max(kept, key=lambda one: (one.round, -one.heat, one.stage))
     replay, heading = read_replay(last.path), f"{results.name}, round {last.round}"
-    yours = walker_called(replay, how["yours"])
+    yours = None
+    if how["yours"] is not None and how["yours"].strip().casefold() in map(str.casefold, replay.design_names):
+        yours = walker_called(replay, how["yours"])
+    elif how["yours"] is not None:
+        click.echo(f"{printable(how['yours'])} was not in the last race, which is the one that is shown")
     if film:
         from replays.drawing.films import make_show
 

@@ -61,7 +61,7 @@ def matching_files(name: str) -> list[Path]:
         elif path.suffix.lower() in ENDINGS:
             raise NotFoundError(f"{name}: no such file")
         else:
-            return [find_document(name, "design")]
+            return [_shipped(name)]
     except (OSError, ValueError) as error:
         raise NotFoundError(f"{name}: cannot be looked into ({error})") from None
     # what begins with a dot is hidden, and a folder may be called anything
@@ -70,6 +70,15 @@ def matching_files(name: str) -> list[Path]:
         what = "a folder without a YAML file" if path.is_dir() else "no YAML file goes by this pattern"
         raise NotFoundError(f"{name}: {what}; put a design's file there for each walker")
     return sorted(found, key=lambda one: (one.name, str(one)))
+
+
+def _shipped(name: str) -> Path:
+    """The shipped design of a name. Raises NotFoundError, which tells that there is no such folder either."""
+    try:
+        return find_document(name, "design")
+    except NotFoundError as error:
+        told = str(error).removeprefix(f"{name!r}: ")
+        raise NotFoundError(f"{name}: no such folder or file here, and {told}") from None
 
 
 def read_entries(names: Sequence[str]) -> EntryList:

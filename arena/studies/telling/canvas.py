@@ -53,7 +53,7 @@ class Page:
         self._renderer = self._canvas.get_renderer()
         self._overlay: Axes | None = None
         room = WIDTH - 2 * _EDGE
-        self._titles = self.wrap(title, HEADING, room, 2)
+        self._titles = self.wrap(title, HEADING, room, 3)
         self._abouts = self.wrap(about, LETTERS, room, 2)
         self.top = self.bottom = self.height = 0.0
 

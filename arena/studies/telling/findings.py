@@ -21,8 +21,8 @@ from arena.studies.trial_scores import Score
 _MOST_GROUPS = 3
 # Two figures whose intervals of 95 % just touch differ by 2.77 standard errors.
 _NOT_MEETING = 0.006
-# What two lines of a title have room for.
-_MOST_LETTERS = 170
+# What three lines of a title have room for, with the factor and the names of the lines.
+_MOST_LETTERS = 210
 # An interval of 95 % reaches so many standard errors to either side of its figure.
 _REACH = 1.959964
 

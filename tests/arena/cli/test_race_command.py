@@ -112,7 +112,8 @@ def test_one_entry_alone() -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (["nowhere"], "no shipped design"),
+        (["nowhere"], "nowhere: no such folder or file here, and no shipped design"),
+        (["short.yaml", "--yours", "Nemo"], "no walker of the race is called 'Nemo'; there are Anaïs"),
         (["short.yaml", "--course", "sprnt"], "(nearest: sprint)"),
         (["walkers", "--format", "relai"], "nearest: relay"),
         (["walkers", "--rounds", "0"], "--rounds"),

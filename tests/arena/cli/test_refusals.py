@@ -351,6 +351,7 @@ def test_a_device_is_neither_replaced_nor_read_for_ever(good: Path) -> None:
     assert "something that is no file stands there" in refusal("picture", good, "--out", "pipe", code=1)
     assert Path("pipe").is_fifo()
     assert "is no ordinary file" in refusal("check", "pipe")
+    assert "is no ordinary file" in refusal("bench", "./pipe")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
