@@ -3,8 +3,6 @@
 from collections.abc import Sequence
 from typing import Any
 
-import click
-
 from agents.design.spec import Design
 from agents.drawer.contents import Drawer
 from agents.testbench.bench_figures import bench
@@ -15,6 +13,7 @@ from arena.cli.asked_lights import AskedLights
 from arena.cli.bench_and_run_report import print_bench
 from arena.cli.cure_report import print_diagnosis
 from arena.cli.panel_report import panel_dict, panel_lines
+from arena.cli.printed_tables import print_lines
 from arena.cli.terminal import print_json, progress
 from arena.reports.bench_words import air_sentences
 
@@ -63,9 +62,7 @@ def bench_each(
     for number, (one, points, airs, found) in enumerate(sheets):
         about = design.about if number == 0 else f"in light of kind {one.kind}"
         print_bench(design.name, about, points, table_notes(design, one.lights), one.lines())
-        for line in air_sentences(points, airs, between):
-            click.echo(line)
+        print_lines(air_sentences(points, airs, between))
         if found is not None:
             print_diagnosis(found, f"photodrome bench {word}{one.options}")
-    for line in panel_lines(design.panel):
-        click.echo(line)
+    print_lines(panel_lines(design.panel))

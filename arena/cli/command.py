@@ -304,12 +304,10 @@ def bench(
         )
         return
     from arena.cli.bench_and_run_report import print_bench
+    from arena.cli.printed_tables import print_lines
 
     print_bench(spec.name, spec.about, points, notes, groups[0].lines())
-    for line in air_sentences(points, airs, between):
-        click.echo(line)
-    for line in panel_lines(spec.panel):
-        click.echo(line)
+    print_lines([*air_sentences(points, airs, between), *panel_lines(spec.panel)])
     if cured:
         click.echo(f"design: {printable(str(how['out']))}")
     elif found is not None:

@@ -4,7 +4,7 @@ Text that comes from files is shown as it is, never read as markup, and without 
 """
 
 import io
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextvars import ContextVar
 from typing import Any
 
@@ -66,6 +66,13 @@ def the_console() -> Console:
     if made.is_terminal:
         return made
     return Console(highlight=False, markup=False, emoji=False, width=WIDTH)
+
+
+def print_lines(lines: Iterable[str]) -> None:
+    """Print sentences, each beginning a line and folded where the terminal ends."""
+    where = the_console()
+    for line in lines:
+        where.print(Text(printable(line)))
 
 
 def _heading(words: str) -> Text:
