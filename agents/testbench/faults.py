@@ -129,7 +129,8 @@ def fault_bits(walker: Any, measured: Any) -> int:
         bits |= SPIN_BIT
     if left["path"] < LEAST_PATH or right["path"] < LEAST_PATH:
         bits |= LAME_BIT
-    if hangs(measured, 0) or hangs(measured, 1):
+    elif hangs(measured, 0) or hangs(measured, 1):
+        # of one that hardly moves, free or pressed, there is nothing to compare
         bits |= HANGS_BIT
     if is_lopsided(walker, measured):
         bits |= LOPSIDED_BIT

@@ -1,10 +1,11 @@
 """The best values for a design out of a drawer, for the light in which it is to walk.
 
-What is best is found by trying, in this order: fewest lights with a fault; fewest at which a pulse turns
-the walker by more than 85 degrees, beyond which it swings past the light (the study ``storage-steering``);
-fewest of a dozen copies, built with the tolerances of design and drawer, that have a fault; the greatest
-pace, to within 5 %, which is the step of a pulse over the time from one to the next, by its geometric mean
-over the lights; fewest parts that are not those of the design; the lowest cost.
+What is best is found by trying, in this order: fewest lights with a fault; fewest at which a latch releases
+above 1 V or a third of a pulse goes into the bases; fewest at which a pulse turns the walker by more than
+85 degrees, beyond which it swings past the light (the study ``storage-steering``); fewest of a dozen
+copies, built with the tolerances of design and drawer, that have a fault; the greatest pace, to within 5 %,
+which is the step of a pulse over the time from one to the next, by its geometric mean over the lights;
+fewest parts that are not those of the design; the lowest cost.
 
 Parts are exchanged one at a time and two at a time for as long as that makes it better, from the parts
 nearest to what the design has and from a few other beginnings. So no exchange of one or two parts betters
@@ -39,7 +40,9 @@ from agents.drawer.stock import (
 from agents.errors import ModelError, OptionError, nearest, refusal
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.bench_figures import LIGHTS, BenchPoint, bench_record
+from agents.testbench.measuring import SidePoint
 from agents.testbench.surveys import survey
+from agents.testbench.weighing import MOST_BASE_SHARE, MOST_LET_GO
 
 # Beyond this turn a pulse [rad] swings past the light: the study storage-steering.
 MOST_TURN = math.radians(85.0)
@@ -62,15 +65,16 @@ class Merit:
 
     faulty_lights: int
     faults: int
+    poor_pulses: int
     wide_turns: int
     slowness: float
     exchanged: int
     cost: Decimal
 
     @property
-    def first(self) -> tuple[int, int, int]:
+    def first(self) -> tuple[int, ...]:
         """What counts before the copies."""
-        return self.faulty_lights, self.faults, self.wide_turns
+        return self.faulty_lights, self.faults, self.poor_pulses, self.wide_turns
 
     @property
     def last(self) -> tuple[float, int, Decimal]:
@@ -191,7 +195,7 @@ class _Trials:
     def _tried(self, chosen: _Chosen) -> Merit:
         cost = sum((choice.price * choice.place.pieces for choice in chosen if choice.price), Decimal(0))
         exchanged = sum(_distance(self._design, choice) > ALIKE for choice in chosen)
-        unfit = Merit(len(self._lights) + 1, 0, 0, math.inf, exchanged, cost)
+        unfit = Merit(len(self._lights) + 1, 0, 0, 0, math.inf, exchanged, cost)
         if not lasts_for(chosen):
             return unfit
         design = made_of(self._design, chosen)
@@ -206,11 +210,17 @@ class _Trials:
         return Merit(
             sum(bool(point.faults) for point in points),
             sum(len(point.faults) for point in points),
+            sum(any(map(_is_poor, point.measured.sides)) for point in points),
             sum(max(abs(side.turn or 0.0) for side in point.measured.sides) > MOST_TURN for point in points),
             _slowness(points),
             exchanged,
             cost,
         )
+
+
+def _is_poor(side: SidePoint) -> bool:
+    """Whether a pulse ends too early, or goes too much into the bases, by the bench's limits."""
+    return (side.let_go or 0.0) > MOST_LET_GO or (side.base_share or 0.0) > MOST_BASE_SHARE
 
 
 def _slowness(points: Sequence[BenchPoint]) -> float:
