@@ -13,6 +13,7 @@ from arena.cli.options import (
     as_json,
     drawer_option,
     kind_option,
+    light_range_options,
     report_option,
     shipped,
     threads_option,
@@ -52,22 +53,7 @@ class FaultName(AnyType):
     show_default=True,
     help="Built copies to draw from the tolerances of the parts.",
 )
-@click.option(
-    "--from",
-    "from_lx",
-    type=Measured("light", "lx", above=0.0, most=1e6),
-    default="1 klx",
-    show_default=True,
-    help="Dimmest light in which a kit has to work.",
-)
-@click.option(
-    "--to",
-    "to_lx",
-    type=Measured("light", "lx", above=0.0, most=1e6),
-    default="20 klx",
-    show_default=True,
-    help="Brightest light in which it has to.",
-)
+@light_range_options
 @click.option(
     "--light-count",
     "lights",

@@ -271,6 +271,23 @@ def kind_option(function: Command) -> Command:
     )(function)
 
 
+def light_range_options(function: Command) -> Command:
+    """Give a command the options --from and --to: the dimmest and the brightest light [lx]."""
+    for name, variable, usual, words in (
+        ("--to", "to_lx", "20 klx", "Brightest light in which it has to."),
+        ("--from", "from_lx", "1 klx", "Dimmest light in which it has to work."),
+    ):
+        function = click.option(
+            name,
+            variable,
+            type=Measured("light", "lx", above=0.0, most=1e6),
+            default=usual,
+            show_default=True,
+            help=words,
+        )(function)
+    return function
+
+
 def air_options(function: Command) -> Command:
     """Give a command the options --at and --between, temperatures of the air [K]."""
     between = click.option(

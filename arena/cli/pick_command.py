@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from arena.cli.options import Measured, Whole, air_option, as_json, kind_option, shipped
+from arena.cli.options import Whole, air_option, as_json, kind_option, light_range_options, shipped
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import print_json, printable, progress
 
@@ -18,22 +18,7 @@ from arena.cli.terminal import print_json, printable, progress
     shell_complete=shipped("drawer"),
     help="Drawer of parts: a file of your own, or a shipped name like potting-shed.",
 )
-@click.option(
-    "--from",
-    "from_lx",
-    type=Measured("light", "lx", above=0.0, most=1e6),
-    default="1 klx",
-    show_default=True,
-    help="Dimmest light in which it has to work.",
-)
-@click.option(
-    "--to",
-    "to_lx",
-    type=Measured("light", "lx", above=0.0, most=1e6),
-    default="20 klx",
-    show_default=True,
-    help="Brightest light in which it has to.",
-)
+@light_range_options
 @click.option(
     "--light-count",
     type=Whole(2, 20),
