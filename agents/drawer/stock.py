@@ -21,6 +21,7 @@ from agents.design.values_by_path import BOTH, SIDES, expanded
 from agents.drawer.contents import Drawer, DrawerCapacitor, DrawerResistor, Stocked
 from agents.text.readers import with_article
 from agents.text.shapes import title_at
+from agents.text.table_cells import harmless
 from agents.text.units import format_code, format_quantity
 
 # Capacitors up to this one [F] couple an eye, and from it on they store.
@@ -248,11 +249,6 @@ def parts_csv(rows: Sequence[PartRow], currency: str) -> str:
     writer.writerow(["place", "part", "pieces", f"price{unit}", f"cost{unit}"])
     for row in rows:
         money = ["" if one is None else str(one) for one in (row.price, row.cost)]
-        writer.writerow([row.place, plain_cell(row.part), row.pieces, *money])
+        writer.writerow([row.place, harmless(row.part), row.pieces, *money])
     writer.writerow(["total", "", sum(row.pieces for row in rows), "", str(total_cost(rows))])
     return stream.getvalue()
-
-
-def plain_cell(text: str) -> str:
-    """Return text for a cell of a table that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

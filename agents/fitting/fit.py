@@ -23,6 +23,7 @@ from agents.errors import ModelError, OptionError
 from agents.fitting.least_squares import Solution, most_likely
 from agents.fitting.readings import Reading
 from agents.fitting.unknowns import Unknown, has_unlike_sides, unknowns_of, values_at
+from agents.testbench.bench_pulses import time_between
 from agents.testbench.measuring import measure_record
 
 ERRORS = {
@@ -177,10 +178,7 @@ def _shown(measured: Any, reading: Reading) -> float:
     first = right if right["free"]["trigger"] < left["free"]["trigger"] else left
     side = measured["side"][SIDES.index(reading.side)] if reading.side else first
     pulse = side["pressed" if reading.pressed else "free"]
-    if reading.key == "between":
-        value = pulse["pulse"] + np.fmax(pulse["charge"], pulse["coast"])
-    else:
-        value = pulse[reading.key]
+    value = time_between(pulse) if reading.key == "between" else pulse[reading.key]
     return float(value) if math.isfinite(value) else NEVER
 
 

@@ -42,6 +42,14 @@ PULSE_POINT = np.dtype(
 )
 
 
+def time_between(pulse: Any) -> float:
+    """Time from one pulse's start to the next [s] of a PULSE_POINT record; nan where none follows.
+
+    Charging begins where the latch releases; a wheel that still coasts then comes to rest first.
+    """
+    return float(pulse["pulse"] + np.fmax(pulse["charge"], pulse["coast"]))
+
+
 @kernel
 def bench_pulse(
     walker: Any, number: int, lit: LitPanel, touched: bool, state: Any, longest: float

@@ -3,6 +3,7 @@
 import contextlib
 import os
 import sys
+from collections.abc import Callable
 from functools import cache
 from importlib import import_module
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import as_json, contest_options, shipped, why_option
+from arena.cli.options import Command, as_json, contest_options, shipped, why_option
 from arena.cli.output_files import spare_inputs
 from arena.cli.terminal import command_word, print_json, printable, progress, tell_error, telling_of_stop
 
@@ -50,17 +51,22 @@ def demo(folder: Path, no_window: bool, to_json: bool, **how: Any) -> None:
         watch_window(replay, out)
 
 
+def designs_option(verb: str) -> Callable[[Command], Command]:
+    """Return what gives a command the option --design, for designs to enter or to try."""
+    return click.option(
+        "--design",
+        "-d",
+        "designs",
+        multiple=True,
+        required=True,
+        shell_complete=shipped("design"),
+        help=f"Design, folder or pattern of files to {verb}; may be given again.",
+    )
+
+
 @click.command()
 @click.argument("arena", shell_complete=shipped("arena"))
-@click.option(
-    "--design",
-    "-d",
-    "designs",
-    multiple=True,
-    required=True,
-    shell_complete=shipped("design"),
-    help="Design, folder or pattern of files to enter; may be given again.",
-)
+@designs_option("enter")
 @contest_options
 @click.option(
     "--out",
@@ -89,15 +95,7 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
 
 @click.command("try")
 @click.argument("arena", shell_complete=shipped("arena"))
-@click.option(
-    "--design",
-    "-d",
-    "designs",
-    multiple=True,
-    required=True,
-    shell_complete=shipped("design"),
-    help="Design, folder or pattern of files to try; may be given again.",
-)
+@designs_option("try")
 @contest_options
 def try_by_hand(arena: str, designs: tuple[str, ...], **how: Any) -> None:
     """Turn the values of DESIGNS and move what stands in ARENA, in a window that runs them at once.

@@ -16,6 +16,7 @@ from typing import Any
 
 from agents.design.spec import parse_design
 from agents.errors import InputError, NotFoundError, SpecError
+from agents.text.table_cells import harmless
 from arena.races.race_form import FORMATS
 from arena.races.race_setup import MeetTerms, RaceSetup, ready
 from arena.races.results import Entry, KeptReplay, RaceResults, Round, Scratching
@@ -38,9 +39,6 @@ WHY = "why.json"
 TABLES = (STANDINGS_CSV, STANDINGS_JSON, ROUNDS_CSV)
 _FORM = "race 1"
 _ANEW = "run with --restart to begin anew, or choose another folder with --out"
-# What a spreadsheet takes for the beginning of a formula, and blanks behind which it looks for one.
-_FORMULA = ("=", "+", "-", "@")
-_BLANKS = ("\t", "\r", "\n")
 
 
 class RaceFolder:
@@ -285,18 +283,6 @@ def replay_name(number: int, heat: int, heats: int, stage: int, stages: int) -> 
     if stages > 1:
         name += f"-stage-{stage + 1}"
     return f"{name}{REPLAY}"
-
-
-def harmless(text: str) -> str:
-    """Text for a cell of a CSV table, with an apostrophe before what a spreadsheet would reckon with.
-
-    >>> harmless("=1+1"), harmless("poppy")
-    ("'=1+1", 'poppy')
-    """
-    shown = "".join(letter if letter.isprintable() else " " for letter in text)
-    return (
-        f"'{shown}" if (text.lstrip()[:1] and text.lstrip()[0] in _FORMULA) or text[:1] in _FORMULA else shown
-    )
 
 
 def write_tables(results: RaceResults, stage: Path) -> None:

@@ -15,6 +15,7 @@ from agents.design.built_copies import draw_copies
 from agents.design.spec import Design
 from agents.design.values_by_path import SIDES
 from agents.errors import ModelError
+from agents.testbench.bench_pulses import time_between
 from agents.testbench.measuring import measure_record
 from agents.text.units import format_quantity
 
@@ -107,8 +108,7 @@ def build_readings(design: Design, light: float, kind: str) -> BuildReadings:
             return expected(lambda one: float(one["side"][number][how][key]), unit)
 
         def between(one: Any, number: int = number) -> float:
-            free = one["side"][number]["free"]
-            return float(free["pulse"] + np.fmax(free["charge"], free["coast"]))
+            return time_between(one["side"][number]["free"])
 
         pressed = of("trigger", "V", "pressed")
         sides.append(

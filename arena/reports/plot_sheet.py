@@ -3,13 +3,12 @@
 import base64
 import contextlib
 import io
-import logging
 import re
-import warnings
 from collections.abc import Iterator
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 from arena.reports.paper import hex_of
+from arena.studies.telling.canvas import drawing_settings
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -76,28 +75,15 @@ def _lean(svg: str) -> str:
 @contextlib.contextmanager
 def plot_sheet(width: float, height: float) -> Iterator[PlotSheet]:
     """A sheet of a size [inches]; the same plot gives the same bytes on every machine."""
-    logger = logging.getLogger("matplotlib")
-    level = logger.level
-    # It tells of its cache of fonts, and of letters that the font lacks.
-    logger.setLevel(logging.ERROR)
-    try:
-        import matplotlib
-
-        with matplotlib.rc_context(), warnings.catch_warnings():
-            warnings.filterwarnings("ignore", message=".*Glyph.*", category=UserWarning)
-            matplotlib.rcdefaults()
-            settings: Any = {
-                "font.family": "sans-serif",
-                "font.sans-serif": list(_LETTERS),
-                "text.parse_math": False,
-                "svg.fonttype": "none",
-                "svg.hashsalt": "photodrome",
-                "axes.labelsize": LETTERS,
-                "font.size": LETTERS,
-                "text.color": hex_of("ink"),
-                "axes.labelcolor": hex_of("ink"),
-            }
-            matplotlib.rcParams.update(settings)
-            yield PlotSheet(width, height)
-    finally:
-        logger.setLevel(level)
+    settings = {
+        "font.family": "sans-serif",
+        "font.sans-serif": list(_LETTERS),
+        "svg.fonttype": "none",
+        "svg.hashsalt": "photodrome",
+        "axes.labelsize": LETTERS,
+        "font.size": LETTERS,
+        "text.color": hex_of("ink"),
+        "axes.labelcolor": hex_of("ink"),
+    }
+    with drawing_settings(settings):
+        yield PlotSheet(width, height)

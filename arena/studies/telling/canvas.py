@@ -158,10 +158,10 @@ class Page:
 
 
 @contextlib.contextmanager
-def page(path: Path, title: str, about: str) -> Iterator[Page]:
-    """A page, to be opened by who draws on it, which is written to ``path`` in the end.
+def drawing_settings(settings: dict[str, Any]) -> Iterator[None]:
+    """Have matplotlib draw with these ``settings`` over its defaults, and nothing of a user's own.
 
-    Raises OutputError when it cannot be written.
+    So a picture is the same on every machine. No text is read as mathematics.
     """
     logger = logging.getLogger("matplotlib")
     level = logger.level
@@ -172,19 +172,24 @@ def page(path: Path, title: str, about: str) -> Iterator[Page]:
 
         with matplotlib.rc_context(), warnings.catch_warnings():
             warnings.filterwarnings("ignore", message=".*Glyph.*", category=UserWarning)
-            # Nothing of a user's own settings, so that a picture is the same on every machine.
             matplotlib.rcdefaults()
-            settings: Any = {
-                "font.family": "DejaVu Sans",
-                "text.parse_math": False,
-                "lines.scale_dashes": False,
-            }
-            matplotlib.rcParams.update(settings)
-            sheet = Page(title, about)
-            yield sheet
-            content = sheet.png()
+            own: Any = {"text.parse_math": False, **settings}
+            matplotlib.rcParams.update(own)
+            yield
     finally:
         logger.setLevel(level)
+
+
+@contextlib.contextmanager
+def page(path: Path, title: str, about: str) -> Iterator[Page]:
+    """A page, to be opened by who draws on it, which is written to ``path`` in the end.
+
+    Raises OutputError when it cannot be written.
+    """
+    with drawing_settings({"font.family": "DejaVu Sans", "lines.scale_dashes": False}):
+        sheet = Page(title, about)
+        yield sheet
+        content = sheet.png()
     write_whole(path, content)
 
 

@@ -19,9 +19,9 @@ from agents.drawer.stock import (
     lasts_for,
     parts_csv,
     parts_list,
-    plain_cell,
     total_cost,
 )
+from agents.text.table_cells import harmless
 
 HEAD = "photodrome: drawer 1\nname: mine\n"
 AT = {place.path: place for place in PLACES}
@@ -108,8 +108,8 @@ def test_costs_and_counts_come_to_an_independent_sum() -> None:
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@A1"])
 def test_no_cell_is_a_formula(text: str) -> None:
-    assert plain_cell(text) == f"'{text}"
-    assert plain_cell("10k") == "10k"
+    assert harmless(text) == f"'{text}"
+    assert harmless("10k") == "10k"
 
 
 def test_a_panel_that_is_given_by_its_label_brings_the_values_of_its_diode() -> None:

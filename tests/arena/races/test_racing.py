@@ -8,9 +8,10 @@ import pytest
 from scipy.stats import chisquare
 
 from agents.errors import InputError
+from agents.text.table_cells import harmless
 from arena.races.entries import read_entries
 from arena.races.heat_running import run_heat
-from arena.races.race_folder import INDEX, harmless, read_results
+from arena.races.race_folder import INDEX, read_results
 from arena.races.race_form import FORMATS
 from arena.races.race_plan import parse_race
 from arena.races.race_setup import RaceSetup, prepare_race
