@@ -55,23 +55,15 @@ def _of_side(design: Design, name: str) -> list[Component]:
     collector, pnp_base, npn_base, eye = (
         f"{name} {node}" for node in ("collector", "pnp base", "npn base", "eye")
     )
+
+    def resistor(key: str, one: str, other: str) -> Component:
+        value = getattr(side, key)
+        code = format_code(value, "ohm")
+        return Component(f"{key} resistor", "resistor", code, {"one": one, "other": other}, name, value)
+
     parts = [
-        Component(
-            "latch resistor",
-            "resistor",
-            format_code(side.latch, "ohm"),
-            {"one": pnp_base, "other": collector},
-            name,
-            side.latch,
-        ),
-        Component(
-            "series resistor",
-            "resistor",
-            format_code(side.series, "ohm"),
-            {"one": collector, "other": eye},
-            name,
-            side.series,
-        ),
+        resistor("latch", pnp_base, collector),
+        resistor("series", collector, eye),
         Component(
             "coupling capacitor",
             "capacitor",
@@ -106,14 +98,7 @@ def _of_side(design: Design, name: str) -> list[Component]:
     if side.feeler is not None and side.whisker is not None:
         switch = f"{name} whisker"
         parts += [
-            Component(
-                "feeler resistor",
-                "resistor",
-                format_code(side.feeler, "ohm"),
-                {"one": RAIL, "other": switch},
-                name,
-                side.feeler,
-            ),
+            resistor("feeler", RAIL, switch),
             Component("whisker", "switch", "", {"one": switch, "other": eye}, name),
         ]
     return parts
