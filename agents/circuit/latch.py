@@ -7,15 +7,20 @@ voltage as the rail comes down to the NPN's base.
 
     PNP emitter:    V_BEp = V_T ln(f / I_S),  f its forward transport current
     PNP base:       (f + sqrt(f I_L)) / beta_p + x / beta_r = I_c + (V - V_BEp - V_CE) / R_latch
+    eye:            I_c = (e - V_lit) / R_k + (e - V_CE) / R_series - (V - e) / R_feeler + I_q e / V_dark
+                    e = V - V_BEp - u
     PNP collector:  t + t^2 / I_K = f - x,   x = f exp(-V_EC / V_T)
                     I_Bn = t (1 + (V_EC - V_BEp) / V_A) - x / beta_r
     NPN base:       V_EC = V - V_T ln(g / I_S)
                     I_Bn = (g + sqrt(g I_L)) / beta_n + (g - D) / (beta_r + 1)
     NPN collector:  V_CE = V_T ln((beta_n / beta_r + s (1 + 1 / beta_r)) / (s - 1))
                     s = (beta_n I_Bn - sqrt(D I_L)) / D,   D = T + T^2 / I_K
-                    T (1 + (V_CE - V_BEn) / V_A) = I_C = I_m + I_Bp - I_c
+                    T (1 + (V_CE - V_BEn) / V_A) = I_C = I_m + (V - V_BEp - V_CE) / R_latch
+                                                          + (e - V_CE) / R_series
 
-I_c is the current through the coupling capacitor, x the current with which a saturated PNP feeds back, g the
+I_c is the current through the coupling capacitor, over which stand u, e the voltage at the eye, which is lit
+above V_lit and else draws its standby current, the feeler resistor's part there while the whisker is pressed.
+x is the current with which a saturated PNP feeds back, g the
 NPN's forward transport current, less than beta_n I_Bn by what its collector feeds back to its base and by
 what recombines in its emitter junction. s is how far the NPN's capability covers its load; below 1 it cannot
 carry it at all. Knee and saturation of the PNP, which are hardly at work together, are left without their
@@ -30,6 +35,7 @@ import math
 from typing import Any, NamedTuple
 
 from agents.circuit.status import DRIVE_UNSETTLED, LATCH_UNSETTLED, SETTLED
+from agents.circuit.transistors import Around, collector_voltage, driver_currents
 from agents.compiled import kernel, kernel_part
 
 # Rounds of Newton's method at the most, for the drive and for the level.
@@ -40,63 +46,21 @@ LEAST_FREE_LEVEL = 0.15
 
 
 @kernel
-def driver_currents(
-    forward: float, room: float, spare: float, early: tuple[float, float], pnp: Any
-) -> tuple[float, float, float, float]:
-    """Base and collector current [A] of the latch's PNP, and the slope of each against ln(``forward``).
+def strongest_drive(drive: float, weight: float, scale: float) -> tuple[float, int]:
+    """Return ln(f / I_S) of the PNP with its latch resistor at ground: scale e^y + weight y = drive.
 
-    ``forward`` [A] is its forward transport current. It feeds back the share exp(-V_EC / V_T) of that, which
-    by the NPN's base equation is ``room`` [1/A] times the sum of its collector current and ``spare`` [A].
-    ``early`` are the factor by which its collector voltage raises that current, and the slope of the factor.
-    """
-    back = 1.0 / pnp["reverse_gain"]
-    fed_back = forward * room
-    linear = 1.0 + fed_back * (early[0] + back)
-    free = forward * max(1.0 - room * spare * (1.0 + back / early[0]), 0.0)
-    # the root of the quadratic in the form that loses no digits at small current
-    root = math.sqrt(linear * linear + 4.0 * free / pnp["knee"])
-    carried = 2.0 * free / (linear + root)
-    carried_slope = (free - fed_back * (early[0] + back) * carried) / root
-    collector = early[0] * carried
-    collector_slope = early[0] * carried_slope + early[1] * carried
-    lost = math.sqrt(forward * pnp["low_knee"])
-    base = (forward + lost) / pnp["gain"] + back * fed_back * (collector + spare)
-    base_slope = base - 0.5 * lost / pnp["gain"] + back * fed_back * collector_slope
-    return base, collector, base_slope, collector_slope
-
-
-@kernel
-def collector_voltage(
-    capability: float, demand: float, thermal: float, transistor: Any
-) -> tuple[float, float]:
-    """Collector-emitter voltage [V] of a transistor, and its slope against ln(``capability``).
-
-    ``capability`` [A] is its ideal collector current, gain times base current, less what of that recombines;
-    ``demand`` [A], which is less, the T (1 + T / I_K) that the load asks for.
-    """
-    back = 1.0 / transistor["reverse_gain"]
-    share = (1.0 + back) * capability
-    spread = transistor["gain"] * back * demand + share
-    over = 1.0 / (capability - demand)
-    return thermal * math.log(spread * over), thermal * (share / spread - capability * over)
-
-
-@kernel
-def strongest_drive(drive: float, thermal: float, side: Any) -> tuple[float, int]:
-    """Return ln(f / I_S) of the PNP with its latch resistor at ground and ``drive`` [V] across the two.
-
-    The settled collector stands above ground, and some of the base current recombines, so that this is above
-    every level at which the latch rests.
+    ``drive`` [A] is what latch resistor and eye draw at an emitter-base voltage of nought, ``weight`` [A] by
+    how much less for each thermal voltage of it, ``scale`` [A] the base current of a y of 0. The settled
+    collector stands above ground, and some of the base current recombines, so that this is above every level
+    at which the latch rests.
     Newton's method on a rising convex function, from above: with e the distance from the root a round takes
     at least 1 - exp(-e) off e, and more where the resistor has little of the drive, so that ``DRIVE_ROUNDS``
     do for all parts that a design may have. The status comes second.
     """
-    pnp = side["pnp"]
-    scale = side["latch"] * pnp["saturation_current"] / pnp["gain"]
-    y = math.log(max(drive, thermal) / scale)
+    y = math.log(max(drive, weight) / scale)
     for _ in range(DRIVE_ROUNDS):
         grown = scale * math.exp(y)
-        change = (drive - grown - thermal * y) / (grown + thermal)
+        change = (drive - grown - weight * y) / (grown + weight)
         y += change
         if abs(change) < 1e-4:
             return y, SETTLED
@@ -116,33 +80,47 @@ class Supply(NamedTuple):
 
 
 class Kick(NamedTuple):
-    """What the coupling capacitor does to the PNP's base.
+    """What the coupling capacitor draws out of the PNP's base.
 
-    ``current`` [A] out of the base into the capacitor while the emitter-base voltage is ``junction`` [V],
-    and ``answer`` [A/V] by how much it falls as that voltage rises.
+    ``current`` [A] with emitter-base voltage and collector at nought, ``answer`` [A/V] by which it falls as
+    the one rises and ``feed`` [A/V] as the other does; ``top`` [V] stands at the eye then.
     """
 
     current: float
     answer: float
-    junction: float
+    feed: float
+    top: float
 
 
 class Settled(NamedTuple):
     """Where a latch has come to rest; all between ``holds`` and ``status`` is of no use where it has not.
 
-    Currents [A] of the motor, out of the PNP's base and into the NPN's (``given``), the PNP's emitter-base
-    voltage and the collector's [V], how often the NPN covers its load, and the guess to go on from.
+    Currents [A] of the motor, out of the PNP's base, into the NPN's (``given``) and through the coupling
+    capacitor (``pushed``), the PNP's emitter-base voltage and the collector's [V], how often the NPN covers
+    its load, how steeply the excess falls towards the valley past which there is no level [V], the slope of
+    the base's current [A], and the guess to go on from.
     """
 
     holds: bool
     motor: float
     base: float
     given: float
+    pushed: float
     junction: float
     collector: float
     cover: float
+    margin: float
+    base_slope: float
     guess: float
     status: int
+
+
+class Guess(NamedTuple):
+    """Where a latch stood a moment before: y = ln(f / I_S) or inf, its base current [A], its collector [V]."""
+
+    y: float
+    base: float
+    collector: float
 
 
 class Frame(NamedTuple):
@@ -152,19 +130,18 @@ class Frame(NamedTuple):
     kick: Kick
     thermal: float
     conductance: float
-    part: float
+    share: float
     drive: float
     weight: float
-    room: float
-    spare: float
+    stiffness: float
     free_level: float
-    low: float
-    over: float
-    lost: float
 
 
 class Level(NamedTuple):
-    """What goes with one y, each with its slope against it: currents [A] and the collector's voltage [V]."""
+    """What goes with one y, each with its slope against it: currents [A] and the collector's voltage [V].
+
+    ``shift`` [V] is how far the collector came to stand from where it was looked for.
+    """
 
     base: float
     base_slope: float
@@ -172,69 +149,96 @@ class Level(NamedTuple):
     given_slope: float
     collector: float
     collector_slope: float
-    motor: float
-    motor_slope: float
     demand: float
     demand_slope: float
     capability: float
     capability_slope: float
+    shift: float
 
 
 @kernel_part
-def frame_of(supply: Supply, kick: Kick, thermal: float, side: Any, recent: float) -> Frame:
+def frame_of(supply: Supply, kick: Kick, thermal: float, side: Any) -> Frame:
     """Work out what stays while a latch is settled; arguments as for :func:`settle_latch`."""
-    npn = side["npn"]
-    latch = side["latch"]
+    latch = 1.0 / side["latch"]
     conductance = 1.0 / (side["motor_resistance"] + supply.esr)
-    share = 1.0 / (npn["reverse_gain"] + 1.0)
-    load = max((supply.source - recent - supply.back) * conductance, 0.0)
-    asked = load * (1.0 + load / npn["knee"])
-    lost = math.sqrt(asked * npn["low_knee"])
-    spare = share * asked - lost / npn["gain"]
-    rail = supply.source - supply.esr * load
-    low = thermal * math.log(max(asked, 1e-6) / npn["saturation_current"])
-    room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + share))
     # rail less collector is this part of source less collector, and the rest of the back-EMF
     part = side["motor_resistance"] * conductance
-    pushed = kick.current + kick.answer * kick.junction
-    drive = part * supply.source + (1.0 - part) * supply.back + latch * pushed
-    # the emitter-base voltage stands against the drive at the latch resistor, and at the coupling capacitor
-    weight = thermal * (1.0 + latch * kick.answer)
-    free_level = max(0.5 * (supply.source - supply.back), LEAST_FREE_LEVEL)
-    over = rail - low
     return Frame(
-        supply, kick, thermal, conductance, part, drive, weight, room, spare, free_level, low, over, lost
+        supply,
+        kick,
+        thermal,
+        conductance,
+        1.0 / (side["npn"]["reverse_gain"] + 1.0),
+        latch * (part * supply.source + (1.0 - part) * supply.back) + kick.current,
+        thermal * (latch + kick.answer),
+        part * latch + kick.feed,
+        max(0.5 * (supply.source - supply.back), LEAST_FREE_LEVEL),
     )
 
 
 @kernel_part
-def level_at(y: float, frame: Frame, side: Any) -> Level:
-    """The level that goes with y = ln(f / I_S): the collector voltage by the PNP's base, and what it asks."""
+def level_at(y: float, near: float, frame: Frame, side: Any) -> Level:
+    """The level that goes with y = ln(f / I_S): the collector voltage by the PNP's base, and what it asks.
+
+    The collector is looked for along the slopes from the voltage ``near`` [V], by which rail and NPN's base
+    stand where they do.
+    """
     npn = side["npn"]
-    latch = side["latch"]
-    kick = frame.kick
     pnp = side["pnp"]
-    early = 1.0 + (frame.over - frame.thermal * y) * pnp["early"], -frame.thermal * pnp["early"]
-    base, given, base_slope, given_slope = driver_currents(
-        pnp["saturation_current"] * math.exp(y), frame.room, frame.spare, early, pnp
+    supply = frame.supply
+    kick = frame.kick
+    thermal = frame.thermal
+    motor = (supply.source - near - supply.back) * frame.conductance
+    falls = frame.conductance
+    if motor < 0.0:
+        motor = 0.0
+        falls = 0.0
+    asked = max(motor * (1.0 + motor / npn["knee"]), 1e-9)
+    asked_across = -falls * (1.0 + 2.0 * motor / npn["knee"])
+    lost = math.sqrt(asked * npn["low_knee"])
+    lost_across = 0.5 * lost * asked_across / asked
+    rail = supply.source - supply.esr * motor
+    rail_across = supply.esr * falls
+    low = thermal * math.log(asked / npn["saturation_current"])
+    low_across = thermal * asked_across / asked
+    room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + frame.share))
+    driver = driver_currents(
+        pnp["saturation_current"] * math.exp(y),
+        Around(
+            room,
+            frame.share * asked - lost / npn["gain"],
+            1.0 + (rail - low - thermal * y) * pnp["early"],
+            -room * rail_across / thermal,
+            frame.share * asked_across - lost_across / npn["gain"],
+            (rail_across - low_across) * pnp["early"],
+        ),
+        -thermal * pnp["early"],
+        pnp,
     )
-    collector = (frame.drive - latch * base - frame.weight * y) / frame.part
-    collector_slope = -(latch * base_slope + frame.weight) / frame.part
-    pushed = kick.current + kick.answer * (kick.junction - frame.thermal * y)
-    motor = (frame.supply.source - collector - frame.supply.back) * frame.conductance
+    stiffness = max(frame.stiffness + driver.base_across, 0.1 * frame.stiffness)
+    shift = (frame.drive - driver.base - frame.weight * y - frame.stiffness * near) / stiffness
+    collector = near + shift
+    collector_slope = -(driver.base_slope + frame.weight) / stiffness
+    base = driver.base + driver.base_across * shift
+    base_slope = driver.base_slope + driver.base_across * collector_slope
+    given = driver.collector + driver.collector_across * shift
+    given_slope = driver.collector_slope + driver.collector_across * collector_slope
+    lost += lost_across * shift
+    motor = (supply.source - collector - supply.back) * frame.conductance
     motor_slope = -collector_slope * frame.conductance
     if motor < 0.0:
         motor = 0.0
         motor_slope = 0.0
+    junction = thermal * y
+    pushed = kick.current - kick.answer * junction - kick.feed * collector
+    fed = kick.feed * (kick.top - junction - collector)
     # a load of nothing would be covered without end
-    ease = 1.0 / (1.0 + (max(collector, 0.0) - frame.low) * npn["early"])
-    load = ease * max(motor + base - pushed, 1e-9)
-    load_slope = ease * (motor_slope + base_slope + kick.answer * frame.thermal)
+    ease = 1.0 / (1.0 + (max(collector, 0.0) - low) * npn["early"])
+    load = ease * max(motor + base - pushed + fed, 1e-9)
+    load_slope = ease * (motor_slope + base_slope + (kick.answer - kick.feed) * thermal)
     if collector > 0.0:
         load_slope -= ease * load * npn["early"] * collector_slope
     strain = load / npn["knee"]
-    demand = load * (1.0 + strain)
-    demand_slope = (1.0 + 2.0 * strain) * load_slope
     return Level(
         base,
         base_slope,
@@ -242,12 +246,11 @@ def level_at(y: float, frame: Frame, side: Any) -> Level:
         given_slope,
         collector,
         collector_slope,
-        motor,
-        motor_slope,
-        demand,
-        demand_slope,
-        npn["gain"] * given - frame.lost,
-        npn["gain"] * given_slope,
+        load * (1.0 + strain),
+        (1.0 + 2.0 * strain) * load_slope,
+        npn["gain"] * given - lost,
+        npn["gain"] * given_slope - lost_across * collector_slope,
+        shift,
     )
 
 
@@ -268,17 +271,29 @@ def excess_of(level: Level, thermal: float, npn: Any) -> tuple[float, float]:
 
 
 @kernel_part
-def along(level: Level, y: float, change: float, frame: Frame) -> Settled:
-    """The settled latch a last ``change`` of y away from a level."""
+def along(level: Level, y: float, change: float, excess: float, slope: float, frame: Frame) -> Settled:
+    """The settled latch a last ``change`` of y away from a level.
+
+    The collector goes along the NPN's own side of the balance, which is all but straight against y.
+    """
     final = y + change * (1.0 - 0.5 * change)
+    collector = level.collector + excess + (slope + level.collector_slope) * change
+    motor = max((frame.supply.source - collector - frame.supply.back) * frame.conductance, 0.0)
+    kick = frame.kick
+    junction = frame.thermal * final
+    pushed = kick.current - kick.answer * junction - kick.feed * collector
+    base = max(frame.drive - frame.weight * final - frame.stiffness * collector, 1e-12)
     return Settled(
         level.collector < frame.free_level,
-        level.motor + level.motor_slope * change,
-        level.base + level.base_slope * change,
+        motor,
+        base,
         level.given + level.given_slope * change,
-        frame.thermal * final,
-        level.collector + level.collector_slope * change,
+        pushed,
+        junction,
+        collector,
         level.capability / level.demand,
+        slope,
+        level.base_slope,
         final,
         SETTLED,
     )
@@ -287,17 +302,16 @@ def along(level: Level, y: float, change: float, frame: Frame) -> Settled:
 @kernel_part
 def let_go(status: int) -> Settled:
     """A latch that does not hold, or of which ``status`` says that nothing is known."""
-    return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)
+    return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)
 
 
 @kernel
 def settle_latch(
-    supply: Supply, kick: Kick, thermal: float, side: Any, recent: float, guess: float
+    supply: Supply, kick: Kick, thermal: float, side: Any, guess: Guess, thorough: bool
 ) -> Settled:
     """Where the latch settles with ``thermal`` [V] and ``side``, a SIDE record.
 
-    ``recent`` [V] is the collector's level a moment before, by which rail and NPN's base stand where they
-    do, and ``guess`` the guess returned then, or inf.
+    Where it is not ``thorough`` a latch that has no level near the ``guess`` counts as one that has let go.
 
     The one unknown is y = ln(f / I_S). The PNP's base equation gives the collector voltage that goes with a
     y, and the NPN's collector equation the one down to which it can pull; the latch rests where they agree. A
@@ -312,25 +326,33 @@ def settle_latch(
     counts as one that has let go: there the full equations have no lower level any more. LATCH_UNSETTLED is
     for one that has come to no number.
     """
-    frame = frame_of(supply, kick, thermal, side, recent)
-    is_fresh = guess == math.inf
+    frame = frame_of(supply, kick, thermal, side)
+    place = guess.collector
+    scale = side["pnp"]["saturation_current"] / side["pnp"]["gain"]
+    is_fresh = guess.y == math.inf
     status = SETTLED
-    y = guess
+    y = guess.y
     if is_fresh:
-        y, status = strongest_drive(frame.drive, frame.weight, side)
+        place = 0.0
+        y, status = strongest_drive(frame.drive, frame.weight, scale)
         if status != SETTLED:
             return let_go(status)
+    else:
+        # the base current that is drawn now, were nothing else to move
+        drawn = frame.drive - frame.weight * y - frame.stiffness * place
+        if drawn > 0.1 * guess.base:
+            y += math.log(drawn / guess.base) * guess.base / (guess.base + frame.weight)
     upper = math.inf
     lower = -math.inf
     for _ in range(LEVEL_ROUNDS):
-        level = level_at(y, frame, side)
+        level = level_at(y, place, frame, side)
         excess, slope = excess_of(level, thermal, side["npn"])
         is_down = level.collector < frame.free_level
         if level.capability > level.demand:
             # the last step goes along the slopes: all but straight against f, save near the valley
             near = 0.1 if level.capability > 3.0 * level.demand else 1e-3
-            if abs(excess) < near * min(slope, 5.0) and (is_fresh or is_down):
-                return along(level, y, -excess / slope, frame)
+            if abs(excess) < near * min(slope, 5.0) and abs(level.shift) < 0.03 and (is_fresh or is_down):
+                return along(level, y, -excess / slope, excess, slope, frame)
             if excess <= 0.0:
                 lower = y
         if excess > 0.0:
@@ -338,26 +360,25 @@ def settle_latch(
         is_between = lower > -math.inf and upper < math.inf
         is_beyond = not is_between and slope <= 0.0
         if is_beyond or (level.collector > frame.free_level and not (is_fresh and excess <= 0.0)):
-            if is_fresh:
+            if is_fresh or not thorough:
                 return let_go(status)
             # perhaps the guess alone was beyond the valley
             is_fresh = True
             lower = -math.inf
             upper = math.inf
-            y, status = strongest_drive(frame.drive, frame.weight, side)
+            place = 0.0
+            y, status = strongest_drive(frame.drive, frame.weight, scale)
             if status != SETTLED:
                 return let_go(status)
             continue
         if is_between and upper - lower < 1e-3:
             # just out of saturation, where the collector's voltage hangs on the last digits of the cover
-            junction = thermal * y
-            return Settled(
-                is_down, level.motor, level.base, level.given, junction, level.collector, 1.0, y, SETTLED
-            )
+            return along(level, y, 0.0, 0.0, 0.0, frame)
         change = min(max(-excess / slope, -5.0), 5.0)
         if is_between and not lower < y + change < upper:
             change = 0.5 * (lower + upper) - y
         y += change
+        place = min(max(level.collector + level.collector_slope * change, 0.0), frame.free_level)
     if not math.isfinite(y):
         status = LATCH_UNSETTLED
     return let_go(status)

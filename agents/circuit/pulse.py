@@ -1,34 +1,67 @@
-"""One pulse of one side: storage, latch, motor, tyre and body, in small steps.
+"""One pulse of one side: storage, latch, motor, tyre and body, in steps as long as a tolerance allows.
 
-    C dV/dt     = I_panel - I_m - I_Bn - I_Bp - I_eyes - V / R_leak
+    C dV/dt     = I_panel - I_m - I_Bn - I_Bp - I_feeler - I_eye,other - V / R_leak
     I_m         = (V - V_CE - K omega) / R_m,  V_CE from the settled latch
     C_c du/dt   = I_c,   u = V_base - V_eye
-    J domega/dt = K I_m - friction - r F,      F = mu N tanh((r omega - v) / epsilon)
-    m_eff dv/dt = F - drag
 
-The pulse holds while the NPN's capability covers the motor's demand, and ends by nothing else. Then the
-wheel coasts to rest. The other side stays off all the while.
+and motor, tyre and body as in :mod:`agents.circuit.tyre`. The pulse holds while the NPN's capability covers
+the motor's demand, and ends by nothing else. Then the wheel coasts to rest. The other side stays off.
 
-The latch is settled once a step, at its middle. The coupling capacitor, whose time constant can be far
-shorter than a step, follows its own exponential within the step. Motor inductance (tens of microseconds) is
-left out, and so is what base charge and wiring store: the latch follows at once and lets go at once.
+With the latch settled at every moment these are four ordinary differential equations. Two of their time
+constants, that of a lit eye at the coupling capacitor and that of the tyre's slip, are hundreds of times
+shorter than a pulse. So the method is a linearly implicit one of third order that keeps its order whatever
+its slopes leave out, with one of second order in it for the error: ROS34PW2 of J. Rang and L. Angermann, BIT
+Numerical Mathematics 45 (2005). A step is as long as that error allows, ``tolerance`` of the walker's record.
+While the eye is lit, or the collector runs off, the latch is settled at each stage of a step; else once, where
+the last stage is, and its collector goes on between as it went. Where no level is left for it the step is
+made shorter, until the moment of letting go is known to ``LET_GO_SHARE`` of the time since the flash.
 
-Against full node equations the charge, the length and the let-go voltage of a pulse are within 3 %, mostly
-within 1 %, for latch resistors of 1 to 100 kilohm, or to 47 kilohm with the whisker pressed. The model is
-worse where the latch hardly holds and lets go by a hair, high up on the rail: by up to 5 % at 220 kilohm,
-12 % at 470 kilohm, 15 % at 100 kilohm with the whisker pressed; and the length of a twitch, a millisecond or
-less, is right in its order only.
+Motor inductance (tens of microseconds) is left out, and so is what base charge and wiring store: the latch
+follows at once and lets go at once.
 """
 
 import math
 from typing import Any, NamedTuple
 
-from agents.circuit.charging import Currents, waiting_currents
+from agents.circuit.charging import waiting_currents
 from agents.circuit.eye import feed_resistance
-from agents.circuit.latch import Kick, Settled, Supply, settle_latch
+from agents.circuit.flow import Flow, Latched, Point, Still, flow_at, kick_at, settled_at
+from agents.circuit.latch import Guess, Supply, settle_latch
 from agents.circuit.panel import LitPanel
 from agents.circuit.status import NO_NUMBER
+from agents.circuit.tyre import Rolling, Stiffness, implicit, stiffness_of
 from agents.compiled import kernel, kernel_part
+
+# ROS34PW2: the diagonal, where the stages are, how far they go along those before, what the slopes add of
+# those, the weights, and by how much the weights of second order differ.
+_DIAGONAL = 0.435866521508459
+_PLACE_2 = 0.8717330430169180
+_PLACE_3 = 0.7315799577888524
+_ALONG_31 = 0.8445706001536942
+_ALONG_32 = -0.1129906423648419
+_MIX_21 = -0.8717330430169180
+_MIX_31 = -0.9033805701304408
+_MIX_32 = 0.0541806723880953
+_MIX_41 = 0.2421238070609535
+_MIX_42 = -1.2232505839045147
+_MIX_43 = 0.5452602553351021
+_WEIGHTS = (0.2421238070609535, -1.2232505839045147, 1.5452602553351020, 0.4358665215084590)
+_ERRORS = (-0.1359852243972402, -1.1272082916920915, 1.0452602553351020, 0.2179332607542295)
+
+# Share of the time since the flash to which the moment of letting go is found, and the least of it [s].
+LET_GO_SHARE = 3e-3
+LET_GO_TIME = 1e-7
+# Errors count as shares of these [V], and of the rotor's speed and this part of the fastest.
+RAIL_SCALE = 1.0
+COUPLING_SCALE = 2.0
+ROTOR_SHARE = 0.03
+# A collector that moves by more than this [V] in a step is settled at each of its stages.
+LATCH_STILL = 5e-3
+# Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
+NEAR_END = 4.0
+# A step grows by this factor at the most, and there are so many tries of one.
+GROWTH = 5.0
+TRIES = 80
 
 
 @kernel
@@ -38,293 +71,266 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["coupling"] = side["quiet_current"] * feed_resistance(touched, side)
     state["rotor"] = 0.0
     state["speed"] = 0.0
-    state["junction"] = 0.65
-    state["collector"] = 0.03
     state["elapsed"] = 0.0
     state["cover"] = math.inf
     state["guess"] = math.inf
+    state["next_step"] = 0.5 * side["flash_resistance"] * side["coupling"]
+    state["margin"] = 0.0
     state["drift"] = 0.0
     state["drain"] = 0.0
     state["peak"] = 0.0
     state["charge"] = 0.0
+    state["panel_slope"] = math.inf
 
 
 @kernel
-def pulse_step_length(side: Any, state: Any, longest: float) -> float:
-    """Step [s] for the state at hand: short while the lit eye pulls the coupling capacitor.
-
-    An eighth of ``longest`` while the tyre takes hold of the floor. Towards the end of the pulse a quarter,
-    then an eighth: as little is left across the latch resistor, or as the NPN's cover comes near to what its
-    load needs, the collector runs off ever faster.
-    """
-    base = state["rail"] - state["junction"]
-    if base - state["coupling"] > side["lit_voltage"] + 0.02:
-        # longer from step to step, since a feeler resistor may keep the eye lit for as long as the pulse
-        kick = side["flash_resistance"] * side["coupling"]
-        return min(longest, 0.5 * kick + 0.15 * state["elapsed"])
-    takes_hold = side["tyre_radius"] * state["rotor"] < side["slip_speed"]
-    left = base - state["collector"]
-    if takes_hold or state["cover"] < 4.0 or left < 0.12:
-        return 0.125 * longest
-    if state["cover"] < 8.0 or left < 0.17:
-        return 0.25 * longest
-    return longest
+def look_at_panel(walker: Any, lit: LitPanel, state: Any, rail: float) -> None:
+    """Write into ``state`` what the panel gives at ``rail`` [V], and how that changes with it."""
+    sun = waiting_currents(walker, lit, rail)
+    state["status"] |= sun.status
+    series = walker["panel_series"]
+    grown = lit.saturation / lit.thermal * math.exp((rail + sun.panel * series) / lit.thermal)
+    grown += 1.0 / walker["panel_shunt"]
+    state["panel"] = sun.panel
+    state["panel_slope"] = -grown / (1.0 + grown * series)
+    state["panel_rail"] = rail
 
 
 @kernel
-def coupling_current(
-    rail: float, rise: float, touched: bool, side: Any, state: Any, step: float
-) -> tuple[float, float]:
-    """Advance the coupling capacitor by ``step`` [s], its PNP's emitter-base voltage standing still.
+def light_latch(walker: Any, still: Still, point: Point, state: Any) -> bool:
+    """Settle the latch as the flash finds it, and write into ``state`` where; returns whether it holds."""
+    side = walker["side"][still.number]
+    rail = point.stored - walker["esr"] * still.drain
+    latch = settle_latch(
+        Supply(rail, walker["esr"], 0.0),
+        kick_at(side, still.touched, rail, point.coupling, 0.65),
+        walker["thermal"],
+        side,
+        Guess(math.inf, 0.0, 0.0),
+        True,
+    )
+    state["status"] |= latch.status
+    state["guess"] = latch.guess
+    state["collector"] = latch.collector
+    state["base"] = latch.base
+    state["given"] = latch.given
+    state["peak"] = latch.motor
+    return latch.holds
 
-    Returns its mean current [A] out of the PNP's base, and by how much [A/V] that is less where the
-    emitter-base voltage is higher all step long.
 
-    ``rail`` [V] at the start, and its ``rise`` [V/s], negative in a pulse. The eye's node sends current
-    through the eye, through the series resistor into the collector (which is down while the latch holds), and
-    through the feeler resistor to the rail while the whisker is pressed. So it nears a level of its own; the
-    eye goes dark where it passes the lit voltage on the way. There are three stretches at the most, since an
-    eye that goes dark in the step is not lit again in it.
-    """
-    lit = side["lit_voltage"]
-    top = rail - state["junction"] - state["coupling"]
-    is_lit = top > lit
-    left = step
-    phase = 0
-    kept = 1.0
-    change = rise * step + top
-    while left > 0.0:
-        conductance = 1.0 / side["series"]
-        pull = state["collector"] / side["series"]
-        if touched:
-            conductance += 1.0 / side["feeler"]
-            pull += rail / side["feeler"]
-        if is_lit:
-            conductance += 1.0 / side["flash_resistance"]
-            pull += lit / side["flash_resistance"]
-        elif top > 0.0:
-            conductance += side["quiet_current"] / side["dark_trigger"]
-        lag = side["coupling"] / conductance
-        level = pull / conductance + rise * lag
-        span = left
-        if is_lit and level < lit:
-            span = min(left, lag * math.log((top - level) / (lit - level)))
-        elif not is_lit and level > lit and phase == 0:
-            span = min(left, lag * math.log((level - top) / (level - lit)))
-        fall = math.exp(-span / lag)
-        top = level + (top - level) * fall
-        kept *= fall
-        left -= span
-        is_lit = not is_lit
-        phase += 1
-    change -= top
-    state["coupling"] += change
-    return side["coupling"] * change / step, side["coupling"] * (1.0 - kept) / step
+class Slopes(NamedTuple):
+    """Slopes that the method takes: the coupling capacitor's [1/s], and those of rotor and speed."""
+
+    coupling: float
+    wheel: Stiffness
 
 
 @kernel
-def rolling(
-    walker: Any, side: Any, rotor: float, speed: float, torque: float, braking: float, step: float
-) -> tuple[float, float, float, float, float]:
-    """Mean accelerations of motor and body over ``step`` [s], by one linearly implicit stage.
-
-    ``torque`` [N m] of the motor at ``rotor`` [rad/s], ``braking`` [N m s] by which it falls with the speed,
-    ``speed`` [m/s] of the floor under the tyre. Dry friction and drag never move anything by themselves.
-
-    The tyre's force is taken along its tangent over the share theta of the step. That is the midpoint, of
-    second order, where the step is short against tyre and motor, and goes towards the whole step where it is
-    not, so that no tyre is too stiff and no rotor too light (a Rosenbrock method of one stage; Hairer and
-    Wanner, Solving Ordinary Differential Equations II, chapter IV.7).
-
-    Returns (rotor [rad/s2], body [m/s2], what a further torque adds to each [1/(kg m2)] and [1/(kg m)], and
-    the share theta of the step [s]).
-    """
-    radius = side["tyre_radius"]
-    inertia = side["rotor_inertia"]
-    mass = walker["pivot_mass"]
-    slip = radius * rotor - speed
-    part = math.tanh(slip / side["slip_speed"])
-    force = side["tyre_grip"] * part
-    stiffness = side["tyre_grip"] * (1.0 - part * part) / side["slip_speed"]
-    drive = torque - radius * force - side["motor_friction"]
-    push = force - walker["drag"]
-    turns = rotor > 0.0 or drive > 0.0
-    moves = speed > 0.0 or push > 0.0
-    if not turns:
-        drive = 0.0
-    if not moves:
-        push = 0.0
-    for tries in range(2):
-        quickness = step * (stiffness * (radius * radius / inertia + 1.0 / mass) + braking / inertia)
-        ahead = 0.5 * step if quickness < 2.0 else step * (1.0 - 1.0 / quickness)
-        rotor_side = inertia + ahead * (braking + radius * radius * stiffness)
-        body_side = mass + ahead * stiffness
-        joint = ahead * radius * stiffness if turns and moves else 0.0
-        scale = 1.0 / (rotor_side * body_side - joint * joint)
-        gain = body_side * scale if turns else 0.0
-        joint_gain = joint * scale
-        rotor_rate = gain * drive + joint_gain * push
-        speed_rate = joint_gain * drive + rotor_side * scale * push
-        end = slip + step * (radius * rotor_rate - speed_rate)
-        if tries == 1 or slip * end >= 0.0 or abs(end) < side["slip_speed"]:
-            break
-        # a full force all step long would throw the slip over to the other side: it gives way in proportion
-        stiffness = force / slip
-    return rotor_rate, speed_rate, gain, joint_gain, ahead
-
-
-class Middle(NamedTuple):
-    """A step's middle, before the latch is settled there.
-
-    ``stored`` [V] in the storage; the coupling capacitor's mean current ``pushed`` [A] and its
-    ``answer`` [A/V] as from :func:`coupling_current`; ``back`` [V] of back-EMF and the motor's current
-    ``expected`` [A] if the collector stays; rates and gains of :func:`rolling`.
-    """
-
-    stored: float
-    pushed: float
-    answer: float
-    back: float
-    expected: float
-    rotor_rate: float
-    speed_rate: float
-    rotor_gain: float
-    speed_gain: float
-
-
-@kernel_part
-def middle_of(walker: Any, side: Any, touched: bool, state: Any, step: float) -> Middle:
-    """Go to the middle of a ``step`` [s], with collector and other currents as they were a step ago.
-
-    That is enough for second order. The coupling capacitor is advanced by the whole step.
-    """
-    stored = state["rail"]
-    rotor = state["rotor"]
-    constant = side["motor_constant"]
-    conductance = 1.0 / (side["motor_resistance"] + walker["esr"])
+def slopes_at(walker: Any, still: Still, point: Point, latch: Latched) -> Slopes:
+    """Slopes of what is fast at a ``point``; the storage is slow."""
+    side = walker["side"][still.number]
+    thermal = walker["thermal"]
     esr = walker["esr"]
-    above = -esr * state["drain"] - state["collector"]
-    motor = max(stored + above - constant * rotor, 0.0) * conductance
-    leak = stored / walker["leak"]
-    rise = -(state["drain"] + motor + leak) / walker["capacitance"]
-    pushed, answer = coupling_current(
-        stored - esr * (state["drain"] + motor), rise, touched, side, state, step
+    rail = point.stored - esr * still.drain
+    kick = kick_at(side, still.touched, rail, point.coupling, thermal * latch.y)
+    # the emitter-base voltage gives way to what the capacitor draws
+    softened = latch.base / (latch.base + thermal * (kick.answer + 1.0 / side["latch"]))
+    braking = side["motor_constant"] * side["motor_constant"] / (side["motor_resistance"] + esr)
+    return Slopes(
+        -kick.answer * softened / side["coupling"],
+        stiffness_of(walker, side, point.rotor, point.speed, braking),
     )
-    middle_stored = stored + 0.5 * step * rise
-    motor = max(middle_stored + above - constant * rotor, 0.0) * conductance
-    # braked also while it outruns the rail: within the step it may come back to drawing current
-    braking = constant * constant * conductance
-    rotor_rate, speed_rate, rotor_gain, speed_gain, ahead = rolling(
-        walker, side, rotor, state["speed"], constant * motor, braking, step
+
+
+@kernel
+def blend(a: float, one: Point, b: float, two: Point, c: float, three: Point) -> Point:
+    """Add up three stages' rates, each times its share."""
+    return Point(
+        a * one.stored + b * two.stored + c * three.stored,
+        a * one.coupling + b * two.coupling + c * three.coupling,
+        a * one.rotor + b * two.rotor + c * three.rotor,
+        a * one.speed + b * two.speed + c * three.speed,
     )
-    back = constant * max(rotor + ahead * rotor_rate, 0.0)
-    expected = max(middle_stored + above - back, 0.0) * conductance
-    return Middle(
-        middle_stored, pushed, answer, back, expected, rotor_rate, speed_rate, rotor_gain, speed_gain
+
+
+@kernel
+def weigh(shares: tuple[float, float, float, float], one: Any, two: Any, three: Any, four: Any) -> Point:
+    """Add up four stages' rates, each times its share."""
+    s1, s2, s3, s4 = shares
+    return Point(
+        s1 * one.stored + s2 * two.stored + s3 * three.stored + s4 * four.stored,
+        s1 * one.coupling + s2 * two.coupling + s3 * three.coupling + s4 * four.coupling,
+        s1 * one.rotor + s2 * two.rotor + s3 * three.rotor + s4 * four.rotor,
+        s1 * one.speed + s2 * two.speed + s3 * three.speed + s4 * four.speed,
     )
+
+
+@kernel
+def gone_on(begun: Point, step: float, rates: Point) -> Point:
+    """Where the ``rates`` lead from ``begun`` in a ``step`` [s]; neither rotor nor body goes backwards."""
+    return Point(
+        begun.stored + step * rates.stored,
+        begun.coupling + step * rates.coupling,
+        max(begun.rotor + step * rates.rotor, 0.0),
+        max(begun.speed + step * rates.speed, 0.0),
+    )
+
+
+@kernel
+def stage_rates(flow: Flow, slopes: Slopes, step: float, mixed: Point) -> Point:
+    """Rates of a stage, ``mixed`` being what the slopes take of the stages before."""
+    ahead = step * _DIAGONAL
+    wheel = slopes.wheel
+    wheels = implicit(
+        Rolling(
+            flow.rotor + step * (wheel.rotor_rotor * mixed.rotor + wheel.rotor_speed * mixed.speed),
+            flow.speed + step * (wheel.speed_rotor * mixed.rotor + wheel.speed_speed * mixed.speed),
+        ),
+        wheel,
+        ahead,
+    )
+    soaked = (flow.coupling + step * slopes.coupling * mixed.coupling) / (1.0 - ahead * slopes.coupling)
+    return Point(flow.stored, soaked, wheels.rotor, wheels.speed)
 
 
 @kernel
 def pulse_step(
-    walker: Any, number: int, lit: LitPanel, touched: bool, state: Any, step: float
+    walker: Any, number: int, lit: LitPanel, touched: bool, state: Any, longest: float
 ) -> tuple[bool, float]:
-    """Advance a pulse by ``step`` [s]; returns (the latch still holds, floor passed under the tyre [m]).
+    """Advance a pulse by one step of at most ``longest`` [s].
 
-    ``lit`` is the panel in its light. The latch is settled once, at the middle of the step; where it has let
-    go by then nothing is advanced and the way is 0, so the end of a pulse is met to half a step. So it is
-    where it is not known whether it holds, which the status of ``state`` then tells.
+    Returns (the latch still holds, floor passed under the tyre [m]); ``lit`` is the panel in its light. How
+    long the step was is told by ``elapsed`` of the state. Where the latch does not hold nothing is advanced,
+    and the way is 0. So it is where it is not known whether it holds, which the status of ``state`` tells.
     """
     side = walker["side"][number]
-    middle = middle_of(walker, side, touched, state, step)
-    source = middle.stored - walker["esr"] * state["drain"]
-    # where the latch is likely to rest if it goes on as it went; a kick that has just ended misleads
-    likely = state["guess"] + max(min(step * state["drift"], 0.3), -0.3)
-    latch = settle_latch(
-        Supply(source, walker["esr"], middle.back),
-        Kick(middle.pushed, middle.answer, state["junction"]),
-        walker["thermal"],
-        side,
-        state["collector"],
-        likely,
+    begun = Point(state["rail"], state["coupling"], state["rotor"], state["speed"])
+    rail = begun.stored - walker["esr"] * state["drain"]
+    if not abs(state["panel_slope"] * (rail - state["panel_rail"])) < 1e-4 + 1e-2 * abs(state["panel"]):
+        look_at_panel(walker, lit, state, rail)
+    still = Still(
+        state["panel"],
+        state["panel_slope"],
+        state["panel_rail"],
+        state["drain"],
+        touched and side["feeler"] < math.inf,
+        number,
     )
-    if not latch.holds:
-        state["status"] |= latch.status
+    if state["guess"] == math.inf and not light_latch(walker, still, begun, state):
         return False, 0.0
-    rail = source - walker["esr"] * latch.motor
-    currents = waiting_currents(walker, lit, rail)
-    way = go_on(side, middle, latch, state, step)
-    settle_accounts(walker, middle, latch, currents, rail, state, step)
-    state["status"] |= currents.status
-    if not state["rail"] > -math.inf:
-        state["status"] |= NO_NUMBER
-        return False, 0.0
-    return True, way
+    latched = Latched(state["guess"], state["collector"], state["base"], state["given"])
+    one = flow_at(walker, still, begun, latched)
+    slopes = slopes_at(walker, still, begun, latched)
+    is_lit = rail - begun.coupling - walker["thermal"] * latched.y > side["lit_voltage"]
+    shortest = max(LET_GO_SHARE * state["elapsed"], LET_GO_TIME)
+    tolerance = walker["tolerance"]
+    rotor_scale = begun.rotor + ROTOR_SHARE * max(rail, 0.1) / side["motor_constant"]
+    step = min(max(state["next_step"], shortest), longest)
+    growth = GROWTH
+    drift = state["drift"]
+    nothing = Point(0.0, 0.0, 0.0, 0.0)
+    for _ in range(TRIES):
+        thorough = step <= shortest
+        follows = is_lit or abs(drift) * step > LATCH_STILL
+        k1 = stage_rates(one, slopes, step, nothing)
+        second = gone_on(begun, step * _PLACE_2, k1)
+        at = Latched(latched.y, latched.collector + _PLACE_2 * step * drift, latched.base, latched.given)
+        holds = True
+        if follows:
+            at, latch = settled_at(walker, still, second, at, one.motor, thorough)
+            holds = latch.holds
+        two = flow_at(walker, still, second, at)
+        k2 = stage_rates(two, slopes, step, blend(_MIX_21, k1, 0.0, k1, 0.0, k1))
+        third = gone_on(begun, step, blend(_ALONG_31, k1, _ALONG_32, k2, 0.0, k2))
+        if follows and holds:
+            at, latch = settled_at(walker, still, third, at, two.motor, thorough)
+            holds = latch.holds
+        elif holds:
+            at = Latched(latched.y, latched.collector + _PLACE_3 * step * drift, latched.base, latched.given)
+        three = flow_at(walker, still, third, at)
+        k3 = stage_rates(three, slopes, step, blend(_MIX_31, k1, _MIX_32, k2, 0.0, k2))
+        fourth = gone_on(begun, step, k3)
+        if holds:
+            at, latch = settled_at(walker, still, fourth, at, three.motor, thorough)
+            holds = latch.holds
+        if not holds:
+            if thorough:
+                state["status"] |= latch.status
+                return False, 0.0
+            growth = 1.0
+            step = max(0.3 * step, shortest)
+            continue
+        four = flow_at(walker, still, fourth, at)
+        k4 = stage_rates(four, slopes, step, blend(_MIX_41, k1, _MIX_42, k2, _MIX_43, k3))
+        off = weigh(_ERRORS, k1, k2, k3, k4)
+        error = step * max(
+            abs(off.stored) / RAIL_SCALE,
+            abs(off.coupling) / COUPLING_SCALE,
+            abs(off.rotor) / rotor_scale,
+            abs(off.speed) / (side["tyre_radius"] * rotor_scale),
+        )
+        if error > tolerance:
+            step *= max(0.9 * (tolerance / error) ** (1.0 / 3.0), 0.1)
+            continue
+        if not error >= 0.0:
+            state["status"] |= NO_NUMBER
+            return False, 0.0
+        if error > (0.9 / GROWTH) ** 3 * tolerance:
+            growth = min(growth, 0.9 * (tolerance / error) ** (1.0 / 3.0))
+        state["next_step"] = step * growth
+        before = state["margin"] * state["margin"]
+        now = latch.margin * latch.margin
+        if latch.cover < NEAR_END and now < before:
+            state["next_step"] = min(state["next_step"], step * now / (before - now))
+        state["margin"] = latch.margin
+        state["drift"] = (at.collector - latched.collector) / step
+        state["guess"] = at.y
+        state["collector"] = at.collector
+        state["base"] = at.base
+        state["given"] = at.given
+        state["cover"] = latch.cover
+        state["peak"] = max(state["peak"], latch.motor)
+        way = weigh_way(step, begun, second, third, fourth)
+        end = gone_on(begun, step, weigh(_WEIGHTS, k1, k2, k3, k4))
+        settle_accounts(walker, state, step, end.stored, one, two, three, four)
+        state["rail"] = end.stored
+        state["coupling"] = end.coupling
+        state["rotor"] = end.rotor
+        state["speed"] = end.speed
+        state["elapsed"] += step
+        return True, way
+    state["status"] |= NO_NUMBER
+    return False, 0.0
 
 
-@kernel_part
-def go_on(side: Any, middle: Middle, latch: Settled, state: Any, step: float) -> float:
-    """Advance motor, tyre and what the latch is kept by, by a ``step`` [s]; returns the floor passed [m]."""
-    further = side["motor_constant"] * (latch.motor - middle.expected)
-    rotor_rate = middle.rotor_rate + middle.rotor_gain * further
-    speed_rate = middle.speed_rate + middle.speed_gain * further
-    speed = state["speed"]
-    end_speed = max(speed + step * speed_rate, 0.0)
-    state["elapsed"] += step
-    state["drift"] = (latch.guess - state["guess"]) / step if state["guess"] < math.inf else 0.0
-    state["rotor"] = max(state["rotor"] + step * rotor_rate, 0.0)
-    state["speed"] = end_speed
-    state["guess"] = latch.guess
-    state["collector"] = latch.collector
-    state["coupling"] -= middle.answer * (latch.junction - state["junction"]) * step / side["coupling"]
-    state["junction"] = latch.junction
-    state["cover"] = latch.cover
-    state["peak"] = max(state["peak"], latch.motor)
-    return 0.5 * step * (speed + end_speed)
+@kernel
+def weigh_way(step: float, one: Point, two: Point, three: Point, four: Point) -> float:
+    """Floor [m] that passes under the tyre in a ``step`` [s]."""
+    w1, w2, w3, w4 = _WEIGHTS
+    return max(step * (w1 * one.speed + w2 * two.speed + w3 * three.speed + w4 * four.speed), 0.0)
 
 
 @kernel_part
 def settle_accounts(
-    walker: Any, middle: Middle, latch: Settled, currents: Currents, rail: float, state: Any, step: float
+    walker: Any, state: Any, step: float, end: float, one: Flow, two: Flow, three: Flow, four: Flow
 ) -> None:
-    """Take what flows in a ``step`` [s] out of the storage, and write down where it went."""
-    stored = state["rail"]
-    drain = latch.base + latch.given + currents.eyes - currents.panel
-    leak = middle.stored / walker["leak"]
-    taken = drain + latch.motor + leak
-    # a tiny storage may be empty before the step is over
-    flow = step if step * taken <= walker["capacitance"] * stored else walker["capacitance"] * stored / taken
-    end_stored = stored - flow * taken / walker["capacitance"]
-    state["rail"] = end_stored
-    state["drain"] = drain
-    state["charge"] += flow * latch.motor
-    # at the mean voltage of the storage, with which the energies of a step add up
-    mean_stored = 0.5 * (stored + end_stored)
-    drop = middle.stored - rail
-    state["panel_energy"] += flow * currents.panel * (mean_stored - drop)
-    state["motor_energy"] += flow * latch.motor * (mean_stored - drop)
-    state["base_energy"] += flow * (latch.base + latch.given) * (mean_stored - drop)
-    state["eye_energy"] += flow * currents.eyes * (mean_stored - drop)
-    state["leak_energy"] += flow * middle.stored / walker["leak"] * mean_stored
-    state["esr_energy"] += flow * (drain + latch.motor) * drop
+    """Write down where in a ``step`` [s] what left the storage went; it stands at ``end`` [V] then.
 
-
-@kernel
-def coast_step(walker: Any, number: int, state: Any, step: float) -> float:
-    """Advance the coasting of a side that has let go by ``step`` [s]; returns the floor passed [m].
-
-    The wheel is at rest when both ``rotor`` and ``speed`` are exactly 0. The storage is left as it is: it
-    charges meanwhile as in any wait, so that the caller advances it by :func:`agents.circuit.charging.wait`.
+    At the mean voltage of the storage, with which the energies of a step add up.
     """
-    side = walker["side"][number]
-    speed = state["speed"]
-    rotor_rate, speed_rate, _, _, _ = rolling(walker, side, state["rotor"], speed, 0.0, 0.0, step)
-    end_speed = max(speed + step * speed_rate, 0.0)
-    state["rotor"] = max(state["rotor"] + step * rotor_rate, 0.0)
-    state["speed"] = end_speed
-    return 0.5 * step * (speed + end_speed)
-
-
-@kernel
-def at_rest(state: Any) -> bool:
-    """Whether wheel and body have stopped."""
-    return bool(state["rotor"] == 0.0 and state["speed"] == 0.0)
+    w1, w2, w3, w4 = _WEIGHTS
+    motor = step * (w1 * one.motor + w2 * two.motor + w3 * three.motor + w4 * four.motor)
+    bases = step * (w1 * one.bases + w2 * two.bases + w3 * three.bases + w4 * four.bases)
+    eyes = step * (w1 * one.eyes + w2 * two.eyes + w3 * three.eyes + w4 * four.eyes)
+    leak = step * (w1 * one.leak + w2 * two.leak + w3 * three.leak + w4 * four.leak)
+    panel = step * (w1 * one.panel + w2 * two.panel + w3 * three.panel + w4 * four.panel)
+    mean = 0.5 * (state["rail"] + end)
+    drop = walker["esr"] * (motor + bases + eyes - panel) / step
+    state["charge"] += motor
+    state["drain"] = four.bases + four.eyes - four.panel
+    state["panel_energy"] += panel * (mean - drop)
+    state["motor_energy"] += motor * (mean - drop)
+    state["base_energy"] += bases * (mean - drop)
+    state["eye_energy"] += eyes * (mean - drop)
+    state["leak_energy"] += leak * mean
+    state["esr_energy"] += (motor + bases + eyes - panel) * drop

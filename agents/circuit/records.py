@@ -104,7 +104,7 @@ WALKER = np.dtype(
         ("shade_radius", np.float64),  # radius of the circle with the body's area
         ("core_count", np.int64),
         ("core", np.float64, (CORE_POINTS, 2)),
-        ("step", np.float64),  # time step of a pulse [s]
+        ("tolerance", np.float64),  # relative error that a step of a pulse may have
     ],
     align=True,
 )
@@ -121,7 +121,15 @@ STATE = np.dtype(
         ("elapsed", np.float64),  # time since the flash [s]
         ("cover", np.float64),  # capability of the NPN over its load; inf before the first step
         ("guess", np.float64),  # the last solution for the base current, from which the next one starts
-        ("drift", np.float64),  # by how much that solution went on [1/s]
+        ("base", np.float64),  # the base current that goes with it [A]
+        ("given", np.float64),  # what the PNP gives the NPN's base then [A]
+        ("drift", np.float64),  # by how much the collector went on in the last step [V/s]
+        ("next_step", np.float64),  # step that is likely to do, 0 before the first [s]
+        ("margin", np.float64),  # how far the last step's latch was from letting go [V]
+        ("margin_time", np.float64),  # time since the flash to which that belongs [s]
+        ("panel", np.float64),  # the panel's current when last looked at [A]
+        ("panel_slope", np.float64),  # and how it changes with the rail [A/V]
+        ("panel_rail", np.float64),  # and the rail then [V]
         ("drain", np.float64),  # current other than the motor's in the last stage, for the ESR [A]
         ("peak", np.float64),  # greatest motor current of this pulse [A]
         ("charge", np.float64),  # charge through the motor in this pulse [C]

@@ -24,8 +24,8 @@ from agents.handbook.temperature import (
 GRAVITY = 9.80665  # standard gravity [m/s2], CGPM 1901
 ROUND_BODY = 0.026  # radius of a body of which nothing is said [m]
 
-# The longest step of a pulse [s]; shorter where a pulse empties the storage faster.
-LONGEST_STEP = 4e-3
+# Error that a step of a pulse may have, as a share of what rail, coupling capacitor and speeds go through.
+TOLERANCE = 5e-3
 
 
 def build(design: Design, air: float = ROOM_TEMPERATURE) -> RecordArray:
@@ -55,7 +55,7 @@ def fill(walker: Any, design: Design, air: float = ROOM_TEMPERATURE) -> None:
         outward = 1.0 if number == 0 else -1.0
         _fill_side(walker["side"][number], side, outward, body.tyre_load * weight)
         _fill_circuit(walker["side"][number], side, air)
-    walker["step"] = min(0.1 / design.discharge_rate, LONGEST_STEP)
+    walker["tolerance"] = TOLERANCE
 
 
 def _fill_panel(walker: Any, panel: Panel) -> None:

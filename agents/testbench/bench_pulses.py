@@ -12,8 +12,9 @@ import numpy as np
 from agents.circuit.charging import time_to_reach
 from agents.circuit.eye import recovery_time
 from agents.circuit.panel import LitPanel
-from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.status import COAST_UNENDED, SETTLED
+from agents.circuit.tyre import at_rest, begin_coasting, coast_step
 from agents.compiled import kernel, kernel_part
 
 # A pulse that outlasts this [s] with an ordinary storage is taken as locked; larger storages get longer.
@@ -66,20 +67,16 @@ def bench_pulse(
     still = 1e-3
     quiet = still * lit.photocurrent * window / walker["capacitance"]
     begin_pulse(walker, number, touched, state)
-    side = walker["side"][number]
-    top = walker["step"]
-    held = 0.0
     passed = 0.0
     looked = 0.0
     rail = state["rail"]
     coupling = state["coupling"]
     rotor = state["rotor"]
     while True:
-        step = pulse_step_length(side, state, top)
-        holds, way = pulse_step(walker, number, lit, touched, state, step)
+        holds, way = pulse_step(walker, number, lit, touched, state, window)
+        held = state["elapsed"]
         if not holds:
             break
-        held += step
         passed += way
         if held - looked >= window:
             if (
@@ -93,9 +90,11 @@ def bench_pulse(
             coupling = state["coupling"]
             rotor = state["rotor"]
     coasted = 0.0
+    begin_coasting(state)
     while not at_rest(state) and coasted < longest:
-        passed += coast_step(walker, number, state, top)
-        coasted += top
+        step, way = coast_step(walker, number, state, longest)
+        passed += way
+        coasted += step
     if not at_rest(state):
         state["status"] |= COAST_UNENDED
     return held, coasted, passed, False

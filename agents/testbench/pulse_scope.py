@@ -7,7 +7,7 @@ import numpy as np
 
 from agents.arrays import FloatArray
 from agents.circuit.panel import LitPanel
-from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
+from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
@@ -20,6 +20,8 @@ from agents.testbench.measuring import bench_failure, measure_record, measured_p
 
 # Steps that are kept of a pulse; one that holds on is shown for as long as these last.
 MOST_ROWS = 4000
+# The longest step of them [s].
+LONGEST_ROW = 4e-3
 # What is written of every step.
 TIME, RAIL, MOTOR, BASES, ROTOR = range(5)
 
@@ -72,9 +74,7 @@ def _scope(
         eyes = state["eye_energy"]
         leak = state["leak_energy"]
         gained = state["panel_energy"]
-        holds, _ = pulse_step(
-            walker, number, panel, touched, state, pulse_step_length(side, state, walker["step"])
-        )
+        holds, _ = pulse_step(walker, number, panel, touched, state, LONGEST_ROW)
         if not holds:
             break
         step = state["elapsed"] - time

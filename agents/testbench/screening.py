@@ -12,7 +12,7 @@ from agents.circuit.charging import charging_current
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
 from agents.circuit.panel import LitPanel
-from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
+from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.status import SETTLED
 from agents.compiled import kernel
 from agents.testbench.faults import (
@@ -66,15 +66,12 @@ def has_other_than(walker: Any, light: float, lit: LitPanel, twins: bool, allowe
         state["rail"] = trigger
         begin_pulse(walker, number, free, state)
         passed = 0.0
-        held = 0.0
         holds = True
-        while passed <= furthest and held < LONGEST_LOOK:
-            step = pulse_step_length(side, state, walker["step"])
-            holds, way = pulse_step(walker, number, lit, free, state, step)
+        while passed <= furthest and state["elapsed"] < LONGEST_LOOK:
+            holds, way = pulse_step(walker, number, lit, free, state, LONGEST_LOOK)
             if not holds:
                 break
             passed += way
-            held += step
         if state["status"] != SETTLED or math.isnan(passed):
             return False
         if passed > furthest and allowed & ENDLESS == 0:

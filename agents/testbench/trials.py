@@ -12,7 +12,7 @@ import numpy as np
 
 from agents.arrays import IntArray, RecordArray
 from agents.circuit.records import WALKER
-from agents.design.as_built import LONGEST_STEP, build, fill
+from agents.design.as_built import build, fill
 from agents.design.spec import FASTEST_DISCHARGE, Design, emptying_rate, part_reader
 from agents.errors import InputError
 from agents.handbook.temperature import ROOM_TEMPERATURE

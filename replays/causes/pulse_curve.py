@@ -6,13 +6,15 @@ import numpy as np
 
 from agents.arrays import FloatArray
 from agents.circuit.panel import LitPanel
-from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
+from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.compiled import kernel
 
 # A pulse that takes more steps than this is followed no further; only one that locks up does.
 MOST_STEPS = 4000
+# The longest step of them [s], so that what happens to the walker is met in time.
+LONGEST_ROW = 4e-3
 
 # What is told at the end of a step holds for the next one, though the sum of the steps rounds otherwise [s].
 _ROUNDING = 1e-9
@@ -50,7 +52,6 @@ def follow_pulse(
     """
     touch_times, touch_states, held_times, held_speeds = course
     begin_pulse(walker, number, touch_states[0] > 0.0, state)
-    side = walker["side"][number]
     time = 0.0
     touch = 0
     held = 0
@@ -65,12 +66,13 @@ def follow_pulse(
             held += 1
         if len(held_times) > 0 and held_times[held] <= time + _ROUNDING:
             state["speed"] = min(state["speed"], held_speeds[held])
-        step = min(pulse_step_length(side, state, walker["step"]), longest - time)
         before = state["charge"]
+        step = min(LONGEST_ROW, longest - time)
         holds, _ = pulse_step(walker, number, panel, touch_states[touch] > 0.0, state, step)
         if not holds:
             break
-        time += step
+        step = state["elapsed"] - time
+        time = state["elapsed"]
         out[row, 0] = time
         out[row, 1] = state["rail"]
         out[row, 2] = (state["charge"] - before) / step

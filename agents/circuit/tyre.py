@@ -1,0 +1,141 @@
+"""Motor, tyre and body of one side, and how they coast to rest.
+
+    J domega/dt = K I_m - friction - r F,      F = mu N tanh((r omega - v) / epsilon)
+    m_eff dv/dt = F - drag
+
+Dry friction and drag never move anything by themselves. The tyre's force follows its slip within fractions
+of a millisecond, so that both rates are handed on with their slopes to a linearly implicit method.
+"""
+
+import math
+from typing import Any, NamedTuple
+
+from agents.compiled import kernel
+
+# The methods' diagonal, with which fast decays come down to nought within a step.
+_DIAGONAL = 1.0 - math.sqrt(0.5)
+# The first step of a coasting, and what no step is shorter than [s]; tries of a step at the most.
+FIRST_COASTING = 2e-4
+SHORTEST_COASTING = 1e-6
+TRIES = 60
+# Error of a step of coasting, as a share of the speed.
+COASTING_ERROR = 1e-2
+# What is slower than this has stopped [m/s].
+SLOWEST = 1e-5
+
+
+class Rolling(NamedTuple):
+    """Accelerations of the rotor [rad/s2] and of the floor under the tyre [m/s2]."""
+
+    rotor: float
+    speed: float
+
+
+class Stiffness(NamedTuple):
+    """Slopes [1/s, with rad/s against m/s where they mix] of both accelerations against both speeds."""
+
+    rotor_rotor: float
+    rotor_speed: float
+    speed_rotor: float
+    speed_speed: float
+
+
+@kernel
+def rolling(walker: Any, side: Any, rotor: float, speed: float, torque: float) -> Rolling:
+    """Accelerations at ``rotor`` [rad/s] and ``speed`` [m/s] under a ``torque`` [N m] of the motor."""
+    radius = side["tyre_radius"]
+    force = side["tyre_grip"] * math.tanh((radius * rotor - speed) / side["slip_speed"])
+    drive = torque - radius * force - side["motor_friction"]
+    push = force - walker["drag"]
+    if rotor <= 0.0 and drive < 0.0:
+        drive = 0.0
+    if speed <= 0.0 and push < 0.0:
+        push = 0.0
+    return Rolling(drive / side["rotor_inertia"], push / walker["pivot_mass"])
+
+
+@kernel
+def stiffness_of(walker: Any, side: Any, rotor: float, speed: float, braking: float) -> Stiffness:
+    """Slopes of :func:`rolling`, of a motor whose torque falls by ``braking`` [N m s]."""
+    radius = side["tyre_radius"]
+    part = math.tanh((radius * rotor - speed) / side["slip_speed"])
+    rise = side["tyre_grip"] * (1.0 - part * part) / side["slip_speed"]
+    inertia = side["rotor_inertia"]
+    mass = walker["pivot_mass"]
+    return Stiffness(
+        -(braking + radius * radius * rise) / inertia, radius * rise / inertia, radius * rise / mass, -rise / mass
+    )
+
+
+@kernel
+def implicit(rolled: Rolling, slopes: Stiffness, ahead: float) -> Rolling:
+    """Solve (1 - ``ahead`` times ``slopes``) k = ``rolled``; ``ahead`` in [s]."""
+    a = 1.0 - ahead * slopes.rotor_rotor
+    b = -ahead * slopes.rotor_speed
+    c = -ahead * slopes.speed_rotor
+    d = 1.0 - ahead * slopes.speed_speed
+    scale = 1.0 / (a * d - b * c)
+    return Rolling((d * rolled.rotor - b * rolled.speed) * scale, (a * rolled.speed - c * rolled.rotor) * scale)
+
+
+@kernel
+def at_rest(state: Any) -> bool:
+    """Whether wheel and body have stopped."""
+    return bool(state["rotor"] == 0.0 and state["speed"] == 0.0)
+
+
+@kernel
+def begin_coasting(state: Any) -> None:
+    """Set ``state`` to the moment at which the latch has let go."""
+    state["next_step"] = FIRST_COASTING
+
+
+@kernel
+def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[float, float]:
+    """Advance the coasting of a side that has let go by one step of at most ``longest`` [s].
+
+    Returns (the step's length [s], floor passed under the tyre [m]). Wheel and body are at rest when both
+    ``rotor`` and ``speed`` are exactly 0. While the tyre grips both slow down evenly, which one step follows
+    however long it is (ROS2 of Verwer, Spee, Blom and Hundsdorfer, SIAM Journal on Scientific Computing 20,
+    1999, is exact there); what takes short steps is the slip's change of sides at the start. A step ends where
+    the rotor or the body stops. The storage is left as it is: it charges meanwhile as in any wait, so that the
+    caller advances it by :func:`agents.circuit.charging.wait`.
+    """
+    side = walker["side"][number]
+    radius = side["tyre_radius"]
+    rotor = state["rotor"]
+    speed = state["speed"]
+    one = rolling(walker, side, rotor, speed, 0.0)
+    slopes = stiffness_of(walker, side, rotor, speed, 0.0)
+    allowed = COASTING_ERROR * (speed + 0.1 * side["slip_speed"])
+    step = min(state["next_step"], longest)
+    for _ in range(TRIES):
+        ahead = step * _DIAGONAL
+        k1 = implicit(one, slopes, ahead)
+        two = rolling(
+            walker, side, max(rotor + step * k1.rotor, 0.0), max(speed + step * k1.speed, 0.0), 0.0
+        )
+        k2 = implicit(Rolling(two.rotor - 2.0 * k1.rotor, two.speed - 2.0 * k1.speed), slopes, ahead)
+        error = 0.5 * step * max(radius * abs(k1.rotor + k2.rotor), abs(k1.speed + k2.speed))
+        turned = step * (1.5 * k1.rotor + 0.5 * k2.rotor)
+        gained = step * (1.5 * k1.speed + 0.5 * k2.speed)
+        # up to where the first of the two stops
+        share = 1.0
+        if rotor > 0.0 and rotor + turned < 0.0:
+            share = min(share, -rotor / turned)
+        if speed > 0.0 and speed + gained < 0.0:
+            share = min(share, -speed / gained)
+        if share < 0.999 and step > SHORTEST_COASTING:
+            step = max(share * step, SHORTEST_COASTING)
+            continue
+        if error > allowed and step > SHORTEST_COASTING:
+            step = max(step * max(0.9 * math.sqrt(allowed / error), 0.1), SHORTEST_COASTING)
+            continue
+        break
+    state["next_step"] = step * min(0.9 * math.sqrt(allowed / error), 5.0) if error > 0.0 else 5.0 * step
+    end_rotor = rotor + turned
+    end_speed = speed + gained
+    # what is left of a stop is less than what rounding or a slip of nothing would go on for
+    state["rotor"] = end_rotor if radius * end_rotor > SLOWEST else 0.0
+    state["speed"] = end_speed if end_speed > SLOWEST else 0.0
+    return step, 0.5 * step * (speed + max(end_speed, 0.0))
