@@ -3,7 +3,6 @@
 A *point* is what a pulse steps: storage, coupling capacitor, rotor and speed. The latch follows at once.
 """
 
-import math
 from typing import Any, NamedTuple
 
 from agents.circuit.eye import quiet_draw
@@ -61,7 +60,7 @@ class Flow(NamedTuple):
 
 @kernel
 def kick_at(side: Any, touched: bool, rail: float, coupling: float, junction: float) -> Kick:
-    """What the coupling capacitor, over which stand ``coupling`` [V], draws at about that ``junction`` [V]."""
+    """What the coupling capacitor, with ``coupling`` [V] over it, draws at about that ``junction`` [V]."""
     top = rail - coupling
     feed = 1.0 / side["series"]
     answer = feed
@@ -126,7 +125,9 @@ def settled_at(
     source = point.stored - walker["esr"] * still.drain
     latch = settle_latch(
         Supply(source, walker["esr"], side["motor_constant"] * point.rotor),
-        kick_at(side, still.touched, source - walker["esr"] * motor, point.coupling, walker["thermal"] * last.y),
+        kick_at(
+            side, still.touched, source - walker["esr"] * motor, point.coupling, walker["thermal"] * last.y
+        ),
         walker["thermal"],
         side,
         Guess(last.y, last.base, last.collector),

@@ -34,15 +34,17 @@ the emitter junction goes as exp(V_BE / 2 V_T): Sah, Noyce and Shockley, Proceed
 import math
 from typing import Any, NamedTuple
 
+from agents.circuit.level import STRAIGHT, Frame, Kick, Level, Supply, excess_of, frame_of, level_at
 from agents.circuit.status import DRIVE_UNSETTLED, LATCH_UNSETTLED, SETTLED
-from agents.circuit.transistors import Around, collector_voltage, driver_currents
+from agents.circuit.transistors import collector_voltage
 from agents.compiled import kernel, kernel_part
 
 # Rounds of Newton's method at the most, for the drive and for the level.
 DRIVE_ROUNDS = 40
 LEVEL_ROUNDS = 100
-# A collector below this [V] has not risen, however little of the rail the back-EMF leaves.
-LEAST_FREE_LEVEL = 0.15
+# Rounds of the search for the lowest level, and how near [V] it comes to it.
+SEARCH_ROUNDS = 200
+NEAR_LEVEL = 2e-3
 
 
 @kernel
@@ -65,31 +67,6 @@ def strongest_drive(drive: float, weight: float, scale: float) -> tuple[float, i
         if abs(change) < 1e-4:
             return y, SETTLED
     return y, DRIVE_UNSETTLED
-
-
-class Supply(NamedTuple):
-    """What drives a latch and its motor.
-
-    ``source`` [V] of the rail with the motor off, ``esr`` [ohm] by which the motor's current lowers it,
-    ``back`` [V] of back-EMF in the motor.
-    """
-
-    source: float
-    esr: float
-    back: float
-
-
-class Kick(NamedTuple):
-    """What the coupling capacitor draws out of the PNP's base.
-
-    ``current`` [A] with emitter-base voltage and collector at nought, ``answer`` [A/V] by which it falls as
-    the one rises and ``feed`` [A/V] as the other does; ``top`` [V] stands at the eye then.
-    """
-
-    current: float
-    answer: float
-    feed: float
-    top: float
 
 
 class Settled(NamedTuple):
@@ -116,158 +93,11 @@ class Settled(NamedTuple):
 
 
 class Guess(NamedTuple):
-    """Where a latch stood a moment before: y = ln(f / I_S) or inf, its base current [A], its collector [V]."""
+    """Where a latch stood a moment before: y = ln(f / I_S) or inf, base current [A], collector [V]."""
 
     y: float
     base: float
     collector: float
-
-
-class Frame(NamedTuple):
-    """What stays while a latch is settled, worked out from supply, kick and side."""
-
-    supply: Supply
-    kick: Kick
-    thermal: float
-    conductance: float
-    share: float
-    drive: float
-    weight: float
-    stiffness: float
-    free_level: float
-
-
-class Level(NamedTuple):
-    """What goes with one y, each with its slope against it: currents [A] and the collector's voltage [V].
-
-    ``shift`` [V] is how far the collector came to stand from where it was looked for.
-    """
-
-    base: float
-    base_slope: float
-    given: float
-    given_slope: float
-    collector: float
-    collector_slope: float
-    demand: float
-    demand_slope: float
-    capability: float
-    capability_slope: float
-    shift: float
-
-
-@kernel_part
-def frame_of(supply: Supply, kick: Kick, thermal: float, side: Any) -> Frame:
-    """Work out what stays while a latch is settled; arguments as for :func:`settle_latch`."""
-    latch = 1.0 / side["latch"]
-    conductance = 1.0 / (side["motor_resistance"] + supply.esr)
-    # rail less collector is this part of source less collector, and the rest of the back-EMF
-    part = side["motor_resistance"] * conductance
-    return Frame(
-        supply,
-        kick,
-        thermal,
-        conductance,
-        1.0 / (side["npn"]["reverse_gain"] + 1.0),
-        latch * (part * supply.source + (1.0 - part) * supply.back) + kick.current,
-        thermal * (latch + kick.answer),
-        part * latch + kick.feed,
-        max(0.5 * (supply.source - supply.back), LEAST_FREE_LEVEL),
-    )
-
-
-@kernel_part
-def level_at(y: float, near: float, frame: Frame, side: Any) -> Level:
-    """The level that goes with y = ln(f / I_S): the collector voltage by the PNP's base, and what it asks.
-
-    The collector is looked for along the slopes from the voltage ``near`` [V], by which rail and NPN's base
-    stand where they do.
-    """
-    npn = side["npn"]
-    pnp = side["pnp"]
-    supply = frame.supply
-    kick = frame.kick
-    thermal = frame.thermal
-    motor = (supply.source - near - supply.back) * frame.conductance
-    falls = frame.conductance
-    if motor < 0.0:
-        motor = 0.0
-        falls = 0.0
-    asked = max(motor * (1.0 + motor / npn["knee"]), 1e-9)
-    asked_across = -falls * (1.0 + 2.0 * motor / npn["knee"])
-    lost = math.sqrt(asked * npn["low_knee"])
-    lost_across = 0.5 * lost * asked_across / asked
-    rail = supply.source - supply.esr * motor
-    rail_across = supply.esr * falls
-    low = thermal * math.log(asked / npn["saturation_current"])
-    low_across = thermal * asked_across / asked
-    room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + frame.share))
-    driver = driver_currents(
-        pnp["saturation_current"] * math.exp(y),
-        Around(
-            room,
-            frame.share * asked - lost / npn["gain"],
-            1.0 + (rail - low - thermal * y) * pnp["early"],
-            -room * rail_across / thermal,
-            frame.share * asked_across - lost_across / npn["gain"],
-            (rail_across - low_across) * pnp["early"],
-        ),
-        -thermal * pnp["early"],
-        pnp,
-    )
-    stiffness = max(frame.stiffness + driver.base_across, 0.1 * frame.stiffness)
-    shift = (frame.drive - driver.base - frame.weight * y - frame.stiffness * near) / stiffness
-    collector = near + shift
-    collector_slope = -(driver.base_slope + frame.weight) / stiffness
-    base = driver.base + driver.base_across * shift
-    base_slope = driver.base_slope + driver.base_across * collector_slope
-    given = driver.collector + driver.collector_across * shift
-    given_slope = driver.collector_slope + driver.collector_across * collector_slope
-    lost += lost_across * shift
-    motor = (supply.source - collector - supply.back) * frame.conductance
-    motor_slope = -collector_slope * frame.conductance
-    if motor < 0.0:
-        motor = 0.0
-        motor_slope = 0.0
-    junction = thermal * y
-    pushed = kick.current - kick.answer * junction - kick.feed * collector
-    fed = kick.feed * (kick.top - junction - collector)
-    # a load of nothing would be covered without end
-    ease = 1.0 / (1.0 + (max(collector, 0.0) - low) * npn["early"])
-    load = ease * max(motor + base - pushed + fed, 1e-9)
-    load_slope = ease * (motor_slope + base_slope + (kick.answer - kick.feed) * thermal)
-    if collector > 0.0:
-        load_slope -= ease * load * npn["early"] * collector_slope
-    strain = load / npn["knee"]
-    return Level(
-        base,
-        base_slope,
-        given,
-        given_slope,
-        collector,
-        collector_slope,
-        load * (1.0 + strain),
-        (1.0 + 2.0 * strain) * load_slope,
-        npn["gain"] * given - lost,
-        npn["gain"] * given_slope - lost_across * collector_slope,
-        shift,
-    )
-
-
-@kernel_part
-def excess_of(level: Level, thermal: float, npn: Any) -> tuple[float, float]:
-    """By how much the NPN falls short, or can do more (negative), and its slope.
-
-    Where it can carry the load, that is how far [V] above the level's collector it settles; where it cannot,
-    what it lacks [A] and a little beyond.
-    """
-    if level.capability > level.demand:
-        settled, settled_slope = collector_voltage(level.capability, level.demand, thermal, npn)
-        relative = level.capability_slope / level.capability - level.demand_slope / level.demand
-        return settled - level.collector, settled_slope * relative - level.collector_slope
-    # the load may yet fall below the capability as the collector rises; go a little beyond
-    excess = 1.02 * (level.demand - level.capability) + 1e-9
-    return excess, level.demand_slope - level.capability_slope
 
 
 @kernel_part
@@ -306,20 +136,50 @@ def let_go(status: int) -> Settled:
 
 
 @kernel
+def lowest_level(frame: Frame, side: Any) -> tuple[float, float, int]:
+    """Look for the lowest level from ground: about its y and its collector [V], and a status.
+
+    y is inf where there is none. With the collector held at a voltage the PNP's base tells y, and the NPN the
+    voltage to which it can pull. That rises with the voltage that is held, so that going from one to the next
+    comes up to the lowest level from below, and passes none.
+    """
+    scale = side["pnp"]["saturation_current"] / side["pnp"]["gain"]
+    y, status = strongest_drive(frame.drive, frame.weight, scale)
+    held = 0.0
+    for _ in range(SEARCH_ROUNDS):
+        if status != SETTLED or held > frame.free_level:
+            break
+        level = level_at(y, held, frame, side)
+        if abs(level.shift) > NEAR_LEVEL:
+            y += min(max(-level.shift / level.collector_slope, -2.0), 2.0)
+            if not math.isfinite(y):
+                return math.inf, held, LATCH_UNSETTLED
+            continue
+        settled = held + 0.02
+        if level.capability > level.demand:
+            settled, _ = collector_voltage(level.capability, level.demand, frame.thermal, side["npn"])
+        if settled < held + NEAR_LEVEL:
+            return y, held, status
+        held = settled
+    return math.inf, held, status
+
+
+@kernel
 def settle_latch(
     supply: Supply, kick: Kick, thermal: float, side: Any, guess: Guess, thorough: bool
 ) -> Settled:
     """Where the latch settles with ``thermal`` [V] and ``side``, a SIDE record.
 
-    Where it is not ``thorough`` a latch that has no level near the ``guess`` counts as one that has let go.
+    Where it is not ``thorough`` a latch that has no level near the ``guess`` counts as one that has let go;
+    else, and with no guess, it is looked for from ground.
 
-    The one unknown is y = ln(f / I_S). The PNP's base equation gives the collector voltage that goes with a
-    y, and the NPN's collector equation the one down to which it can pull; the latch rests where they agree. A
-    risen collector weakens the drive, and that lets the collector rise further: so there are two such levels
-    or none, and it rests at the lower, which has the greater y. The excess of what the NPN can do over what
-    it should is convex, so that Newton's method from a greater y comes down to that level without passing it.
-    Past the valley between the two, or where the collector stands nearer to the motor's free level than to
-    ground, the latch has let go.
+    The unknowns are y = ln(f / I_S) and the collector's voltage. The PNP's base equation gives the voltage
+    that goes with a y, and the NPN's collector equation the one down to which it can pull; the latch rests
+    where they agree. A risen collector weakens the drive, and that lets the collector rise further: so there
+    are two such levels or none, and it rests at the lower, which has the greater y. The excess of what the
+    NPN can do over what it should is convex, so that Newton's method from a greater y comes down to that
+    level without passing it. Past the valley between the two, or where the collector stands nearer to the
+    motor's free level than to ground, the latch has let go.
 
     The NPN just covers its load at a place that parts two sorts of excess, and Newton's method may jump to
     and fro over it, or creep. A latch that is not settled for that after ``LEVEL_ROUNDS`` hangs on a hair and
@@ -327,15 +187,13 @@ def settle_latch(
     for one that has come to no number.
     """
     frame = frame_of(supply, kick, thermal, side)
-    place = guess.collector
-    scale = side["pnp"]["saturation_current"] / side["pnp"]["gain"]
-    is_fresh = guess.y == math.inf
+    is_last = guess.y == math.inf or not thorough
     status = SETTLED
     y = guess.y
-    if is_fresh:
-        place = 0.0
-        y, status = strongest_drive(frame.drive, frame.weight, scale)
-        if status != SETTLED:
+    place = guess.collector
+    if y == math.inf:
+        y, place, status = lowest_level(frame, side)
+        if y == math.inf:
             return let_go(status)
     else:
         # the base current that is drawn now, were nothing else to move
@@ -349,26 +207,30 @@ def settle_latch(
         excess, slope = excess_of(level, thermal, side["npn"])
         is_down = level.collector < frame.free_level
         if level.capability > level.demand:
-            # the last step goes along the slopes: all but straight against f, save near the valley
+            # a last step along the slopes, all but straight against f, save near the valley
             near = 0.1 if level.capability > 3.0 * level.demand else 1e-3
-            if abs(excess) < near * min(slope, 5.0) and abs(level.shift) < 0.03 and (is_fresh or is_down):
-                return along(level, y, -excess / slope, excess, slope, frame)
+            if abs(excess) < near * min(slope, 5.0) and is_down:
+                settled = along(level, y, -excess / slope, excess, slope, frame)
+                if abs(settled.collector - place) < STRAIGHT:
+                    return settled
+                place = min(max(settled.collector, 0.0), frame.free_level)
+                lower = -math.inf
+                upper = math.inf
+                continue
             if excess <= 0.0:
                 lower = y
         if excess > 0.0:
             upper = y
         is_between = lower > -math.inf and upper < math.inf
-        is_beyond = not is_between and slope <= 0.0
-        if is_beyond or (level.collector > frame.free_level and not (is_fresh and excess <= 0.0)):
-            if is_fresh or not thorough:
+        if (slope <= 0.0 and not is_between) or not is_down:
+            if is_last:
                 return let_go(status)
             # perhaps the guess alone was beyond the valley
-            is_fresh = True
+            is_last = True
             lower = -math.inf
             upper = math.inf
-            place = 0.0
-            y, status = strongest_drive(frame.drive, frame.weight, scale)
-            if status != SETTLED:
+            y, place, status = lowest_level(frame, side)
+            if y == math.inf:
                 return let_go(status)
             continue
         if is_between and upper - lower < 1e-3:
@@ -378,7 +240,8 @@ def settle_latch(
         if is_between and not lower < y + change < upper:
             change = 0.5 * (lower + upper) - y
         y += change
-        place = min(max(level.collector + level.collector_slope * change, 0.0), frame.free_level)
+        further = max(min(level.collector_slope * change, STRAIGHT), -STRAIGHT)
+        place = min(max(level.collector + further, 0.0), frame.free_level)
     if not math.isfinite(y):
         status = LATCH_UNSETTLED
     return let_go(status)

@@ -12,8 +12,8 @@ constants, that of a lit eye at the coupling capacitor and that of the tyre's sl
 shorter than a pulse. So the method is a linearly implicit one of third order that keeps its order whatever
 its slopes leave out, with one of second order in it for the error: ROS34PW2 of J. Rang and L. Angermann, BIT
 Numerical Mathematics 45 (2005). A step is as long as that error allows, ``tolerance`` of the walker's record.
-While the eye is lit, or the collector runs off, the latch is settled at each stage of a step; else once, where
-the last stage is, and its collector goes on between as it went. Where no level is left for it the step is
+While the eye is lit, or the collector runs off, the latch is settled at each stage of a step; else once, at
+the last stage, and its collector goes on between as it went. Where no level is left for it the step is
 made shorter, until the moment of letting go is known to ``LET_GO_SHARE`` of the time since the flash.
 
 Motor inductance (tens of microseconds) is left out, and so is what base charge and wiring store: the latch

@@ -63,7 +63,10 @@ def stiffness_of(walker: Any, side: Any, rotor: float, speed: float, braking: fl
     inertia = side["rotor_inertia"]
     mass = walker["pivot_mass"]
     return Stiffness(
-        -(braking + radius * radius * rise) / inertia, radius * rise / inertia, radius * rise / mass, -rise / mass
+        -(braking + radius * radius * rise) / inertia,
+        radius * rise / inertia,
+        radius * rise / mass,
+        -rise / mass,
     )
 
 
@@ -75,7 +78,9 @@ def implicit(rolled: Rolling, slopes: Stiffness, ahead: float) -> Rolling:
     c = -ahead * slopes.speed_rotor
     d = 1.0 - ahead * slopes.speed_speed
     scale = 1.0 / (a * d - b * c)
-    return Rolling((d * rolled.rotor - b * rolled.speed) * scale, (a * rolled.speed - c * rolled.rotor) * scale)
+    return Rolling(
+        (d * rolled.rotor - b * rolled.speed) * scale, (a * rolled.speed - c * rolled.rotor) * scale
+    )
 
 
 @kernel
@@ -97,9 +102,9 @@ def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[fl
     Returns (the step's length [s], floor passed under the tyre [m]). Wheel and body are at rest when both
     ``rotor`` and ``speed`` are exactly 0. While the tyre grips both slow down evenly, which one step follows
     however long it is (ROS2 of Verwer, Spee, Blom and Hundsdorfer, SIAM Journal on Scientific Computing 20,
-    1999, is exact there); what takes short steps is the slip's change of sides at the start. A step ends where
-    the rotor or the body stops. The storage is left as it is: it charges meanwhile as in any wait, so that the
-    caller advances it by :func:`agents.circuit.charging.wait`.
+    1999, is exact there); what takes short steps is the slip's change of sides at the start. A step ends
+    where the rotor or the body stops. The storage is left as it is: it charges meanwhile as in any wait, so
+    that the caller advances it by :func:`agents.circuit.charging.wait`.
     """
     side = walker["side"][number]
     radius = side["tyre_radius"]
@@ -112,9 +117,7 @@ def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[fl
     for _ in range(TRIES):
         ahead = step * _DIAGONAL
         k1 = implicit(one, slopes, ahead)
-        two = rolling(
-            walker, side, max(rotor + step * k1.rotor, 0.0), max(speed + step * k1.speed, 0.0), 0.0
-        )
+        two = rolling(walker, side, max(rotor + step * k1.rotor, 0.0), max(speed + step * k1.speed, 0.0), 0.0)
         k2 = implicit(Rolling(two.rotor - 2.0 * k1.rotor, two.speed - 2.0 * k1.speed), slopes, ahead)
         error = 0.5 * step * max(radius * abs(k1.rotor + k2.rotor), abs(k1.speed + k2.speed))
         turned = step * (1.5 * k1.rotor + 0.5 * k2.rotor)

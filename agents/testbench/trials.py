@@ -13,7 +13,7 @@ import numpy as np
 from agents.arrays import IntArray, RecordArray
 from agents.circuit.records import WALKER
 from agents.design.as_built import build, fill
-from agents.design.spec import FASTEST_DISCHARGE, Design, emptying_rate, part_reader
+from agents.design.spec import FASTEST_DISCHARGE, Design, part_reader
 from agents.errors import InputError
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.testbench.possible_changes import Change, changes
@@ -141,17 +141,6 @@ def joint_records(base: RecordArray, ones: RecordArray, others: RecordArray) -> 
     wide: Any = np.uint64
     both = np.where(second.view(wide) != plain.view(wide), second.view(wide), first.view(wide))
     records = np.ascontiguousarray(both).view(np.uint8).view(WALKER).reshape(len(ones))
-    rates = np.zeros(len(records))
-    for number in range(2):
-        side = records["side"][:, number]
-        pnp = side["pnp"]
-        rates = np.maximum(
-            rates,
-            emptying_rate(
-                pnp["gain"], pnp["knee"], side["latch"], side["motor_resistance"], records["capacitance"]
-            ),
-        )
-    records["step"] = np.minimum(0.1 / rates, LONGEST_STEP)
     return records
 
 

@@ -13,7 +13,8 @@ from typing import Any
 
 from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
-from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.circuit.pulse import begin_pulse, pulse_step
+from agents.circuit.tyre import at_rest, begin_coasting, coast_step
 from agents.compiled import kernel, kernel_part
 from arena.engine.motion import drive, publish_shadow, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours
@@ -165,27 +166,27 @@ def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, 
     walker, body = crowd.walkers[number], crowd.bodies[number]
     state = body["state"]
     which = body["side"]
-    side = walker["side"][which]
-    last = crowd.settings[0]["until"]
-    end = min(time + STRIDE_TIME, last)
+    end = min(time + STRIDE_TIME, crowd.settings[0]["until"])
     way = 0.0
     if body["phase"] == COASTING:
         while way < STRIDE and end - time > OVER and not at_rest(state):
-            step = _short_of_wall(walker["step"], state["speed"], last - time)
-            way += coast_step(walker, which, state, step)
+            step, passed = coast_step(walker, which, state, _short_of_wall(end - time, state["speed"]))
             time += step
+            way += passed
         return way, time
     touch = body["left_touch"] if which == LEFT else body["right_touch"]
     panel = panel_of(body)
     while way < STRIDE and end - time > OVER:
-        step = _short_of_wall(pulse_step_length(side, state, walker["step"]), state["speed"], last - time)
-        holds, passed = pulse_step(walker, which, panel, touch != FREE, state, step)
+        begun = state["elapsed"]
+        longest = _short_of_wall(end - time, state["speed"])
+        holds, passed = pulse_step(walker, which, panel, touch != FREE, state, longest)
         if not holds:
             body["phase"] = COASTING
             body["let_go"] = time
             out.under_way[number]["let_go_V"] = state["rail"]
+            begin_coasting(state)
             break
-        time += step
+        time += state["elapsed"] - begun
         way += passed
     body["since"] = time
     note_lost(crowd, out.counts, number, time)
@@ -193,11 +194,9 @@ def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, 
 
 
 @kernel
-def _short_of_wall(step: float, speed: float, left: float) -> float:
-    """A ``step`` [s] so short that a tyre at ``speed`` [m/s] leaps no wall, and ``left`` [s] at the most."""
-    if speed * step > STRIDE:
-        step = STRIDE / speed
-    return min(step, left)
+def _short_of_wall(longest: float, speed: float) -> float:
+    """A step [s] of at most ``longest`` in which a tyre at ``speed`` [m/s] leaps no wall."""
+    return min(longest, STRIDE / max(speed, 1e-3))
 
 
 @kernel_part

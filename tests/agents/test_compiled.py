@@ -18,8 +18,9 @@ from agents import compiled
 from agents.circuit.charging import time_to_reach, wait
 from agents.circuit.eye import trigger_voltage
 from agents.circuit.panel import lit_panel
-from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
+from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.records import STATE
+from agents.circuit.tyre import at_rest, begin_coasting, coast_step
 from agents.compiled import kernel
 from agents.design.as_built import build
 from agents.design.spec import Design
@@ -53,13 +54,13 @@ def circuit_numbers() -> list[list[float]]:
         begin_pulse(walker, 0, touched, state)
         way = 0.0
         while True:
-            step = pulse_step_length(side, state, walker["step"])
-            holds, passed = pulse_step(walker, 0, panel, touched, state, step)
+            holds, passed = pulse_step(walker, 0, panel, touched, state, 1.0)
             if not holds:
                 break
             way += passed
+        begin_coasting(state)
         while not at_rest(state):
-            way += coast_step(walker, 0, state, walker["step"])
+            way += coast_step(walker, 0, state, 1.0)[1]
         assert STATE.names is not None
         numbers.append([float(way), *map(float, row), *(float(state[name]) for name in STATE.names)])
     return numbers

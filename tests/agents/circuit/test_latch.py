@@ -7,16 +7,9 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from agents.circuit.latch import (
-    Kick,
-    Settled,
-    Supply,
-    collector_voltage,
-    driver_currents,
-    ignites,
-    settle_latch,
-)
+from agents.circuit.latch import Guess, Kick, Settled, Supply, ignites, settle_latch
 from agents.circuit.status import SETTLED
+from agents.circuit.transistors import Around, collector_voltage, driver_currents
 from agents.design.as_built import build
 from agents.design.parts import Driver, Transistor
 from agents.design.spec import Design
@@ -24,6 +17,14 @@ from agents.handbook.formulae import thermal_voltage
 from tests.helpers.reference_circuit import ROOM_THERMAL_VOLTAGE, rest_of_latch, transistor_currents
 
 ROOM = thermal_voltage(298.15)
+
+
+FRESH = Guess(math.inf, 0.0, 0.0)
+
+
+def kick_of(current: float) -> Kick:
+    """A coupling capacitor that draws ``current`` [A] whatever the latch does."""
+    return Kick(current, 0.0, 0.0, 0.0)
 
 
 def left_side(**values: Any) -> tuple[Design, Any]:
@@ -48,7 +49,7 @@ def test_diode_law_of_the_settled_latch() -> None:
     currents, junctions = [], []
     for latch in np.geomspace(60e6, 2.5e4, 20):
         _, side = left_side(latch=latch, motor__resistance=1e4, **plain)
-        found = settle_latch(Supply(3.0, 0.0, 0.0), Kick(0.0, 0.0, 0.0), ROOM, side, 0.03, math.inf)
+        found = settle_latch(Supply(3.0, 0.0, 0.0), kick_of(0.0), ROOM, side, FRESH, True)
         assert found.holds
         currents.append(found.given)
         junctions.append(found.junction)
@@ -66,7 +67,9 @@ def test_gain_falls_at_high_and_low_current_as_gummel_and_poon_have_it(forward: 
     _, side = left_side(pnp=part)
     # the collector's voltage, which raises its current, goes down as the emitter's goes up
     early = 1.0 + 3.0 / 25.0, -0.0257 / 25.0
-    base, collector, base_slope, collector_slope = driver_currents(forward, 0.0, 0.0, early, side["pnp"])
+    base, collector, base_slope, collector_slope, _, _ = driver_currents(
+        forward, Around(0.0, 0.0, early[0], 0.0, 0.0, 0.0), early[1], side["pnp"]
+    )
     emitter = ROOM_THERMAL_VOLTAGE * math.log(forward / part.saturation_current)
     expected_collector, expected_base = transistor_currents(part, emitter, -3.0)
     # the law of a junction has an exp - 1, and the square root of it half the exponent
@@ -77,7 +80,9 @@ def test_gain_falls_at_high_and_low_current_as_gummel_and_poon_have_it(forward: 
     ideal = 150.0 / (1.0 + carried / 0.02) / (1.0 + math.sqrt(10e-6 / forward))
     assert carried / base == pytest.approx(ideal, rel=1e-9)
     further = early[0] + 1e-5 * early[1], early[1]
-    further = driver_currents(forward * 1.00001, 0.0, 0.0, further, side["pnp"])
+    further = driver_currents(
+        forward * 1.00001, Around(0.0, 0.0, further[0], 0.0, 0.0, 0.0), further[1], side["pnp"]
+    )
     assert (further[0] - base) / 1e-5 == pytest.approx(base_slope, rel=1e-3)
     assert (further[1] - collector) / 1e-5 == pytest.approx(collector_slope, rel=1e-3)
 
@@ -94,7 +99,9 @@ def test_saturated_pnp(depth: float, knee: float) -> None:
     # the NPN's base stands where the collector current itself says
     room = math.exp(-depth / ROOM_THERMAL_VOLTAGE) / expected_collector
     early = 1.0 + (depth - emitter) / 25.0, 0.0
-    base, collector, _, _ = driver_currents(forward, room, 0.0, early, side["pnp"])
+    base, collector, *_ = driver_currents(
+        forward, Around(room, 0.0, early[0], 0.0, 0.0, 0.0), early[1], side["pnp"]
+    )
     tolerance = 1e-3 if knee > 1.0 else 0.12
     assert collector == pytest.approx(expected_collector, rel=tolerance)
     assert base == pytest.approx(expected_base, rel=tolerance)
@@ -142,12 +149,11 @@ def drawn_states(count: int) -> list[tuple[dict[str, float], float, float, float
 
 
 def settle(rail: float, back: float, coupling: float, side: Any, guess: float = math.inf) -> Settled:
-    """The settled latch, the collector's recent level brought in line with the one found."""
-    supply, kick = Supply(rail, 0.0, back), Kick(coupling, 0.0, 0.0)
-    found = settle_latch(supply, kick, ROOM, side, 0.03, guess)
-    for _ in range(3):
-        found = settle_latch(supply, kick, ROOM, side, found.collector if found.holds else 0.1, guess)
-        assert found.status == SETTLED
+    """The settled latch."""
+    found = settle_latch(
+        Supply(rail, 0.0, back), kick_of(coupling), ROOM, side, Guess(guess, 1e-4, 0.03), True
+    )
+    assert found.status == SETTLED
     return found
 
 
@@ -202,9 +208,8 @@ def test_a_latch_on_a_hair_has_let_go(state: tuple[float, ...]) -> None:
     values = {"both.latch": latch, "both.motor.resistance": motor, **plain}
     design = Design(name="borage").with_values(values)
     side = build(design)[0]["side"][0]
-    found = settle_latch(
-        Supply(rail, 0.0, back), Kick(current, answer, junction), ROOM, side, 0.5 * rail, math.inf
-    )
+    kick = Kick(current + answer * junction, answer, 0.0, 0.0)
+    found = settle_latch(Supply(rail, 0.0, back), kick, ROOM, side, FRESH, True)
     assert (found.holds, found.status) == (False, SETTLED)
 
     def excess(pushed: float) -> float:

@@ -16,7 +16,7 @@ from scipy.optimize import brentq
 
 from agents.circuit import status
 from agents.circuit.charging import charge_to, wait
-from agents.circuit.latch import Kick, Supply, settle_latch, strongest_drive
+from agents.circuit.latch import Guess, Kick, Supply, settle_latch, strongest_drive
 from agents.circuit.panel import lit_panel, open_circuit_voltage, panel_current
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.records import STATE
@@ -81,12 +81,13 @@ def test_panel_codes() -> None:
 
 def test_latch_codes() -> None:
     side = walker_of()["side"][0]
-    assert strongest_drive(math.nan, 0.0257, side)[1] == status.DRIVE_UNSETTLED
-    push, still = Supply(3.0, 0.3, 0.5), Kick(0.0, 0.0, 0.65)
-    assert settle_latch(push, still, 0.0257, side, 0.03, math.inf).status == status.SETTLED
-    lost = settle_latch(push, Kick(math.nan, 0.0, 0.65), 0.0257, side, 0.03, math.inf)
+    assert strongest_drive(math.nan, 1e-6, 1e-16)[1] == status.DRIVE_UNSETTLED
+    push, still = Supply(3.0, 0.3, 0.5), Kick(0.0, 0.0, 0.0, 0.0)
+    fresh = Guess(math.inf, 0.0, 0.0)
+    assert settle_latch(push, still, 0.0257, side, fresh, True).status == status.SETTLED
+    lost = settle_latch(push, Kick(math.nan, 0.0, 0.0, 0.0), 0.0257, side, fresh, True)
     assert (lost.holds, lost.status) == (False, status.DRIVE_UNSETTLED)
-    lost = settle_latch(push, still, 0.0257, side, 0.03, math.nan)
+    lost = settle_latch(push, still, 0.0257, side, Guess(math.nan, 1e-4, 0.03), True)
     assert (lost.holds, lost.status) == (False, status.LATCH_UNSETTLED)
 
 
@@ -130,6 +131,9 @@ def test_pulse_codes_stay_in_the_state() -> None:
     walker, state = walker_of(), state_of(3.0)
     begin_pulse(walker, 0, False, state)
     state["guess"] = math.nan
+    state["base"] = 1e-4
+    state["given"] = 1e-3
+    state["collector"] = 0.03
     assert pulse_step(walker, 0, lit_panel(walker, 1e-4, 0.0), False, state, 1e-4) == (False, 0.0)
     assert state["status"] == status.LATCH_UNSETTLED
     wait(walker, lit_panel(walker, 1e-4, 0.0), state, 1.0)

@@ -5,12 +5,10 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from shapely.geometry import Polygon
 
 from agents.circuit.records import CORE_POINTS, TABLE_POINTS, WALKER
-from agents.design.as_built import LONGEST_STEP, build, outline_moments
+from agents.design.as_built import build, outline_moments
 from agents.design.parts import EyeRow
 from agents.design.spec import Design
 
@@ -202,17 +200,3 @@ def test_records_have_room_for_what_a_design_may_have() -> None:
     angles = np.linspace(0.0, 2.0 * math.pi, CORE_POINTS, endpoint=False)
     corners = tuple((0.02 * math.cos(angle), 0.02 * math.sin(angle)) for angle in angles)
     assert build(CHARD.with_values({"body.outline": corners}))[0]["core_count"] == CORE_POINTS
-
-
-@settings(deadline=None, derandomize=True)
-@given(
-    capacitance=st.floats(1e-5, 10.0),
-    resistance=st.floats(0.5, 1e4),
-    latch=st.floats(1e3, 1e6),
-)
-def test_step_is_short_against_the_discharge(capacitance: float, resistance: float, latch: float) -> None:
-    values = {"storage.capacitance": capacitance, "both.motor.resistance": resistance, "both.latch": latch}
-    step = build(CHARD.with_values(values))[0]["step"]
-    assert 0.0 < step <= LONGEST_STEP
-    # the midpoint rule is stable to 2 / rate, and good to a few parts in a thousand here
-    assert step <= 0.1 * resistance * capacitance * (1.0 + 1e-12)

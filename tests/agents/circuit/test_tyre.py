@@ -1,0 +1,90 @@
+"""Motor, tyre and body: coasting against closed forms, and slopes against differences."""
+
+from typing import Any
+
+import numpy as np
+import pytest
+
+from agents.circuit.records import STATE
+from agents.circuit.tyre import at_rest, begin_coasting, coast_step, implicit, rolling, stiffness_of
+from agents.design.as_built import build
+from agents.design.spec import Design
+
+TANSY = Design(name="tansy")
+
+
+def coasting_state(speed: float, rotor: float) -> Any:
+    state = np.zeros(1, STATE)[0]
+    state["speed"] = speed
+    state["rotor"] = rotor
+    begin_coasting(state)
+    return state
+
+
+def test_coasting_stops_where_energy_says() -> None:
+    """A wheel that hardly slips rolls on for half its mass times its speed squared over what resists it."""
+    design = TANSY.with_values({"both.tyre.slip_speed": 1e-3, "body.drag": 0.012})
+    walker = build(design)[0]
+    side = design.left
+    state = coasting_state(0.2, 0.2 / side.tyre.radius)
+    way = time = 0.0
+    steps = 0
+    while not at_rest(state):
+        step, passed = coast_step(walker, 0, state, 1.0)
+        time += step
+        way += passed
+        steps += 1
+    assert steps < 15
+    mass = float(walker["pivot_mass"]) + side.motor.inertia / side.tyre.radius**2
+    resisting = design.body.drag + side.motor.friction / side.tyre.radius
+    assert way == pytest.approx(0.5 * mass * 0.2**2 / resisting, rel=0.01)
+    assert time == pytest.approx(mass * 0.2 / resisting, rel=0.01)
+
+
+def test_slipping_tyre_gives_its_grip() -> None:
+    """A locked rotor on a sliding body: the speed falls by grip and drag over the mass, evenly."""
+    design = TANSY.with_values({"both.motor.friction": 0.1, "both.tyre.slip_speed": 1e-3})
+    walker = build(design)[0]
+    state = coasting_state(0.5, 0.0)
+    left = 0.02
+    while left > 1e-12:
+        left -= coast_step(walker, 0, state, left)[0]
+    slowed = (walker["side"][0]["tyre_grip"] + walker["drag"]) / walker["pivot_mass"] * 0.02
+    assert state["speed"] == pytest.approx(0.5 - slowed, rel=1e-6)
+
+
+@pytest.mark.parametrize("speed", [0.05, 0.3])
+@pytest.mark.parametrize("slip", [-0.03, 0.0, 0.004, 0.2])
+def test_coasting_in_one_go_is_coasting_in_many(speed: float, slip: float) -> None:
+    walker = build(TANSY)[0]
+    radius = TANSY.left.tyre.radius
+    ways = []
+    for longest in (1.0, 2e-5):
+        state = coasting_state(speed, (speed + slip) / radius)
+        way = 0.0
+        while not at_rest(state):
+            way += coast_step(walker, 0, state, longest)[1]
+        ways.append(way)
+    assert ways[0] == pytest.approx(ways[1], rel=0.01)
+
+
+@pytest.mark.parametrize("slip", [-0.05, 0.0, 0.01, 0.3])
+def test_slopes_are_those_of_the_rates(slip: float) -> None:
+    walker = build(TANSY)[0]
+    side = walker["side"][0]
+    speed = 0.2
+    rotor = (speed + slip) / TANSY.left.tyre.radius
+    slopes = stiffness_of(walker, side, rotor, speed, 1e-5)
+
+    def rates(rotor: float, speed: float) -> Any:
+        found = rolling(walker, side, rotor, speed, 1e-4 - 1e-5 * rotor)
+        return np.array(found)
+
+    against_rotor = (rates(rotor + 1e-4, speed) - rates(rotor - 1e-4, speed)) / 2e-4
+    against_speed = (rates(rotor, speed + 1e-7) - rates(rotor, speed - 1e-7)) / 2e-7
+    found = np.array(slopes).reshape(2, 2)
+    assert found[:, 0] == pytest.approx(against_rotor, rel=1e-4, abs=1e-6)
+    assert found[:, 1] == pytest.approx(against_speed, rel=1e-4, abs=1e-4)
+    rolled = rolling(walker, side, rotor, speed, 1e-4)
+    solved = np.array(implicit(rolled, slopes, 1e-3))
+    assert (np.eye(2) - 1e-3 * found) @ solved == pytest.approx(np.array(rolled), rel=1e-9)
