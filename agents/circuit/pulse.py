@@ -53,10 +53,10 @@ LET_GO_SHARE = 3e-3
 LET_GO_TIME = 1e-7
 # Errors count as shares of these [V], and of the rotor's speed and this part of the fastest.
 RAIL_SCALE = 1.0
-COUPLING_SCALE = 2.0
+COUPLING_SCALE = 0.7
 ROTOR_SHARE = 0.03
 # A collector that moves by more than this [V] in a step is settled at each of its stages.
-LATCH_STILL = 5e-3
+LATCH_STILL = 2e-3
 # Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
 NEAR_END = 4.0
 # A step grows by this factor at the most, and there are so many tries of one.
@@ -222,7 +222,8 @@ def pulse_step(
     one = flow_at(walker, still, begun, latched)
     slopes = slopes_at(walker, still, begun, latched)
     is_lit = rail - begun.coupling - walker["thermal"] * latched.y > side["lit_voltage"]
-    shortest = max(LET_GO_SHARE * state["elapsed"], LET_GO_TIME)
+    # as long as the coupling capacitor takes at the most, or stages that run ahead of it may find no level
+    shortest = max(min(LET_GO_SHARE * state["elapsed"], -0.5 / slopes.coupling), LET_GO_TIME)
     tolerance = walker["tolerance"]
     rotor_scale = begun.rotor + ROTOR_SHARE * max(rail, 0.1) / side["motor_constant"]
     step = min(max(state["next_step"], shortest), longest)
@@ -231,7 +232,7 @@ def pulse_step(
     nothing = Point(0.0, 0.0, 0.0, 0.0)
     for _ in range(TRIES):
         thorough = step <= shortest
-        follows = is_lit or abs(drift) * step > LATCH_STILL
+        follows = is_lit or state["cover"] < NEAR_END or abs(drift) * step > LATCH_STILL
         k1 = stage_rates(one, slopes, step, nothing)
         second = gone_on(begun, step * _PLACE_2, k1)
         at = Latched(latched.y, latched.collector + _PLACE_2 * step * drift, latched.base, latched.given)

@@ -25,7 +25,7 @@ GRAVITY = 9.80665  # standard gravity [m/s2], CGPM 1901
 ROUND_BODY = 0.026  # radius of a body of which nothing is said [m]
 
 # Error that a step of a pulse may have, as a share of what rail, coupling capacitor and speeds go through.
-TOLERANCE = 5e-3
+TOLERANCE = 3e-3
 
 
 def build(design: Design, air: float = ROOM_TEMPERATURE) -> RecordArray:
