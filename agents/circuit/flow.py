@@ -118,7 +118,7 @@ def flow_at(walker: Any, still: Still, point: Point, latch: Latched) -> Flow:
 
 @kernel
 def settled_at(
-    walker: Any, still: Still, point: Point, last: Latched, motor: float, thorough: bool
+    walker: Any, still: Still, point: Point, last: Latched, motor: float
 ) -> tuple[Latched, Settled]:
     """Settle the latch at a ``point``, from where it stood ``last`` and the ``motor``'s current [A] then."""
     side = walker["side"][still.number]
@@ -131,6 +131,5 @@ def settled_at(
         walker["thermal"],
         side,
         Guess(last.y, last.base, last.collector),
-        thorough,
     )
     return Latched(latch.guess, latch.collector, latch.base, latch.given), latch

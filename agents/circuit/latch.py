@@ -165,13 +165,11 @@ def lowest_level(frame: Frame, side: Any) -> tuple[float, float, int]:
 
 
 @kernel
-def settle_latch(
-    supply: Supply, kick: Kick, thermal: float, side: Any, guess: Guess, thorough: bool
-) -> Settled:
+def settle_latch(supply: Supply, kick: Kick, thermal: float, side: Any, guess: Guess) -> Settled:
     """Where the latch settles with ``thermal`` [V] and ``side``, a SIDE record.
 
-    Where it is not ``thorough`` a latch that has no level near the ``guess`` counts as one that has let go;
-    else, and with no guess, it is looked for from ground.
+    A latch that has no level near the ``guess`` counts as one that has let go; with no guess the lowest level
+    is looked for from ground.
 
     The unknowns are y = ln(f / I_S) and the collector's voltage. The PNP's base equation gives the voltage
     that goes with a y, and the NPN's collector equation the one down to which it can pull; the latch rests
@@ -187,7 +185,6 @@ def settle_latch(
     for one that has come to no number.
     """
     frame = frame_of(supply, kick, thermal, side)
-    is_last = guess.y == math.inf or not thorough
     status = SETTLED
     y = guess.y
     place = guess.collector
@@ -223,16 +220,7 @@ def settle_latch(
             upper = y
         is_between = lower > -math.inf and upper < math.inf
         if (slope <= 0.0 and not is_between) or not is_down:
-            if is_last:
-                return let_go(status)
-            # perhaps the guess alone was beyond the valley
-            is_last = True
-            lower = -math.inf
-            upper = math.inf
-            y, place, status = lowest_level(frame, side)
-            if y == math.inf:
-                return let_go(status)
-            continue
+            return let_go(status)
         if is_between and upper - lower < 1e-3:
             # just out of saturation, where the collector's voltage hangs on the last digits of the cover
             return along(level, y, 0.0, 0.0, 0.0, frame)

@@ -107,7 +107,6 @@ def light_latch(walker: Any, still: Still, point: Point, state: Any) -> bool:
         walker["thermal"],
         side,
         Guess(math.inf, 0.0, 0.0),
-        True,
     )
     state["status"] |= latch.status
     state["guess"] = latch.guess
@@ -231,20 +230,19 @@ def pulse_step(
     drift = state["drift"]
     nothing = Point(0.0, 0.0, 0.0, 0.0)
     for _ in range(TRIES):
-        thorough = step <= shortest
         follows = is_lit or state["cover"] < NEAR_END or abs(drift) * step > LATCH_STILL
         k1 = stage_rates(one, slopes, step, nothing)
         second = gone_on(begun, step * _PLACE_2, k1)
         at = Latched(latched.y, latched.collector + _PLACE_2 * step * drift, latched.base, latched.given)
         holds = True
         if follows:
-            at, latch = settled_at(walker, still, second, at, one.motor, thorough)
+            at, latch = settled_at(walker, still, second, at, one.motor)
             holds = latch.holds
         two = flow_at(walker, still, second, at)
         k2 = stage_rates(two, slopes, step, blend(_MIX_21, k1, 0.0, k1, 0.0, k1))
         third = gone_on(begun, step, blend(_ALONG_31, k1, _ALONG_32, k2, 0.0, k2))
         if follows and holds:
-            at, latch = settled_at(walker, still, third, at, two.motor, thorough)
+            at, latch = settled_at(walker, still, third, at, two.motor)
             holds = latch.holds
         elif holds:
             at = Latched(latched.y, latched.collector + _PLACE_3 * step * drift, latched.base, latched.given)
@@ -252,10 +250,10 @@ def pulse_step(
         k3 = stage_rates(three, slopes, step, blend(_MIX_31, k1, _MIX_32, k2, 0.0, k2))
         fourth = gone_on(begun, step, k3)
         if holds:
-            at, latch = settled_at(walker, still, fourth, at, three.motor, thorough)
+            at, latch = settled_at(walker, still, fourth, at, three.motor)
             holds = latch.holds
         if not holds:
-            if thorough:
+            if step <= shortest:
                 state["status"] |= latch.status
                 return False, 0.0
             growth = 1.0

@@ -84,10 +84,10 @@ def test_latch_codes() -> None:
     assert strongest_drive(math.nan, 1e-6, 1e-16)[1] == status.DRIVE_UNSETTLED
     push, still = Supply(3.0, 0.3, 0.5), Kick(0.0, 0.0, 0.0, 0.0)
     fresh = Guess(math.inf, 0.0, 0.0)
-    assert settle_latch(push, still, 0.0257, side, fresh, True).status == status.SETTLED
-    lost = settle_latch(push, Kick(math.nan, 0.0, 0.0, 0.0), 0.0257, side, fresh, True)
+    assert settle_latch(push, still, 0.0257, side, fresh).status == status.SETTLED
+    lost = settle_latch(push, Kick(math.nan, 0.0, 0.0, 0.0), 0.0257, side, fresh)
     assert (lost.holds, lost.status) == (False, status.DRIVE_UNSETTLED)
-    lost = settle_latch(push, still, 0.0257, side, Guess(math.nan, 1e-4, 0.03), True)
+    lost = settle_latch(push, still, 0.0257, side, Guess(math.nan, 1e-4, 0.03))
     assert (lost.holds, lost.status) == (False, status.LATCH_UNSETTLED)
 
 
