@@ -51,14 +51,18 @@ _ERRORS = (-0.1359852243972402, -1.1272082916920915, 1.0452602553351020, 0.21793
 # Share of the time since the flash to which the moment of letting go is found, and the least of it [s].
 LET_GO_SHARE = 3e-3
 LET_GO_TIME = 1e-7
-# Errors count as shares of these [V], and of the rotor's speed and this part of the fastest.
-RAIL_SCALE = 1.0
+# Errors count as shares of what the rail stands above ``SPENT`` [V], of ``LEAST_ROOM`` [V] at the least, of
+# this for the coupling capacitor [V], and of the rotor's speed and this part of the fastest.
+SPENT = 0.6
+LEAST_ROOM = 0.15
 COUPLING_SCALE = 0.7
 ROTOR_SHARE = 0.03
 # A collector that moves by more than this [V] in a step is settled at each of its stages.
 LATCH_STILL = 2e-3
 # Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
 NEAR_END = 4.0
+# A step takes this share of the motor's time constant with the storage at the most.
+EMPTYING_SHARE = 0.4
 # A step grows by this factor at the most, and there are so many tries of one.
 GROWTH = 5.0
 TRIES = 80
@@ -225,7 +229,10 @@ def pulse_step(
     shortest = max(min(LET_GO_SHARE * state["elapsed"], -0.5 / slopes.coupling), LET_GO_TIME)
     tolerance = walker["tolerance"]
     rotor_scale = begun.rotor + ROTOR_SHARE * max(rail, 0.1) / side["motor_constant"]
-    step = min(max(state["next_step"], shortest), longest)
+    rail_scale = max(rail - SPENT, LEAST_ROOM)
+    # the storage is stepped as it stands, which is good for less than the time in which it empties
+    slowest = EMPTYING_SHARE * (side["motor_resistance"] + walker["esr"]) * walker["capacitance"]
+    step = min(max(state["next_step"], shortest), slowest, longest)
     growth = GROWTH
     drift = state["drift"]
     nothing = Point(0.0, 0.0, 0.0, 0.0)
@@ -263,7 +270,7 @@ def pulse_step(
         k4 = stage_rates(four, slopes, step, blend(_MIX_41, k1, _MIX_42, k2, _MIX_43, k3))
         off = weigh(_ERRORS, k1, k2, k3, k4)
         error = step * max(
-            abs(off.stored) / RAIL_SCALE,
+            abs(off.stored) / rail_scale,
             abs(off.coupling) / COUPLING_SCALE,
             abs(off.rotor) / rotor_scale,
             abs(off.speed) / (side["tyre_radius"] * rotor_scale),
