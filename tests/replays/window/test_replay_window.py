@@ -4,6 +4,7 @@ import math
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -437,26 +438,27 @@ def test_what_has_not_changed_is_not_drawn(window: ReplayWindow, monkeypatch: py
 def test_light_and_ground_are_drawn_once_for_a_view(replay: Replay, monkeypatch: pytest.MonkeyPatch) -> None:
     from replays.drawing.light_map import LightMap
 
-    calls: list[bool] = []
-    paint = LightMap.paint
+    rows: list[int] = []
+    paint = LightMap.paint_rows
 
-    def noted(self: LightMap, *given: object, coarse: bool = False) -> None:
-        calls.append(coarse)
-        paint(self, *given, coarse=coarse)  # type: ignore[arg-type]
+    def noted(self: LightMap, surface: Any, view: Any, scale: float, first: int, last: int) -> None:
+        rows.extend(range(first, last))
+        paint(self, surface, view, scale, first, last)
 
-    monkeypatch.setattr(LightMap, "paint", noted)
+    monkeypatch.setattr(LightMap, "paint_rows", noted)
     window = ReplayWindow(replay)
     for _ in range(5):
         window.draw(pygame.Surface(SIZE))
         window.advance(0.3)
-    assert calls == [False]
+    height = round(window.view.height)
+    assert rows == list(range(height))
     press(window, pygame.K_PLUS)
     window.draw(pygame.Surface(SIZE))
-    assert calls == [False, True], "coarse while the view moves"
+    assert len(rows) == height, "while the view moves the picture of before is shown"
     for _ in range(20):
         window.advance(0.05)
         window.draw(pygame.Surface(SIZE))
-    assert calls.count(False) == 2
+    assert rows == 2 * list(range(height))
 
 
 @pytest.mark.parametrize("size", [(1600, 900), (820, 520), (1, 1), (200, 1000), (700, 1300), (3000, 400)])
