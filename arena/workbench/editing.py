@@ -77,16 +77,10 @@ def open_file(state: WorkbenchState, kind: str, name: str | Path) -> None:
     Raises SpecError, NotFoundError and InputError, and then nothing has changed.
     """
     document = open_document(kind, name)
-    if kind == "arena":
-        state.documents.open(document, 0)
-        state.floor.arena, state.floor.drag = document, None
-        state.floor.meter = meter_at_start(arena_of(document))
-        state.selection.movable = METER
-        state.pinned = None
-    else:
-        state.documents.open(document, 1 + state.selection.design)
+    state.documents.open(document, 0 if kind == "arena" else 1 + state.selection.design)
+    state.take_arena()
     state.refresh()
-    state.note = f"{document.path.name} lies on the bench"
+    state.note = f"{document.path.name} lies on the bench; undo brings back what lay there"
 
 
 def begin(state: WorkbenchState, kind: str, name: str) -> str:

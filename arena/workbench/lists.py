@@ -156,7 +156,9 @@ def _open(state: WorkbenchState, kind: str, name: str | Path) -> Asked | None:
             words,
             [
                 ListedLine(
-                    "open the other one, and lose the changes", "", partial(_opened, state, kind, name)
+                    "open the other one; undo brings this one back, as long as the window is open",
+                    "",
+                    partial(_opened, state, kind, name)
                 ),
                 ListedLine("stay with this one", "", lambda: None),
             ],
