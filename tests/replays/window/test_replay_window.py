@@ -323,14 +323,14 @@ def test_help_comes_and_goes_and_tells_every_key(
         text(self, words, *rest, **more)  # type: ignore[arg-type]
 
     press(window, key)
-    assert window.help_shown
+    assert window.help.is_shown
     monkeypatch.setattr(Sheet, "text", noted)
     window.draw(pygame.Surface(SIZE))
     for line in REPLAY_KEYS.help_lines:
         assert written.count(line.keys) >= 1
         assert line.words in written, "whole, not cut off"
     press(window, key)
-    assert not window.help_shown
+    assert not window.help.is_shown
 
 
 def test_no_key_has_two_meanings_and_every_meaning_a_key() -> None:
@@ -369,9 +369,9 @@ def test_buttons_do_what_they_say(window: ReplayWindow) -> None:
     assert window.more_shown
     window.draw(pygame.Surface(SIZE))
     click(window, button("help"))
-    assert window.help_shown
+    assert window.help.is_shown
     click(window, window.layout.arena.middle)
-    assert not window.help_shown, "a click anywhere puts the help away"
+    assert not window.help.is_shown, "a click anywhere puts the help away"
 
 
 def test_escape_leaves_one_thing_after_the_other(window: ReplayWindow) -> None:
@@ -382,7 +382,7 @@ def test_escape_leaves_one_thing_after_the_other(window: ReplayWindow) -> None:
         press(window, pygame.K_ESCAPE)
         left.append(
             (
-                window.help_shown,
+                window.help.is_shown,
                 window.notice != "",
                 window.player.chosen is None,
                 window.full_screen,
