@@ -1,10 +1,9 @@
 """Trials: many worlds side by side on the engine, and the row of scores that each leaves behind.
 
 Trial t of a study is repeat ``t mod R`` of setting ``t // R``. It is a world of its own, and its luck depends
-on the plan's seed and the repeat alone: walker w of repeat r draws its parts and its jitter as copy
-``r W + w`` of a contest, W walkers to a trial; start places are drawn by ``seed + r``, as those of a contest
-in which every walker is alone are. So a trial is the same in whatever order, chunk, thread or process it
-runs, and the repeats of all settings are paired.
+on the plan's seed and the repeat alone: walker w of repeat r draws its parts, its jitter and its start as
+copy ``r W + w`` of a contest, W walkers to a trial. So a trial is the same in whatever order, chunk, thread
+or process it runs, the repeats of all settings are paired, and two seeds share no draw.
 """
 
 import hashlib
@@ -267,7 +266,7 @@ class _Bench:
                 if len(prints) == 1:
                     poses = np.array([floor.ground.place_alone(prints[0], self._study.seed, repeat)])
                 else:
-                    poses = floor.ground.place(list(prints), self._study.seed + repeat)
+                    poses = floor.ground.place(list(prints), self._study.seed, repeat * len(prints))
             except OptionError as error:
                 poses = str(error)
             if len(self._starts) * len(prints) > KEPT_STARTS:
