@@ -1,7 +1,7 @@
 """The command line. Only this folder's reports and its terminal print, and only they exit.
 
-0: done. 1: the work failed. 2: the input is wrong. What a command needs is imported when it runs, so that
-``--help`` answers at once.
+0: done. 1: the work failed. 2: the input is wrong. 130: stopped by Ctrl-C. What a command needs is imported
+when it runs, so that ``--help`` answers at once.
 """
 
 import contextlib
@@ -47,6 +47,7 @@ from arena.cli.terminal import (
     tell_report,
     telling_of_stop,
 )
+from photodrome.stopping import STOPPED, stopper
 
 # What a fault of a file as a whole has no word for.
 _FAULT_KEYS = ("line", "column", "key", "got", "expected", "near")
@@ -367,23 +368,23 @@ photodrome.add_command(race)
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit."""
-    from agents.errors import InputError, PhotodromeError
+    from agents.errors import InputError, PhotodromeError, StoppedError
 
     for stream in (sys.stdout, sys.stderr):
         # a terminal that lacks a letter shows a ? in its place
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
     try:
-        code = photodrome.main(args=arguments, prog_name="photodrome", standalone_mode=False)
-        if sys.stdout is not None:
-            sys.stdout.flush()
-        sys.exit(code or 0)
+        sys.exit(_work(arguments))
     except click.ClickException as error:
         error.show()
         sys.exit(2)
     except (KeyboardInterrupt, click.Abort):
         tell_error("stopped")
-        sys.exit(1)
+        sys.exit(STOPPED)
+    except StoppedError as error:
+        tell_error(str(error))
+        sys.exit(STOPPED)
     except PhotodromeError as error:
         tell_error(str(error))
         sys.exit(2 if isinstance(error, InputError) else 1)
@@ -392,6 +393,18 @@ def main(arguments: Sequence[str] | None = None) -> None:
         sys.exit(1)
     except OSError as error:
         sys.exit(_after(error))
+
+
+def _work(arguments: Sequence[str] | None) -> int:
+    """Run a command; returns the exit code."""
+    stopper.is_working = True
+    try:
+        code = photodrome.main(args=arguments, prog_name="photodrome", standalone_mode=False)
+        if sys.stdout is not None:
+            sys.stdout.flush()
+        return code or 0
+    finally:
+        stopper.is_working = False
 
 
 def _after(error: OSError) -> int:

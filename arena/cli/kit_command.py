@@ -121,7 +121,7 @@ def kit(
     For example: photodrome kit poppy --copies 1000 --from 1klx --to 20klx
     """
     from agents.design.spec import read_design
-    from agents.errors import OptionError, WorkError
+    from agents.errors import OptionError, StoppedError
     from agents.text.shipped import find_document
     from arena.studies.kits.eye_picking import read_eyes
     from arena.studies.kits.judging import Demand
@@ -159,7 +159,7 @@ def kit(
                 spec, demand, how["copies"], how["seed"], how["kits"], eyes, how["threads"], tell
             )
     except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
+        raise StoppedError("stopped; nothing was written") from None
     if out is not None:
         write_copies(found, out)
     if plot is not None:

@@ -71,7 +71,7 @@ def sweep(
     PLAN is the name of a shipped study, like feeler-escape, or the path of your own file. Trials are kept as
     they finish: stopped in the midst, the same command goes on from there.
     """
-    from agents.errors import WorkError
+    from agents.errors import StoppedError
     from arena.studies.plans.study import read_study
 
     study = read_study(plan)
@@ -89,7 +89,7 @@ def sweep(
             summary = summarise(outcome)
             table, *pictures = publish_summary(summary, not no_plots)
     except KeyboardInterrupt:
-        raise WorkError(f"stopped; {KEPT.format(folder=folder)}") from None
+        raise StoppedError(f"stopped; {KEPT.format(folder=folder)}") from None
     files = [table, outcome.csv, outcome.npz, *pictures]
     from arena.cli.study_report import print_summary
 
@@ -124,7 +124,7 @@ def tune(
     Only values of the plan's lists and preferred series are tried; so what comes out can be bought. The text
     of the winning design is written beside the tables.
     """
-    from agents.errors import WorkError
+    from agents.errors import StoppedError
     from arena.studies.plans.study import read_study
 
     study = read_study(plan, most_trials=None)
@@ -148,7 +148,7 @@ def tune(
         stopped = f"some files in {folder} may be missing, or from before"
         files = write_search(found, folder) + ([] if no_plots else draw_search(found, folder))
     except KeyboardInterrupt:
-        raise WorkError(f"stopped; {stopped}") from None
+        raise StoppedError(f"stopped; {stopped}") from None
     from arena.cli.study_report import print_search
 
     if report is not None:
