@@ -136,5 +136,5 @@ def program(
 def finished(*arguments: str | Path, **how: Any) -> Outcome:
     """Run the command line as a program to its end."""
     with program(*arguments, **how) as process:
-        out, err = process.communicate(timeout=120)
+        out, err = process.communicate(timeout=600)
         return Outcome(process.returncode, out or "", err or "")
