@@ -31,6 +31,13 @@ LONG = 20.0
 def _study_options(function: Command) -> Command:
     for option in (
         click.option("--no-plots", is_flag=True, help="Draw no pictures."),
+        click.option(
+            "--restart",
+            cls=Renamed,
+            formerly="--afresh",
+            is_flag=True,
+            help="Throw away the trials that lie in the folder already.",
+        ),
         report_option,
         threads_option,
         click.option(
@@ -48,13 +55,6 @@ def _study_options(function: Command) -> Command:
 @click.argument("plan", shell_complete=shipped("study"))
 @_study_options
 @click.option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler whose workers are to run the trials.")
-@click.option(
-    "--restart",
-    cls=Renamed,
-    formerly="--afresh",
-    is_flag=True,
-    help="Throw away the trials that lie in the folder already.",
-)
 @as_json
 def sweep(
     plan: str,
@@ -115,6 +115,7 @@ def tune(
     folder: Path | None,
     budget: int | None,
     drawer: str | None,
+    restart: bool,
     no_plots: bool,
     report: Path | None,
     to_json: bool,
@@ -122,7 +123,8 @@ def tune(
     """Search the values that PLAN names for the design that does best in its first score.
 
     Only values of the plan's lists and preferred series are tried; so what comes out can be bought. The text
-    of the winning design is written beside the tables.
+    of the winning design is written beside the tables. Trials are kept as they finish: stopped in the midst,
+    the same command goes on from there, with a larger --budget too.
     """
     from agents.errors import StoppedError
     from arena.studies.plans.study import read_study
@@ -135,20 +137,18 @@ def tune(
         study = within_drawer(study, read_drawer(drawer))
     folder = folder or Path(f"{Path(study.file).stem}.tune")
     _check_page(report, study, folder)
-    stopped = "nothing was written"
+    kept = KEPT.format(folder=folder)
     try:
-        with progress("getting ready", "searching") as tell:
-            from arena.studies.search.tuning import prepared
+        with progress("getting ready", "searching", kept) as tell:
+            from arena.studies.search.search_files import draw_search, open_search, write_search
             from arena.studies.search.tuning import tune as search
 
-            prepared(study, folder)
-            found = search(study, budget, threads, tell)
-        from arena.studies.search.tuning import draw_search, write_search
-
-        stopped = f"some files in {folder} may be missing, or from before"
-        files = write_search(found, folder) + ([] if no_plots else draw_search(found, folder))
+            with open_search(study, folder, restart) as journal:
+                found = search(study, budget, threads, tell, journal)
+                files = write_search(found, folder, journal)
+                files += [] if no_plots else draw_search(found, folder, journal)
     except KeyboardInterrupt:
-        raise StoppedError(f"stopped; {stopped}") from None
+        raise StoppedError(f"stopped; {kept}") from None
     from arena.cli.study_report import print_search
 
     if report is not None:

@@ -134,7 +134,8 @@ def run_sweep(
             if progress is not None:
                 progress(journal.kept / study.trials)
         seconds = time.monotonic() - begun
-        journal.check_place()
+        # before any table is made of it
+        journal.check_complete()
         try:
             with publish(folder, journal) as stage:
                 write_csv(stage / CSV, study, journal.chunks)

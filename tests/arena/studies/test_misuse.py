@@ -15,7 +15,8 @@ from agents.text.shipped import find_document
 from arena.studies.kits.eye_picking import read_eyes
 from arena.studies.plans.study import parse_study
 from arena.studies.running.cluster import Cluster
-from arena.studies.running.journal import FILE, Journal
+from arena.studies.running.database import FILE
+from arena.studies.running.journal import Journal
 from arena.studies.running.sweeping import run_sweep
 from arena.studies.search.tuning import tune
 from arena.studies.statistics import comparison as comparing

@@ -16,7 +16,8 @@ import yaml
 
 from agents.errors import InputError, OutputError, WorkError
 from arena.studies.plans.study import Study, parse_study
-from arena.studies.running.journal import FILE, Journal
+from arena.studies.running.database import FILE
+from arena.studies.running.journal import Journal
 from arena.studies.running.results import columns, write_csv, write_npz
 from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL
 

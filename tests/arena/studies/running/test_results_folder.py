@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from arena.studies.running.journal import FILE
+from arena.studies.running.database import FILE
 from tests.helpers.commands import finished, listing, photodrome, program
 from tests.helpers.plans import with_vary
 
