@@ -15,6 +15,7 @@ from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quanti
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
 from agents.text.spec_reading import KeyedError
+from arena.scene.day_form import Day, OnTime, check_timetable
 
 MOST_WALKERS = 10_000
 
@@ -102,12 +103,18 @@ class Lamp(BaseSpec):
     aim: Place | None = Field(
         None, title="aim", description="point of the floor at which the beam is aimed; none: straight down"
     )
+    on: tuple[OnTime, ...] = Field(
+        (),
+        title="timetable",
+        description="when it is on, by the clock of the arena's day; none: all the time",
+    )
 
     @model_validator(mode="after")
     def _check_light(self) -> "Lamp":
         require_one(self, "intensity", "flux")
         if self.aim is not None and self.beam is None:
             raise KeyedError(("aim",), "an aim without a beam", "a beam beside it, or no aim")
+        check_timetable(self.on)
         return self
 
 
@@ -212,6 +219,9 @@ class ArenaForm(BaseSpec):
         ROOM_TEMPERATURE,
         title="air temperature",
         description="temperature of the air, above which light warms the panels",
+    )
+    day: Day | None = Field(
+        None, title="day", description="sun, sky and lamps that change with the time; none: they stay"
     )
     starts: Starts = Field(description="where the walkers start")
     goals: tuple[Goal, ...] = Field(
