@@ -23,7 +23,8 @@ import numpy as np
 from agents.arrays import RecordArray
 from agents.errors import InputError, OptionError, WorkError
 from arena.studies.plans.study import Study
-from arena.studies.running.trials import arithmetic, run_chunk
+from arena.studies.running.rounding import arithmetic
+from arena.studies.running.trials import run_chunk
 from arena.studies.trial_scores import TRIAL
 
 # Seconds for which the scheduler has to answer, and for which there may be no worker at all.
@@ -36,7 +37,7 @@ LOOK_EVERY = 1.0
 class Cluster:
     """A Dask cluster that is to run a study; a context manager lets go of it.
 
-    ``arithmetic`` is that of its workers, see :func:`arena.studies.running.trials.arithmetic`.
+    ``arithmetic`` is that of its workers, see :func:`arena.studies.running.rounding.arithmetic`.
     """
 
     def __init__(self, study: Study, address: str) -> None:

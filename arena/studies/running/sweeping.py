@@ -21,7 +21,8 @@ from arena.studies.running.journal import Journal
 from arena.studies.running.result_names import CSV, NPZ, TABLES, picture_names
 from arena.studies.running.results import write_csv, write_npz
 from arena.studies.running.results_folder import publish, remove_own, tidy
-from arena.studies.running.trials import arithmetic, chunk_size, reason_of, run_chunk
+from arena.studies.running.rounding import arithmetic
+from arena.studies.running.trials import chunk_size, reason_of, run_chunk
 from replays.format.whole_files import make_folder
 
 Rows = Generator[tuple[int, RecordArray], None, None]

@@ -7,11 +7,12 @@ from agents.errors import OptionError
 from arena.studies.plans.study import Study
 from arena.studies.running.results import csv_bytes
 from arena.studies.running.results_folder import publish, remove_own, tidy
+from arena.studies.running.rounding import arithmetic
 from arena.studies.running.search_journal import SearchJournal
-from arena.studies.running.trials import arithmetic
 from arena.studies.search.tuning import Search
 from arena.studies.statistics.estimates import tell
 from arena.studies.telling.plots import history
+from arena.studies.trial_scores import with_unit_of
 from replays.format.whole_files import make_folder, write_whole
 
 WINNER, FINALISTS, ROUNDS, PICTURE = "winner.yaml", "finalists.csv", "rounds.csv", "rounds.png"
