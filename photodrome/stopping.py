@@ -9,7 +9,7 @@ Nothing is imported here but what every interpreter has loaded already.
 
 import os
 import sys
-from _signal import SIGINT, default_int_handler, signal  # type: ignore[import-not-found]
+from _signal import SIGINT, signal  # type: ignore[import-not-found]
 
 STOPPED = 130
 """The exit code of a program that Ctrl-C has ended: 128 and the number of the signal, as shells have it."""
@@ -29,7 +29,7 @@ class Stopper:
         """Take the signal that came while ``frame`` was run."""
         if not self.is_working or is_importing(frame):
             self.end()
-        default_int_handler()
+        raise KeyboardInterrupt
 
     def end(self) -> None:
         """Say that the program is stopped, and end it."""
