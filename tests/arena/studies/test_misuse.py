@@ -229,7 +229,7 @@ def test_a_search_without_a_winner_says_why_and_leaves_none_from_before() -> Non
     photodrome("tune", small, "--budget", "60", "--no-plots")
     assert Path("plan.tune/winner.yaml").exists()
     crowd = plan("design.both.latch: 10k, 22k", more="walkers: 2000\nlasts: 20 s\n")
-    outcome = photodrome("tune", crowd, "--budget", "60", "--no-plots")
+    outcome = photodrome("tune", crowd, "--budget", "60", "--no-plots", "--restart")
     assert outcome.code == 0
     assert "cannot be run at all: 2000 walkers are to start" in outcome.out
     assert not Path("plan.tune/winner.yaml").exists()
