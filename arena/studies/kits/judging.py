@@ -183,11 +183,11 @@ def _side_by_side(
             waiting = set(futures)
             while waiting:
                 finished, waiting = wait(waiting, timeout=0.1, return_when=FIRST_EXCEPTION)
-                raise_first(futures, finished)
-                found = {number_of[future]: future.result() for future in finished}
+                found = {number_of[future]: future.result() for future in finished if not future.exception()}
                 if kept is not None:
                     kept.keep(found)
                 done |= found
+                raise_first(futures, finished)
                 if tell is not None:
                     tell(len(done) / len(pieces))
         except BaseException:

@@ -21,7 +21,7 @@ def _own_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def stopped_after(monkeypatch: pytest.MonkeyPatch, pieces: int) -> list[int]:
-    """Let a kit be stopped as by Ctrl-C once so many pieces are measured; returns how many copies each had."""
+    """Let a kit be stopped as by Ctrl-C once so many pieces are measured; returns the copies of each."""
     real, measured = judging.survey, []
 
     def survey(walkers: Any, lights: Any, kind: str, first: int = 0) -> Any:
@@ -100,7 +100,7 @@ def test_begun_anew_all_copies_are_measured(monkeypatch: pytest.MonkeyPatch) -> 
     with monkeypatch.context() as patch:
         measured = stopped_after(patch, 10_000)
         assert photodrome(*KIT, "--seed", "2", "--restart").code == 0
-    assert measured[:3] == [128, 128, 44] or sorted(measured[:3]) == [44, 128, 128]
+    assert measured.count(44) * 2 == measured.count(128) > 0
     assert not Path("poppy.kit").exists()
 
 
