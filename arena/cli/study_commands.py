@@ -1,6 +1,6 @@
 """The commands sweep and tune: plans of many trials."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from arena.cli.terminal import command_word, print_json, printable, progress, te
 
 if TYPE_CHECKING:
     from arena.studies.plans.study import Study
+    from arena.studies.running.cluster_address import Tls
 
 KEPT = "the trials that were through are kept in {folder}, and the same command goes on from there"
 
@@ -55,6 +56,11 @@ def _study_options(function: Command) -> Command:
 @click.argument("plan", shell_complete=shipped("study"))
 @_study_options
 @click.option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler whose workers are to run the trials.")
+@click.option(
+    "--tls-ca", type=click.Path(path_type=Path), help="Certificate of who signs, for --on tls://HOST:PORT."
+)
+@click.option("--tls-cert", type=click.Path(path_type=Path), help="Own certificate, likewise.")
+@click.option("--tls-key", type=click.Path(path_type=Path), help="Its key, likewise.")
 @as_json
 def sweep(
     plan: str,
@@ -65,6 +71,7 @@ def sweep(
     no_plots: bool,
     report: Path | None,
     to_json: bool,
+    **tls_files: Path | None,
 ) -> None:
     """Run every trial of PLAN, and tell which settings do best and how sure that is.
 
@@ -77,12 +84,13 @@ def sweep(
     study = read_study(plan)
     folder = folder or Path(f"{Path(study.file).stem}.sweep")
     _check_page(report, study, folder)
+    tls = _certificates(on, tls_files)
     _announce(study, folder, to_json)
     try:
         with progress("getting ready", "sweeping", KEPT.format(folder=folder)) as tell:
             from arena.studies.running.sweeping import run_sweep
 
-            outcome = run_sweep(study, folder, threads, on, restart, tell, not no_plots)
+            outcome = run_sweep(study, folder, threads, on, restart, tell, not no_plots, tls)
         from arena.studies.telling.summary import publish_summary, summarise
 
         with progress("comparing", stopped=KEPT.format(folder=folder)):
@@ -159,6 +167,21 @@ def tune(
     print_search(found)
     _list_files(files)
     tell_report(report)
+
+
+def _certificates(on: str | None, files: Mapping[str, Path | None]) -> "Tls":
+    """The certificates of a cluster, and a warning where it is asked without any."""
+    from agents.errors import OptionError
+    from arena.studies.running.cluster_address import Tls, read_address
+
+    tls = Tls(files["tls_ca"], files["tls_cert"], files["tls_key"])
+    if on is not None:
+        warning = read_address(on, tls).warning
+        if warning:
+            tell_error(f"note: {warning}")
+    elif tls.is_given:
+        raise OptionError("--tls-ca, --tls-cert and --tls-key are for --on tls://HOST:PORT")
+    return tls
 
 
 def _check_page(report: Path | None, study: "Study", folder: Path) -> None:
