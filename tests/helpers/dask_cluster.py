@@ -1,7 +1,7 @@
 """A Dask cluster on this machine, in processes of its own, as one is that is not ours.
 
-``python -m tests.helpers.dask_cluster N`` starts a scheduler and N workers, and says where it is; then it does
-what lines on its input ask for.
+``python -m tests.helpers.dask_cluster N`` starts a scheduler and N workers, and says where it is; then it
+does what lines on its input ask for.
 """
 
 import contextlib
@@ -40,11 +40,11 @@ class OwnCluster:
 
 
 @contextlib.contextmanager
-def own_cluster(workers: int = 2, code: str = "", **security: str | Path) -> Iterator[OwnCluster]:
-    """Start a cluster; ``code`` is run in each worker first, ``security`` are files of distributed.Security."""
+def own_cluster(workers: int = 2, code: str | Path = "", **security: str | Path) -> Iterator[OwnCluster]:
+    """Start a cluster; each worker runs the file ``code`` first; ``security`` is that of Dask, by files."""
     files = {name: str(path) for name, path in security.items()}
     with subprocess.Popen(
-        [sys.executable, "-m", "tests.helpers.dask_cluster", str(workers), code, json.dumps(files)],
+        [sys.executable, "-m", "tests.helpers.dask_cluster", str(workers), str(code), json.dumps(files)],
         cwd=ROOT,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         stdin=subprocess.PIPE,
@@ -69,8 +69,12 @@ def main() -> None:
     files = json.loads(sys.argv[3])
     how: dict[str, Any] = {"security": Security(require_encryption=True, **files)} if files else {}
     if sys.argv[2]:
-        Path(".preload.py")
         how["preload"] = [sys.argv[2]]
+
+    def say(text: str) -> None:
+        sys.stdout.write(f"{text}\n")
+        sys.stdout.flush()
+
     with LocalCluster(
         n_workers=int(sys.argv[1]),
         threads_per_worker=1,
@@ -81,7 +85,7 @@ def main() -> None:
         host="127.0.0.1",
         **how,
     ) as cluster:
-        print(cluster.scheduler_address, flush=True)
+        say(cluster.scheduler_address)
         for line in sys.stdin:
             order, *rest = line.split()
             if order == "end":
@@ -89,7 +93,7 @@ def main() -> None:
             if order == "scale":
                 cluster.scale(int(rest[0]))
             pids = [worker.pid for worker in cluster.workers.values()]
-            print(json.dumps(pids), flush=True)
+            say(json.dumps(pids))
 
 
 if __name__ == "__main__":

@@ -162,7 +162,7 @@ class Database:
         # whoever removes a file that is open takes its name only, and what is written then is lost
         if _file_at(self.path) != self._file:
             raise OutputError(
-                f"{self.path}: was removed meanwhile, and all {self.what} in it with it; start anew"
+                f"{self.path}: was removed while the work ran, and all {self.what} in it with it; start anew"
             )
 
     def damaged(self, why: str) -> InputError:

@@ -80,9 +80,9 @@ def run_sweep(
 
     ``threads`` is the number of cores to be used here, all by default; ``on`` the address of the scheduler of
     a Dask cluster that is to do the work instead, with its certificates ``tls``. ``restart`` throws away what
-    the journal holds. ``progress`` is called with the share of the trials that are there, 0 to 1; whatever it raises stops the
-    sweep, as does KeyboardInterrupt, and the trials of every finished chunk are kept. ``pictures`` says
-    whether pictures are going to be drawn, so that their names have to be free.
+    the journal holds. ``progress`` is called with the share of the trials that are there, 0 to 1; whatever it
+    raises stops the sweep, as does KeyboardInterrupt, and the trials of every finished chunk are kept.
+    ``pictures`` says whether pictures are going to be drawn, so that their names have to be free.
 
     Raises InputError where the journal is another study's or damaged, or the folder holds files that are not
     ours and no journal, or under the names of ours; nothing has been changed then. Raises WorkError where

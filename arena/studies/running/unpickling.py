@@ -19,7 +19,8 @@ from typing import Any
 
 # Packages of Dask; an unpickling that is begun in any of them is that of something sent.
 _PACKAGES = ("dask", "distributed")
-_MOST_TEXT = 300
+# How much is told of what an error was made of.
+_MOST_TEXT, _MOST_PARTS, _DEEPEST = 300, 8, 4
 
 
 class Foreign(Exception):  # noqa: N818 - mostly it stands for an error
@@ -47,7 +48,23 @@ class Foreign(Exception):  # noqa: N818 - mostly it stands for an error
         """Hold nothing."""
 
     def __str__(self) -> str:
-        return " ".join(one for one in self.args if isinstance(one, str))[:_MOST_TEXT]
+        return " ".join(_texts(self.args, 0))[:_MOST_TEXT]
+
+
+def _texts(value: Any, depth: int) -> Iterator[str]:
+    """Texts and names of classes within what a placeholder was made of, not too deep."""
+    if isinstance(value, str):
+        yield value[:_MOST_TEXT]
+    elif isinstance(value, type):
+        yield value.__name__
+    elif depth < _DEEPEST:
+        if isinstance(value, Foreign):
+            yield from _texts(value.args, depth + 1)
+        elif isinstance(value, dict):
+            yield from _texts(list(value.values()), depth)
+        elif isinstance(value, tuple | list):
+            for one in value[:_MOST_PARTS]:
+                yield from _texts(one, depth + 1)
 
 
 class _Reader(pickle.Unpickler):

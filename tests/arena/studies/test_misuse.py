@@ -53,12 +53,12 @@ def test_a_journal_that_is_removed_or_replaced_ends_the_run(tmp_path: Path) -> N
     with held(first) as journal:
         journal.keep(0, np.zeros(256, TRIAL), {})
         (first / FILE).unlink()
-        with pytest.raises(OutputError, match="was removed while the sweep ran"):
+        with pytest.raises(OutputError, match="was removed while the work ran"):
             journal.keep(1, np.zeros(256, TRIAL), {})
         with held(second):
             pass
         (second / FILE).rename(first / FILE)
-        with pytest.raises(OutputError, match="was removed while the sweep ran"):
+        with pytest.raises(OutputError, match="was removed while the work ran"):
             list(journal.chunks())
 
 
