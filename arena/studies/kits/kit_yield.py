@@ -1,7 +1,5 @@
 """How many kits of a design will work: built copies drawn from the tolerances of its parts, and judged."""
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -17,6 +15,7 @@ from agents.errors import OptionError
 from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST
 from agents.text.shapes import shape_at
+from agents.text.table_cells import table_line
 from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
 from arena.studies.kits.eye_picking import (
     MeasuredEye,
@@ -269,21 +268,17 @@ def write_copies(found: KitYield, path: Path) -> None:
     )
     names = {bits: ";".join(_names(bits)) for bits in np.unique(result.faults).tolist()}
     with whole_file(path) as stream:
-        text = io.TextIOWrapper(stream, "utf-8", newline="", write_through=True)
-        table = csv.writer(text, lineterminator="\n")
-        table.writerow(["copy", "works", *heads, *faults_at, *beside_at])
+        stream.write(table_line(["copy", "works", *heads, *faults_at, *beside_at]).encode())
         for number, (works, faults) in enumerate(zip(result.works, result.faults, strict=True)):
             angles = np.degrees(result.beside[number]).tolist()
-            table.writerow(
-                [
-                    number,
-                    int(works),
-                    *found.values[number].tolist(),
-                    *(names[bits] for bits in faults.tolist()),
-                    *("" if math.isnan(angle) else angle for angle in angles),
-                ]
-            )
-        text.detach()
+            cells = [
+                number,
+                int(works),
+                *found.values[number].tolist(),
+                *(names[bits] for bits in faults.tolist()),
+                *("" if math.isnan(angle) else angle for angle in angles),
+            ]
+            stream.write(table_line(cells).encode())
 
 
 def _names(bits: int) -> list[str]:
