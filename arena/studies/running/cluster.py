@@ -110,7 +110,7 @@ class Cluster:
                 try:
                     future = finished.get(timeout=LOOK_EVERY)
                 except queue.Empty:
-                    if self._client.status not in ("running", "connecting"):
+                    if not self._is_connected():
                         raise WorkError(
                             f"{self._address}: the connection to the scheduler is broken; the same command "
                             "goes on from what is kept"
@@ -129,6 +129,12 @@ class Cluster:
         finally:
             with contextlib.suppress(Exception):
                 self._client.cancel(list(at_work), force=True)
+
+    def _is_connected(self) -> bool:
+        """Whether Dask still listens to the scheduler; it stops where it does not understand it."""
+        listening = getattr(self._client, "_handle_report_task", None)
+        is_over = listening is not None and listening.done()
+        return self._client.status in ("running", "connecting") and not is_over
 
     def _submit(self, function: Any, *arguments: Any, **how: Any) -> Any:
         # each is run even if the cluster has seen the like; a worker that dies is no fault of the chunk

@@ -302,7 +302,9 @@ import numpy as np
 from arena.studies.running import cluster_worker
 from arena.studies.trial_scores import TRIAL
 
-real = cluster_worker.chunk
+# it may be run twice in one process
+real = getattr(cluster_worker, "real", cluster_worker.chunk)
+cluster_worker.real = real
 
 class Evil(Exception):
     def __reduce__(self):
