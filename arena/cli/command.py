@@ -4,9 +4,7 @@
 when it runs, so that ``--help`` answers at once.
 """
 
-import contextlib
 import os
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -14,6 +12,7 @@ from typing import Any
 import click
 
 from arena.cli.contest_commands import demo, run, try_by_hand
+from arena.cli.exits import run_and_exit
 from arena.cli.file_commands import new, schema
 from arena.cli.fit_command import fit
 from arena.cli.kit_command import kit
@@ -47,7 +46,6 @@ from arena.cli.terminal import (
     tell_report,
     telling_of_stop,
 )
-from photodrome.stopping import STOPPED, stopper
 
 # What a fault of a file as a whole has no word for.
 _FAULT_KEYS = ("line", "column", "key", "got", "expected", "near")
@@ -377,53 +375,4 @@ photodrome.add_command(race)
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit."""
-    from agents.errors import InputError, PhotodromeError, StoppedError
-
-    for stream in (sys.stdout, sys.stderr):
-        # a terminal that lacks a letter shows a ? in its place
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
-    try:
-        sys.exit(_work(arguments))
-    except click.ClickException as error:
-        error.show()
-        sys.exit(2)
-    except (KeyboardInterrupt, click.Abort):
-        tell_error("stopped")
-        sys.exit(STOPPED)
-    except StoppedError as error:
-        tell_error(str(error))
-        sys.exit(STOPPED)
-    except PhotodromeError as error:
-        tell_error(str(error))
-        sys.exit(2 if isinstance(error, InputError) else 1)
-    except MemoryError:
-        tell_error("not enough memory for this; run fewer walkers, or a shorter time")
-        sys.exit(1)
-    except OSError as error:
-        sys.exit(_after(error))
-
-
-def _work(arguments: Sequence[str] | None) -> int:
-    """Run a command; returns the exit code."""
-    stopper.is_working = True
-    try:
-        code = photodrome.main(args=arguments, prog_name="photodrome", standalone_mode=False)
-        if sys.stdout is not None:
-            sys.stdout.flush()
-        return code or 0
-    finally:
-        stopper.is_working = False
-
-
-def _after(error: OSError) -> int:
-    """Tell what the system refused; returns the exit code."""
-    if error.filename is not None:
-        tell_error(f"{error.filename}: {error.strerror}")
-        return 2
-    if not isinstance(error, BrokenPipeError):
-        tell_error(f"the output cannot be written ({error.strerror})")
-    # What is left to print goes nowhere, so that Python does not stumble over it on its way out.
-    with contextlib.suppress(OSError, ValueError, AttributeError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return 1
+    run_and_exit(photodrome, arguments)
