@@ -85,7 +85,7 @@ class Cluster:
     def _let_go(self) -> None:
         # a scheduler that is lost cannot be told
         with contextlib.suppress(Exception):
-            self._client.close()
+            self._client.close(timeout=LOOK_EVERY)
 
     def run_chunks(self, missing: Sequence[int]) -> Generator[tuple[int, RecordArray], None, None]:
         """The rows of chunks as they come in, each with its number.
