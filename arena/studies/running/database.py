@@ -94,6 +94,8 @@ class Database:
         if folder.is_dir() and not _holds_anything(self.path) and before is None:
             # before the database is made; side files without one are somebody's
             check_empty(folder, _own_names(self.path) if self.path.exists() else ())
+        if before is not None and not _holds_anything(self.path):
+            check_own(folder, names, before)
 
         def check(claimed: Claimed | None) -> None:
             if claimed is None and before is None:

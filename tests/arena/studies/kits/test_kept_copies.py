@@ -88,7 +88,7 @@ def test_copies_of_something_else_are_told_and_not_mixed_in(monkeypatch: pytest.
         assert "--restart" in outcome.err
         assert listing(Path("poppy.kit")) == before
     # what only says how copies are judged decides nothing of what was measured
-    assert photodrome(*KIT, "--straight", "20 deg", "--allow", "spins").code == 0
+    assert photodrome(*KIT, "--straight", "20 deg", "--allow", "strays").code == 0
     assert not Path("poppy.kit").exists()
 
 

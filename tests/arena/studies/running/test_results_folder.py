@@ -410,7 +410,7 @@ def test_a_search_of_another_plan_is_not_written_over() -> None:
     done(*TUNE)
     plan("design.storage.capacitance: 10 uF, 33 uF")
     assert "holds trials of something else, for it differs in plan" in one_line(refused(*TUNE))
-    assert "differs in trials, trials to a chunk" in one_line(refused(*SWEEP))
+    assert "differs in plan, trials, trials to a chunk, kind" in one_line(refused(*SWEEP))
     done(*TUNE, "--restart")
 
 
