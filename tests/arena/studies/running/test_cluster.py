@@ -295,7 +295,7 @@ def test_a_cluster_over_tls(tmp_path: Path) -> None:
         assert (tmp_path / "here" / name).read_bytes() == (tmp_path / "there" / name).read_bytes()
 
 
-# Runs in a worker before it works, and has it say something else.
+# Runs in a worker before it works, and has it say something else: what a file says that is read each time.
 DOCTORED = """
 import os
 import numpy as np
@@ -312,20 +312,31 @@ class Evil(Exception):
 
 def says(payload, number, wanted):
     rows = np.frombuffer(real(payload, number, wanted)[1:], TRIAL).copy()
-    {change}
-    return b"R" + rows.tobytes()
+    found = dict(rows=rows, said=None, np=np, Evil=Evil)
+    exec(open({change!r}).read(), found)
+    return b"R" + found["rows"].tobytes() if found["said"] is None else found["said"]
 
 cluster_worker.chunk = says
 """
 
 
+@pytest.fixture(scope="module")
+def doctored(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[OwnCluster, Path]]:
+    """A cluster with a doctored worker, and the folder with what it is to say."""
+    folder = tmp_path_factory.mktemp("doctored")
+    files = {name: str(folder / name) for name in ("mark", "change")}
+    (folder / "doctored.py").write_text(DOCTORED.format(**files))
+    with own_cluster(1, folder / "doctored.py") as one:
+        yield one, folder
+
+
 @pytest.mark.parametrize(
     ("change", "told"),
     [
-        ("return Evil()", "the cluster gave up a chunk"),
+        ("said = Evil()", "the cluster gave up a chunk"),
         ("raise Evil()", "the cluster gave up a chunk"),
-        ("return {'rows': [Evil()]}", "the cluster gave up a chunk"),
-        ("return [1, 2]", "said what no worker of photodrome says"),
+        ("said = {'rows': [Evil()]}", "the cluster gave up a chunk"),
+        ("said = [1, 2]", "said what no worker of photodrome says"),
         ("rows = rows[:-1]", "not as many as they should be"),
         ("rows = np.concatenate([rows] * 100)", "said what no worker of photodrome says"),
         ("rows['trial'] += 1", "cannot be: their numbers"),
@@ -334,14 +345,17 @@ cluster_worker.chunk = says
         ("rows['stuck_s'][0] = np.inf", "cannot be: stuck_s"),
     ],
 )
-def test_a_doctored_worker_runs_nothing_here(change: str, told: str, tmp_path: Path) -> None:
+def test_a_doctored_worker_runs_nothing_here(
+    change: str, told: str, doctored: tuple[OwnCluster, Path], tmp_path: Path
+) -> None:
     """It is told, nothing of it is kept, and no command of its is run on this side."""
-    mark, code = tmp_path / "mark", tmp_path / "doctored.py"
-    code.write_text(DOCTORED.format(mark=str(mark), change=change))
+    cluster, folder = doctored
+    (folder / "change").write_text(change)
     plan = study(repeats=30)
-    with own_cluster(1, code) as one, pytest.raises(WorkError, match=told):
-        run_sweep(plan, tmp_path / "out", on=one.address)
+    with pytest.raises(WorkError, match=told):
+        run_sweep(plan, tmp_path / "out", on=cluster.address)
     # a worker unpickles its own errors, to see whether that can be done
+    mark = folder / "mark"
     assert not mark.exists() or str(os.getpid()) not in mark.read_text().split()
     assert run_sweep(plan, tmp_path / "out").kept == 0
 
