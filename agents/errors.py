@@ -7,6 +7,7 @@ PhotodromeError
 │   ├── OptionError       a value on the command line that cannot be used
 │   └── ReplayError       a replay that is damaged, or of another version
 └── WorkError             the input is right, the work failed; the command line exits with 1
+    ├── StoppedError      Ctrl-C has ended it; the command line exits with 130
     ├── OutputError       a file that cannot be written
     └── ModelError        a kernel reported a state that the model cannot follow
         └── ConvergenceError  an iteration found no answer within its rounds
@@ -63,6 +64,10 @@ class ReplayError(InputError):
 
 class WorkError(PhotodromeError):
     """The input is right, the work failed."""
+
+
+class StoppedError(WorkError):
+    """Ctrl-C has ended the work; the words say what became of it."""
 
 
 class OutputError(WorkError):

@@ -19,6 +19,7 @@ PARTS = 2  # part spread, indexed by the digest of the part's path
 START = 3  # start place and heading, indexed by attempt
 HEATS = 4  # who meets whom in a round of a race
 CLOUDS = 5  # how long the sun is hidden or clear, indexed by cloud
+ROUNDS = 6  # the seed of a further round of one contest
 
 
 @kernel
@@ -90,3 +91,11 @@ def uniform(seed: int, walker: int, stream: int, index: int) -> float:
     # numpy scalars would warn that unsigned words wrap, which is what they are for
     with np.errstate(over="ignore"):
         return float(uniform_pair(seed, walker, stream, index)[0])
+
+
+def round_seed(seed: int, number: int) -> int:
+    """The seed of round ``number`` of a contest with ``seed``: ``seed`` itself for round 0, else a drawn one.
+
+    The rounds of one seed have nothing in common with those of the next, as ``seed + number`` would.
+    """
+    return seed if number == 0 else int(uniform(seed, number, ROUNDS, 0) * 2.0**53)

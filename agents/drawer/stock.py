@@ -5,8 +5,6 @@ resistors, the storage capacitor, the motors. A *choice* is one sort of part for
 that were measured, the two that are most alike are taken for the two sides.
 """
 
-import csv
-import io
 import math
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -21,7 +19,7 @@ from agents.design.values_by_path import BOTH, SIDES, expanded
 from agents.drawer.contents import Drawer, DrawerCapacitor, DrawerResistor, Stocked
 from agents.text.readers import with_article
 from agents.text.shapes import title_at
-from agents.text.table_cells import harmless
+from agents.text.table_cells import table_line
 from agents.text.units import format_code, format_quantity
 
 # Capacitors up to this one [F] couple an eye, and from it on they store.
@@ -243,12 +241,10 @@ def total_cost(rows: Iterable[PartRow]) -> Decimal:
 
 def parts_csv(rows: Sequence[PartRow], currency: str) -> str:
     """Return a parts list as CSV; a text that a spreadsheet would take for a formula has a ' before it."""
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\n")
     unit = f"_{currency}" if currency else ""
-    writer.writerow(["place", "part", "pieces", f"price{unit}", f"cost{unit}"])
+    lines = [table_line(["place", "part", "pieces", f"price{unit}", f"cost{unit}"])]
     for row in rows:
         money = ["" if one is None else str(one) for one in (row.price, row.cost)]
-        writer.writerow([row.place, harmless(row.part), row.pieces, *money])
-    writer.writerow(["total", "", sum(row.pieces for row in rows), "", str(total_cost(rows))])
-    return stream.getvalue()
+        lines.append(table_line([row.place, row.part, row.pieces, *money]))
+    lines.append(table_line(["total", "", sum(row.pieces for row in rows), "", str(total_cost(rows))]))
+    return "".join(lines)

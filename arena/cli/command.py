@@ -1,12 +1,10 @@
 """The command line. Only this folder's reports and its terminal print, and only they exit.
 
-0: done. 1: the work failed. 2: the input is wrong. What a command needs is imported when it runs, so that
-``--help`` answers at once.
+0: done. 1: the work failed. 2: the input is wrong. 130: stopped by Ctrl-C. What a command needs is imported
+when it runs, so that ``--help`` answers at once.
 """
 
-import contextlib
 import os
-import sys
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
@@ -14,6 +12,7 @@ from typing import Any
 import click
 
 from arena.cli.contest_commands import demo, run, try_by_hand
+from arena.cli.exits import run_and_exit
 from arena.cli.file_commands import new, schema
 from arena.cli.fit_command import fit
 from arena.cli.kit_command import kit
@@ -376,41 +375,4 @@ photodrome.add_command(race)
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and exit."""
-    from agents.errors import InputError, PhotodromeError
-
-    for stream in (sys.stdout, sys.stderr):
-        # a terminal that lacks a letter shows a ? in its place
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
-    try:
-        code = photodrome.main(args=arguments, prog_name="photodrome", standalone_mode=False)
-        if sys.stdout is not None:
-            sys.stdout.flush()
-        sys.exit(code or 0)
-    except click.ClickException as error:
-        error.show()
-        sys.exit(2)
-    except (KeyboardInterrupt, click.Abort):
-        tell_error("stopped")
-        sys.exit(1)
-    except PhotodromeError as error:
-        tell_error(str(error))
-        sys.exit(2 if isinstance(error, InputError) else 1)
-    except MemoryError:
-        tell_error("not enough memory for this; run fewer walkers, or a shorter time")
-        sys.exit(1)
-    except OSError as error:
-        sys.exit(_after(error))
-
-
-def _after(error: OSError) -> int:
-    """Tell what the system refused; returns the exit code."""
-    if error.filename is not None:
-        tell_error(f"{error.filename}: {error.strerror}")
-        return 2
-    if not isinstance(error, BrokenPipeError):
-        tell_error(f"the output cannot be written ({error.strerror})")
-    # What is left to print goes nowhere, so that Python does not stumble over it on its way out.
-    with contextlib.suppress(OSError, ValueError, AttributeError):
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-    return 1
+    run_and_exit(photodrome, arguments)

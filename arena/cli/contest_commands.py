@@ -179,7 +179,7 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
 
 def _accounts(contest: "Contest", replay: "Replay", out: Path, how: dict[str, Any]) -> "list[Account]":
     """Account for the walkers, or, where they are many, for the first copies of every design."""
-    from agents.errors import WorkError
+    from agents.errors import StoppedError
     from arena.accounts.line_up import line_up
     from arena.accounts.telling import accounts_of
 
@@ -191,7 +191,7 @@ def _accounts(contest: "Contest", replay: "Replay", out: Path, how: dict[str, An
             threads = how["threads"] or os.cpu_count() or 1
             return accounts_of(line, replay, chosen, tries=how["tries"], threads=threads, progress=tell)
     except KeyboardInterrupt:
-        raise WorkError(f"stopped before the changes were tried; {out} is there") from None
+        raise StoppedError(f"stopped before the changes were tried; {out} is there") from None
 
 
 @cache

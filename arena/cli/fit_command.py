@@ -29,7 +29,7 @@ def fit(design: str, readings: Path, out: Path | None, to_json: bool) -> None:
     """
     from agents.design.rewriting import rewrite_design
     from agents.design.spec import read_design
-    from agents.errors import WorkError
+    from agents.errors import StoppedError, WorkError
     from agents.fitting.fit import fit_design
     from agents.fitting.next_reading import next_readings
     from agents.fitting.readings import read_readings
@@ -48,7 +48,7 @@ def fit(design: str, readings: Path, out: Path | None, to_json: bool) -> None:
             found = fit_design(spec, table)
             coming = next_readings(found) if found.suits else []
     except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
+        raise StoppedError("stopped; nothing was written") from None
     written = out is not None and found.suits and bool(found.fitted_values)
     if out is not None and written:
         text = rewrite_design(read_text(source, str(source)), {**found.fitted_values, "name": out.stem})

@@ -21,6 +21,8 @@ from arena.cli.options import (
 from arena.cli.output_files import check_picture_name, check_report, spare_inputs
 from arena.cli.terminal import print_json, printable, progress, tell_error, tell_report
 
+KEPT = "the copies that were through are kept in {folder}, and the same command goes on from there"
+
 
 class FaultName(AnyType):
     """The name of a fault."""
@@ -98,6 +100,13 @@ class FaultName(AnyType):
 @drawer_option
 @threads_option
 @click.option(
+    "--folder",
+    type=click.Path(file_okay=False, path_type=Path),
+    help="Where copies are kept until the work is through; a folder called after the design, here, "
+    "if left out.",
+)
+@click.option("--restart", is_flag=True, help="Throw away the copies that lie in the folder already.")
+@click.option(
     "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), help="CSV file for every single copy."
 )
 @click.option(
@@ -113,18 +122,24 @@ def kit(
     out: Path | None,
     plot: Path | None,
     report: Path | None,
+    folder: Path | None,
     to_json: bool,
     **how: Any,
 ) -> None:
     """Tell how many kits of DESIGN will work, which part's tolerance is to blame, and how to pair the eyes.
 
     For example: photodrome kit poppy --copies 1000 --from 1klx --to 20klx
+
+    Copies are kept as they are measured, until the work is through: stopped in the midst, the same command
+    goes on from there.
     """
     from agents.design.spec import read_design
-    from agents.errors import OptionError, WorkError
+    from agents.errors import OptionError, StoppedError
     from agents.text.shipped import find_document
+    from arena.cli.kit_report import draw_gains, print_kit, print_shortages, write_kit_page
     from arena.studies.kits.eye_picking import read_eyes
     from arena.studies.kits.judging import Demand
+    from arena.studies.kits.kept_copies import KeptCopies, kit_identity
     from arena.studies.kits.kit_yield import estimate_yield, lights_between, write_copies
     from replays.format.whole_files import check_writable
 
@@ -153,32 +168,41 @@ def kit(
     if plot is not None:
         check_picture_name(plot)
     check_report(report, [*inputs, *outputs])
-    try:
-        with progress("getting ready", "building kits") as tell:
-            found = estimate_yield(
-                spec, demand, how["copies"], how["seed"], how["kits"], eyes, how["threads"], tell
-            )
-    except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
-    if out is not None:
-        write_copies(found, out)
-    if plot is not None:
-        from arena.cli.kit_report import draw_gains
-
-        draw_gains(found, plot)
-    if report is not None:
-        from arena.cli.kit_report import write_kit_page
-
-        write_kit_page(found, design, short, how["kits"], report)
-    if to_json:
-        missing = {} if short is None else {"drawer_lacks": [one.as_dict() for one in short]}
-        print_json({**found.as_dict(), **missing, "files": [str(path) for path in outputs]})
-        return
-    from arena.cli.kit_report import print_kit, print_shortages
-
-    print_kit(found, design)
-    if short is not None:
-        print_shortages(short, how["kits"])
-    for path in outputs:
-        click.echo(f"{'picture' if path == plot else 'table'}: {printable(str(path))}")
-    tell_report(report)
+    name = Path(f"{Path(design).stem}.kit")
+    identity = kit_identity(spec, demand, how["copies"], how["seed"], eyes)
+    with KeptCopies(folder, name, identity, how["restart"]) as copies:
+        kept = "nothing was written" if copies.refused else KEPT.format(folder=copies.folder)
+        try:
+            with progress("getting ready", "building kits", kept) as tell:
+                found = estimate_yield(
+                    spec,
+                    demand,
+                    how["copies"],
+                    how["seed"],
+                    how["kits"],
+                    eyes,
+                    how["threads"],
+                    tell,
+                    copies.journal,
+                )
+        except KeyboardInterrupt:
+            raise StoppedError(f"stopped; {kept}") from None
+        if copies.refused:
+            tell_error(f"note: no copies were kept on the way: {copies.refused}")
+        if out is not None:
+            write_copies(found, out)
+        if plot is not None:
+            draw_gains(found, plot)
+        if report is not None:
+            write_kit_page(found, design, short, how["kits"], report)
+        if to_json:
+            missing = {} if short is None else {"drawer_lacks": [one.as_dict() for one in short]}
+            print_json({**found.as_dict(), **missing, "files": [str(path) for path in outputs]})
+        else:
+            print_kit(found, design)
+            if short is not None:
+                print_shortages(short, how["kits"])
+            for path in outputs:
+                click.echo(f"{'picture' if path == plot else 'table'}: {printable(str(path))}")
+            tell_report(report)
+        copies.finish()

@@ -63,7 +63,7 @@ def pick(
     from agents.design.spec import read_design
     from agents.drawer.contents import read_drawer
     from agents.drawer.stock import parts_csv
-    from agents.errors import OptionError, WorkError
+    from agents.errors import OptionError, StoppedError
     from agents.testbench.picking import pick_parts
     from agents.text.shipped import find_document
     from arena.cli.pick_report import picked_text
@@ -83,7 +83,7 @@ def pick(
         with progress("looking through the drawer", "trying parts") as tell:
             found = pick_parts(spec, stock, lights, kind, keep, tell, air)
     except KeyboardInterrupt:
-        raise WorkError("stopped; nothing was written") from None
+        raise StoppedError("stopped; nothing was written") from None
     if out is not None:
         write_whole(out, picked_text(source, found, out.stem).encode())
     if parts is not None:

@@ -173,7 +173,7 @@ def _show(results: "RaceResults", how: dict[str, Any]) -> None:
 
 
 def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -> None:
-    from agents.errors import WorkError
+    from agents.errors import StoppedError
     from arena.cli.first_start import everything_compiled
     from arena.cli.race_report import print_notes, print_race
 
@@ -187,7 +187,7 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
             results = race_all(setup, folder, how["threads"], how["restart"], tell, how["replays"])
         runs = _runs(setup, results, how) if how["why"] else None
     except KeyboardInterrupt:
-        raise WorkError(f"stopped; {kept}") from None
+        raise StoppedError(f"stopped; {kept}") from None
     papers = _papers(setup, results, how, kept, runs)
     if to_json:
         files = sorted(one.name for one in folder.iterdir() if not one.name.startswith("."))
@@ -227,7 +227,7 @@ def _papers(
     runs: "dict[int, ShownRun] | None",
 ) -> Path | None:
     """Write the papers of a race, if they are asked for; returns where."""
-    from agents.errors import WorkError
+    from agents.errors import StoppedError
 
     if how["papers"] is None:
         return None
@@ -240,7 +240,7 @@ def _papers(
             threads = how["threads"] or os.cpu_count() or 1
             page = race_page(setup, results, how["tries"], threads, tell, runs)
     except KeyboardInterrupt:
-        raise WorkError(f"stopped before the papers were written; {kept}") from None
+        raise StoppedError(f"stopped before the papers were written; {kept}") from None
     make_folder(how["papers"])
     write_page(page, how["papers"] / PAPERS)
     return Path(how["papers"] / PAPERS)

@@ -1,6 +1,6 @@
 """The commands sweep and tune: plans of many trials."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,6 +21,7 @@ from arena.cli.terminal import command_word, print_json, printable, progress, te
 
 if TYPE_CHECKING:
     from arena.studies.plans.study import Study
+    from arena.studies.running.cluster_address import Tls
 
 KEPT = "the trials that were through are kept in {folder}, and the same command goes on from there"
 
@@ -31,6 +32,13 @@ LONG = 20.0
 def _study_options(function: Command) -> Command:
     for option in (
         click.option("--no-plots", is_flag=True, help="Draw no pictures."),
+        click.option(
+            "--restart",
+            cls=Renamed,
+            formerly="--afresh",
+            is_flag=True,
+            help="Throw away the trials that lie in the folder already.",
+        ),
         report_option,
         threads_option,
         click.option(
@@ -49,12 +57,10 @@ def _study_options(function: Command) -> Command:
 @_study_options
 @click.option("--on", metavar="tcp://HOST:PORT", help="Dask scheduler whose workers are to run the trials.")
 @click.option(
-    "--restart",
-    cls=Renamed,
-    formerly="--afresh",
-    is_flag=True,
-    help="Throw away the trials that lie in the folder already.",
+    "--tls-ca", type=click.Path(path_type=Path), help="Certificate of who signs, for --on tls://HOST:PORT."
 )
+@click.option("--tls-cert", type=click.Path(path_type=Path), help="Own certificate, likewise.")
+@click.option("--tls-key", type=click.Path(path_type=Path), help="Its key, likewise.")
 @as_json
 def sweep(
     plan: str,
@@ -65,31 +71,33 @@ def sweep(
     no_plots: bool,
     report: Path | None,
     to_json: bool,
+    **tls_files: Path | None,
 ) -> None:
     """Run every trial of PLAN, and tell which settings do best and how sure that is.
 
     PLAN is the name of a shipped study, like feeler-escape, or the path of your own file. Trials are kept as
     they finish: stopped in the midst, the same command goes on from there.
     """
-    from agents.errors import WorkError
+    from agents.errors import StoppedError
     from arena.studies.plans.study import read_study
 
     study = read_study(plan)
     folder = folder or Path(f"{Path(study.file).stem}.sweep")
     _check_page(report, study, folder)
+    tls = _certificates(on, tls_files)
     _announce(study, folder, to_json)
     try:
         with progress("getting ready", "sweeping", KEPT.format(folder=folder)) as tell:
             from arena.studies.running.sweeping import run_sweep
 
-            outcome = run_sweep(study, folder, threads, on, restart, tell, not no_plots)
+            outcome = run_sweep(study, folder, threads, on, restart, tell, not no_plots, tls)
         from arena.studies.telling.summary import publish_summary, summarise
 
         with progress("comparing", stopped=KEPT.format(folder=folder)):
             summary = summarise(outcome)
             table, *pictures = publish_summary(summary, not no_plots)
     except KeyboardInterrupt:
-        raise WorkError(f"stopped; {KEPT.format(folder=folder)}") from None
+        raise StoppedError(f"stopped; {KEPT.format(folder=folder)}") from None
     files = [table, outcome.csv, outcome.npz, *pictures]
     from arena.cli.study_report import print_summary
 
@@ -115,6 +123,7 @@ def tune(
     folder: Path | None,
     budget: int | None,
     drawer: str | None,
+    restart: bool,
     no_plots: bool,
     report: Path | None,
     to_json: bool,
@@ -122,9 +131,10 @@ def tune(
     """Search the values that PLAN names for the design that does best in its first score.
 
     Only values of the plan's lists and preferred series are tried; so what comes out can be bought. The text
-    of the winning design is written beside the tables.
+    of the winning design is written beside the tables. Trials are kept as they finish: stopped in the midst,
+    the same command goes on from there, with a larger --budget too.
     """
-    from agents.errors import WorkError
+    from agents.errors import StoppedError
     from arena.studies.plans.study import read_study
 
     study = read_study(plan, most_trials=None)
@@ -135,20 +145,18 @@ def tune(
         study = within_drawer(study, read_drawer(drawer))
     folder = folder or Path(f"{Path(study.file).stem}.tune")
     _check_page(report, study, folder)
-    stopped = "nothing was written"
+    kept = KEPT.format(folder=folder)
     try:
-        with progress("getting ready", "searching") as tell:
-            from arena.studies.search.tuning import prepared
+        with progress("getting ready", "searching", kept) as tell:
+            from arena.studies.search.search_files import draw_search, open_search, write_search
             from arena.studies.search.tuning import tune as search
 
-            prepared(study, folder)
-            found = search(study, budget, threads, tell)
-        from arena.studies.search.tuning import draw_search, write_search
-
-        stopped = f"some files in {folder} may be missing, or from before"
-        files = write_search(found, folder) + ([] if no_plots else draw_search(found, folder))
+            with open_search(study, folder, restart) as journal:
+                found = search(study, budget, threads, tell, journal)
+                files = write_search(found, folder, journal)
+                files += [] if no_plots else draw_search(found, folder, journal)
     except KeyboardInterrupt:
-        raise WorkError(f"stopped; {stopped}") from None
+        raise StoppedError(f"stopped; {kept}") from None
     from arena.cli.study_report import print_search
 
     if report is not None:
@@ -159,6 +167,21 @@ def tune(
     print_search(found)
     _list_files(files)
     tell_report(report)
+
+
+def _certificates(on: str | None, files: Mapping[str, Path | None]) -> "Tls":
+    """The certificates of a cluster, and a warning where it is asked without any."""
+    from agents.errors import OptionError
+    from arena.studies.running.cluster_address import Tls, read_address
+
+    tls = Tls(files["tls_ca"], files["tls_cert"], files["tls_key"])
+    if on is not None:
+        warning = read_address(on, tls).warning
+        if warning:
+            tell_error(f"note: {warning}")
+    elif tls.is_given:
+        raise OptionError("--tls-ca, --tls-cert and --tls-key are for --on tls://HOST:PORT")
+    return tls
 
 
 def _check_page(report: Path | None, study: "Study", folder: Path) -> None:

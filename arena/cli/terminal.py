@@ -16,6 +16,7 @@ from typing import Any, Protocol
 import click
 
 from agents.compiled import compiled_so_far
+from photodrome.stopping import STOPPED, is_importing, stopper
 
 # After Ctrl-C the program ends by itself; this much later [s] it is ended, for a kernel that is just being
 # compiled cannot be stopped.
@@ -121,9 +122,9 @@ def progress(words: str, doing: str = "running", stopped: str = "nothing was wri
 def telling_of_stop(path: Path) -> Iterator[None]:
     """Let Ctrl-C end the making of the file at ``path``, and tell whether it has been written all the same.
 
-    A stop may be taken just after the file got its name. Raises WorkError in place of KeyboardInterrupt.
+    A stop may be taken just after the file got its name. Raises StoppedError in place of KeyboardInterrupt.
     """
-    from agents.errors import WorkError
+    from agents.errors import StoppedError
     from replays.format.whole_files import fingerprint_of
 
     before = fingerprint_of(path)
@@ -132,7 +133,7 @@ def telling_of_stop(path: Path) -> Iterator[None]:
     except KeyboardInterrupt:
         now = fingerprint_of(path)
         left = "nothing was written" if now is None or now == before else f"{path} was written before that"
-        raise WorkError(f"stopped; {left}") from None
+        raise StoppedError(f"stopped; {left}") from None
 
 
 @contextmanager
@@ -161,9 +162,13 @@ def _prompt_stop(tidy: Callable[[], Any], stopped: str) -> Iterator[None]:
             # the main thread has gone on, tells what there is to tell, and would then wait for the others
             time.sleep(GRACE)
         sys.stderr.flush()
-        os._exit(1)
+        os._exit(STOPPED)
 
     def stop(number: int, frame: Any) -> None:
+        if is_importing(frame):
+            tidy()
+            stopper.words = f"stopped; {stopped}"
+            stopper.end()
         orders.put("stop")
         raise KeyboardInterrupt
 

@@ -4,9 +4,7 @@
 whole, so whatever ends the program the same command goes on after it, and ends with the same bytes.
 """
 
-import csv
 import hashlib
-import io
 import json
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
@@ -16,7 +14,7 @@ from typing import Any
 
 from agents.design.spec import parse_design
 from agents.errors import InputError, NotFoundError, SpecError
-from agents.text.table_cells import harmless
+from agents.text.table_cells import table_line
 from arena.races.race_form import FORMATS
 from arena.races.race_setup import MeetTerms, RaceSetup, ready
 from arena.races.results import Entry, KeptReplay, RaceResults, Round, Scratching
@@ -294,12 +292,9 @@ def write_tables(results: RaceResults, stage: Path) -> None:
 
 
 def _csv(rows: list[list[Any]]) -> bytes:
-    stream = io.StringIO()
-    writer = csv.writer(stream, lineterminator="\r\n")
-    for row in rows:
-        writer.writerow([harmless(one) if isinstance(one, str) else one for one in row])
+    lines = "".join(table_line(row, "\r\n") for row in rows)
     # the mark by which spreadsheets know that it is UTF-8
-    return stream.getvalue().encode("utf-8-sig")
+    return lines.encode("utf-8-sig")
 
 
 def _standing_rows(results: RaceResults) -> list[list[Any]]:

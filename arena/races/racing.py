@@ -26,7 +26,7 @@ from arena.races.race_setup import RaceSetup, phase_of
 from arena.races.results import Heat, RaceResults, Round
 from arena.races.standings import placings_of
 from arena.studies.plans.study import sources_digest
-from arena.studies.running.trials import arithmetic
+from arena.studies.running.rounding import arithmetic
 from replays.format.replay_file import write_replay
 
 Told = Callable[[float, str], None]

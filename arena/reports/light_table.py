@@ -1,7 +1,5 @@
 """What a design does against light, from 10 lx to 120 klx, as one table: the whole picture of the bench."""
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 
@@ -11,6 +9,7 @@ from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.testbench.bench_figures import BenchPoint, bench_record
 from agents.testbench.measuring import PulsePoint
+from agents.text.table_cells import table_line
 from arena.reports.bench_curves import BRIGHTEST, DIMMEST, state_of
 
 STEPS = 41
@@ -79,6 +78,4 @@ def _cell(value: float | None, digits: int) -> str:
 
 def table_csv(rows: Sequence[Sequence[str]]) -> str:
     """Return the rows as CSV."""
-    stream = io.StringIO()
-    csv.writer(stream, lineterminator="\n").writerows(rows)
-    return stream.getvalue()
+    return "".join(map(table_line, rows))

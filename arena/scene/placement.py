@@ -71,13 +71,16 @@ class Ground:
             self._contains(solid, x, y) for solid in self._solid
         )
 
-    def place(self, prints: list[Footprint], seed: int) -> FloatArray:
+    def place(self, prints: list[Footprint], seed: int, first: int = 0) -> FloatArray:
         """Return a start pose x, y [m] and heading [rad] for every footprint, (walkers, 3), on one floor.
 
-        Listed places are taken in their order. In a zone, place and heading of walker k are drawn by ``seed``
-        and k; a draw that has no room is drawn anew. Raises OptionError where there is no room for all.
+        Listed places are taken in their order. In a zone, place and heading of the k-th are drawn by ``seed``
+        and ``first + k``; a draw that has no room is drawn anew. So is a heading that a listed place leaves
+        open. Raises OptionError where there is no room for all.
         """
-        return self._listed(prints, seed) if self._zone is None else self._in_zone(prints, seed)
+        if self._zone is None:
+            return self._listed(prints, seed, first)
+        return self._in_zone(prints, seed, first)
 
     def place_alone(self, outline: Footprint, seed: int, copy: int) -> tuple[float, float, float]:
         """Start pose of copy number ``copy`` of those that each have the floor to themselves.
@@ -86,7 +89,7 @@ class Ground:
         open is each one's own. Raises OptionError where there is no room.
         """
         if self._zone is not None:
-            x, y, heading = self._in_zone([outline], seed + copy)[0].tolist()
+            x, y, heading = self._in_zone([outline], seed, copy)[0].tolist()
             return x, y, heading
         number = copy % len(self._spec.starts.places or ())
         return self._at_place(number, outline, seed, copy)
@@ -102,7 +105,7 @@ class Ground:
             )
         return x, y, heading
 
-    def _listed(self, prints: list[Footprint], seed: int) -> FloatArray:
+    def _listed(self, prints: list[Footprint], seed: int, first: int) -> FloatArray:
         count = len(self._spec.starts.places or ())
         if len(prints) > count:
             raise OptionError(
@@ -111,7 +114,7 @@ class Ground:
             )
         poses: list[tuple[float, float, float]] = []
         for number, outline in enumerate(prints):
-            pose = self._at_place(number, outline, seed, number)
+            pose = self._at_place(number, outline, seed, first + number)
             for other, taken in enumerate(poses):
                 gap = math.dist(outline.middle(*pose), prints[other].middle(*taken))
                 if gap - outline.radius - prints[other].radius < ROOM:
@@ -122,7 +125,7 @@ class Ground:
             poses.append(pose)
         return np.array(poses)
 
-    def _in_zone(self, prints: list[Footprint], seed: int) -> FloatArray:
+    def _in_zone(self, prints: list[Footprint], seed: int, first: int) -> FloatArray:
         zone, area = self._spec.starts.zone, self._zone
         assert zone is not None
         assert area is not None
@@ -138,9 +141,9 @@ class Ground:
         middles = np.empty((len(prints), 2))
         for number, outline in enumerate(prints):
             for attempt in range(ATTEMPTS):
-                across, along = uniform_pair(seed, number, START, 2 * attempt)
+                across, along = uniform_pair(seed, first + number, START, 2 * attempt)
                 x, y = west + across * (east - west), south + along * (north - south)
-                heading = _heading(seed, number, attempt) if zone.heading is None else zone.heading
+                heading = _heading(seed, first + number, attempt) if zone.heading is None else zone.heading
                 middle = outline.middle(x, y, heading)
                 gaps = np.hypot(*(middles[:number] - middle).T) - radii[:number]
                 is_clear = not np.any(gaps < outline.radius + ROOM) and self._contains(area, x, y)

@@ -11,6 +11,8 @@ from typing import Literal
 
 import numpy as np
 
+from agents.arrays import RecordArray
+
 Summary = Literal["share", "median", "mean", "ratio"]
 
 SCORE_COLUMNS = (
@@ -67,6 +69,12 @@ SCORE_COLUMNS = (
 TRIAL = np.dtype([("trial", "<i8"), *((name, "<f8") for name in SCORE_COLUMNS)])
 """One row a trial; counts, and times [s], are sums over the trial's walkers unless said otherwise."""
 
+# What may lie below 0, and what never lies above 1.
+_SIGNED = ("progress", "aim_sum", "lost_light")
+_SHARES = ("reached", "progress", "directness", "gathered", "evenness", "passed", "impossible")
+# Rounding may carry a share a little beyond 1.
+_A_LITTLE = 1e-9
+
 UNITS = {
     **dict.fromkeys(("reach_s", "held_s", "stuck_s", "walk_s", "beside_s", "walker_s"), "s"),
     **dict.fromkeys(("walker_min", "passing_min"), "min"),
@@ -74,6 +82,26 @@ UNITS = {
     "panel_lx": "lx",
 }
 """Units of the columns of TRIAL that have one, for headings."""
+
+
+def misfit_of(rows: RecordArray, first: int) -> str:
+    """Why rows of TRIAL cannot be those of the trials from ``first`` on, in words; empty where they can."""
+    if not np.array_equal(rows["trial"], np.arange(first, first + len(rows))):
+        return "their numbers"
+    for name in SCORE_COLUMNS:
+        values = rows[name]
+        most = 1.0 + _A_LITTLE if name in _SHARES else np.inf
+        least = -np.inf if name in _SIGNED else 0.0
+        if np.any(values < least) or np.any(values > most):
+            return name
+        if name != "reach_s" and np.any(np.isinf(values)):
+            return name
+    for part, whole in (("escapes", "contacts"), ("shade_escapes", "shades")):
+        if np.any(rows[part] > rows[whole]):
+            return part
+    if not np.all(np.isin(rows["impossible"], (0.0, 1.0))):
+        return "impossible"
+    return ""
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,7 @@ _SPOT = 1e-3
 class RaceTerms:
     """How races are run; None is taken from the arena, or all cores.
 
-    ``rounds`` are run of each race with as many seeds, from ``seed`` on.
+    ``rounds`` are run of each race, with ``seed`` and as many others as it takes.
     """
 
     walkers: int | None = None

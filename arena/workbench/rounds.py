@@ -1,7 +1,7 @@
 """The same contest with the luck of several seeds, for what lies on the bench and for what was pinned.
 
-Round k has seed + k for both, so that copy k of a design has the same luck in either, and of all designs:
-they are compared in pairs.
+A round has one seed for both, so that copy k of a design has the same luck in either, and of all designs:
+they are compared in pairs. The first is the race on show.
 """
 
 from collections import OrderedDict
@@ -11,6 +11,7 @@ import numpy as np
 
 from agents.arrays import BoolArray, FloatArray, IntArray
 from agents.errors import OptionError
+from agents.noise import round_seed
 from arena.scene.contest import Contest
 from arena.simulation import simulate
 from arena.workbench.latest_worker import ProgressReport
@@ -102,7 +103,7 @@ class RoundsRunner:
         report: ProgressReport[RoundsResult],
         done: float,
     ) -> RoundFigures:
-        contest = replace(contest, seed=contest.seed + number)
+        contest = replace(contest, seed=round_seed(contest.seed, number))
         key = key_of(contest)
         figures = self._known.get(key)
         if figures is None:

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from agents.noise import PARTS, START, TRIGGER, normal_pair, philox, uniform, uniform_pair
+from agents.noise import PARTS, START, TRIGGER, normal_pair, philox, round_seed, uniform, uniform_pair
 
 WORD = st.integers(0, 2**64 - 1)
 
@@ -82,6 +82,15 @@ def test_a_draw_depends_on_its_own_place_alone() -> None:
         for index in range(3)
     }
     assert len({uniform_pair(*place) for place in places}) == len(places)
+
+
+def test_rounds_of_two_seeds_have_no_seed_in_common() -> None:
+    seeds = [0, 1, 2, 3, 2**63 - 1]
+    rounds = {round_seed(seed, number) for seed in seeds for number in range(1000)}
+    assert len(rounds) == 5 * 1000
+    assert min(rounds) >= 0
+    assert max(rounds) == 2**63 - 1
+    assert [round_seed(seed, 0) for seed in seeds] == seeds
 
 
 def test_plain_python_draws_the_same_bits() -> None:

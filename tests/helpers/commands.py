@@ -113,7 +113,7 @@ def program(
     **how: Any,
 ) -> Iterator[subprocess.Popen[str]]:
     """Start the command line as a program; ``code`` runs before it. It is killed if it outlives the test."""
-    start = f"{code}\nfrom arena.cli.command import main\nmain()\n"
+    start = f"{code}\nfrom photodrome.__main__ import main\nmain()\n"
     variables = {**os.environ, "PYTHONPATH": str(ROOT), **(environment or {})}
     process = subprocess.Popen(
         [sys.executable, "-c", start, *(str(one) for one in arguments)],
@@ -136,5 +136,5 @@ def program(
 def finished(*arguments: str | Path, **how: Any) -> Outcome:
     """Run the command line as a program to its end."""
     with program(*arguments, **how) as process:
-        out, err = process.communicate(timeout=120)
+        out, err = process.communicate(timeout=600)
         return Outcome(process.returncode, out or "", err or "")

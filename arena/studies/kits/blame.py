@@ -17,6 +17,7 @@ from agents.design.spec import Design
 from agents.design.values_by_path import BOTH, expanded, of_both
 from agents.testbench.faults import FAULTS
 from arena.studies.kits.judging import BenchResult, BenchTest, Progress, share_of
+from arena.studies.running.piece_journal import PieceJournal
 from arena.studies.statistics.comparison import LEVEL, corrected, pair_tests
 from arena.studies.statistics.estimates import Estimate
 from arena.studies.trial_scores import Score
@@ -162,17 +163,21 @@ def blame(
     result: BenchResult,
     threads: int | None = None,
     tell: Progress | None = None,
+    journal: PieceJournal | None = None,
+    begun: int = 0,
 ) -> Blame:
     """Ask of copies, with ``chances`` and ``values`` (copies, parts) and their ``result``, who is to blame.
 
     The same for any number of ``threads``. ``tell`` is called with the share done, 0 to 1; what it raises
-    stops the work within a moment.
+    stops the work within a moment. For ``journal`` and ``begun`` see :meth:`BenchTest.results`.
     """
     design = bench_test.design
     parts, pairs = parts_of(design), pairs_of(design)
     changes = [tightened(design, columns, factor) for factor in (0.0, 0.5) for columns in parts.values()]
     changes += [alike(design, columns) for columns in pairs.values()]
-    results = bench_test.results([change(chances, values) for change in changes], threads, tell)
+    results = bench_test.results(
+        [change(chances, values) for change in changes], threads, tell, journal, begun
+    )
     count = len(parts)
     exact, half, matched = (
         _gains(result, results[first:last])

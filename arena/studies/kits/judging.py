@@ -6,7 +6,7 @@ lamp it may head before it strays is asked for anew.
 
 import math
 import os
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import FIRST_EXCEPTION, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass
 from functools import cached_property
@@ -20,6 +20,7 @@ from agents.design.spec import Design
 from agents.errors import OptionError, raise_first
 from agents.testbench.faults import BLIND_BIT, DIM_BIT, DULL_BIT, FAULTS, LOPSIDED_BIT, STRAYS_BIT
 from agents.testbench.surveys import Survey, survey
+from arena.studies.running.piece_journal import PieceJournal
 from arena.studies.statistics.estimates import Estimate
 from replays.scoring.confidence_intervals import share_interval
 
@@ -90,12 +91,18 @@ class BenchTest:
         return self._result([found])
 
     def results(
-        self, many: Sequence[FloatArray], threads: int | None = None, tell: Progress | None = None
+        self,
+        many: Sequence[FloatArray],
+        threads: int | None = None,
+        tell: Progress | None = None,
+        journal: PieceJournal | None = None,
+        begun: int = 0,
     ) -> list[BenchResult]:
         """Judge several sets of copies, each given by its parts' values (copies, parts).
 
         The same for any number of ``threads``. ``tell`` is called with the share done, 0 to 1; what it raises
-        stops the work within a moment.
+        stops the work within a moment. What the ``journal`` has is not measured again, and all else is kept
+        in it, the pieces numbered from ``begun`` on.
         """
         pieces = [
             (number, first, values[first : first + TOGETHER])
@@ -107,7 +114,8 @@ class BenchTest:
         def run(first: int, values: FloatArray) -> Survey:
             return survey(build_copies(self.design, values), demand.lights, demand.kind, first)
 
-        found = _side_by_side(run, [piece[1:] for piece in pieces], threads, tell)
+        kept = None if journal is None else _Kept(journal, begun, len(demand.lights))
+        found = _side_by_side(run, [piece[1:] for piece in pieces], threads, tell, kept)
         return [
             self._result([one for (owner, *_), one in zip(pieces, found, strict=True) if owner == number])
             for number in range(len(many))
@@ -126,26 +134,67 @@ class BenchTest:
         return BenchResult(faults, beside, np.all((faults & counting) == 0, axis=1))
 
 
+@dataclass(frozen=True)
+class _Kept:
+    """What a journal has of the pieces of some work, those numbered from ``begun`` on, at so many lights."""
+
+    journal: PieceJournal
+    begun: int
+    lights: int
+
+    @property
+    def _kind(self) -> np.dtype[np.void]:
+        return np.dtype([("faults", "<i8", (self.lights,)), ("beside", "<f8", (self.lights,))])
+
+    def survey_of(self, number: int, copies: int) -> Survey | None:
+        """What was found of a piece of so many copies, if it is there."""
+        rows = self.journal.piece(self.begun + number, self._kind, copies)
+        return None if rows is None else Survey(rows["faults"], rows["beside"])
+
+    def keep(self, found: Mapping[int, Survey]) -> None:
+        """Keep what was found of pieces, by their number."""
+        rows = []
+        for number, one in sorted(found.items()):
+            table = np.zeros(len(one.faults), self._kind)
+            table["faults"], table["beside"] = one.faults, one.beside
+            rows.append((self.begun + number, table))
+        if rows:
+            self.journal.keep(rows)
+
+
 def _side_by_side(
     run: Callable[[int, FloatArray], Survey],
     pieces: Sequence[tuple[int, FloatArray]],
     threads: int | None,
     tell: Progress | None,
+    kept: _Kept | None,
 ) -> list[Survey]:
+    done: dict[int, Survey] = {}
+    if kept is not None:
+        for number, (_, values) in enumerate(pieces):
+            before = kept.survey_of(number, len(values))
+            if before is not None:
+                done[number] = before
     with ThreadPoolExecutor(max(1, threads or os.cpu_count() or 1)) as pool:
-        futures: list[Future[Survey]] = [pool.submit(run, *piece) for piece in pieces]
+        wanted = [number for number in range(len(pieces)) if number not in done]
+        futures: list[Future[Survey]] = [pool.submit(run, *pieces[number]) for number in wanted]
+        number_of = dict(zip(futures, wanted, strict=True))
         try:
             waiting = set(futures)
             while waiting:
                 finished, waiting = wait(waiting, timeout=0.1, return_when=FIRST_EXCEPTION)
+                found = {number_of[future]: future.result() for future in finished if not future.exception()}
+                if kept is not None:
+                    kept.keep(found)
+                done |= found
                 raise_first(futures, finished)
                 if tell is not None:
-                    tell(1.0 - len(waiting) / len(futures))
+                    tell(len(done) / len(pieces))
         except BaseException:
             for future in futures:
                 future.cancel()
             raise
-    return [future.result() for future in futures]
+    return [done[number] for number in range(len(pieces))]
 
 
 def share_of(works: BoolArray) -> Estimate:

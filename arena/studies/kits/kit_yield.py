@@ -1,7 +1,5 @@
 """How many kits of a design will work: built copies drawn from the tolerances of its parts, and judged."""
 
-import csv
-import io
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
@@ -17,6 +15,7 @@ from agents.errors import OptionError
 from agents.testbench.faults import FAULTS
 from agents.testbench.measuring import BRIGHTEST
 from agents.text.shapes import shape_at
+from agents.text.table_cells import table_line
 from arena.studies.kits.blame import Blame, Gain, blame, pairs_of, parts_of
 from arena.studies.kits.eye_picking import (
     MeasuredEye,
@@ -26,7 +25,16 @@ from arena.studies.kits.eye_picking import (
     straight_range,
     with_spread_of,
 )
-from arena.studies.kits.judging import BenchResult, BenchTest, Demand, Progress, expected_of, share_of
+from arena.studies.kits.judging import (
+    TOGETHER,
+    BenchResult,
+    BenchTest,
+    Demand,
+    Progress,
+    expected_of,
+    share_of,
+)
+from arena.studies.running.piece_journal import PieceJournal
 from arena.studies.statistics.estimates import Estimate
 from replays.format.whole_files import whole_file
 
@@ -190,6 +198,7 @@ def estimate_yield(
     eyes: Sequence[MeasuredEye] | None = None,
     threads: int | None = None,
     tell: Progress | None = None,
+    journal: PieceJournal | None = None,
 ) -> KitYield:
     """Draw ``copies`` of a design and judge them by a demand; the same for any number of ``threads``.
 
@@ -197,6 +206,7 @@ def estimate_yield(
     ``eyes`` are measured ones to be paired; without them a bag is drawn from the design's own tolerance.
     Where the design gives its eyes none, the kits' eyes scatter as the measured ones do.
     ``tell`` is called with the share done, 0 to 1; what it raises stops the work within a moment.
+    What the ``journal`` of this very work has is not measured again, and all else is kept in it.
 
     Raises OptionError for numbers that cannot be, and where no part has a tolerance.
     """
@@ -223,10 +233,11 @@ def estimate_yield(
 
     # of the copies that are only counted, nobody asks at which quantile their parts were drawn
     chances = chances[:blamed].copy()
-    [result] = bench_test.results([values], threads, tell_part(0.0, first_share))
+    [result] = bench_test.results([values], threads, tell_part(0.0, first_share), journal)
     some = BenchResult(result.faults[:blamed], result.beside[:blamed], result.works[:blamed])
     rest = tell_part(first_share, 1.0 - first_share)
-    blamed_parts = blame(bench_test, chances, values[:blamed], some, threads, rest)
+    begun = -(-copies // TOGETHER)
+    blamed_parts = blame(bench_test, chances, values[:blamed], some, threads, rest, journal, begun)
     bag = drawn_eyes(bench_test, seed) if eyes is None else list(eyes)
     works = int(np.count_nonzero(result.works))
     return KitYield(
@@ -257,21 +268,17 @@ def write_copies(found: KitYield, path: Path) -> None:
     )
     names = {bits: ";".join(_names(bits)) for bits in np.unique(result.faults).tolist()}
     with whole_file(path) as stream:
-        text = io.TextIOWrapper(stream, "utf-8", newline="", write_through=True)
-        table = csv.writer(text, lineterminator="\n")
-        table.writerow(["copy", "works", *heads, *faults_at, *beside_at])
+        stream.write(table_line(["copy", "works", *heads, *faults_at, *beside_at]).encode())
         for number, (works, faults) in enumerate(zip(result.works, result.faults, strict=True)):
             angles = np.degrees(result.beside[number]).tolist()
-            table.writerow(
-                [
-                    number,
-                    int(works),
-                    *found.values[number].tolist(),
-                    *(names[bits] for bits in faults.tolist()),
-                    *("" if math.isnan(angle) else angle for angle in angles),
-                ]
-            )
-        text.detach()
+            cells = [
+                number,
+                int(works),
+                *found.values[number].tolist(),
+                *(names[bits] for bits in faults.tolist()),
+                *("" if math.isnan(angle) else angle for angle in angles),
+            ]
+            stream.write(table_line(cells).encode())
 
 
 def _names(bits: int) -> list[str]:

@@ -272,7 +272,7 @@ class Study:
         if self.sampling != "grid":
             # another scipy may draw otherwise
             parts["drawn"] = hashlib.sha256(self._shares.tobytes()).hexdigest()
-        parts["program"] = _digest(f"{version('photodrome')} {sources_digest()}")
+        parts["program"] = program_digest()
         return parts
 
     @property
@@ -311,6 +311,11 @@ class Study:
                 "use the same version of the program and its libraries on every machine"
             )
         return study
+
+
+def program_digest() -> str:
+    """Return the digest (SHA-256, hexadecimal) of the program's version and its whole text."""
+    return _digest(f"{version('photodrome')} {sources_digest()}")
 
 
 @cache

@@ -3,47 +3,54 @@
 A worker gets the text of the plan and of all its files, makes the study of it once, and runs whole chunks. A
 worker with another version of the program, or one whose processor or libraries round otherwise, is told
 instead of having its rows mixed in. Where a worker is lost, the scheduler gives its chunks to others.
+
+What comes back is bytes, of which number, numbering and range are checked; nothing that a cluster sends is
+unpickled (:mod:`arena.studies.running.unpickling`).
 """
 
 import contextlib
+import json
 import logging
 import queue
-import socket
 import threading
 import time
 from collections.abc import Generator, Sequence
-from functools import lru_cache
 from importlib import import_module
 from itertools import islice
 from typing import Any
-from urllib.parse import urlsplit
 
 import numpy as np
 
 from agents.arrays import RecordArray
-from agents.errors import InputError, OptionError, WorkError
+from agents.errors import OptionError, WorkError
 from arena.studies.plans.study import Study
-from arena.studies.running.trials import arithmetic, run_chunk
-from arena.studies.trial_scores import TRIAL
+from arena.studies.running import cluster_address
+from arena.studies.running.cluster_address import Address, Tls, check_reached, read_address, security
+from arena.studies.running.cluster_worker import FAILURE, OTHERWISE, REFUSAL, ROWS, WHO, chunk, who
+from arena.studies.running.trials import chunk_size
+from arena.studies.running.unpickling import Foreign, nothing_unpickled
+from arena.studies.trial_scores import TRIAL, misfit_of
 
-# Seconds for which the scheduler has to answer, and for which there may be no worker at all.
-ANSWER_TIME = 10.0
+# Seconds for which there may be no worker at all.
 PATIENCE = 60.0
 # Seconds between two looks at the workers while nothing comes in.
 LOOK_EVERY = 1.0
+# The longest text that a worker is let say [letters], and bytes that it is let say of itself.
+_MOST_TEXT, _MOST_WHO = 500, 5000
 
 
 class Cluster:
     """A Dask cluster that is to run a study; a context manager lets go of it.
 
-    ``arithmetic`` is that of its workers, see :func:`arena.studies.running.trials.arithmetic`.
+    ``arithmetic`` is that of its workers, see :func:`arena.studies.running.rounding.arithmetic`.
     """
 
-    def __init__(self, study: Study, address: str) -> None:
+    def __init__(self, study: Study, address: str, tls: Tls | None = None) -> None:
         """Reach the scheduler at ``address``, like ``tcp://10.0.0.5:8786``, and ask its workers who they are.
 
-        Raises OptionError where the Dask package is missing here or the address is none, WorkError where the
-        scheduler cannot be reached, has no workers, or has some that would not give the same results.
+        Raises OptionError where the Dask package is missing here, the address is none, or certificates are
+        missing or of no use; WorkError where the scheduler cannot be reached, has no workers, or has some
+        that would not give the same results.
         """
         try:
             # untyped in some versions, half typed in others
@@ -52,16 +59,18 @@ class Cluster:
             raise OptionError(
                 "a cluster takes a package that is not installed: pip install 'photodrome[cluster]'"
             ) from None
-        _check_reached(address)
+        files = tls or Tls()
+        asked = read_address(address, files)
+        check_reached(asked, files)
         self._study, self._address = study, address
         self._payload = study.payload()
         _silence()
-        self._client = _client_at(address, distributed)
-        try:
+        with contextlib.ExitStack() as stack:
+            stack.enter_context(nothing_unpickled())
+            self._client = _client_at(asked, files, distributed)
+            stack.callback(self._let_go)
             self.arithmetic = self._greet()
-        except BaseException:
-            self.close()
-            raise
+            self._stack = stack.pop_all()
 
     def __enter__(self) -> "Cluster":
         return self
@@ -71,15 +80,18 @@ class Cluster:
 
     def close(self) -> None:
         """Let go of the cluster."""
+        self._stack.close()
+
+    def _let_go(self) -> None:
         # a scheduler that is lost cannot be told
-        with contextlib.suppress(OSError, TimeoutError):
-            self._client.close()
+        with contextlib.suppress(Exception):
+            self._client.close(timeout=LOOK_EVERY)
 
     def run_chunks(self, missing: Sequence[int]) -> Generator[tuple[int, RecordArray], None, None]:
         """The rows of chunks as they come in, each with its number.
 
         Raises WorkError where the scheduler is lost, where for a minute there has been no worker, or where a
-        worker joins that would not give the same results.
+        worker joins that would not give the same results, or says what cannot be.
         """
         numbers = iter(missing)
         at_work: dict[Any, int] = {}
@@ -90,9 +102,7 @@ class Cluster:
                 # some in advance, so that no worker waits; not all, so that the scheduler need not hold them
                 room = max(4, 2 * self._threads()) - len(at_work)
                 for number in islice(numbers, max(room, 0)):
-                    future = self._client.submit(
-                        _chunk, self._payload, number, self.arithmetic, pure=False, retries=0
-                    )
+                    future = self._submit(chunk, self._payload, number, self.arithmetic)
                     at_work[future] = number
                     future.add_done_callback(finished.put)
                 if not at_work:
@@ -100,6 +110,11 @@ class Cluster:
                 try:
                     future = finished.get(timeout=LOOK_EVERY)
                 except queue.Empty:
+                    if not self._is_connected():
+                        raise WorkError(
+                            f"{self._address}: the connection to the scheduler is broken; the same command "
+                            "goes on from what is kept"
+                        ) from None
                     if self._threads() > 0:
                         seen = time.monotonic()
                     elif time.monotonic() - seen > PATIENCE:
@@ -109,101 +124,145 @@ class Cluster:
                         ) from None
                     continue
                 seen = time.monotonic()
-                yield at_work.pop(future), self._rows(future)
+                number = at_work.pop(future)
+                yield number, self._rows(number, future)
         finally:
-            self._client.cancel(list(at_work), force=True)
+            with contextlib.suppress(Exception):
+                self._client.cancel(list(at_work), force=True)
 
-    def _rows(self, future: Any) -> RecordArray:
+    def _is_connected(self) -> bool:
+        """Whether Dask still listens to the scheduler; it stops where it does not understand it."""
+        listening = getattr(self._client, "_handle_report_task", None)
+        is_over = listening is not None and listening.done()
+        return self._client.status in ("running", "connecting") and not is_over
+
+    def _submit(self, function: Any, *arguments: Any, **how: Any) -> Any:
+        # each is run even if the cluster has seen the like; a worker that dies is no fault of the chunk
+        return self._client.submit(function, *arguments, pure=False, retries=0, **how)
+
+    def _said(self, future: Any, most: int) -> tuple[bytes, bytes]:
+        """What a worker has said: the letter, and what follows."""
         try:
-            content = future.result(timeout=ANSWER_TIME)
+            content = future.result(timeout=cluster_address.ANSWER_TIME)
         except Exception as error:
-            # whatever the cluster or the task raised, its class may not even be known here
+            # whatever the cluster or the task raised, its class is not known here
             raise WorkError(
-                f"{self._address}: the cluster gave up a chunk ({_line(error)}); the same "
-                "command goes on from what is kept"
+                f"{self._address}: the cluster gave up a chunk ({_line(error)}); the same command goes on "
+                "from what is kept"
             ) from error
-        if isinstance(content, str):
-            raise WorkError(f"{self._address}: {content}")
-        return np.frombuffer(content, TRIAL)
+        if not isinstance(content, bytes) or not 0 < len(content) <= most:
+            raise WorkError(f"{self._address}: a worker said what no worker of photodrome says")
+        return content[:1], content[1:]
+
+    def _rows(self, number: int, future: Any) -> RecordArray:
+        size = chunk_size(self._study)
+        first = number * size
+        length = min(size, self._study.trials - first)
+        letter, content = self._said(future, 1 + max(length * TRIAL.itemsize, 4 * _MOST_TEXT))
+        if letter in (REFUSAL, FAILURE):
+            raise WorkError(f"{self._address}: {_text(content)}; the same command goes on from what is kept")
+        if letter == ROWS and len(content) == length * TRIAL.itemsize:
+            rows = np.frombuffer(content, TRIAL)
+            misfit = misfit_of(rows, first)
+            if not misfit:
+                return rows
+        else:
+            misfit = "they are not as many as they should be"
+        raise WorkError(
+            f"{self._address}: a worker sent rows of the trials from {first} on that cannot be: {misfit}; "
+            "none of them is kept"
+        )
 
     def _threads(self) -> int:
         """Threads of all workers together; 0 where the scheduler does not answer."""
         try:
-            return sum(self._client.nthreads().values())
-        except (OSError, TimeoutError):
+            return sum(int(count) for count in self._client.nthreads().values())
+        except Exception:
+            # of classes of its own for every sort of transport
             return 0
 
     def _greet(self) -> str:
         """Ask every worker who it is, and return the arithmetic of all."""
         begun = time.monotonic()
         while self._threads() == 0:
-            if time.monotonic() - begun > ANSWER_TIME:
+            if time.monotonic() - begun > cluster_address.ANSWER_TIME:
                 raise WorkError(f"{self._address}: the scheduler has no workers; start some first")
-            time.sleep(LOOK_EVERY)
-        answers = self._client.run(_greeting, self._payload, on_error="return")
+            time.sleep(LOOK_EVERY / 5.0)
+        workers = list(self._client.nthreads())
+        asked = {
+            worker: self._submit(who, self._payload, workers=[worker], allow_other_workers=False)
+            for worker in workers
+        }
         found: dict[str, str] = {}
-        for worker, answer in answers.items():
-            if isinstance(answer, OSError):
-                # lost meanwhile
-                continue
-            if isinstance(answer, BaseException):
-                raise WorkError(
-                    f"{worker}: the worker cannot run photodrome ({_line(answer)}); "
-                    "install the same version there"
-                )
-            rounding, refusal = answer
-            if refusal:
-                raise WorkError(f"{worker}: {refusal}")
-            found[rounding] = worker
+        for worker, future in asked.items():
+            rounding = self._answer_of(str(worker), future)
+            if rounding is not None:
+                found[rounding] = str(worker)
         if len(found) > 1:
             raise WorkError(f"{' and '.join(found.values())}: {OTHERWISE}")
         if not found:
             raise WorkError(f"{self._address}: all workers were lost while they were asked who they are")
         return next(iter(found))
 
+    def _answer_of(self, worker: str, future: Any) -> str | None:
+        """The arithmetic of a worker, None where it was lost meanwhile."""
+        end = time.monotonic() + PATIENCE
+        while not future.done():
+            if worker not in self._client.nthreads():
+                future.cancel()
+                return None
+            if time.monotonic() > end:
+                raise WorkError(f"{worker}: the worker does not answer")
+            time.sleep(0.05)
+        if future.status == "error":
+            error = future.exception(timeout=cluster_address.ANSWER_TIME)
+            raise WorkError(
+                f"{worker}: the worker cannot run photodrome ({_line(error)}); install the same version there"
+            )
+        letter, content = self._said(future, _MOST_WHO)
+        try:
+            told = json.loads(content)
+            rounding, refusal = told["arithmetic"], told["refusal"]
+        except (ValueError, LookupError, TypeError, RecursionError):
+            rounding = refusal = None
+        if letter != WHO or not isinstance(rounding, str) or not isinstance(refusal, str):
+            raise WorkError(f"{worker}: says what no worker of photodrome says")
+        if refusal:
+            raise WorkError(f"{worker}: {refusal[:_MOST_TEXT]}")
+        return rounding
 
-OTHERWISE = (
-    "these workers round otherwise, so that trials would not come out the same; use machines of one kind, "
-    "with the same numpy and numba"
-)
+
+def _text(content: bytes) -> str:
+    return content.decode(errors="replace")[:_MOST_TEXT]
 
 
-def _check_reached(address: str) -> None:
-    """Raise at once where nothing listens; Dask itself would try for long."""
-    try:
-        parts = urlsplit(address)
-        host, port = parts.hostname, parts.port
-    except ValueError:
-        host = port = None
-    if not host or not port or parts.scheme not in ("tcp", "tls"):
-        raise OptionError(f"{address}: no address of a scheduler; one looks like tcp://10.0.0.5:8786")
-    try:
-        socket.create_connection((host, port), timeout=ANSWER_TIME).close()
-    except OSError as error:
-        raise WorkError(
-            f"{address}: no Dask scheduler can be reached there ({error.strerror or error}); is it running?"
-        ) from error
-
-
-def _line(error: BaseException) -> str:
+def _line(error: object) -> str:
     """An error in one line."""
-    return " ".join(f"{type(error).__name__}: {error}".split())
+    name = "" if type(error) is Foreign else f"{type(error).__name__}: "
+    return " ".join(f"{name}{error}".split())[:_MOST_TEXT]
 
 
 def _silence() -> None:
     """Keep Dask from telling by tracebacks what is told here, as every lost connection."""
-    for name in list(logging.root.manager.loggerDict):
-        if name.partition(".")[0] == "distributed":
+    for name in ("distributed", "tornado", "asyncio", *logging.root.manager.loggerDict):
+        if name.partition(".")[0] in ("distributed", "tornado", "asyncio"):
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)
 
 
-def _client_at(address: str, distributed: Any) -> Any:
+def _client_at(address: Address, tls: Tls, distributed: Any) -> Any:
     """A client of the scheduler at an address. Raises WorkError where none answers in time."""
     found: queue.SimpleQueue[Any] = queue.SimpleQueue()
 
     def reach() -> None:
         try:
-            client = distributed.Client(address, timeout=ANSWER_TIME, set_as_default=False)
+            client = distributed.Client(
+                address.text,
+                timeout=cluster_address.ANSWER_TIME,
+                set_as_default=False,
+                security=security(tls, distributed),
+                # plain values and bytes; the other families of Dask unpickle
+                deserializers=["msgpack", "error"],
+            )
         except Exception as error:  # of a class of its own for every sort of transport
             found.put(error)
         else:
@@ -212,34 +271,9 @@ def _client_at(address: str, distributed: Any) -> Any:
     # its own limit of time ends once a connection stands, whoever may be at the other end
     threading.Thread(target=reach, daemon=True).start()
     try:
-        client = found.get(timeout=ANSWER_TIME + LOOK_EVERY)
+        client = found.get(timeout=cluster_address.ANSWER_TIME + LOOK_EVERY)
     except queue.Empty:
-        raise WorkError(f"{address}: something listens there, but not a Dask scheduler") from None
+        raise WorkError(f"{address.text}: something listens there, but not a Dask scheduler") from None
     if isinstance(client, Exception):
-        raise WorkError(f"{address}: no Dask scheduler answers there ({_line(client)})") from client
+        raise WorkError(f"{address.text}: no Dask scheduler answers there ({_line(client)})") from client
     return client
-
-
-@lru_cache(maxsize=2)
-def _study_of(payload: str) -> Study:
-    """The study of a payload, made once in the process of a worker."""
-    return Study.from_payload(payload)
-
-
-def _greeting(payload: str) -> tuple[str, str]:
-    """What a worker says of itself: its arithmetic, and why it cannot run the study, or nothing."""
-    try:
-        _study_of(payload)
-    except InputError as error:
-        return arithmetic(), str(error)
-    return arithmetic(), ""
-
-
-def _chunk(payload: str, number: int, wanted: str) -> bytes | str:
-    """The rows of a chunk as bytes, or why this worker must not run it."""
-    rounding, refusal = _greeting(payload)
-    if refusal:
-        return f"{socket.gethostname()}: {refusal}"
-    if rounding != wanted:
-        return f"{socket.gethostname()}: {OTHERWISE}"
-    return run_chunk(_study_of(payload), number).tobytes()

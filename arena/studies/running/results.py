@@ -6,8 +6,6 @@ which the headings of the CSV file name; names of arenas, designs and other word
 way the trials came about, the files have the same bytes.
 """
 
-import csv
-import io
 import math
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -18,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from agents.arrays import RecordArray
+from agents.text.table_cells import table_line
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
 from arena.studies.plans.study import Study
@@ -26,6 +25,8 @@ from replays.format.whole_files import whole_file
 
 Chunks = Callable[[], Iterable[RecordArray]]
 
+# Of a line, after RFC 4180.
+_ENDING = "\r\n"
 _KEYS = ("trial", "setting", "repeat", "seed")
 # Memory [bytes] for columns that are put together in one pass through the journal.
 _PASS = 64_000_000
@@ -44,13 +45,12 @@ def columns(study: Study, chunks: Iterable[RecordArray], names: Sequence[str]) -
 
 def csv_bytes(headings: Sequence[str], rows: Iterable[Sequence[Any]]) -> bytes:
     """A small table as CSV; an undefined number is left empty, and a part that is left out is ``none``."""
-    text = io.StringIO()
-    writer = csv.writer(text)
-    writer.writerow(headings)
+    lines = [table_line(headings, _ENDING)]
     for row in rows:
         cells = ("none" if cell is None else cell for cell in row)
-        writer.writerow("" if isinstance(cell, float) and math.isnan(cell) else cell for cell in cells)
-    return text.getvalue().encode()
+        shown = ("" if isinstance(cell, float) and math.isnan(cell) else cell for cell in cells)
+        lines.append(table_line(shown, _ENDING))
+    return "".join(lines).encode()
 
 
 def write_csv(path: Path, study: Study, chunks: Chunks) -> None:
@@ -177,6 +177,4 @@ def _number(value: float) -> str:
 
 
 def _line(cells: Sequence[str]) -> bytes:
-    text = io.StringIO()
-    csv.writer(text).writerow(cells)
-    return text.getvalue().encode()
+    return table_line(cells, _ENDING).encode()

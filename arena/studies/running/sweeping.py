@@ -17,11 +17,13 @@ from agents.arrays import RecordArray
 from agents.errors import OutputError
 from arena.simulation import Progress
 from arena.studies.plans.study import Study
+from arena.studies.running.cluster_address import Tls
 from arena.studies.running.journal import Journal
 from arena.studies.running.result_names import CSV, NPZ, TABLES, picture_names
 from arena.studies.running.results import write_csv, write_npz
 from arena.studies.running.results_folder import publish, remove_own, tidy
-from arena.studies.running.trials import arithmetic, chunk_size, reason_of, run_chunk
+from arena.studies.running.rounding import arithmetic
+from arena.studies.running.trials import chunk_size, reason_of, run_chunk
 from replays.format.whole_files import make_folder
 
 Rows = Generator[tuple[int, RecordArray], None, None]
@@ -72,14 +74,15 @@ def run_sweep(
     restart: bool = False,
     progress: Progress | None = None,
     pictures: bool = True,
+    tls: Tls | None = None,
 ) -> SweepResult:
     """Run the trials of a study that the journal in ``folder`` lacks, and write the tables of all.
 
     ``threads`` is the number of cores to be used here, all by default; ``on`` the address of the scheduler of
-    a Dask cluster that is to do the work instead. ``restart`` throws away what the journal holds.
-    ``progress`` is called with the share of the trials that are there, 0 to 1; whatever it raises stops the
-    sweep, as does KeyboardInterrupt, and the trials of every finished chunk are kept. ``pictures`` says
-    whether pictures are going to be drawn, so that their names have to be free.
+    a Dask cluster that is to do the work instead, with its certificates ``tls``. ``restart`` throws away what
+    the journal holds. ``progress`` is called with the share of the trials that are there, 0 to 1; whatever it
+    raises stops the sweep, as does KeyboardInterrupt, and the trials of every finished chunk are kept.
+    ``pictures`` says whether pictures are going to be drawn, so that their names have to be free.
 
     Raises InputError where the journal is another study's or damaged, or the folder holds files that are not
     ours and no journal, or under the names of ours; nothing has been changed then. Raises WorkError where
@@ -110,7 +113,7 @@ def run_sweep(
             # it takes long to import
             from arena.studies.running.cluster import Cluster
 
-            cluster = stack.enter_context(Cluster(study, on))
+            cluster = stack.enter_context(Cluster(study, on, tls))
         rounding = arithmetic() if cluster is None else cluster.arithmetic
         parts = study.parts | {"arithmetic of processor and libraries": rounding}
         all_pictures = picture_names(study)
@@ -134,7 +137,8 @@ def run_sweep(
             if progress is not None:
                 progress(journal.kept / study.trials)
         seconds = time.monotonic() - begun
-        journal.check_place()
+        # before any table is made of it
+        journal.check_complete()
         try:
             with publish(folder, journal) as stage:
                 write_csv(stage / CSV, study, journal.chunks)

@@ -1,21 +1,17 @@
 """Trials: many worlds side by side on the engine, and the row of scores that each leaves behind.
 
 Trial t of a study is repeat ``t mod R`` of setting ``t // R``. It is a world of its own, and its luck depends
-on the plan's seed and the repeat alone: walker w of repeat r draws its parts and its jitter as copy
-``r W + w`` of a contest, W the most walkers of any trial; start places are drawn by ``seed + r``, as those of
-a contest in which every walker is alone are. So a trial is the same in whatever order, chunk, thread or
-process it runs, and the repeats of all settings are paired.
+on the plan's seed and the repeat alone: walker w of repeat r draws its parts, its jitter and its start as
+copy ``r W + w`` of a contest, W the most walkers of any trial. So a trial is the same in whatever order,
+chunk, thread or process it runs, the repeats of all settings are paired, and two seeds share no draw.
 """
 
-import hashlib
 import math
 import os
-import platform
 from collections.abc import Iterator, Sequence
 from concurrent.futures import CancelledError, ThreadPoolExecutor
 from dataclasses import dataclass
-from functools import cache, lru_cache
-from importlib.metadata import version
+from functools import lru_cache
 from threading import Lock
 from typing import Any
 
@@ -97,26 +93,6 @@ def obstacle(study: Study, setting: Setting, repeat: int = 0) -> str:
     """Why a repeat of a setting cannot even begin; empty where it can."""
     (world,) = _bench_of(study).worlds(setting, [repeat])
     return world if isinstance(world, str) else ""
-
-
-@cache
-def arithmetic() -> str:
-    """Digest (SHA-256) of how this machine rounds: of its libraries, and of functions that they work out.
-
-    Where it is the same, trials come out the same to the last bit; a processor for which a library has other
-    code may differ in the last digit of a sine.
-    """
-    values = np.random.default_rng(1).uniform(0.01, 3.0, 2048)
-    found = [np.sin(values), np.cos(values), np.arctan2(values, values[::-1]), np.hypot(values, values[::-1])]
-    listed = values.tolist()
-    for one in (math.sin, math.cos, math.exp, math.expm1, math.log, math.log1p, math.log10, math.atan):
-        found.append(np.array([one(value) for value in listed]))
-    for two in (math.pow, math.hypot, math.atan2):
-        found.append(np.array([two(*pair) for pair in zip(listed, listed[::-1], strict=True)]))
-    digest = hashlib.sha256(f"{np.__version__} {version('numba')} {platform.machine()}".encode())
-    for array in found:
-        digest.update(array.tobytes())
-    return digest.hexdigest()
 
 
 _Cells = Sequence[tuple[Setting, Sequence[int]]]
@@ -269,10 +245,11 @@ class _Bench:
         poses = self._starts.get(key)
         if poses is None:
             try:
-                if len(prints) == 1:
-                    poses = np.array([floor.ground.place_alone(prints[0], self._study.seed, repeat)])
+                most, seed = self._study.walkers, self._study.seed
+                if most == 1:
+                    poses = np.array([floor.ground.place_alone(prints[0], seed, repeat)])
                 else:
-                    poses = floor.ground.place(list(prints), self._study.seed + repeat)
+                    poses = floor.ground.place(list(prints), seed, repeat * most)
             except OptionError as error:
                 poses = str(error)
             if len(self._starts) * len(prints) > KEPT_STARTS:

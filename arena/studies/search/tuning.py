@@ -9,7 +9,6 @@ import math
 import os
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -22,28 +21,21 @@ from arena.studies.plans.conditions import Conditions, given_and_chosen
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import Levels
 from arena.studies.plans.study import AS_IT_IS, Setting, Study
-from arena.studies.running.results import csv_bytes
-from arena.studies.running.results_folder import check_own, publish, remove_own, tidy
-from arena.studies.running.search_manifest import FILE as MANIFEST
-from arena.studies.running.search_manifest import Manifest
-from arena.studies.running.trials import obstacle, run_trials
+from arena.studies.running.search_journal import SearchJournal
+from arena.studies.running.trials import chunk_size, obstacle, run_trials
 from arena.studies.search.heats import Place
 from arena.studies.search.racing import RacingResult, least_budget, race
-from arena.studies.statistics.estimates import FEWEST, tell
+from arena.studies.statistics.estimates import FEWEST
 from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.head_to_head import HeadToHead, head_to_head
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
-from arena.studies.telling.plots import history
-from arena.studies.trial_scores import SCORES, TRIAL, Score, with_unit_of
-from replays.format.whole_files import check_writable, make_folder, write_whole
+from arena.studies.trial_scores import SCORES, TRIAL, Score
 
 # Of the budget, for the design as its file has it, and trials for that at the least and most.
 _AS_IT_IS_SHARE, _LEAST_AS_IT_IS, _MOST_AS_IT_IS = 0.08, 30, 1000
-# Trials of one call of the engine, so that progress is told.
+# Trials of one call of the engine, and chunks in it at the most, so that progress is told and little is lost.
 _AT_ONCE = 512
-
-WINNER, FINALISTS, ROUNDS, PICTURE = "winner.yaml", "finalists.csv", "rounds.csv", "rounds.png"
-"""Names of the files of a search in its folder."""
+_CHUNKS_AT_ONCE = 8
 
 
 @dataclass(frozen=True)
@@ -160,16 +152,21 @@ def _gain_dict(gain: HeadToHead) -> dict[str, Any]:
 
 
 def tune(
-    study: Study, budget: int | None = None, threads: int | None = None, progress: Progress | None = None
+    study: Study,
+    budget: int | None = None,
+    threads: int | None = None,
+    progress: Progress | None = None,
+    journal: SearchJournal | None = None,
 ) -> Search:
     """Search within ``budget`` trials; the plan's own budget if left out.
 
-    ``progress`` is called with the share of the budget that is used, 0 to 1. Raises OptionError where the
-    plan leaves nothing to search, gives a range without steps or names too many conditions, InputError for
-    too small a budget.
+    ``progress`` is called with the share of the budget that is used, 0 to 1. Trials that the ``journal`` has
+    are not run again, and all others are kept in it. Raises OptionError where the plan leaves nothing to
+    search, gives a range without steps or names too many conditions, InputError for too small a budget, and
+    what the journal raises.
     """
     budget = study.budget if budget is None else budget
-    field = _Field(study, threads or os.cpu_count() or 1, budget, progress)
+    field = _Field(study, threads or os.cpu_count() or 1, budget, progress, journal)
     score = SCORES[study.scores[0]]
     # what the race itself needs is its own, so that it never refuses another budget than was asked for
     spare = budget - least_budget(field.conditions.count)
@@ -218,8 +215,17 @@ def tune(
 class _Field:
     """What is searched, and how trials of it are run."""
 
-    def __init__(self, study: Study, threads: int, budget: int, progress: Progress | None) -> None:
+    def __init__(
+        self,
+        study: Study,
+        threads: int,
+        budget: int,
+        progress: Progress | None,
+        journal: SearchJournal | None,
+    ) -> None:
         self._study, self._threads, self._budget, self._progress = study, threads, budget, progress
+        self._journal = journal
+        self._at_once = min(_AT_ONCE, max(_CHUNKS_AT_ONCE, 2 * threads) * chunk_size(study))
         self.used = 0
         self._several = len(study.designs) > 1
         lists: list[tuple[Any, ...]] = []
@@ -296,115 +302,30 @@ class _Field:
             places.setdefault(self.conditions.of_repeat(repeat), []).append(place)
         for condition, mine in sorted(places.items()):
             settings = [setting(number, condition) for number in range(count)]
-            at_once = max(1, _AT_ONCE // len(mine))
-            for first in range(0, count, at_once):
-                some = settings[first : first + at_once]
-                rows = run_trials(self._study, some, [repeats[one] for one in mine], self._threads)
-                found[first : first + len(some), mine] = rows
-                self.used += rows.size
-                if self._progress is not None:
-                    self._progress(min(1.0, self.used / self._budget))
+            for begun in range(0, len(mine), self._at_once):
+                some = mine[begun : begun + self._at_once]
+                wanted = [repeats[one] for one in some]
+                at_once = max(1, self._at_once // len(some))
+                for first in range(0, count, at_once):
+                    few = settings[first : first + at_once]
+                    found[first : first + len(few), some] = self._rows(few, wanted)
+                    self.used += len(few) * len(some)
+                    if self._progress is not None:
+                        self._progress(min(1.0, self.used / self._budget))
         return found
 
-
-def prepared(study: Study, folder: Path) -> Path:
-    """Make the folder of a search, so that nothing is searched that could not be written; return it.
-
-    Raises OutputError; InputError where the folder holds what is not of a search of this plan, and
-    OptionError where the winner would be written over what the plan reads.
-    """
-    _manifest(study, folder)
-    check_writable(folder / WINNER)
-    return folder
-
-
-def _manifest(study: Study, folder: Path) -> Manifest:
-    """The list of files of a search, in its folder, which is made; all that we write is free, or ours."""
-    make_folder(folder)
-    winner = folder / WINNER
-    for name in study.plan.files:
-        if winner.exists() and Path(name).exists() and winner.samefile(name):
-            raise OptionError(f"{winner}: is an input of this very search; choose another --folder")
-    manifest = Manifest(folder, study.name)
-    names = (WINNER, FINALISTS, ROUNDS, PICTURE)
-    check_own(folder, names, manifest.claimed())
-    tidy(folder, {MANIFEST, *names})
-    return manifest
-
-
-def write_search(search: Search, folder: Path) -> list[Path]:
-    """Write the winning design, the finalists, and how the search went, and return the files.
-
-    Where nothing has won, a winner that an earlier search left there is removed. Raises OutputError, and
-    InputError as :func:`prepared` does.
-    """
-    manifest = _manifest(search.study, folder)
-    if search.winner_text is None:
-        remove_own(folder, (WINNER, PICTURE), manifest)
-    with publish(folder, manifest) as stage:
-        written = _write(search, stage)
-    return [folder / path.name for path in written]
-
-
-def _write(search: Search, folder: Path) -> list[Path]:
-    written = []
-    if search.winner_text is not None:
-        written.append(folder / WINNER)
-        write_whole(written[0], search.winner_text.encode())
-    names = [f"{one.label()} [{one.unit}]" if one.unit else one.label() for one in search.factors]
-    rows: list[list[Any]] = []
-    ends = ("value", "low", "high", "count")
-    for one in search.as_dict()["finalists"]:
-        figure = one.pop("figure")
-        verdict = [int(one.pop("best")), int(one.pop("alike")), 0]
-        rows.append([*one.values(), *(figure[key] for key in ends), *verdict])
-    if search.gain is not None:
-        figures_of = [getattr(search.gain.other, key) for key in ends]
-        rows.append([*search.own_values(), *figures_of, 0, int(not search.gain.is_better), 1])
-    figures = [with_unit_of(search.score, part) for part in (search.score.name, "low", "high")]
-    headings = [*names, *figures, "trials", "best", "alike", "as it is"]
-    steps = [
-        [step.trials, step.repeats, step.alive, step.value, step.low, step.high]
-        for step in search.race.history
-    ]
-    for name, head, body in (
-        (FINALISTS, headings, rows),
-        (ROUNDS, ["trials", "repeats", "settings left", *figures], steps),
-    ):
-        written.append(folder / name)
-        write_whole(folder / name, csv_bytes(head, body))
-    return written
-
-
-def draw_search(search: Search, folder: Path) -> list[Path]:
-    """Draw how the search went; returns the files. Raises OutputError."""
-    steps = search.race.history
-    if not steps:
-        return []
-    with publish(folder, _manifest(search.study, folder)) as stage:
-        history(
-            stage / PICTURE,
-            _finding(search),
-            search.score,
-            [step.trials for step in steps],
-            [step.value for step in steps],
-            [step.alive for step in steps],
-            note="Bars: the interval that holds the true figure with 95 % confidence; a leader's flatters it "
-            f"where it was picked by the same trials; the last round has others; seed {search.study.seed}",
-            ends=([step.low for step in steps], [step.high for step in steps]),
-            study=search.study.name,
-        )
-    return [folder / PICTURE]
-
-
-def _finding(search: Search) -> str:
-    """What the search found, as the title of its picture: no more than the fresh repeats say."""
-    gain, score, table = search.gain, search.score, search.finalists
-    if gain is None or table is None or search.race.comparison is None:
-        return f"{score.words}: the budget was too small to say whether anything is better"
-    own = f"{search.beginning} as it is: {tell(score, gain.other)}"
-    if not gain.is_better:
-        return f"No setting told better than {own}"
-    places = table.places[search.order[0]].tolist()
-    best = [f"{one.words} {one.shown[level]}" for one, level in zip(table.factors, places, strict=True)]
-    return f"{', '.join(best)}: {tell(score, gain.one)}, better than {own}"
+    def _rows(self, settings: Sequence[Setting], repeats: Sequence[int]) -> RecordArray:
+        """Rows of TRIAL, (settings, repeats), run or out of the journal."""
+        if self._journal is None:
+            return run_trials(self._study, settings, repeats, self._threads)
+        found, is_there = self._journal.rows(settings, repeats)
+        lacking: dict[tuple[int, ...], list[int]] = {}
+        for number, row in enumerate(is_there):
+            lacking.setdefault(tuple(np.flatnonzero(~row).tolist()), []).append(number)
+        for places, numbers in lacking.items():
+            if places:
+                some, wanted = [settings[number] for number in numbers], [repeats[place] for place in places]
+                rows = run_trials(self._study, some, wanted, self._threads)
+                self._journal.keep(some, wanted, rows)
+                found[np.ix_(numbers, places)] = rows
+        return found

@@ -15,7 +15,8 @@ from agents.text.shipped import find_document
 from arena.studies.kits.eye_picking import read_eyes
 from arena.studies.plans.study import parse_study
 from arena.studies.running.cluster import Cluster
-from arena.studies.running.journal import FILE, Journal
+from arena.studies.running.database import FILE
+from arena.studies.running.journal import Journal
 from arena.studies.running.sweeping import run_sweep
 from arena.studies.search.tuning import tune
 from arena.studies.statistics import comparison as comparing
@@ -52,12 +53,12 @@ def test_a_journal_that_is_removed_or_replaced_ends_the_run(tmp_path: Path) -> N
     with held(first) as journal:
         journal.keep(0, np.zeros(256, TRIAL), {})
         (first / FILE).unlink()
-        with pytest.raises(OutputError, match="was removed while the sweep ran"):
+        with pytest.raises(OutputError, match="was removed while the work ran"):
             journal.keep(1, np.zeros(256, TRIAL), {})
         with held(second):
             pass
         (second / FILE).rename(first / FILE)
-        with pytest.raises(OutputError, match="was removed while the sweep ran"):
+        with pytest.raises(OutputError, match="was removed while the work ran"):
             list(journal.chunks())
 
 
@@ -228,7 +229,7 @@ def test_a_search_without_a_winner_says_why_and_leaves_none_from_before() -> Non
     photodrome("tune", small, "--budget", "60", "--no-plots")
     assert Path("plan.tune/winner.yaml").exists()
     crowd = plan("design.both.latch: 10k, 22k", more="walkers: 2000\nlasts: 20 s\n")
-    outcome = photodrome("tune", crowd, "--budget", "60", "--no-plots")
+    outcome = photodrome("tune", crowd, "--budget", "60", "--no-plots", "--restart")
     assert outcome.code == 0
     assert "cannot be run at all: 2000 walkers are to start" in outcome.out
     assert not Path("plan.tune/winner.yaml").exists()

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from agents.design.spec import parse_design
+from agents.noise import round_seed
 from arena.workbench.compared import ROUNDS, against_pinned, figure_words, is_same, pair_count, side_by_side
 from arena.workbench.controller import Controller
 from arena.workbench.documents import arena_of, design_of
@@ -134,7 +135,7 @@ def test_what_is_pinned_stays_and_rounds_are_added(make: Callable[..., Controlle
     state.close()
 
 
-def test_a_round_is_the_race_with_the_next_seed_and_both_have_the_same_luck(
+def test_a_round_is_the_race_with_a_seed_of_its_own_and_both_have_the_same_luck(
     make: Callable[..., Controller],
 ) -> None:
     from arena.simulation import simulate
@@ -146,7 +147,7 @@ def test_a_round_is_the_race_with_the_next_seed_and_both_have_the_same_luck(
     result = runner.run(RoundsJob(contest, contest, 2, 1), report_nothing)
     assert is_same(result)
     for number, figures in enumerate(result.now):
-        scores = score(simulate(replace(contest, seed=contest.seed + number), 1))
+        scores = score(simulate(replace(contest, seed=round_seed(contest.seed, number)), 1))
         assert [int((~np.isnan(row)).sum()) for row in figures.reach_s] == [one.reached for one in scores]
     assert against_pinned(result, 0) == "the same as the pinned one"
     assert "tell nothing" in side_by_side(result)[0]

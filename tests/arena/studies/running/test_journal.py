@@ -1,5 +1,6 @@
 """The journal keeps what is finished, tells what it is of, and belongs to one run at a time."""
 
+import contextlib
 import csv
 import io
 import math
@@ -7,6 +8,8 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import zlib
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -16,15 +19,18 @@ import yaml
 
 from agents.errors import InputError, OutputError, WorkError
 from arena.studies.plans.study import Study, parse_study
-from arena.studies.running.journal import FILE, Journal
+from arena.studies.running.database import FILE
+from arena.studies.running.journal import Journal
 from arena.studies.running.results import columns, write_csv, write_npz
-from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL
+from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL, UNITS
 
 PARTS = {"plan": "a", "arena shed": "b", "program": "c"}
 
 # Keeps chunks in a journal until the process is killed.
 BUSY = """
 import sys
+import zlib
+from itertools import islice
 from pathlib import Path
 import numpy as np
 from arena.studies.running.journal import Journal
@@ -82,7 +88,7 @@ def test_trials_of_something_else_are_never_mixed_in(tmp_path: Path) -> None:
         one.keep(0, rows_of(0), {})
     with pytest.raises(InputError, match=r"differs in arena shed, program; .*--restart"):
         journal(tmp_path, program="d", **{"arena shed": "e"})
-    with pytest.raises(InputError, match=r"another version of photodrome ran its trials; .*--"):
+    with pytest.raises(InputError, match=r"another version of photodrome ran its trials \(photodrome .*--"):
         journal(tmp_path, program="d")
     with pytest.raises(InputError, match="differs in trials"):
         journal(tmp_path, trials=700)
@@ -122,7 +128,7 @@ def test_a_killed_run_leaves_its_chunks_and_no_lock(tmp_path: Path) -> None:
     with journal(tmp_path, trials=25600) as one:
         kept = one.kept // 256
         assert 21 <= kept <= 50
-        assert [rows["trial"][0] for rows in one.chunks()] == [256 * number for number in range(kept)]
+        assert [rows["trial"][0] for rows in islice(one.chunks(), kept)] == list(range(0, 256 * kept, 256))
         assert list(one.impossible()) == list(range(kept))
         assert one.missing().tolist() == list(range(kept, 100))
 
@@ -180,6 +186,107 @@ def test_a_damaged_journal_is_told(tmp_path: Path) -> None:
         assert one.kept == 0
 
 
+def changed(folder: Path, *statements: str) -> None:
+    """Have somebody do something to a journal."""
+    with contextlib.closing(sqlite3.connect(folder / FILE)) as database:
+        for statement in statements:
+            database.execute(statement)
+        database.commit()
+
+
+@pytest.mark.parametrize("number", [0, 1, 2])
+def test_a_journal_that_lacks_chunks_makes_no_table(tmp_path: Path, number: int) -> None:
+    with journal(tmp_path) as one:
+        fill_up_whole(one)
+        one.check_complete()
+        # as nobody else can while it is open
+        one._database.execute("DELETE FROM chunks WHERE number = ?", (number,))
+        first, last = 256 * number, min(256 * number + 255, 599)
+        with pytest.raises(InputError, match=rf"it lacks the trials from {first} to {last}\).*--restart"):
+            one.check_complete()
+        with pytest.raises(InputError, match="it lacks"):
+            write_npz(tmp_path / "trials.npz", varied(repeats=75), one.chunks)
+    assert not (tmp_path / "trials.npz").exists()
+    with journal(tmp_path) as one:
+        assert one.missing().tolist() == [number]
+
+
+def fill_up_whole(one: Journal) -> None:
+    for number, count in ((0, 256), (1, 256), (2, 88)):
+        one.keep(number, rows_of(number, count), {})
+
+
+@pytest.mark.parametrize(
+    ("statement", "told"),
+    [
+        ("UPDATE chunks SET number = -1 WHERE number = 1", "chunk '-1'"),
+        ("UPDATE chunks SET number = 9 WHERE number = 1", "chunk '9'"),
+        ("UPDATE chunks SET crc = 'text' WHERE number = 1", "the trials from 256 to 511 are damaged"),
+        ("UPDATE chunks SET rows = 'text' WHERE number = 1", "the trials from 256 to 511 are damaged"),
+        (
+            "UPDATE chunks SET rows = zeroblob(2000) WHERE number = 1",
+            "the trials from 256 to 511 are damaged",
+        ),
+        ("UPDATE chunks SET rows = zeroblob(17000000) WHERE number = 1", "too big"),
+        ("ALTER TABLE chunks ADD COLUMN colour TEXT", "its tables are not those"),
+        ("DROP TABLE impossible", "its tables are not those"),
+        ("CREATE TRIGGER t AFTER INSERT ON files BEGIN DELETE FROM chunks; END", "its tables are not those"),
+        ("CREATE VIEW v AS SELECT 1", "its tables are not those"),
+    ],
+)
+def test_what_somebody_has_done_to_a_journal_is_told(tmp_path: Path, statement: str, told: str) -> None:
+    with journal(tmp_path) as one:
+        fill_up_whole(one)
+    changed(tmp_path, statement)
+    with pytest.raises(InputError, match=rf"{told}.*--restart"), journal(tmp_path) as one:
+        one.check_complete()
+    with journal(tmp_path, restart=True) as one:
+        assert one.kept == 0
+        fill_up_whole(one)
+    with journal(tmp_path) as one:
+        one.check_complete()
+
+
+def test_the_number_of_a_chunk_as_text_is_told(tmp_path: Path) -> None:
+    """As only another table can have it."""
+    with journal(tmp_path) as one:
+        fill_up_whole(one)
+    changed(
+        tmp_path,
+        "ALTER TABLE chunks RENAME TO others",
+        "CREATE TABLE chunks (number TEXT PRIMARY KEY, crc INTEGER NOT NULL, rows BLOB NOT NULL)",
+        "INSERT INTO chunks SELECT * FROM others",
+        "DROP TABLE others",
+    )
+    with pytest.raises(InputError, match=r"the journal is damaged \(its tables are not those"):
+        journal(tmp_path)
+
+
+def test_rows_of_other_trials_are_told(tmp_path: Path) -> None:
+    with journal(tmp_path) as one:
+        one.keep(0, rows_of(1), {})
+        with pytest.raises(InputError, match="the trials from 0 to 255 are damaged"):
+            one.check_complete()
+
+
+def test_of_a_journal_that_cannot_be_written_nothing_untrue_is_said(tmp_path: Path) -> None:
+    """How many there are is not known before it is read, and they are not lost."""
+    with journal(tmp_path) as one:
+        fill_up_whole(one)
+    real = sqlite3.connect
+
+    def read_only(path: Path, **how: Any) -> sqlite3.Connection:
+        return real(f"{path.absolute().as_uri()}?mode=ro", uri=True, **how)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sqlite3, "connect", read_only)
+        with pytest.raises(OutputError) as caught:
+            journal(tmp_path)
+    assert "cannot be written (" in str(caught.value)
+    assert "the trials in it stay as they are, and the same command goes on from there" in str(caught.value)
+    assert "0 of" not in str(caught.value)
+
+
 def test_a_database_of_somebody_else_is_left_alone(tmp_path: Path) -> None:
     other = sqlite3.connect(tmp_path / FILE)
     other.execute("CREATE TABLE pots (size)")
@@ -197,10 +304,30 @@ def test_a_journal_of_another_form_is_told(tmp_path: Path) -> None:
     other = sqlite3.connect(tmp_path / FILE)
     other.execute("PRAGMA user_version = 9")
     other.close()
-    with pytest.raises(InputError, match="another version of photodrome"):
+    with pytest.raises(InputError, match="another version of photodrome wrote this journal, a newer one"):
         journal(tmp_path)
     with journal(tmp_path, restart=True) as one:
         assert one.kept == 0
+
+
+def test_a_journal_of_the_first_version_is_read(tmp_path: Path) -> None:
+    """Word for word as photodrome 0.1.0 made it, which did not say who wrote it."""
+    content = rows_of(0).tobytes()
+    with contextlib.closing(sqlite3.connect(tmp_path / FILE)) as database:
+        database.executescript(
+            "CREATE TABLE identity (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;\n"
+            "CREATE TABLE chunks (number INTEGER PRIMARY KEY, crc INTEGER NOT NULL, rows BLOB NOT NULL);\n"
+            "CREATE TABLE impossible (setting INTEGER PRIMARY KEY, reason TEXT NOT NULL);\n"
+            "CREATE TABLE files (name TEXT, digest TEXT, PRIMARY KEY (name, digest)) WITHOUT ROWID;\n"
+            "PRAGMA application_id = 1886676074; PRAGMA user_version = 2;"
+        )
+        identity = {**PARTS, "trials": "600", "trials to a chunk": "256"}
+        database.executemany("INSERT INTO identity VALUES (?, ?)", identity.items())
+        database.execute("INSERT INTO chunks VALUES (0, ?, ?)", (zlib.crc32(content), content))
+        database.commit()
+    with journal(tmp_path) as one:
+        assert (one.kept, one.missing().tolist()) == (256, [1, 2])
+        assert next(one.chunks()).tobytes() == content
 
 
 def test_a_place_where_nothing_can_be_written(tmp_path: Path) -> None:
@@ -233,7 +360,8 @@ def test_the_table_as_csv_reads_back_exactly(tmp_path: Path) -> None:
     content = (tmp_path / "trials.csv").read_bytes()
     assert content.count(b"\r\n") == content.count(b"\n") == 25
     table = list(csv.DictReader(io.StringIO(content.decode(), newline="")))
-    units = {"reach_s": " [s]", "held_s": " [s]", "stuck_s": " [s]", "walk_s": " [s]"}
+    units = {name: f" [{unit}]" for name, unit in UNITS.items()}
+    assert units["reach_s"] == " [s]"
     factors = ["arena", "design.both.feeler [ohm]", "design.panel.response"]
     scores = [name + units.get(name, "") for name in SCORE_COLUMNS]
     assert list(table[0]) == ["trial", "setting", "repeat", "seed", *factors, *scores]

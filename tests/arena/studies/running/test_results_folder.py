@@ -1,15 +1,19 @@
 """Folders of results: what is not ours is neither written over nor removed, inside them or elsewhere."""
 
+import contextlib
+import hashlib
 import json
 import os
+import shutil
 import signal
 import sqlite3
+import subprocess
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
-from arena.studies.running.journal import FILE
+from arena.studies.running.database import FILE
 from tests.helpers.commands import finished, listing, photodrome, program
 from tests.helpers.plans import with_vary
 
@@ -21,8 +25,10 @@ MINE = "mine\n"
 SWEEP = ("sweep", "plan.yaml", "--no-plots", "-o", "out")
 TUNE = ("tune", "plan.yaml", "--budget", "60", "-o", "out")
 
+DATABASE = "arena.studies.running.database.Database"
+
 SWEEP_FILES = [FILE, "settings.csv", "trials.csv", "trials.npz"]
-TUNE_FILES = ["finalists.csv", "manifest.json", "rounds.csv", "rounds.png", "winner.yaml"]
+TUNE_FILES = ["finalists.csv", FILE, "rounds.csv", "rounds.png", "winner.yaml"]
 
 
 @pytest.fixture(autouse=True)
@@ -150,6 +156,7 @@ def put_folder(path: Path) -> None:
         ((*SWEEP, "--restart"), "trials.npz"),
         (("sweep", "plan.yaml", "-o", "out"), "pulses-by-storage-capacitance.png"),
         (TUNE, "winner.yaml"),
+        ((*TUNE, "--restart"), "winner.yaml"),
         (TUNE, "finalists.csv"),
         (TUNE, "rounds.png"),
     ],
@@ -363,11 +370,10 @@ def test_whoever_kills_it_while_files_take_their_places_loses_nothing(
 ) -> None:
     done(*command)
     before = listing(Path("out"))
-    kind = "journal.Journal" if command is SWEEP else "search_manifest.Manifest"
-    target = "pathlib.Path.replace" if moment == "replace" else f"arena.studies.running.{kind}.{moment}"
+    target = "pathlib.Path.replace" if moment == "replace" else f"{DATABASE}.{moment}"
     module, _, name = target.rpartition(".")
     code = (
-        "import os, pathlib, signal, arena.studies.running.journal, arena.studies.running.search_manifest\n"
+        "import os, pathlib, signal, arena.studies.running.database\n"
         f"real = {target}\n"
         "def killed(self, *arguments):\n"
         "    result = real(self, *arguments)\n"
@@ -377,8 +383,7 @@ def test_whoever_kills_it_while_files_take_their_places_loses_nothing(
         f"{module}.{name} = killed\n"
     )
     plan("design.storage.capacitance: 15 uF, 22 uF, 33 uF")
-    more = ("--restart",) if command is SWEEP else ()
-    with program(*command, *more, code=code) as process:
+    with program(*command, "--restart", code=code) as process:
         process.communicate(timeout=120)
         assert process.returncode == -signal.SIGKILL
     left = listing(Path("out"))
@@ -403,14 +408,47 @@ def test_a_hidden_folder_of_somebody_else_is_left_alone() -> None:
 
 def test_a_search_of_another_plan_is_not_written_over() -> None:
     done(*TUNE)
-    text = Path("plan.yaml").read_text().replace("name: a study", "name: pots in the shade")
-    Path("plan.yaml").write_text(text)
-    assert "holds the search of another plan, 'a study'" in one_line(refused(*TUNE))
-    assert "holds no results of this plan" in one_line(refused(*SWEEP))
+    plan("design.storage.capacitance: 10 uF, 33 uF")
+    assert "holds trials of something else, for it differs in plan" in one_line(refused(*TUNE))
+    assert "differs in plan, trials, trials to a chunk, kind" in one_line(refused(*SWEEP))
+    done(*TUNE, "--restart")
+
+
+def older(study: str = "a study", kind: str = "search 1") -> None:
+    """Leave a folder as a search did that kept no journal: with a list of its files, by SHA-256."""
+    files = {
+        path.name: [hashlib.sha256(path.read_bytes()).hexdigest()]
+        for path in Path("out").iterdir()
+        if path.name != FILE
+    }
+    Path("out", FILE).unlink()
+    Path("out/manifest.json").write_text(json.dumps({"photodrome": kind, "study": study, "files": files}))
+
+
+def test_files_of_a_search_from_before_there_were_journals_are_ours() -> None:
+    done(*TUNE)
+    before = listing(Path("out"))
+    older()
+    done(*TUNE)
+    assert names() == TUNE_FILES
+    assert {**before, f"out/{FILE}": b""} == {**listing(Path("out")), f"out/{FILE}": b""}
+    # as whoever is killed leaves it who has begun the journal and not yet removed the list
+    files = Path("out", FILE).read_bytes()
+    older()
+    Path("out", FILE).write_bytes(files)
+    done(*TUNE)
+    assert names() == TUNE_FILES
+    older()
+    Path("out/winner.yaml").write_text(MINE)
+    assert "winner.yaml would be written over" in one_line(refused(*TUNE))
+    Path("out/manifest.json").write_text(
+        json.dumps({"photodrome": "search 1", "study": "pots in the shade", "files": {}})
+    )
+    assert "holds the search of another plan, 'pots in the shade'" in one_line(refused(*TUNE))
 
 
 @pytest.mark.parametrize(
-    "content", ["", "[]", "{}", '{"photodrome": "search 1"}', '{"name": "pots"}', "\xff"]
+    "content", ["", "[]", "{}", '{"photodrome": "search 1"}', '{"name": "pots"}', "\xff", "[" * 100_000]
 )
 def test_a_list_that_is_no_searchs_is_left_alone(content: str) -> None:
     Path("out").mkdir()
@@ -418,34 +456,35 @@ def test_a_list_that_is_no_searchs_is_left_alone(content: str) -> None:
     assert "is no list of the files of a search" in one_line(refused(*TUNE))
 
 
-def test_the_list_of_a_search_has_the_digests_that_other_programs_find() -> None:
+@pytest.mark.parametrize("command", [SWEEP, TUNE], ids=["sweep", "tune"])
+def test_the_journal_has_the_digests_that_other_programs_find(command: tuple[str, ...]) -> None:
     """By sha256sum of GNU coreutils, which has an implementation of its own."""
-    import shutil
-    import subprocess
-
     if shutil.which("sha256sum") is None:
         pytest.skip("no sha256sum here")
-    done(*TUNE)
-    listed = json.loads(Path("out/manifest.json").read_text())
-    assert (listed["photodrome"], listed["study"]) == ("search 1", "a study")
-    assert sorted(listed["files"]) == [name for name in TUNE_FILES if name != "manifest.json"]
-    sums = "".join(f"{digests[0]}  {name}\n" for name, digests in listed["files"].items())
+    done(*command)
+    with contextlib.closing(sqlite3.connect(Path("out", FILE))) as database:
+        listed = database.execute("SELECT name, digest FROM files").fetchall()
+    assert sorted([FILE, *(name for name, _ in listed)]) == names()
+    sums = "".join(f"{digest}  {name}\n" for name, digest in listed)
     found = subprocess.run(
         ["sha256sum", "--check", "--strict"], input=sums, text=True, cwd="out", capture_output=True
     )
-    assert (found.returncode, found.stdout.count(": OK")) == (0, 4)
+    assert (found.returncode, found.stdout.count(": OK")) == (0, len(listed))
 
 
 def test_a_search_stopped_by_hand_leaves_what_was_there(monkeypatch: pytest.MonkeyPatch) -> None:
     from arena.studies.search import tuning as tune
 
     done(*TUNE)
-    before = listing(Path("out"))
+    before = {**listing(Path("out")), f"out/{FILE}": b""}
 
     def stop(*_arguments: object) -> None:
         raise KeyboardInterrupt
 
     monkeypatch.setattr(tune, "run_trials", stop)
-    outcome = photodrome(*TUNE)
-    assert (outcome.code, "nothing was written" in outcome.err) == (1, True)
-    assert listing(Path("out")) == before
+    # every trial is there already
+    done(*TUNE)
+    outcome = photodrome(*TUNE, "--restart")
+    assert outcome.code == 130
+    assert "kept in out, and the same command goes on" in outcome.err
+    assert {**listing(Path("out")), f"out/{FILE}": b""} == before

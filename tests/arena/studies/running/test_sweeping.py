@@ -16,7 +16,7 @@ import yaml
 
 from agents.errors import InputError, OutputError, WorkError
 from arena.studies.plans.study import Study, parse_study
-from arena.studies.running.journal import FILE
+from arena.studies.running.database import FILE
 from arena.studies.running.sweeping import CSV, NPZ, run_sweep
 from arena.studies.running.trials import run_trials
 from tests.benchmarks import sweep as benchmark_sweep

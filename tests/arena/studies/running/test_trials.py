@@ -360,7 +360,7 @@ def test_copy_by_copy_a_zone_gives_what_it_gives_a_contest() -> None:
     ground = Ground(spec, flatten(spec))
     one = Footprint(0.026, 0.004)
     for copy in range(20):
-        (pose,) = Ground(spec, flatten(spec)).place([one], 9 + copy)
+        (pose,) = Ground(spec, flatten(spec)).place([one], 9, copy)
         assert np.array_equal(ground.place_alone(one, 9, copy), pose)
 
 

@@ -1,0 +1,1 @@
+"""Commands that are killed, run out of room, or meet one another: what was there stays, and they go on."""
