@@ -20,7 +20,7 @@ from replays.format.grains import (
     PART_DIGITS,
     RADIAN,
     grains,
-    rounded,
+    to_digits,
     turn_grains,
 )
 from replays.format.header import FORMAT, VERSION
@@ -73,9 +73,9 @@ def compose(
         poses=tables["poses"],
         touches=tables["touches"],
         lights=tables["lights"],
-        built=rounded(built.reshape(len(walkers), len(names)), PART_DIGITS),
-        light_map=rounded(map_of(contest.arena, height, threads), MAP_DIGITS).astype(np.float32),
-        ledger=rounded(ledger, ENERGY_DIGITS),
+        built=to_digits(built.reshape(len(walkers), len(names)), PART_DIGITS),
+        light_map=to_digits(map_of(contest.arena, height, threads), MAP_DIGITS).astype(np.float32),
+        ledger=to_digits(ledger, ENERGY_DIGITS),
     )
 
 

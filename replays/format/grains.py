@@ -70,7 +70,7 @@ def wrapped_turns(turns: IntArray) -> IntArray:
     return (turns + half) % TURN - half
 
 
-def rounded(values: NDArray[Any], digits: int) -> FloatArray:
+def to_digits(values: NDArray[Any], digits: int) -> FloatArray:
     """Values to so many binary ``digits``; what is too near to nought is nought."""
     exact = np.asarray(values, np.float64)
     high = exact * splitter(digits)
@@ -82,7 +82,7 @@ def digit_grains(values: NDArray[Any], digits: int) -> IntArray:
 
     They are the leading bits of a float of 4 bytes, and its sign. -2^40 stands for nan.
     """
-    flat = rounded(values, digits)
+    flat = to_digits(values, digits)
     bits = np.abs(flat).astype(np.float32).view(np.uint32).astype(np.int64) >> (24 - digits)
     return np.where(np.isnan(flat), _NO_NUMBER, np.where(flat < 0.0, -bits, bits))
 

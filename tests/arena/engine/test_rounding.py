@@ -25,8 +25,8 @@ from replays.format.grains import (
     VOLT,
     WAY_METRE,
     grains,
-    rounded,
     time_grains,
+    to_digits,
     turn_grains,
 )
 from tests.helpers.worlds import World, bench, box, design, lamp, plank
@@ -41,8 +41,8 @@ def test_kernels_round_as_arrays_are_rounded() -> None:
         assert kept_place(-value) == grains(-exact, METRE)[0] / METRE
         assert kept_way(value) == grains(exact, WAY_METRE)[0] / WAY_METRE
         assert kept_volts(value) == grains(exact, VOLT)[0] / VOLT
-        assert kept_light(value) == rounded(exact, LIGHT_DIGITS)[0]
-        assert kept_circuit(-value) == rounded(-exact, CIRCUIT_DIGITS)[0]
+        assert kept_light(value) == to_digits(exact, LIGHT_DIGITS)[0]
+        assert kept_circuit(-value) == to_digits(-exact, CIRCUIT_DIGITS)[0]
     assert kept_volts(math.inf) == math.inf
     for heading in [0.0, math.pi, -math.pi, 3.1412, *DRAWS.uniform(-math.pi, math.pi, 300)]:
         assert kept_heading(heading) == turn_grains(np.array([heading]))[0] / RADIAN
@@ -52,9 +52,9 @@ def test_kernels_round_as_arrays_are_rounded() -> None:
 def test_digits_are_kept_as_a_float_with_fewer_digits_has_them() -> None:
     """IEEE 754 floats of 2 bytes have 11 binary digits, those of 4 bytes 24."""
     values = DRAWS.uniform(1.0, 60000.0, 2000)
-    assert np.array_equal(rounded(values, 11), values.astype(np.float16).astype(np.float64))
-    assert np.array_equal(rounded(values, 24), values.astype(np.float32).astype(np.float64))
-    assert np.array_equal(rounded(rounded(values, 14), 14), rounded(values, 14))
+    assert np.array_equal(to_digits(values, 11), values.astype(np.float16).astype(np.float64))
+    assert np.array_equal(to_digits(values, 24), values.astype(np.float32).astype(np.float64))
+    assert np.array_equal(to_digits(to_digits(values, 14), 14), to_digits(values, 14))
 
 
 def test_all_that_a_world_writes_is_rounded_and_in_order() -> None:
@@ -71,7 +71,7 @@ def test_all_that_a_world_writes_is_rounded_and_in_order() -> None:
         for column in columns:
             assert np.array_equal(time_grains(table[column]) / SECOND, table[column])
     for name in ("light_left_lx", "open_panel_lx"):
-        assert np.array_equal(rounded(pulses[name], LIGHT_DIGITS), pulses[name])
+        assert np.array_equal(to_digits(pulses[name], LIGHT_DIGITS), pulses[name])
     assert np.array_equal(grains(pulses["trigger_V"], VOLT) / VOLT, pulses["trigger_V"])
     mine = poses[poses["walker"] == 3]
     assert np.all(np.diff(mine["time_s"]) >= 0.0)

@@ -5,6 +5,7 @@ import math
 import pytest
 
 from agents.testbench.bench_figures import bench_point
+from replays.format.grains import SECOND
 from tests.helpers.worlds import World, bench, box, design
 
 
