@@ -10,14 +10,16 @@ from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.compiled import kernel
+from replays.format.grains import SECOND
 
 # A pulse that takes more steps than this is followed no further; only one that locks up does.
 MOST_STEPS = 4000
 # The longest step of them [s], so that what happens to the walker is met in time.
 LONGEST_ROW = 4e-3
 
-# What is told at the end of a step holds for the next one, though the sum of the steps rounds otherwise [s].
-_ROUNDING = 1e-9
+# What is told at the end of a step holds for the next one, though both times, and that of firing, are kept in
+# whole grains [s].
+_ROUNDING = 2.0 / SECOND
 
 
 class Course(NamedTuple):
