@@ -38,6 +38,8 @@ STUDIES = (
     "latch-motor",
     "tape-sun",
     "spread-yield",
+    "lamp-crowd",
+    "gap-width",
 )
 FOLDER = configs_folder() / "studies"
 LEAST, MOST = 1000, 1400  # width of a picture [px]
@@ -105,7 +107,7 @@ def full_pulse(design: Design, light: float, touched: bool = False) -> float:
     return reference_pulse(design, rail, photocurrent, touched, longest=0.5, pivot_mass=mass).length
 
 
-def test_there_are_the_six_that_are_promised() -> None:
+def test_there_are_the_eight_that_are_promised() -> None:
     assert set(shipped_names("study")) >= set(STUDIES)
 
 
@@ -161,7 +163,8 @@ def test_a_shipped_study_runs_in_every_setting(name: str, tmp_path: Path) -> Non
     outcome = run_sweep(plan, tmp_path)
     assert outcome.impossible == {}
     columns = outcome.columns([SCORES[score].column for score in plan.scores] + ["walkers"])
-    assert np.all(columns["walkers"] == 1.0)
+    numbers = [plan.walkers_of(plan.setting(number)) for number in range(plan.settings)]
+    assert np.all(columns["walkers"] == np.array(numbers)[:, None])
     assert columns["walkers"].shape == (study(name).settings, 2)
 
 
