@@ -21,6 +21,7 @@ from replays.scoring.crowd_measures import (
 )
 from replays.scoring.crowds import CROWD_EXPLANATIONS, UNDEFINED, CrowdScore, GateScore, score_crowds
 from replays.scoring.scatter import Standable, scattered_distance
+from replays.scoring.standings import Standings
 from tests.helpers.fabricate import Fabricator, arena, box, goal
 
 UNDER_THE_LAMP = arena(goals=[goal(*box(1.5, 0.0, 2.0, 1.0))])
@@ -201,6 +202,16 @@ def test_passages_of_a_gate() -> None:
     assert (gate.gate, gate.passed, gate.passed_share) == ("gap", 3, 0.5)
     # the half of six are three: two more within 90 s of the first
     assert gate.flow_per_min == pytest.approx(2.0 / 1.5, rel=1e-3)
+
+
+def test_how_many_have_come_through_by_when() -> None:
+    made = through_the_gap()
+    for walker, at in ((0, 60.0), (3, 90.0), (5, 90.0)):
+        made.pulse(walker, at, (1.1, 0.35 + 0.06 * walker))
+    standings = Standings(made.replay())
+    told = [standings.through(at)["gap"] for at in (0.0, 60.0, 61.0, 89.0, 91.0, 600.0)]
+    assert told == [0, 0, 1, 1, 3, 3]
+    assert Standings(crowd_of(2).replay()).through(50.0) == {}
 
 
 def test_flow_ends_with_the_half_and_a_jam_counts_to_the_end() -> None:
