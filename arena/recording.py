@@ -13,6 +13,16 @@ from arena.scene.elements import Goal, Lamp
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.records import wall_table
 from arena.scene.spec import ArenaSpec
+from replays.format.grains import (
+    ENERGY_DIGITS,
+    MAP_DIGITS,
+    METRE,
+    PART_DIGITS,
+    RADIAN,
+    grains,
+    to_digits,
+    turn_grains,
+)
 from replays.format.header import FORMAT, VERSION
 from replays.format.tables import WALKERS, Replay
 
@@ -63,9 +73,9 @@ def compose(
         poses=tables["poses"],
         touches=tables["touches"],
         lights=tables["lights"],
-        built=built.reshape(len(walkers), len(names)),
-        light_map=map_of(contest.arena, height, threads).astype(np.float32),
-        ledger=ledger,
+        built=to_digits(built.reshape(len(walkers), len(names)), PART_DIGITS),
+        light_map=to_digits(map_of(contest.arena, height, threads), MAP_DIGITS).astype(np.float32),
+        ledger=to_digits(ledger, ENERGY_DIGITS),
     )
 
 
@@ -89,7 +99,8 @@ def walker_rows(walkers: RecordArray, poses: FloatArray, heats: IntArray, copies
     rows = np.zeros(len(walkers), WALKERS)
     rows["design"] = np.arange(len(walkers)) // copies
     rows["heat"] = heats
-    rows["x"], rows["y"], rows["heading"] = poses.T
+    rows["x"], rows["y"] = grains(poses.T[:2], METRE) / METRE
+    rows["heading"] = turn_grains(poses.T[2]) / RADIAN
     rows["radius"] = walkers["body_reach"]
     rows["body_ahead"] = walkers["body_ahead"]
     rows["track"] = walkers["track"]

@@ -1,10 +1,23 @@
-"""What a world writes down: rows of pulses, poses, touches and light, in the replay's own columns."""
+"""What a world writes down: rows of pulses, poses, touches and light, in the replay's own columns.
+
+All of it is rounded to the grains of a replay as it is written; the world itself goes on with every digit.
+"""
 
 import math
 from typing import Any
 
 from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel
+from arena.engine.rounding import (
+    kept_circuit,
+    kept_heading,
+    kept_light,
+    kept_pace,
+    kept_place,
+    kept_time,
+    kept_volts,
+    kept_way,
+)
 from arena.engine.world_arrays import (
     AT_WALL,
     FREE,
@@ -42,6 +55,11 @@ def room_left(out: Output) -> bool:
 @kernel
 def write_pose(poses: RecordArray, counts: IntArray, body: Any, time: float) -> None:
     """Write where a walker stands at ``time`` [s]."""
+    _write_pose(poses, counts, body, kept_time(time))
+
+
+@kernel
+def _write_pose(poses: RecordArray, counts: IntArray, body: Any, time: float) -> None:
     body["written"] = time
     body["written_x"] = body["x"]
     body["written_y"] = body["y"]
@@ -54,9 +72,9 @@ def _pose_row(poses: RecordArray, counts: IntArray, body: Any, time: float) -> N
     pose = poses[counts[POSE_ROWS]]
     pose["walker"] = body["number"]
     pose["time_s"] = time
-    pose["x"] = body["written_x"]
-    pose["y"] = body["written_y"]
-    pose["heading"] = body["written_heading"]
+    pose["x"] = kept_place(body["written_x"])
+    pose["y"] = kept_place(body["written_y"])
+    pose["heading"] = kept_heading(body["written_heading"])
     counts[POSE_ROWS] += 1
 
 
@@ -64,8 +82,8 @@ def _pose_row(poses: RecordArray, counts: IntArray, body: Any, time: float) -> N
 def write_standing(poses: RecordArray, counts: IntArray, body: Any, time: float) -> None:
     """Write that a walker that is about to move still stood where it was last written, at ``time`` [s]."""
     if time - body["written"] >= STANDING_AFTER:
-        _pose_row(poses, counts, body, time)
-        body["written"] = time
+        body["written"] = max(kept_pace(time), body["written"])
+        _pose_row(poses, counts, body, body["written"])
 
 
 @kernel
@@ -76,7 +94,8 @@ def write_motion(poses: RecordArray, counts: IntArray, body: Any, time: float) -
         return
     locked = body["phase"] == PULSING and time - body["start"] > LOCKED_AFTER
     if not locked or time - body["written"] >= LOCKED_PACE:
-        write_pose(poses, counts, body, time)
+        # a time that is cut off further may not come before the row at which the pulse began
+        _write_pose(poses, counts, body, max(kept_pace(time), body["written"]))
 
 
 @kernel
@@ -84,11 +103,11 @@ def write_light(lights: RecordArray, counts: IntArray, body: Any, time: float) -
     """Write the light that a walker has from ``time`` [s] on."""
     light = lights[counts[LIGHT_ROWS]]
     light["walker"] = body["number"]
-    light["time_s"] = time
-    light["left_lx"] = body["left_light"]
-    light["right_lx"] = body["right_light"]
-    light["panel_lx"] = body["panel_light"]
-    light["open_panel_lx"] = body["open_light"]
+    light["time_s"] = kept_time(time)
+    light["left_lx"] = kept_light(body["left_light"])
+    light["right_lx"] = kept_light(body["right_light"])
+    light["panel_lx"] = kept_light(body["panel_light"])
+    light["open_panel_lx"] = kept_light(body["open_light"])
     counts[LIGHT_ROWS] += 1
 
 
@@ -105,7 +124,7 @@ def write_touch(
         if against != FREE and before != now:
             touch = touches[counts[TOUCH_ROWS]]
             touch["walker"] = body["number"]
-            touch["time_s"] = time
+            touch["time_s"] = kept_time(time)
             touch["part"] = part
             touch["closed"] = closed
             touch["against"] = against - AT_WALL + WALL
@@ -122,36 +141,39 @@ def open_pulse(pulse: Any, body: Any, time: float) -> None:
         touched |= TOUCHED_RIGHT
     if body["body_touch"] != FREE:
         touched |= TOUCHED_BODY
-    rail = body["state"]["rail"]
+    rail = kept_volts(body["state"]["rail"])
     pulse["walker"] = body["number"]
     pulse["side"] = body["side"]
     pulse["touched"] = touched
     pulse["ended"] = LET_GO
-    pulse["start_s"] = time
+    pulse["start_s"] = kept_time(time)
     pulse["trigger_V"] = rail
-    pulse["other_trigger_V"] = body["right_trigger"] if body["side"] == LEFT else body["left_trigger"]
+    pulse["other_trigger_V"] = kept_volts(
+        body["right_trigger"] if body["side"] == LEFT else body["left_trigger"]
+    )
     pulse["let_go_V"] = rail
-    pulse["light_left_lx"] = body["left_light"]
-    pulse["light_right_lx"] = body["right_light"]
-    pulse["light_panel_lx"] = body["panel_light"]
-    pulse["open_panel_lx"] = body["open_light"]
-    pulse["x0"] = body["x"]
-    pulse["y0"] = body["y"]
-    pulse["heading0"] = body["heading"]
+    pulse["light_left_lx"] = kept_light(body["left_light"])
+    pulse["light_right_lx"] = kept_light(body["right_light"])
+    pulse["light_panel_lx"] = kept_light(body["panel_light"])
+    pulse["open_panel_lx"] = kept_light(body["open_light"])
+    pulse["x0"] = kept_place(body["x"])
+    pulse["y0"] = kept_place(body["y"])
+    pulse["heading0"] = kept_heading(body["heading"])
 
 
 @kernel
 def write_pulse(pulses: RecordArray, counts: IntArray, pulse: Any, body: Any, time: float) -> None:
     """Write the row of a pulse that came to rest, or was cut off by the run's end, at ``time`` [s]."""
-    pulse["let_go_s"] = min(body["let_go"], time)
-    pulse["rest_s"] = time
-    pulse["x1"] = body["x"]
-    pulse["y1"] = body["y"]
-    pulse["heading1"] = body["heading"]
-    pulse["path_m"] = body["path"]
-    pulse["peak_A"] = body["state"]["peak"]
-    pulse["charge_C"] = body["state"]["charge"]
+    pulse["let_go_s"] = kept_time(min(body["let_go"], time))
+    pulse["rest_s"] = kept_time(time)
+    pulse["x1"] = kept_place(body["x"])
+    pulse["y1"] = kept_place(body["y"])
+    pulse["heading1"] = kept_heading(body["heading"])
+    pulse["path_m"] = kept_way(body["path"])
+    pulse["peak_A"] = kept_circuit(body["state"]["peak"])
+    pulse["charge_C"] = kept_circuit(body["state"]["charge"])
     if body["let_go"] == math.inf:
         pulse["let_go_V"] = body["state"]["rail"]
+    pulse["let_go_V"] = kept_volts(pulse["let_go_V"])
     pulses[counts[PULSE_ROWS]] = pulse
     counts[PULSE_ROWS] += 1

@@ -10,12 +10,14 @@ from agents.circuit.pulse import begin_pulse, pulse_step, pulse_step_length
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
 from agents.compiled import kernel
+from replays.format.grains import SECOND
 
 # A pulse that takes more steps than this is followed no further; only one that locks up does.
 MOST_STEPS = 4000
 
-# What is told at the end of a step holds for the next one, though the sum of the steps rounds otherwise [s].
-_ROUNDING = 1e-9
+# What is told at the end of a step holds for the next one, though both times, and that of firing, are kept in
+# whole grains [s].
+_ROUNDING = 2.0 / SECOND
 
 
 class Course(NamedTuple):

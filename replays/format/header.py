@@ -4,7 +4,7 @@ The header is one JSON object; lengths in metres, angles in radians, light in lu
 
 ==================  ======================================================================================
 ``format``          ``"photodrome replay"``
-``version``         1
+``version``         2, or 1 of a file written before
 ``program``         version of the program that wrote it
 ``seed``            whole number from which every draw of the run follows
 ``seconds``         length of the run [s], above 0
@@ -37,7 +37,8 @@ from typing import Any
 from agents.errors import ReplayError
 
 FORMAT = "photodrome replay"
-VERSION = 1
+VERSION = 2
+"""Of the files that are written; those of every version up to it are read."""
 
 _Check = Callable[[Any, str], None]
 
@@ -49,10 +50,10 @@ def check_header(header: Any) -> None:
             f"the header does not say that this is a {FORMAT}; give a file that photodrome wrote"
         )
     version = header.get("version")
-    if version != VERSION or isinstance(version, bool):
+    if isinstance(version, bool) or version not in range(1, VERSION + 1):
         written_by = header.get("program", "of an unknown version")
         raise ReplayError(
-            f"it is a replay of version {version!r}, this program reads version {VERSION}; "
+            f"it is a replay of version {version!r}, this program reads versions 1 to {VERSION}; "
             f"read it with photodrome {written_by}, or run it again"
         )
     _HEADER(header, "header")

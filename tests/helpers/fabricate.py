@@ -9,6 +9,7 @@ from typing import Any
 
 import numpy as np
 
+from replays.format.header import VERSION
 from replays.format.tables import LEDGER, LET_GO, LIGHTS, POSES, PULSES, TOUCHES, WALKERS, Replay
 
 Point = tuple[float, float]
@@ -138,7 +139,7 @@ class Fabricator:
         light_map = np.full((10, 20), 500.0) if self.light_map is None else self.light_map
         header = {
             "format": "photodrome replay",
-            "version": 1,
+            "version": VERSION,
             "program": "0.1.0",
             "seed": 7,
             "seconds": self.seconds,
