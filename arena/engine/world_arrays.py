@@ -84,6 +84,7 @@ BODY = np.dtype(
         ("right_light", np.float64),
         ("panel_light", np.float64),
         ("open_light", np.float64),  # panel's light if nothing stood in the way
+        ("clear_light", np.float64),  # panel's light if no other walker were there
         ("left_touch", np.int64),  # FREE, AT_WALL or AT_WALKER
         ("right_touch", np.int64),
         ("body_touch", np.int64),

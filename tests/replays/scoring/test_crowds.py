@@ -162,6 +162,18 @@ def test_light_and_how_evenly_it_is_shared() -> None:
     assert crowd.evenness == pytest.approx(1.0 / (1.0 + (gathered.std() / gathered.mean()) ** 2))
 
 
+def test_light_that_others_take_away() -> None:
+    """Half a run with a third of the light gone at one of two; shadows of walls and shades do not count."""
+    made = Fabricator(seconds=100.0)
+    one, other = made.walker(0.3, 0.5, panel_lx=900.0, open_lx=2000.0), made.walker(0.5, 0.5, panel_lx=600.0)
+    made.light(one, 50.0, 600.0, 2000.0, 900.0)
+    crowd = everybody(made)
+    assert crowd.shading == pytest.approx(1.0 - (45e3 + 30e3 + 60e3) / (90e3 + 60e3))
+    assert other == 1
+    made.light(other, 70.0, 600.0, clear_lx=math.nan)
+    assert everybody(made).shading is None, "a replay that does not tell"
+
+
 def test_jains_index_as_its_report_has_it() -> None:
     """If k of n share alike and the others get nothing it is k/n: Jain, Chiu and Hawe, TR-301 (1984)."""
     for count, having in ((10, 10), (10, 1), (7, 3)):
