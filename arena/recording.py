@@ -120,12 +120,14 @@ def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
         "floor": _points(spec.floor.outline),
         "walls": [
             {
-                "name": wall.name,
-                "points": _points(wall.outline or wall.line or ()),
+                # one name for all that stands of it
+                "name": wall.name if number == 0 else "",
+                "points": _points(piece),
                 "closed": wall.outline is not None,
                 "height": wall.height,
             }
             for wall in spec.walls
+            for number, piece in enumerate(wall.pieces)
         ],
         "shades": [
             {

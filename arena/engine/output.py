@@ -113,6 +113,7 @@ def write_light(lights: RecordArray, counts: IntArray, body: Any, time: float) -
     light["right_lx"] = kept_light(body["right_light"])
     light["panel_lx"] = kept_light(body["panel_light"])
     light["open_panel_lx"] = kept_light(body["open_light"])
+    light["clear_panel_lx"] = kept_light(body["clear_light"])
     counts[LIGHT_ROWS] += 1
 
 

@@ -145,6 +145,7 @@ def sum_light(scene: Scene, walker: Any, body: Any, lit: Any, hidden: Any) -> No
     body["left_light"] = ambient * ambient_share(walker["side"][0]["lobe"])
     body["right_light"] = ambient * ambient_share(walker["side"][1]["lobe"])
     panel = 0.0
+    clear = 0.0
     for lamp in range(len(scene.sources)):
         kind = scene.sources[lamp]["kind"]
         weight = walker["response"][kind] / PANEL_POINTS
@@ -154,11 +155,13 @@ def sum_light(scene: Scene, walker: Any, body: Any, lit: Any, hidden: Any) -> No
         if hidden[1, lamp] == 0:
             body["right_light"] += lit[1, lamp]
         for place in range(FIRST_PANEL_POINT, RECEPTORS):
+            clear += lit[place, lamp]
             if hidden[place, lamp] == 0:
                 panel += lit[place, lamp]
                 current_light += weight * lit[place, lamp]
                 warmth += warming * lit[place, lamp]
     body["panel_light"] = ambient + panel / PANEL_POINTS
+    body["clear_light"] = ambient + clear / PANEL_POINTS
     current, saturation, thermal = lit_panel(walker, photocurrent_in(walker, current_light), warmth)
     body["photocurrent"] = current
     body["panel_saturation"] = saturation

@@ -108,6 +108,7 @@ BODY = np.dtype(
         ("right_light", np.float64),
         ("panel_light", np.float64),
         ("open_light", np.float64),  # panel's light if nothing stood in the way
+        ("clear_light", np.float64),  # panel's light if no other walker were there
         ("left_noise", np.float64),  # jitter of the next trigger [V]
         ("right_noise", np.float64),
         ("left_trigger", np.float64),  # rail voltage at which that side fires, inf if it cannot

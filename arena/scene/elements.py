@@ -15,6 +15,7 @@ from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quanti
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
 from agents.text.spec_reading import KeyedError
+from agents.text.units import format_quantity
 from arena.scene.day_form import Day, OnTime, check_timetable
 
 MOST_WALKERS = 10_000
@@ -60,11 +61,36 @@ class Wall(BaseSpec):
         None, title="outline", description="solid wall, closed from the last point to the first"
     )
     height: Height = Field(0.06, title="height", description="height of its top")
+    opening: Annotated[float, Quantity("m", above=0.0, most=1000.0)] | None = Field(
+        None,
+        title="opening",
+        description="width of a gap in the middle of a thin wall between two points; none: no gap",
+    )
 
     @model_validator(mode="after")
     def _check_form(self) -> "Wall":
         require_one(self, "line", "outline")
+        if self.opening is not None:
+            if self.line is None or len(self.line) != 2:
+                got = "an opening in an outline" if self.line is None else f"one in {len(self.line)} points"
+                raise KeyedError(("opening",), got, "a thin wall from one point to another")
+            if self.opening >= math.dist(*self.line):
+                got = f"{format_quantity(self.opening, 'm')}, as wide as the wall is long"
+                raise KeyedError(("opening",), got, "a gap that leaves a piece of wall at either end")
         return self
+
+    @property
+    def pieces(self) -> tuple[tuple[Pair, ...], ...]:
+        """What stands of it: its outline or line, or the two pieces beside its opening."""
+        if self.opening is None or self.line is None:
+            return (self.outline or self.line or (),)
+        (ax, ay), (bx, by) = self.line
+        share = 0.5 * (1.0 - self.opening / math.dist(*self.line))
+        reach_x, reach_y = share * (bx - ax), share * (by - ay)
+        return (
+            ((ax, ay), (ax + reach_x, ay + reach_y)),
+            ((bx - reach_x, by - reach_y), (bx, by)),
+        )
 
 
 class Shade(BaseSpec):

@@ -47,7 +47,8 @@ def flatten(spec: ArenaForm) -> FlatArena:
         sources.append(_sun_record(risen, spec.floor.outline))
     walls: list[tuple[float, ...]] = []
     for wall in spec.walls:
-        walls += _edges(_closed(wall.outline) if wall.outline is not None else wall.line or (), wall.height)
+        for piece in wall.pieces:
+            walls += _edges(_closed(piece) if wall.outline is not None else piece, wall.height)
     walls += _edges(_closed(spec.floor.outline), spec.floor.rim)
     shades: list[tuple[float, ...]] = []
     first = 0

@@ -134,7 +134,7 @@ def _place_faults(spec: ArenaForm, floor: BaseGeometry, broken: set[KeyPath]) ->
             solids.append((index, Polygon(wall.outline)))
         else:
             shape = LineString(wall.line or ())
-            lines.append((index, LineString(wall.line or ())))
+            lines += [(index, LineString(piece)) for piece in wall.pieces]
         if not floor.covers(shape):
             yield KeyedError(
                 path, "a wall that leaves the floor", "a wall on the floor; it may touch its edge"

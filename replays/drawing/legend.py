@@ -53,6 +53,8 @@ def draw_legend(
     """
     light = 116.0 + (28.0 if replay.arena["sun"] is not None else 0.0)
     y = _designs(sheet, left, top, width, replay, scores, standings, time_s)
+    if standings is not None:
+        y = _gates(sheet, left, y, width, standings.through(time_s), len(replay.walkers))
     if standings is not None and standings.has_goal:
         y = _arrivals(sheet, left, y + 8, width, replay, standings, time_s, bottom - light - 14)
     if y + 14 + light > bottom + 14:
@@ -94,6 +96,20 @@ def _designs(
                 sheet.text(sheet.shorten(line, TEXT, width - 64), (left + 64, y - 4), TEXT, sheet.theme.faded)
                 y += _LINE - 5
             y += 3
+    return y
+
+
+# So many gates are told at the most.
+_MOST_GATES = 3
+
+
+def _gates(sheet: Sheet, left: float, y: float, width: float, through: dict[str, int], count: int) -> float:
+    """How many of ``count`` walkers have come through each gate; returns where it ends."""
+    for gate, number in list(through.items())[:_MOST_GATES]:
+        draw_gate(sheet, [(left + 8, y + 8), (left + 46, y + 8)])
+        words = sheet.shorten(gate, TEXT, width - 64, f", {number} of {count} came through")
+        sheet.text(words, (left + 64, y), TEXT)
+        y += _LINE
     return y
 
 

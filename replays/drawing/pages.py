@@ -91,7 +91,7 @@ class MapSurround:
         self._replay, self.layout, self._scale, self._theme = replay, layout, scale, theme
         self._scores, self._standings = scores, standings
         self._light = light_scale(replay.light_map)
-        self._legend: tuple[int, pygame.Surface] | None = None
+        self._legend: tuple[tuple[int, ...], pygame.Surface] | None = None
 
     def draw(self, surface: pygame.Surface, view: View, time_s: float) -> None:
         """Draw all of it onto ``surface``, as it is at ``time_s`` [s], for an arena seen in ``view``."""
@@ -111,10 +111,11 @@ class MapSurround:
             surface.blit(picture, (round(box.left * self._scale), round(box.top * self._scale)))
 
     def _draw_legend(self, time_s: float) -> pygame.Surface:
-        arrived = 0 if self._standings is None else self._standings.count(time_s)
+        standings = self._standings
+        told = () if standings is None else (standings.count(time_s), *standings.through(time_s).values())
         box = self.layout.legend
         assert box is not None
-        if self._legend is None or self._legend[0] != arrived:
+        if self._legend is None or self._legend[0] != told:
             fine = 2 if self._scale < 2.5 else 1
             size = (max(1, round(box.width * self._scale)), max(1, round(box.height * self._scale)))
             large = pygame.Surface((size[0] * fine, size[1] * fine))
@@ -124,7 +125,7 @@ class MapSurround:
                 sheet, 0.0, 0.0, box.width, self._replay, self._light, self._scores, self._standings, time_s,
                 box.height,
             )  # fmt: skip
-            self._legend = (arrived, pygame.transform.smoothscale(large, size))
+            self._legend = (told, pygame.transform.smoothscale(large, size))
         return self._legend[1]
 
 

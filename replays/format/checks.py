@@ -60,6 +60,10 @@ def _check_finite(name: str, table: RecordArray) -> None:
         if column == "other_trigger_V":
             # A side that bright light has blinded would never fire.
             _require(f"{name}.{column}", values > -math.inf, "a number or inf")
+        elif column == "clear_panel_lx":
+            is_told = not np.isnan(values).all()
+            good = np.isfinite(values) if is_told else np.isnan(values)
+            _require(f"{name}.{column}", good, "a finite number in every row, or nan in all,")
         else:
             _require(f"{name}.{column}", np.isfinite(values), "a finite number")
 
@@ -98,7 +102,7 @@ def _check_values(replay: Replay) -> None:
     for name, table in (("pulses", pulses), ("lights", replay.lights)):
         for column in table.dtype.names or ():
             if column.endswith("_lx"):
-                _require(f"{name}.{column}", table[column] >= 0, "light from 0")
+                _require(f"{name}.{column}", ~(table[column] < 0), "light from 0")
 
 
 def _check_order(replay: Replay) -> None:

@@ -17,6 +17,7 @@ do not say already. A *step* is what a row has more than the walker's row before
 ``pulses.light_left`` ... ``open``   light beyond that of the row of ``lights`` that held
 ``lights.pose``, ``lights.time``     step of the walker's pose at that time or before it, and the time since
 ``lights.shaded``                    what the panel has beyond ``lights.open``
+``lights.others``                    what it would have beyond that, had no other walker been there
 ``walkers.x``, ``y``, ``heading``    beyond those of the walker's first pose
 ``walkers.body``                     five lengths as they are, (5, walkers)
 ===================================  =====================================================================
@@ -82,7 +83,7 @@ COLUMNS: dict[str, tuple[str, ...]] = {
         *(f"light_{name}" for name in _LIGHTS),
     ),
     "touches": ("time", *_MET),
-    "lights": ("pose", "time", "left", "right", "open", "shaded"),
+    "lights": ("pose", "time", "left", "right", "open", "shaded", "others"),
 }
 """Columns of each table; ``rows``, and ``body`` of walkers, come beside them."""
 
@@ -170,6 +171,7 @@ def encode(tables: Tables) -> Columns:
     light = {name: digit_grains(lights[column], LIGHT_DIGITS) for name, (column, _) in _LIGHTS.items()}
     put("lights", **{name: steps(light[name], firsts["lights"]) for name in ("left", "right", "open")})
     put("lights", shaded=light["panel"] - light["open"])
+    put("lights", others=digit_grains(lights["clear_panel_lx"], LIGHT_DIGITS) - light["panel"])
     held = row_at(lights, lit, pulses["walker"].astype(np.int64), start)
     for name, (_, column) in _LIGHTS.items():
         put("pulses", **{f"light_{name}": digit_grains(pulses[column], LIGHT_DIGITS) - light[name][held]})
@@ -228,6 +230,7 @@ def decode(columns: Columns, body: FloatArray) -> Tables:
     light["panel"] = light["open"] + of("shaded")
     for name, (column, _) in _LIGHTS.items():
         lights[column] = digit_values(light[name], LIGHT_DIGITS)
+    lights["clear_panel_lx"] = digit_values(light["panel"] + of("others"), LIGHT_DIGITS)
 
     pulses, of = table("pulses", PULSES)
     fired = sums(of("fired"), firsts["pulses"]) + firsts["poses"][walker["pulses"]]

@@ -2,12 +2,24 @@
 
 from typing import Any
 
+import numpy as np
 from numpy.typing import NDArray
 
 from replays.format.archive import Archive
-from replays.format.tables import MEMBERS
+from replays.format.tables import LIGHTS, MEMBERS
+
+# What other walkers take away was not told then.
+LIGHTS_THEN = np.dtype([(name, LIGHTS[name]) for name in LIGHTS.names or () if name != "clear_panel_lx"])
 
 
 def read_tables(archive: Archive) -> dict[str, NDArray[Any]]:
     """The tables and grids of a replay by name. Raises ReplayError, naming the one that cannot be read."""
-    return {name: archive.array(name, dtype) for name, dtype in MEMBERS.items()}
+    tables = {
+        name: archive.array(name, LIGHTS_THEN if name == "lights" else dtype)
+        for name, dtype in MEMBERS.items()
+    }
+    lights = np.zeros(len(tables["lights"]), LIGHTS)
+    lights["clear_panel_lx"] = np.nan
+    for column in LIGHTS_THEN.names or ():
+        lights[column] = tables["lights"][column]
+    return tables | {"lights": lights}

@@ -95,6 +95,8 @@ LIGHTS = np.dtype(
         ("right_lx", "<f4"),
         ("panel_lx", "<f4"),
         ("open_panel_lx", "<f4"),
+        # had no other walker been there; nan where a replay of version 1 does not tell
+        ("clear_panel_lx", "<f4"),
     ]
 )
 

@@ -130,10 +130,8 @@ def _light_gathered(tables: Tables, seconds: float) -> tuple[FloatArray, FloatAr
     count = len(tables.walkers)
     found: list[FloatArray] = []
     for column in ("panel_lx", "clear_panel_lx"):
-        light = np.full(count, np.nan)
-        if column in (lights.dtype.names or ()):
-            light = np.zeros(count)
-            light += np.bincount(walker, lights[column].astype(np.float64) * lasted, minlength=count)
+        light: FloatArray = np.zeros(count)
+        light += np.bincount(walker, lights[column].astype(np.float64) * lasted, minlength=count)
         found.append(light)
     return found[0], found[1]
 

@@ -91,10 +91,21 @@ class Fabricator:
         self.light(number, 0.0, panel_lx, open_lx)
         return number
 
-    def light(self, walker: int, time_s: float, panel_lx: float, open_lx: float | None = None) -> None:
-        """The light from ``time_s`` [s] on [lx]; in the open unless ``open_lx`` says otherwise."""
+    def light(
+        self,
+        walker: int,
+        time_s: float,
+        panel_lx: float,
+        open_lx: float | None = None,
+        clear_lx: float | None = None,
+    ) -> None:
+        """The light from ``time_s`` [s] on [lx]; in the open unless ``open_lx`` says otherwise.
+
+        ``clear_lx`` is what it would be without the other walkers, the same where it is None.
+        """
         open_panel = panel_lx if open_lx is None else open_lx
-        self._lights.append((walker, time_s, panel_lx, panel_lx, panel_lx, open_panel))
+        clear = panel_lx if clear_lx is None else clear_lx
+        self._lights.append((walker, time_s, panel_lx, panel_lx, panel_lx, open_panel, clear))
 
     def pulse(
         self,

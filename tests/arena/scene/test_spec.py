@@ -76,6 +76,41 @@ def test_a_right_file(tmp_path: Path) -> None:
     assert spec.cell == 0.01
 
 
+def test_an_opening_parts_a_thin_wall_in_the_middle(tmp_path: Path) -> None:
+    text = GOOD.replace("line: 1.5 0 / 1.5 0.5 m\n", "line: 1.4 0 / 1.7 0.4 m\n    opening: 10 cm\n")
+    wall = read_arena(write(tmp_path, text)).walls[1]
+    first, second = wall.pieces
+    assert [first[0], second[1]] == [(1.4, 0.0), (1.7, 0.4)]
+    assert math.dist(first[1], second[0]) == pytest.approx(0.1)
+    # both pieces are as long, and all four ends lie on the wall's line
+    assert math.dist(*first) == pytest.approx(0.2)
+    assert math.dist(*second) == pytest.approx(0.2)
+    line = LineString(wall.line or ())
+    assert max(line.distance(Point(end)) for end in (*first, *second)) < 1e-12
+    flat = flatten(read_arena(tmp_path / "bench.yaml")).walls[4:6]
+    assert [tuple(map(float, tuple(one)[:4])) for one in flat] == [
+        (*first[0], *first[1]),
+        (*second[0], *second[1]),
+    ]
+    # who starts in the gap stands in no wall
+    start = text.replace("place: 0.5 0.5 m", "place: 1.55 0.2 m")
+    assert read_arena(write(tmp_path, start)).starts.places is not None
+
+
+@pytest.mark.parametrize(
+    ("wall", "got"),
+    [
+        ("line: 1.5 0 / 1.5 0.5 m\n    opening: 500 mm", "500 mm, as wide as the wall is long"),
+        ("line: 1.5 0 / 1.5 0.5 / 1.6 0.5 m\n    opening: 50 mm", "one in 3 points"),
+        ("outline: 1.5 0 / 1.5 0.5 / 1.6 0.5 m\n    opening: 50 mm", "an opening in an outline"),
+        ("line: 1.5 0 / 1.5 0.5 m\n    opening: 0 mm", "'0 mm'"),
+    ],
+)
+def test_an_opening_that_cannot_be_is_refused_where_it_stands(tmp_path: Path, wall: str, got: str) -> None:
+    faults = faults_of(tmp_path, GOOD.replace("line: 1.5 0 / 1.5 0.5 m", wall))
+    assert faults == [(10, 14, "walls[1].opening", got)]
+
+
 @pytest.mark.parametrize(
     ("gate", "fault"),
     [
@@ -289,7 +324,7 @@ def test_all_faults_at_once(tmp_path: Path) -> None:
     with pytest.raises(SpecError) as caught:
         read_arena(tmp_path / "bench.yaml")
     assert caught.value.faults[1].near == "height"
-    assert caught.value.faults[1].expected == "one of name, line, outline, height"
+    assert caught.value.faults[1].expected == "one of name, line, outline, height, opening"
 
 
 def test_a_map_of_light_too_fine_for_its_floor(tmp_path: Path) -> None:
@@ -322,6 +357,7 @@ def test_shipped_arenas(name: str) -> None:
     lengths = np.hypot(flat.walls["bx"] - flat.walls["ax"], flat.walls["by"] - flat.walls["ay"])
     rings = [LinearRing(wall.outline) if wall.outline else LineString(wall.line or ()) for wall in spec.walls]
     expected = sum(ring.length for ring in rings) + LinearRing(spec.floor.outline).length
+    expected -= sum(wall.opening or 0.0 for wall in spec.walls)
     assert lengths.sum() == pytest.approx(expected, rel=1e-12)
     for record, shade in zip(flat.shades, spec.shades, strict=True):
         points = flat.shade_points[record["first"] : record["first"] + record["count"]]

@@ -38,6 +38,8 @@ STUDIES = (
     "latch-motor",
     "tape-sun",
     "spread-yield",
+    "lamp-crowd",
+    "gap-width",
 )
 FOLDER = configs_folder() / "studies"
 LEAST, MOST = 1000, 1400  # width of a picture [px]
@@ -105,7 +107,7 @@ def full_pulse(design: Design, light: float, touched: bool = False) -> float:
     return reference_pulse(design, rail, photocurrent, touched, longest=0.5, pivot_mass=mass).length
 
 
-def test_there_are_the_six_that_are_promised() -> None:
+def test_there_are_the_eight_that_are_promised() -> None:
     assert set(shipped_names("study")) >= set(STUDIES)
 
 
@@ -161,7 +163,8 @@ def test_a_shipped_study_runs_in_every_setting(name: str, tmp_path: Path) -> Non
     outcome = run_sweep(plan, tmp_path)
     assert outcome.impossible == {}
     columns = outcome.columns([SCORES[score].column for score in plan.scores] + ["walkers"])
-    assert np.all(columns["walkers"] == 1.0)
+    numbers = [plan.walkers_of(plan.setting(number)) for number in range(plan.settings)]
+    assert np.all(columns["walkers"] == np.array(numbers)[:, None])
     assert columns["walkers"].shape == (study(name).settings, 2)
 
 
@@ -305,3 +308,30 @@ def test_eyes_decide_the_yield_and_motors_hardly() -> None:
     assert gain("reached", usual, loose).low > 0.25
     assert figure("reached", motors).low > 0.9
     check_quote("spread-yield", "reached", loose, "48 % [41, 54]")
+
+
+def test_a_lamp_feeds_as_many_as_find_room_in_its_light() -> None:
+    """Eight cost one another nothing; of 32 there is room for no more than lie densely in the circle.
+
+    Discs cover 0.9069 of a floor at the most (Thue's theorem), so that a circle of 130 mm holds the middles
+    of 22.7 discs of 52 mm. None takes light from another's panel under a lamp that hangs over them.
+    """
+    few, many = (rows("lamp-crowd", (number,), 8) for number in (8, 32))
+    assert gain("gathered", few, many).low > 0.2
+    assert gain("light", few, many).low > 500.0
+    assert gain("evenness", few, many).low > 0.02
+    densest = 0.9069 * (0.13 / 0.026) ** 2
+    assert 0.75 * densest < 32 * figure("gathered", many).value < densest
+    assert many["lost_light"].sum() == 0.0
+    check_quote("lamp-crowd", "gathered", few, "96 % [94, 98]")
+    check_quote("lamp-crowd", "evenness", many, "0.868 [0.862, 0.874]")
+
+
+def test_a_gap_lets_more_through_than_it_has_bodies_width() -> None:
+    """No body of 64 mm through 60 mm; of poppies a third through 60 mm, and nine of ten through 240 mm."""
+    narrow, wide = (rows("gap-width", (gap,), 12, design=1) for gap in (0.06, 0.24))
+    assert gain("passed", wide, narrow).low > 0.35
+    assert gain("flow", wide, narrow).low > 0.3
+    assert rows("gap-width", (0.06,), 4, design=2)["passed"].sum() == 0.0
+    check_quote("gap-width", "passed", narrow, "35 % [31, 40]")
+    check_quote("gap-width", "passed", wide, "91 % [89, 93]")

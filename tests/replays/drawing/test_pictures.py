@@ -438,6 +438,19 @@ def test_a_gate_is_drawn_named_and_explained(plates_and_sizes: dict[str, list[An
         draw_picture(Fabricator(arena=bench).replay(), tmp_path / f"{shown}.png")
         assert any(words.startswith("gate") for words in plates_and_sizes["words"]) is shown
         assert ("the gap" in {words for words, _ in plates_and_sizes["plates"]}) is shown
+    made = Fabricator(arena=arena(gates=[gate]), seconds=60.0)
+    for number in range(3):
+        made.pulse(
+            made.walker(0.9, 0.3 + 0.1 * number), 10.0 + number, (1.1 if number else 0.95, 0.3 + 0.1 * number)
+        )
+    replay = made.replay()
+    page = ReplayPage(replay, 1000, 600, has_standings=True)
+    told = []
+    for time_s in (5.0, 12.0, 60.0):
+        plates_and_sizes["words"].clear()
+        page.draw(pygame.Surface((1000, 600)), time_s)
+        told += [words for words in plates_and_sizes["words"] if "came through" in words]
+    assert told == [f"the gap, {number} of 3 came through" for number in (0, 1, 2)]
     pixels = [
         pygame.surfarray.array3d(pygame.image.load(tmp_path / f"{shown}.png")) for shown in (True, False)
     ]

@@ -21,6 +21,7 @@ from replays.scoring.crowd_measures import (
 )
 from replays.scoring.crowds import CROWD_EXPLANATIONS, UNDEFINED, CrowdScore, GateScore, score_crowds
 from replays.scoring.scatter import Standable, scattered_distance
+from replays.scoring.standings import Standings
 from tests.helpers.fabricate import Fabricator, arena, box, goal
 
 UNDER_THE_LAMP = arena(goals=[goal(*box(1.5, 0.0, 2.0, 1.0))])
@@ -161,6 +162,18 @@ def test_light_and_how_evenly_it_is_shared() -> None:
     assert crowd.evenness == pytest.approx(1.0 / (1.0 + (gathered.std() / gathered.mean()) ** 2))
 
 
+def test_light_that_others_take_away() -> None:
+    """Half a run with a third of the light gone at one of two; shadows of walls and shades do not count."""
+    made = Fabricator(seconds=100.0)
+    one, other = made.walker(0.3, 0.5, panel_lx=900.0, open_lx=2000.0), made.walker(0.5, 0.5, panel_lx=600.0)
+    made.light(one, 50.0, 600.0, 2000.0, 900.0)
+    crowd = everybody(made)
+    assert crowd.shading == pytest.approx(1.0 - (45e3 + 30e3 + 60e3) / (90e3 + 60e3))
+    assert other == 1
+    made.light(other, 70.0, 600.0, clear_lx=math.nan)
+    assert everybody(made).shading is None, "a replay that does not tell"
+
+
 def test_jains_index_as_its_report_has_it() -> None:
     """If k of n share alike and the others get nothing it is k/n: Jain, Chiu and Hawe, TR-301 (1984)."""
     for count, having in ((10, 10), (10, 1), (7, 3)):
@@ -201,6 +214,16 @@ def test_passages_of_a_gate() -> None:
     assert (gate.gate, gate.passed, gate.passed_share) == ("gap", 3, 0.5)
     # the half of six are three: two more within 90 s of the first
     assert gate.flow_per_min == pytest.approx(2.0 / 1.5, rel=1e-3)
+
+
+def test_how_many_have_come_through_by_when() -> None:
+    made = through_the_gap()
+    for walker, at in ((0, 60.0), (3, 90.0), (5, 90.0)):
+        made.pulse(walker, at, (1.1, 0.35 + 0.06 * walker))
+    standings = Standings(made.replay())
+    told = [standings.through(at)["gap"] for at in (0.0, 60.0, 61.0, 89.0, 91.0, 600.0)]
+    assert told == [0, 0, 1, 1, 3, 3]
+    assert Standings(crowd_of(2).replay()).through(50.0) == {}
 
 
 def test_flow_ends_with_the_half_and_a_jam_counts_to_the_end() -> None:
