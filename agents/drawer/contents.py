@@ -7,22 +7,24 @@ part takes the fields that it has in a design; what it leaves out stays as the d
 import math
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, ClassVar
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.design.panel_readings import SOLVED
 from agents.design.parts import Driver, Eye, Motor, Panel, Resistance, Transistor, Tyre
 from agents.drawer.part_codes import read_figures, read_rings
+from agents.text.keyed_errors import KeyedError, UnreadError, cross_check
 from agents.text.marked_yaml import KeyPath
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError, Reader, sort_of
 from agents.text.shapes import BaseSpec
 from agents.text.shipped import find_document
-from agents.text.spec_reading import KeyedError, KeyedErrors, parse_document, read_document
+from agents.text.spec_reading import parse_document, read_document
 
 MOST_PIECES = 100_000
 
@@ -146,13 +148,11 @@ class Stocked(BaseSpec):
         """How many there are."""
         return max(1, len(self.readings)) if self.count is None else self.count
 
-    @model_validator(mode="after")
-    def _check_count(self) -> "Stocked":
-        if self.count is not None and len(self.readings) > self.count:
-            raise KeyedError(
-                ("count",), str(self.count), f"at least {len(self.readings)}, which were measured"
-            )
-        return self
+    @cross_check
+    def _check_count(self) -> Iterator[KeyedError]:
+        measured = len(getattr(self, "measured", ()))
+        if self.count is not None and measured > self.count:
+            yield KeyedError(("count",), str(self.count), f"at least {measured}, which were measured")
 
     def values(self) -> dict[str, Any]:
         """Return what it sets of a design's part, SI values by field."""
@@ -166,12 +166,11 @@ OWN_FIELDS = {*Stocked.model_fields, "measured", "measured_at"}
 class _Coded(Stocked):
     """A part of one value, which may be given in several ways."""
 
-    def _only_one(self, ways: tuple[str, ...]) -> str:
-        given = [way for way in ways if getattr(self, way) is not None]
+    def _only_one(self, ways: tuple[str, ...]) -> Iterator[KeyedError]:
+        given = [way for way in ways if self.is_given(way)]
         if len(given) != 1:
             got = " beside ".join(given) or "no value"
-            raise KeyedError((given[1],) if given else (), got, f"one of {', '.join(ways)}")
-        return given[0]
+            yield KeyedError((given[1],) if given else (), got, f"one of {', '.join(ways)}")
 
     def _said(self) -> tuple[float, float | None]:
         """Value and tolerance of its rings or its code; there is one of them."""
@@ -195,10 +194,9 @@ class DrawerResistor(_Coded):
     )
     measured: tuple[Resistance, ...] = Field((), description="what a meter read of single pieces")
 
-    @model_validator(mode="after")
-    def _check_ways(self) -> "DrawerResistor":
-        self._only_one(("value", "code", "rings"))
-        return self
+    @cross_check
+    def _check_ways(self) -> Iterator[KeyedError]:
+        yield from self._only_one(("value", "code", "rings"))
 
     @property
     def nominal(self) -> float:
@@ -240,10 +238,9 @@ class DrawerCapacitor(_Coded):
         (), description="what a meter read of single pieces"
     )
 
-    @model_validator(mode="after")
-    def _check_ways(self) -> "DrawerCapacitor":
-        self._only_one(("value", "code"))
-        return self
+    @cross_check
+    def _check_ways(self) -> Iterator[KeyedError]:
+        yield from self._only_one(("value", "code"))
 
     @property
     def nominal(self) -> float:
@@ -361,35 +358,38 @@ class Drawer(BaseSpec):
     def items(self) -> Iterator[tuple[str, int, Stocked]]:
         """Yield every entry with its list and its position there."""
         for section in SECTIONS:
-            for number, item in enumerate(getattr(self, section)):
-                yield section, number, item
+            with suppress(UnreadError):
+                for number, item in enumerate(getattr(self, section)):
+                    yield section, number, item
 
     @property
     def currency(self) -> str:
         """The currency of all prices; empty where nothing has a price."""
         return next((item.price.currency for *_, item in self.items() if item.price is not None), "")
 
-    @model_validator(mode="after")
-    def _check_names_and_prices(self) -> "Drawer":
-        errors = []
+    @cross_check
+    def _check_names(self) -> Iterator[KeyedError]:
         places: dict[str, KeyPath] = {}
-        priced: tuple[str, str] | None = None
         for section, number, item in self.items():
-            place: KeyPath = (section, number)
-            if item.name is not None:
+            with suppress(UnreadError):
                 if item.name in places:
                     other, before = places[item.name]
                     expected = f"names that differ; {other}[{before}] has it too"
-                    errors.append(KeyedError((*place, "name"), repr(item.name), expected))
-                places.setdefault(item.name, place)
-            if item.price is not None:
+                    yield KeyedError((section, number, "name"), repr(item.name), expected)
+                elif item.name is not None:
+                    places[item.name] = (section, number)
+
+    @cross_check
+    def _check_prices(self) -> Iterator[KeyedError]:
+        priced: tuple[str, str] | None = None
+        for section, number, item in self.items():
+            with suppress(UnreadError):
+                if item.price is None:
+                    continue
                 priced = priced or (item.price.currency, f"{section}[{number}]")
                 if item.price.currency != priced[0]:
                     expected = f"one currency in a drawer; {priced[1]} has {priced[0]}"
-                    errors.append(KeyedError((*place, "price"), str(item.price), expected))
-        if errors:
-            raise KeyedErrors(errors)
-        return self
+                    yield KeyedError((section, number, "price"), str(item.price), expected)
 
 
 BORROWING = ("eyes", "npns", "pnps", "motors", "panels", "tyres")

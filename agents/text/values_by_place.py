@@ -12,9 +12,9 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from agents.errors import InputError, refusal
+from agents.text.keyed_errors import KeyedError, KeyedErrors
 from agents.text.marked_yaml import KeyPath, path_text
 from agents.text.shapes import Shape, keys_of, shape_at, shape_of
-from agents.text.spec_reading import KeyedError, KeyedErrors
 
 Model = TypeVar("Model", bound=BaseModel)
 Path = TypeVar("Path", bound=Hashable)

@@ -1,16 +1,17 @@
 """The keys of a race's file, each with what it takes."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.text.json_schemas import several
+from agents.text.keyed_errors import KeyedError, cross_check
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError, Reader, Word
 from agents.text.shapes import BaseSpec
-from agents.text.spec_reading import KeyedError
 from arena.races.results import ARRIVAL, LIGHT, MOVING
 from arena.scene.elements import MOST_WALKERS
 from arena.studies.plans.plan_form import Listing, Values
@@ -86,11 +87,10 @@ class CourseForm(BaseSpec):
         (1.0,), description="stages of ever dimmer light, each of this length, as shares of the arena's light"
     )
 
-    @model_validator(mode="after")
-    def _check_dims(self) -> "CourseForm":
+    @cross_check
+    def _check_dims(self) -> Iterator[KeyedError]:
         if len(self.dims) > 1 and self.by != MOVING:
-            raise KeyedError(("dims",), "stages of light", f"by: {MOVING} beside them, or no stages")
-        return self
+            yield KeyedError(("dims",), "stages of light", f"by: {MOVING} beside them, or no stages")
 
 
 class RulesForm(BaseSpec):
@@ -149,12 +149,10 @@ class RaceForm(BaseSpec):
     )
     rules: RulesForm = Field(RulesForm(), description="rules of the class")
 
-    @model_validator(mode="after")
-    def _check_courses(self) -> "RaceForm":
+    @cross_check
+    def _check_courses(self) -> Iterator[KeyedError]:
         if not self.courses:
-            raise KeyedError(("courses",), "an empty list", "at least one course")
-        if len(self.courses) > 1 and self.format != RELAY:
-            raise KeyedError(
-                ("courses",), f"{len(self.courses)} courses for a {self.format}", "one, or format: relay"
-            )
-        return self
+            yield KeyedError(("courses",), "an empty list", "at least one course")
+        elif len(self.courses) > 1 and self.format != RELAY:
+            got = f"{len(self.courses)} courses for a {self.format}"
+            yield KeyedError(("courses",), got, "one, or format: relay")

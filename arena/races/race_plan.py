@@ -5,9 +5,10 @@ from pathlib import Path
 
 from agents.drawer.contents import Drawer, parse_drawer
 from agents.errors import NotFoundError, SpecError
+from agents.text.keyed_errors import KeyedError, KeyedErrors
 from agents.text.marked_yaml import parse_marked, read_text
 from agents.text.shipped import find_document, shipped_names
-from agents.text.spec_reading import KeyedError, KeyedErrors, fault_at, parse_document
+from agents.text.spec_reading import fault_at, parse_document
 from arena.races.entries import other_kind
 from arena.races.race_form import CourseForm, RaceForm, RulesForm
 from arena.races.results import ARRIVAL, LIGHT, CourseWords

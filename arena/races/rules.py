@@ -5,9 +5,9 @@ from collections.abc import Callable, Sequence
 
 from agents.design.spec import Design
 from agents.design.values_by_path import expanded
+from agents.text.keyed_errors import KeyedError, KeyedErrors
 from agents.text.marked_yaml import KeyPath
 from agents.text.readers import QuantityError
-from agents.text.spec_reading import KeyedError, KeyedErrors
 from agents.text.units import format_quantity
 from arena.races.race_form import RulesForm
 from arena.studies.plans.parameters import Parameter, parameter_at

@@ -5,16 +5,17 @@ from the x axis, heights are above the floor. Every field's description is its e
 """
 
 import math
+from collections.abc import Iterator
 from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.handbook.temperature import COLDEST_AIR, HOTTEST_AIR, ROOM_TEMPERATURE
+from agents.text.keyed_errors import KeyedError, cross_check
 from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quantity
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
-from agents.text.spec_reading import KeyedError
 
 MOST_WALKERS = 10_000
 
@@ -27,13 +28,13 @@ Illuminance = Annotated[float, Quantity("lx", least=0.0, most=1e6)]
 Light = Annotated[str, Word(KINDS, tuple(SAME_KINDS.items()))]
 
 
-def require_one(spec: BaseSpec, first: str, second: str) -> None:
-    """Raise KeyedError unless exactly one of two fields is given."""
-    given = [name for name in (first, second) if getattr(spec, name) is not None]
+def require_one(spec: BaseSpec, first: str, second: str) -> Iterator[KeyedError]:
+    """Yield a fault unless exactly one of two fields is given."""
+    given = [name for name in (first, second) if spec.is_given(name)]
     if len(given) == 2:
-        raise KeyedError((second,), f"{second} beside {first}", "only one of the two")
+        yield KeyedError((second,), f"{second} beside {first}", "only one of the two")
     if not given:
-        raise KeyedError((), f"neither {first} nor {second}", f"either {first} or {second}")
+        yield KeyedError((), f"neither {first} nor {second}", f"either {first} or {second}")
 
 
 class Floor(BaseSpec):
@@ -55,10 +56,9 @@ class Wall(BaseSpec):
     )
     height: Height = Field(0.06, title="height", description="height of its top")
 
-    @model_validator(mode="after")
-    def _check_form(self) -> "Wall":
-        require_one(self, "line", "outline")
-        return self
+    @cross_check
+    def _check_form(self) -> Iterator[KeyedError]:
+        yield from require_one(self, "line", "outline")
 
 
 class Shade(BaseSpec):
@@ -103,12 +103,14 @@ class Lamp(BaseSpec):
         None, title="aim", description="point of the floor at which the beam is aimed; none: straight down"
     )
 
-    @model_validator(mode="after")
-    def _check_light(self) -> "Lamp":
-        require_one(self, "intensity", "flux")
-        if self.aim is not None and self.beam is None:
-            raise KeyedError(("aim",), "an aim without a beam", "a beam beside it, or no aim")
-        return self
+    @cross_check
+    def _check_light(self) -> Iterator[KeyedError]:
+        yield from require_one(self, "intensity", "flux")
+
+    @cross_check
+    def _check_aim(self) -> Iterator[KeyedError]:
+        if self.is_given("aim") and not self.is_given("beam"):
+            yield KeyedError(("aim",), "an aim without a beam", "a beam beside it, or no aim")
 
 
 class Sun(BaseSpec):
@@ -158,12 +160,14 @@ class Starts(BaseSpec):
     places: tuple[StartPlace, ...] | None = Field(None, title="start", description="listed places")
     zone: StartZone | None = Field(None, title="start zone", description="a zone with a number")
 
-    @model_validator(mode="after")
-    def _check_form(self) -> "Starts":
-        require_one(self, "places", "zone")
+    @cross_check
+    def _check_form(self) -> Iterator[KeyedError]:
+        yield from require_one(self, "places", "zone")
+
+    @cross_check
+    def _check_number(self) -> Iterator[KeyedError]:
         if self.places is not None and not 1 <= len(self.places) <= MOST_WALKERS:
-            raise KeyedError(("places",), f"{len(self.places)} places", f"1 to {MOST_WALKERS} places")
-        return self
+            yield KeyedError(("places",), f"{len(self.places)} places", f"1 to {MOST_WALKERS} places")
 
 
 class Goal(BaseSpec):
@@ -176,13 +180,13 @@ class Goal(BaseSpec):
         None, title="radius", description="radius of a round goal"
     )
 
-    @model_validator(mode="after")
-    def _check_form(self) -> "Goal":
-        require_one(self, "outline", "centre")
-        if (self.radius is None) != (self.centre is None):
-            lacking, given = ("radius", "centre") if self.radius is None else ("centre", "radius")
-            raise KeyedError((given,), f"a {given} without a {lacking}", "both, or neither")
-        return self
+    @cross_check
+    def _check_form(self) -> Iterator[KeyedError]:
+        faults = list(require_one(self, "outline", "centre"))
+        yield from faults
+        if not faults and self.is_given("radius") != self.is_given("centre"):
+            lacking, given = ("centre", "radius") if self.is_given("radius") else ("radius", "centre")
+            yield KeyedError((given,), f"a {given} without a {lacking}", "both, or neither")
 
 
 class ArenaForm(BaseSpec):

@@ -16,6 +16,8 @@ from arena.scene.spec import ArenaSpec
 ROOM = 1e-3
 # Draws for one walker before a zone counts as full.
 ATTEMPTS = 2000
+# Seeds lie between 0 and this, and begin again there.
+SEEDS = 2**63
 # Draws after which it is worth working out whether there is any room.
 FEW_ATTEMPTS = 50
 
@@ -86,7 +88,7 @@ class Ground:
         open is each one's own. Raises OptionError where there is no room.
         """
         if self._zone is not None:
-            x, y, heading = self._in_zone([outline], seed + copy)[0].tolist()
+            x, y, heading = self._in_zone([outline], repeat_seed(seed, copy))[0].tolist()
             return x, y, heading
         number = copy % len(self._spec.starts.places or ())
         return self._at_place(number, outline, seed, copy)
@@ -174,6 +176,15 @@ class Ground:
         if beyond not in self._reached:
             self._reached = {beyond: area.buffer(beyond).area}
         return int(self._reached[beyond] / (math.pi * float(np.mean(radii**2))))
+
+
+def repeat_seed(seed: int, repeat: int) -> int:
+    """The seed by which repeat ``repeat`` of what goes by ``seed`` draws its start places.
+
+    >>> repeat_seed(1, 4), repeat_seed(2**63 - 1, 1)
+    (5, 0)
+    """
+    return (seed + repeat) % SEEDS
 
 
 def start_count(spec: ArenaSpec, designs: int, alone: bool) -> int:

@@ -1,9 +1,9 @@
 """An arena's file as a whole: its parts, and that they fit together."""
 
+from collections.abc import Iterator
 from pathlib import Path
 
-from pydantic import model_validator
-
+from agents.text.keyed_errors import KeyedError, cross_check
 from agents.text.shipped import find_document
 from agents.text.spec_reading import parse_document, read_document
 from arena.scene.elements import ArenaForm
@@ -12,13 +12,12 @@ from arena.scene.elements import ArenaForm
 class ArenaSpec(ArenaForm):
     """One arena."""
 
-    @model_validator(mode="after")
-    def _check_geometry(self) -> "ArenaSpec":
+    @cross_check
+    def _check_geometry(self) -> Iterator[KeyedError]:
         # Geometry takes long to import, and most commands read no arena.
-        from arena.scene.geometry import check_geometry
+        from arena.scene.geometry import geometry_faults
 
-        check_geometry(self)
-        return self
+        yield from geometry_faults(self)
 
 
 def read_arena(name_or_path: str | Path) -> ArenaSpec:

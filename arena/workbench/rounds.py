@@ -12,6 +12,7 @@ import numpy as np
 from agents.arrays import BoolArray, FloatArray, IntArray
 from agents.errors import OptionError
 from arena.scene.contest import Contest
+from arena.scene.placement import repeat_seed
 from arena.simulation import simulate
 from arena.workbench.latest_worker import ProgressReport
 from replays.format.tables import Replay
@@ -102,7 +103,7 @@ class RoundsRunner:
         report: ProgressReport[RoundsResult],
         done: float,
     ) -> RoundFigures:
-        contest = replace(contest, seed=contest.seed + number)
+        contest = replace(contest, seed=repeat_seed(contest.seed, number))
         key = key_of(contest)
         figures = self._known.get(key)
         if figures is None:

@@ -20,11 +20,11 @@ from agents.design.spec import Design, Numeric, Tolerance, deviation_reader, par
 from agents.design.values_by_path import BOTH, SIDES, SPREAD, expanded, parts_left, value_places
 from agents.errors import InputError
 from agents.text.exact import exact_text
+from agents.text.keyed_errors import KeyedError
 from agents.text.marked_yaml import KeyPath, path_text
 from agents.text.quantities import Fraction, Points, Quantity
 from agents.text.readers import Reader
 from agents.text.shapes import shape_at
-from agents.text.spec_reading import KeyedError
 from agents.text.units import format_code, format_quantity, plain_text
 from agents.text.values_by_place import place_at, value_at, value_paths, with_checked_values
 from arena.scene.spec import ArenaSpec

@@ -12,10 +12,11 @@ from typing import Any
 
 from agents.design.spec import Design, parse_design
 from agents.errors import Fault, InputError, NotFoundError, SpecError, nearest
-from agents.text.marked_yaml import KeyPath, parse_marked, read_text
+from agents.text.keyed_errors import KeyedError, KeyedErrors
+from agents.text.marked_yaml import KeyPath, no_file_there, parse_marked, read_text
 from agents.text.readers import QuantityError, quote, with_article
 from agents.text.shipped import find_document, shipped_names
-from agents.text.spec_reading import KeyedError, KeyedErrors, fault_at, parse_document
+from agents.text.spec_reading import fault_at, parse_document
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec, parse_arena
 from arena.studies.plans.parameters import (
@@ -68,7 +69,7 @@ def files_beside(folder: Path) -> Find:
 
     def find(name: str, kind: str) -> tuple[str, str]:
         beside = folder / name
-        path = beside if _is_path(name) and beside.is_file() else find_document(name, kind)
+        path = beside if _is_path(name) and not no_file_there(beside) else find_document(name, kind)
         return str(path), read_text(path, str(path))
 
     return find

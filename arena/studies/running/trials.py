@@ -30,7 +30,7 @@ from arena.engine.assembly import WorldPlan, join_tables
 from arena.recording import goal_outline, walker_rows
 from arena.scene.elements import Goal
 from arena.scene.flat_arena import FlatArena, flatten
-from arena.scene.placement import Footprint, Ground, footprints
+from arena.scene.placement import Footprint, Ground, footprints, repeat_seed
 from arena.scene.spec import ArenaSpec
 from arena.simulation import run_worlds
 from arena.studies.plans.study import Setting, Study
@@ -267,7 +267,7 @@ class _Bench:
                 if len(prints) == 1:
                     poses = np.array([floor.ground.place_alone(prints[0], self._study.seed, repeat)])
                 else:
-                    poses = floor.ground.place(list(prints), self._study.seed + repeat)
+                    poses = floor.ground.place(list(prints), repeat_seed(self._study.seed, repeat))
             except OptionError as error:
                 poses = str(error)
             if len(self._starts) * len(prints) > KEPT_STARTS:
