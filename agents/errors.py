@@ -18,6 +18,9 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any
 
+# More of a text than this nobody reads in a message.
+_LONGEST = 1000
+
 REFUSAL = "got {got}, expected {expected}"
 """How every refusal of a value is worded."""
 
@@ -92,6 +95,13 @@ class Fault:
     got: str
     expected: str
     near: str = ""
+
+    def __post_init__(self) -> None:
+        """Cut short what is too long to be read."""
+        for name in ("key", "got", "expected", "near"):
+            text = getattr(self, name)
+            if len(text) > _LONGEST:
+                object.__setattr__(self, name, f"{text[:_LONGEST]}...")
 
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}: "

@@ -20,6 +20,8 @@ TIME_TRIAL, TOGETHER, FINAL, PAIRS, RELAY = "time trial", "together", "heats and
 FORMATS = (TIME_TRIAL, TOGETHER, FINAL, PAIRS, RELAY)
 DECIDERS = (ARRIVAL, LIGHT, MOVING)
 
+MOST_COURSES = 50
+
 # What the places of a relay's arena bring, from the first on, if the plan does not say.
 POINTS = (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0)
 
@@ -151,8 +153,9 @@ class RaceForm(BaseSpec):
 
     @cross_check
     def _check_courses(self) -> Iterator[KeyedError]:
-        if not self.courses:
-            yield KeyedError(("courses",), "an empty list", "at least one course")
+        if not 1 <= len(self.courses) <= MOST_COURSES:
+            got = f"{len(self.courses)} courses" if self.courses else "an empty list"
+            yield KeyedError(("courses",), got, f"1 to {MOST_COURSES} courses")
         elif len(self.courses) > 1 and self.format != RELAY:
             got = f"{len(self.courses)} courses for a {self.format}"
             yield KeyedError(("courses",), got, "one, or format: relay")
