@@ -26,6 +26,9 @@ from agents.text.values_by_place import in_turn, value_at
 # A pulse that empties the storage faster than this [1/s] is over before anything can turn.
 FASTEST_DISCHARGE = 1e4
 
+# Tolerances of a design at the most, about as many as it has values.
+MOST_TOLERANCES = 300
+
 Numeric = Quantity | Fraction | Number
 
 
@@ -101,7 +104,9 @@ class Design(BaseSpec):
     right: Side = Field(default_factory=Side, title="right", description="right side")
     body: Body = Field(default_factory=Body, title="body", description="frame and outline")
     spread: dict[str, Tolerance] = Field(
-        default_factory=dict, description="tolerance by part, like both.latch or storage.capacitance"
+        default_factory=dict,
+        max_length=MOST_TOLERANCES,
+        description="tolerance by part, like both.latch or storage.capacitance",
     )
 
     @cross_check

@@ -27,6 +27,9 @@ from agents.text.shipped import find_document
 from agents.text.spec_reading import parse_document, read_document
 
 MOST_PIECES = 100_000
+# Entries of one list, about as many as E24 has values. The label of a panel takes a while to solve.
+MOST_ENTRIES = 300
+MOST_PANELS = 50
 
 _PRICE = re.compile(r"(?:([A-Z]{3}) )?([0-9]{1,7}(?:\.[0-9]{1,4})?)(?: ([A-Z]{3}))?")
 _OHM = Quantity("ohm", least=10.0, most=100e6)
@@ -343,17 +346,51 @@ class Drawer(BaseSpec):
 
     name: str = Field(description="name by which lists show it")
     about: str | None = Field(None, description="what it is, in a sentence")
-    resistors: tuple[DrawerResistor, ...] = Field((), description="resistors")
-    capacitors: tuple[DrawerCapacitor, ...] = Field(
-        (), description="capacitors; up to 100 uF for coupling, from 100 uF on as storage"
+    resistors: tuple[DrawerResistor, ...] = Field(
+        (),
+        max_length=MOST_ENTRIES,
+        description="resistors",
     )
-    tapes: tuple[DrawerTape, ...] = Field((), description="tapes and sleeves for eyes")
-    eyes: tuple[DrawerEye, ...] = Field((), description="flashing LEDs")
-    npns: tuple[DrawerNpn, ...] = Field((), description="NPN transistors")
-    pnps: tuple[DrawerPnp, ...] = Field((), description="PNP transistors")
-    motors: tuple[DrawerMotor, ...] = Field((), description="motors")
-    panels: tuple[DrawerPanel, ...] = Field((), description="solar panels")
-    tyres: tuple[DrawerTyre, ...] = Field((), description="tubes for tyres")
+    capacitors: tuple[DrawerCapacitor, ...] = Field(
+        (),
+        max_length=MOST_ENTRIES,
+        description="capacitors; up to 100 uF for coupling, from 100 uF on as storage",
+    )
+    tapes: tuple[DrawerTape, ...] = Field(
+        (),
+        max_length=MOST_ENTRIES,
+        description="tapes and sleeves for eyes",
+    )
+    eyes: tuple[DrawerEye, ...] = Field(
+        (),
+        max_length=MOST_ENTRIES,
+        description="flashing LEDs",
+    )
+    npns: tuple[DrawerNpn, ...] = Field(
+        (),
+        max_length=MOST_ENTRIES,
+        description="NPN transistors",
+    )
+    pnps: tuple[DrawerPnp, ...] = Field(
+        (),
+        max_length=MOST_ENTRIES,
+        description="PNP transistors",
+    )
+    motors: tuple[DrawerMotor, ...] = Field(
+        (),
+        max_length=MOST_ENTRIES,
+        description="motors",
+    )
+    panels: tuple[DrawerPanel, ...] = Field(
+        (),
+        max_length=MOST_PANELS,
+        description="solar panels",
+    )
+    tyres: tuple[DrawerTyre, ...] = Field(
+        (),
+        max_length=MOST_ENTRIES,
+        description="tubes for tyres",
+    )
 
     def items(self) -> Iterator[tuple[str, int, Stocked]]:
         """Yield every entry with its list and its position there."""

@@ -174,6 +174,9 @@ class PartialReading:
     def _read_several(self, node: Node, shape: Shape, location: KeyPath) -> Any:
         if not isinstance(node.value, list if shape.entry is None else dict):
             return self._tell(node, (), node.describe(), shape.expected)
+        if shape.most is not None and len(node.value) > shape.most:
+            got, expected = f"{len(node.value):,} entries", f"at most {shape.most:,}"
+            return self._tell(node, (), got, expected)
         inner = shape_of(shape.item if shape.entry is None else shape.entry)
         if shape.entry is None:
             return tuple(self._read(below, inner, (*location, key)) for key, below in node.children())

@@ -6,6 +6,7 @@ from functools import lru_cache
 from types import UnionType
 from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Self, Union, get_args, get_origin
 
+from annotated_types import MaxLen
 from pydantic import BaseModel, ConfigDict, model_validator
 from pydantic.fields import FieldInfo
 
@@ -19,8 +20,8 @@ from agents.text.readers import OrNone, Reader
 class Shape:
     """What a field takes: a reader's text, a nested model, items, words out of a list, or text.
 
-    ``item`` is what a list holds, ``entry`` what a map of free keys holds under each. ``may_be_none`` tells
-    that the word none leaves the part out.
+    ``item`` is what a list holds, ``entry`` what a map of free keys holds under each, and ``most`` how many
+    of them there may be. ``may_be_none`` tells that the word none leaves the part out.
     """
 
     reader: Reader | None = None
@@ -30,6 +31,7 @@ class Shape:
     words: tuple[str, ...] = ()
     bare: type | None = None
     may_be_none: bool = False
+    most: int | None = None
 
     @property
     def expected(self) -> str:
@@ -61,6 +63,8 @@ def shape_of(annotation: Any, metadata: tuple[Any, ...] = ()) -> Shape:
     for extra in metadata:
         if isinstance(extra, Reader):
             return Shape(reader=extra)
+        if isinstance(extra, MaxLen):
+            return replace(shape_of(annotation), most=extra.max_length)
     origin, arguments = get_origin(annotation), get_args(annotation)
     if origin is Annotated:
         return shape_of(arguments[0], arguments[1:])

@@ -14,6 +14,8 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 
 from agents.errors import MOST_FAULTS, Fault, SpecError, nearest
+from agents.text.keyed_errors import KeyedError as KeyedError
+from agents.text.keyed_errors import KeyedErrors as KeyedErrors
 from agents.text.marked_yaml import KeyPath, Node, parse_marked, read_text
 from agents.text.partial_reading import Finding, PartialReading, chosen, locate, place_fault
 from agents.text.readers import with_article
@@ -101,10 +103,19 @@ def parse_parts(
         reading = PartialReading(file, body, model, ("photodrome",))
         spec, findings = reading.spec, reading.findings
         if not findings:
-            # nothing of the sort is known
-            expected = str(error.errors(include_url=False, include_input=False)[0]["msg"])
-            findings = [Finding(place_fault(file, body, (), "what cannot be", expected))]
+            findings = [*_of_the_whole(file, body, error)]
     return Parts(spec, tree, *chosen([*map(Finding, faults), *findings], MOST_FAULTS))
+
+
+def _of_the_whole(file: str, body: Node, error: ValidationError) -> Iterator[Finding]:
+    """What a check of the whole found that is no check of its parts."""
+    for detail in error.errors(include_url=False, include_input=False):
+        cause = detail.get("ctx", {}).get("error")
+        if not isinstance(cause, KeyedError | KeyedErrors):
+            cause = KeyedError((), "what cannot be", str(detail["msg"]))
+        for one in cause.errors if isinstance(cause, KeyedErrors) else [cause]:
+            node, rest = locate(body, (*detail["loc"], *one.path))
+            yield Finding(place_fault(file, node, rest, one.got, one.expected, one.near))
 
 
 def _check_kind(file: str, tree: Node, kind: str, faults: list[Fault]) -> list[Fault]:

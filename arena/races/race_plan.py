@@ -11,7 +11,7 @@ from agents.text.marked_yaml import KeyPath, read_text
 from agents.text.shipped import find_document, shipped_names
 from agents.text.spec_reading import fault_at, parse_parts
 from arena.races.entries import other_kind
-from arena.races.race_form import MOST_COURSES, CourseForm, RaceForm, RulesForm
+from arena.races.race_form import CourseForm, RaceForm, RulesForm
 from arena.races.results import ARRIVAL, LIGHT, CourseWords
 from arena.races.rules import rule_faults
 from arena.scene.spec import ArenaSpec, parse_arena
@@ -90,7 +90,7 @@ def parse_race(text: str, file: str, folder: Path) -> RacePlan:
     courses: list[RaceCourse] = []
     drawer: Drawer | None = None
     with suppress(UnreadError):
-        for number, one in enumerate(form.courses[:MOST_COURSES]):
+        for number, one in enumerate(form.courses):
             try:
                 with suppress(UnreadError):
                     courses.append(course_of(one, folder))

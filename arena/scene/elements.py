@@ -1,4 +1,4 @@
-"""The parts of an arena, as its file describes them: floor, walls, shades, lights, starts and goals.
+"""The parts of an arena, as its file describes them: floor, walls, shades, lights, starts, goals, gates.
 
 The plan lies in the plane z = 0: x runs to the right, y away from the viewer, angles run counter-clockwise
 from the x axis, heights are above the floor. Every field's description is its entry in the reference.
@@ -16,8 +16,14 @@ from agents.text.keyed_errors import KeyedError, cross_check
 from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quantity
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
+from arena.scene.day_form import Day, OnTime, timetable_faults
 
 MOST_WALKERS = 10_000
+# Walls, shades, goals, gates, and lamps, each of which costs time at every place of the floor.
+MOST_THINGS = 2000
+MOST_LAMPS = 500
+# Times of a day at which a lamp is on.
+MOST_TIMES = 48
 
 Outline = Annotated[tuple[Pair, ...], Points(least_count=3)]
 Line = Annotated[tuple[Pair, ...], Points(least_count=2)]
@@ -102,6 +108,12 @@ class Lamp(BaseSpec):
     aim: Place | None = Field(
         None, title="aim", description="point of the floor at which the beam is aimed; none: straight down"
     )
+    on: tuple[OnTime, ...] = Field(
+        (),
+        max_length=MOST_TIMES,
+        title="timetable",
+        description="when it is on, by the clock of the arena's day; none: all the time",
+    )
 
     @cross_check
     def _check_light(self) -> Iterator[KeyedError]:
@@ -111,6 +123,10 @@ class Lamp(BaseSpec):
     def _check_aim(self) -> Iterator[KeyedError]:
         if self.is_given("aim") and not self.is_given("beam"):
             yield KeyedError(("aim",), "an aim without a beam", "a beam beside it, or no aim")
+
+    @cross_check
+    def _check_timetable(self) -> Iterator[KeyedError]:
+        yield from timetable_faults(self.on)
 
 
 class Sun(BaseSpec):
@@ -189,16 +205,39 @@ class Goal(BaseSpec):
             yield KeyedError((given,), f"a {given} without a {lacking}", "both, or neither")
 
 
+class Gate(BaseSpec):
+    """A line across the way at which walkers are counted; it stops nobody and casts no shadow."""
+
+    name: str = Field(title="name", description="word by which scores name it")
+    line: Line = Field(
+        title="line",
+        description="points in order; a walker has passed once its middle has crossed it, to either side",
+    )
+
+
 class ArenaForm(BaseSpec):
     """One arena, its parts right one by one; :class:`arena.scene.spec.ArenaSpec` holds them together."""
 
     name: str = Field(description="name of the arena, as tables and pictures show it")
     about: str | None = Field(None, description="what the arena puts to the test")
     floor: Floor = Field(title="floor", description="the bench on which the walkers walk")
-    walls: tuple[Wall, ...] = Field((), title="wall", description="what stops walkers and light")
-    shades: tuple[Shade, ...] = Field((), title="shade", description="what stops light alone")
+    walls: tuple[Wall, ...] = Field(
+        (),
+        max_length=MOST_THINGS,
+        title="wall",
+        description="what stops walkers and light",
+    )
+    shades: tuple[Shade, ...] = Field(
+        (),
+        max_length=MOST_THINGS,
+        title="shade",
+        description="what stops light alone",
+    )
     lamps: tuple[Lamp, ...] = Field(
-        (), title="lamp", description="the lamps; none at all leaves the arena dark"
+        (),
+        max_length=MOST_LAMPS,
+        title="lamp",
+        description="the lamps; none at all leaves the arena dark",
     )
     sun: Sun | None = Field(None, title="sun", description="sunlight; none: no sun")
     ambient: Ambient = Field(Ambient(), title="ambient", description="light from all sides")
@@ -207,9 +246,21 @@ class ArenaForm(BaseSpec):
         title="air temperature",
         description="temperature of the air, above which light warms the panels",
     )
+    day: Day | None = Field(
+        None, title="day", description="sun, sky and lamps that change with the time; none: they stay"
+    )
     starts: Starts = Field(description="where the walkers start")
     goals: tuple[Goal, ...] = Field(
-        (), title="goal", description="where they are to go; none: nothing counts as reached"
+        (),
+        max_length=MOST_THINGS,
+        title="goal",
+        description="where they are to go; none: nothing counts as reached",
+    )
+    gates: tuple[Gate, ...] = Field(
+        (),
+        max_length=MOST_THINGS,
+        title="gate",
+        description="lines at which walkers that come through are counted",
     )
     lasts: Annotated[float, Quantity("s", least=1.0, most=1e6)] = Field(
         3600.0,

@@ -27,6 +27,13 @@ _LEAST_AREA = 1e-6
 _LEAST_LENGTH = 1e-6
 # What lies over the floor by less than this only touches it [m].
 _TOUCH = 1e-5
+# Fields that hold a line or an outline, by lists of things.
+_FIELDS_DRAWN = {
+    "walls": ("outline", "line"),
+    "gates": ("line",),
+    "shades": ("outline",),
+    "goals": ("outline",),
+}
 # Corners of all outlines and lines together; a bench has a few dozen.
 MOST_CORNERS = 5000
 # Pairs of corners that are compared to find out whether walls leave room, a second's work.
@@ -48,7 +55,7 @@ def geometry_faults(spec: ArenaForm) -> Iterator[KeyedError]:
     if corners > MOST_CORNERS:
         got = f"{corners:,} corners in all"
         yield KeyedError(
-            (), got, f"at most {MOST_CORNERS:,} of floor, walls, shades, zone and goals together"
+            (), got, f"at most {MOST_CORNERS:,} of floor, walls, shades, goals, gates and zone together"
         )
         return
     faults = [*_floor_faults(spec), *_names_faults(spec), *_form_faults(spec)]
@@ -72,9 +79,9 @@ def _drawn(spec: ArenaForm) -> Iterator[tuple[KeyPath, tuple[Pair, ...]]]:
     """Every line and outline that could be read, with its path: the floor's, those of things, the zone's."""
     with suppress(UnreadError):
         yield ("floor", "outline"), spec.floor.outline
-    for names in ("walls", "shades", "goals"):
+    for names, fields in _FIELDS_DRAWN.items():
         for index, item in _items(spec, names):
-            for field in ("outline", "line") if names == "walls" else ("outline",):
+            for field in fields:
                 with suppress(UnreadError):
                     points = getattr(item, field)
                     if points is not None:
@@ -90,7 +97,7 @@ def _floor_faults(spec: ArenaForm) -> Iterator[KeyedError]:
 
 
 def _names_faults(spec: ArenaForm) -> Iterator[KeyedError]:
-    for names in ("walls", "shades", "lamps", "goals"):
+    for names in ("walls", "shades", "lamps", "goals", "gates"):
         first: dict[str, int] = {}
         for index, item in _items(spec, names):
             with suppress(UnreadError):
@@ -146,7 +153,8 @@ def _line_faults(points: Sequence[Pair], path: KeyPath) -> Iterator[KeyedError]:
     yield from steps
     if not steps and not LineString(points).is_simple:
         got = "a line that crosses or touches itself"
-        yield KeyedError(path, got, "points in order along it, or two walls")
+        instead = "two walls" if path[0] == "walls" else "two gates"
+        yield KeyedError(path, got, f"points in order along it, or {instead}")
 
 
 def _cell_faults(floor: Polygon, spec: ArenaForm) -> Iterator[KeyedError]:
@@ -178,6 +186,12 @@ def _place_faults(spec: ArenaForm, bare: Polygon, broken: set[KeyPath]) -> Itera
         elif path[0] == "shades" and not inner.intersects(Polygon(points)):
             yield KeyedError(path, "a shade beside the floor", "a shade over the floor; it may stand out")
     room = _Room([solid for _, solid in solids])
+    for path, points in _drawn(spec):
+        if path[0] == "gates" and path not in broken:
+            gate = LineString(points)
+            if not (floor.intersects(gate) and room.is_left(gate, floor)):
+                expected = "a line across the floor, clear of walls"
+                yield KeyedError(path, "a gate that nobody can come to", expected)
     for index, goal in _items(spec, "goals"):
         if ("goals", index, "outline") not in broken:
             with suppress(UnreadError):
@@ -195,15 +209,22 @@ class _Room:
         self._solids, self._tree = solids, STRtree(solids)
         self._left = _MOST_CROSSINGS
 
-    def is_left(self, shape: BaseGeometry) -> bool:
-        """Whether there is room; true also where it would take too long to tell."""
+    def is_left(self, shape: BaseGeometry, floor: BaseGeometry | None = None) -> bool:
+        """Whether there is room in an area, or along a line, on the ``floor`` where that is to be looked at.
+
+        True also where it would take too long to tell.
+        """
+        is_area = shape.area > 0.0
+        if floor is not None:
+            self._left -= count_coordinates(shape) * count_coordinates(floor)
+            shape = shape if self._left < 0 else shape.intersection(floor)
         for number in self._tree.query(shape, predicate="intersects"):
             solid = self._solids[number]
             self._left -= count_coordinates(shape) * count_coordinates(solid)
             if self._left < 0:
                 return True
             shape = shape.difference(solid)
-        return bool(shape.area >= _LEAST_AREA)
+        return bool(shape.area >= _LEAST_AREA if is_area else shape.length >= _LEAST_LENGTH)
 
 
 def _goal_faults(goal: Goal, path: KeyPath, inner: BaseGeometry, room: _Room) -> Iterator[KeyedError]:

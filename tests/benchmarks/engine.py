@@ -1,40 +1,36 @@
 """Speeds and ratios of one run: ``python -m tests.benchmarks.engine`` (``--quick`` for small sizes).
 
-Workload A: many arenas with one walker each, 40 walls and 4 lamps, light for about 25 pulses in 600 s.
-Workload B: one arena with 200 walkers that collide and shade one another, 600 s. The plain script of
-tests/plain_walker.py runs the first few arenas of A; the ratio is of walker-seconds a second.
+Workloads A and B and halls of any size are those of ``tests/benchmarks/worlds.py``; C is a hall of 5,000
+walkers, 600 s. Each is run several times, in turns with the others; told are the median and the range of
+its speed, in simulated walker-seconds a second of wall time, and the processor time of a pulse, which what
+else the machine does disturbs less. The plain script of ``tests/helpers/plain_walker.py`` runs the first few
+arenas of A. The cost of a walker-second in halls of 200 to 20,000 walkers gives the power of their number
+with which the cost of a run grows. The memory of a walker is told of a run of a second, in which nobody
+fires.
 """
 
 # ruff: noqa: T201 - printing is what it is for
 
 import argparse
-import math
 import os
 import platform
+import statistics
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Sequence
+import tracemalloc
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from importlib.metadata import version
-from typing import Any
 
 import numpy as np
 
-from agents.design.as_built import build
-from agents.design.spec import Design
-from agents.handbook.light_kinds import KINDS
 from arena.engine.assembly import WorldPlan
-from arena.scene.flat_arena import FlatArena
-from arena.scene.records import SHADE, SOURCE, WALL
 from arena.simulation import run_plans
+from tests.benchmarks.worlds import DESIGN, SECONDS, hall, many_arenas
 from tests.helpers.plain_walker import PlainWalker
-
-SECONDS = 600.0
-DESIGN = Design(name="bench mark")
-# Room that a body needs at its start [m].
-ROOM = 0.04
 
 # Starts the program's engine as a first command does, in a process of its own.
 START = """
@@ -51,158 +47,144 @@ print(time.perf_counter() - begun)
 class Figure:
     """What a workload came to: simulated walker-seconds, pulses, and seconds of wall and processor time."""
 
+    walkers: int
     walker_seconds: float
     pulses: int
-    wall: float
-    busy: float
+    wall: tuple[float, ...]
+    busy: tuple[float, ...]
 
     @property
     def speed(self) -> float:
-        """Walker-seconds a second."""
-        return self.walker_seconds / self.wall
+        """Walker-seconds a second, the median of all runs."""
+        return self.walker_seconds / statistics.median(self.wall)
+
+    @property
+    def cost(self) -> float:
+        """Processor time of a walker-second [s], the median of all runs."""
+        return statistics.median(self.busy) / self.walker_seconds
 
 
-def bench(width: float, depth: float, walls: int, intensity: float, draws: np.random.Generator) -> FlatArena:
-    """An arena of ``walls`` short walls and 4 lamps of ``intensity`` [cd] one metre up, and its rim."""
-    records = np.zeros(walls + 4, WALL)
-    for number in range(walls):
-        x, y = draws.uniform(0.1, width - 0.1), draws.uniform(0.1, depth - 0.1)
-        turn, length = draws.uniform(0.0, math.pi), draws.uniform(0.05, 0.2)
-        records[number] = (x, y, x + length * math.cos(turn), y + length * math.sin(turn), 0.06)
-    corners = [(0.0, 0.0), (width, 0.0), (width, depth), (0.0, depth)]
-    for number in range(4):
-        records[walls + number] = (*corners[number], *corners[(number + 1) % 4], 0.04)
-    lamps = np.zeros(4, SOURCE)
-    for number, (x, y) in enumerate([(0.25, 0.25), (0.75, 0.25), (0.25, 0.75), (0.75, 0.75)]):
-        lamps[number]["x"], lamps[number]["y"], lamps[number]["z"] = x * width, y * depth, 1.0
-        lamps[number]["intensity"], lamps[number]["aim_z"] = intensity, -1.0
-    ambient = np.zeros(len(KINDS))
-    ambient[0] = 300.0
-    return FlatArena(
-        lamps, records, np.zeros(0, SHADE), np.zeros((0, 2)), ambient, np.array(corners, np.float64)
-    )
+def measured(works: Mapping[str, Callable[[], tuple[int, float, int]]], times: int) -> dict[str, Figure]:
+    """Do each of the works so many ``times``, in turns; each tells its walkers, walker-seconds and pulses."""
+    spent: dict[str, list[tuple[float, float]]] = {name: [] for name in works}
+    came_to = {}
+    for _ in range(times):
+        for name, work in works.items():
+            wall, busy = time.perf_counter(), time.process_time()
+            came_to[name] = work()
+            spent[name].append((time.perf_counter() - wall, time.process_time() - busy))
+    return {
+        name: Figure(*came_to[name], *(tuple(one) for one in zip(*spent[name], strict=True)))
+        for name in works
+    }
 
 
-def is_free(arena: FlatArena, x: float, y: float) -> bool:
-    """Whether a body has room there."""
-    start = np.stack([arena.walls["ax"], arena.walls["ay"]], axis=1)
-    way = np.stack([arena.walls["bx"], arena.walls["by"]], axis=1) - start
-    along = np.clip(((np.array([x, y]) - start) * way).sum(axis=1) / (way**2).sum(axis=1), 0.0, 1.0)
-    return bool(np.min(np.hypot(*(np.array([x, y]) - start - along[:, None] * way).T)) > ROOM)
-
-
-def starts(arena: FlatArena, number: int, draws: np.random.Generator) -> np.ndarray:
-    """Start poses with room between bodies, shape (number, 3)."""
-    width, depth = arena.floor.max(axis=0)
-    poses: list[tuple[float, float, float]] = []
-    while len(poses) < number:
-        x, y = draws.uniform(0.1, width - 0.1), draws.uniform(0.1, depth - 0.1)
-        if is_free(arena, x, y) and all(math.hypot(x - a, y - b) > 2.0 * ROOM for a, b, _ in poses):
-            poses.append((x, y, draws.uniform(-math.pi, math.pi)))
-    return np.array(poses)
-
-
-def many_arenas(number: int) -> list[WorldPlan]:
-    """Workload A; one arena in twenty is drawn, the others repeat it with other starts."""
-    draws = np.random.default_rng(1)
-    walker = build(DESIGN)
-    arenas = [bench(2.0, 2.0, 36, 2700.0, draws) for _ in range(max(number // 20, 1))]
-    return [
-        WorldPlan(
-            arenas[index % len(arenas)],
-            walker,
-            starts(arenas[index % len(arenas)], 1, draws),
-            np.array([index]),
-            np.array([index]),
-            1,
-            SECONDS,
-        )
-        for index in range(number)
-    ]
-
-
-def one_crowd(number: int) -> list[WorldPlan]:
-    """Workload B."""
-    draws = np.random.default_rng(2)
-    arena = bench(4.0, 3.0, 36, 3750.0, draws)
-    numbers = np.arange(number)
-    poses = starts(arena, number, draws)
-    return [WorldPlan(arena, np.repeat(build(DESIGN), number), poses, numbers, numbers, 1, SECONDS)]
-
-
-def engine(plans: Sequence[WorldPlan], threads: int) -> Figure:
+def engine(plans: Sequence[WorldPlan], threads: int) -> tuple[int, float, int]:
     """Run plans on the engine."""
-    begun, busy = time.perf_counter(), time.process_time()
     tables, _ = run_plans(plans, threads)
-    wall, busy = time.perf_counter() - begun, time.process_time() - busy
     walkers = sum(len(plan.walkers) for plan in plans)
-    return Figure(walkers * SECONDS, len(tables["pulses"]), wall, busy)
+    return walkers, walkers * plans[0].until, len(tables["pulses"])
 
 
-def plain(plans: Sequence[WorldPlan]) -> Figure:
+def plain(plans: Sequence[WorldPlan]) -> tuple[int, float, int]:
     """Run plans of one walker each on the plain script."""
     pulses = 0
-    begun, busy = time.perf_counter(), time.process_time()
     for plan in plans:
         x, y, heading = (float(value) for value in plan.poses[0])
-        pulses += len(PlainWalker(plan.arena, DESIGN, (x, y, heading)).run(SECONDS))
-    wall, busy = time.perf_counter() - begun, time.process_time() - busy
-    return Figure(len(plans) * SECONDS, pulses, wall, busy)
+        pulses += len(PlainWalker(plan.arena, DESIGN, (x, y, heading)).run(plan.until))
+    return len(plans), len(plans) * plans[0].until, pulses
 
 
-def best(measure: Callable[[], Figure], times: int) -> Figure:
-    """The quickest of several runs: what else the machine did only ever adds."""
-    return min((measure() for _ in range(times)), key=lambda figure: figure.wall)
+def growth(figures: Sequence[Figure]) -> float:
+    """Power of the number of walkers with which the cost of a run grows: the slope of a line through all."""
+    counts = np.log([figure.walkers for figure in figures])
+    costs = np.log([figure.cost for figure in figures])
+    return 1.0 + float(np.polyfit(counts, costs, 1)[0])
+
+
+def printed_by(program: str, *arguments: str, **environment: str) -> float:
+    """What a Python program, run in a process of its own, prints."""
+    done = subprocess.run(
+        [sys.executable, "-c", program, *arguments],
+        env={**os.environ, **environment},
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    return float(done.stdout)
+
+
+def memory(plans: Sequence[WorldPlan]) -> float:
+    """Most memory [B] a walker that a run of ``plans`` holds at a time, its replay apart.
+
+    All that Python and numpy ask for is counted, the walkers as built too, and what comes out is taken off.
+    """
+    tracemalloc.start()
+    try:
+        tables, ledger = run_plans(plans, 1)
+        _, peak = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    replay = sum(table.nbytes for table in tables.values()) + ledger.nbytes
+    count = sum(len(plan.walkers) for plan in plans)
+    given = sum(plan.walkers.nbytes + plan.poses.nbytes for plan in plans)
+    return (peak + given - replay) / count
 
 
 def first_start(folder: str) -> float:
     """Seconds from starting the interpreter's imports to the end of a short first run."""
     # each system keeps its caches under a variable of its own
-    environment = {**os.environ, "XDG_CACHE_HOME": folder, "LOCALAPPDATA": folder, "HOME": folder}
-    done = subprocess.run(
-        [sys.executable, "-c", START], env=environment, capture_output=True, text=True, check=True
-    )
-    return float(done.stdout)
+    return printed_by(START, XDG_CACHE_HOME=folder, LOCALAPPDATA=folder, HOME=folder)
 
 
-def show(label: str, figure: Figure, walkers: int) -> None:
+def show(label: str, figure: Figure) -> None:
     """Print one line of a workload."""
-    # by the time of this process alone, whatever else keeps the machine busy
-    per_pulse = figure.busy / max(figure.pulses, 1) * 1e6
+    slow, quick = figure.walker_seconds / max(figure.wall), figure.walker_seconds / min(figure.wall)
+    per_pulse = statistics.median(figure.busy) / max(figure.pulses, 1) * 1e6
     print(
-        f"{label:<30} {figure.speed / 1e6:8.4f} M walker-seconds/s"
-        f"   {figure.pulses / walkers:5.1f} pulses a walker   {per_pulse:9.1f} us of core a pulse"
+        f"{label:<30} {figure.speed / 1e6:8.4f} M walker-seconds/s ({slow / 1e6:.4f} to {quick / 1e6:.4f})"
+        f"   {figure.pulses / figure.walkers:5.1f} pulses a walker   {per_pulse:9.1f} us of core a pulse"
     )
 
 
-def main(arguments: Sequence[str] | None = None) -> dict[str, Any]:
-    """Print all figures; returns them by name."""
+def main(arguments: Sequence[str] | None = None) -> dict[str, Figure]:
+    """Print all figures; returns those of the workloads by name."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--quick", action="store_true", help="small sizes, no cold start")
     quick = parser.parse_args(arguments).quick
     cores = os.cpu_count() or 1
-    many = many_arenas(20 if quick else 1000)
-    crowd = one_crowd(20 if quick else 200)
-    few = many[: 1 if quick else 3]
     print(
         f"{cores} cores, Python {platform.python_version()}, numpy {np.__version__}, "
         f"numba {version('numba')}, "
         f"{platform.system()} {platform.machine()}"
     )
+    many = many_arenas(20 if quick else 1000)
+    crowd = hall(20 if quick else 200)
+    large = hall(50 if quick else 5000, 60.0 if quick else SECONDS)
+    sizes = (20, 80) if quick else (200, 2000, 20_000)
+    lasts = 60.0 if quick else 200.0
+    halls = {f"hall of {size:,}": hall(size, lasts) for size in sizes}
     engine(many[:2], 1)
-    times = 1 if quick else 3
-    figures = {
-        "A": best(lambda: engine(many, cores), times),
-        "A, one thread": best(lambda: engine(many, 1), times),
-        "B": best(lambda: engine(crowd, 1), times),
-        "plain script on A": plain(few),
-    }
-    show(f"A, {cores} threads", figures["A"], len(many))
-    show("A, one thread", figures["A, one thread"], len(many))
-    show("B, one thread", figures["B"], len(crowd[0].walkers))
-    show("plain script on A", figures["plain script on A"], len(few))
-    ratio = figures["A"].speed / figures["plain script on A"].speed
-    print(f"A over the plain script: {ratio:,.0f}")
+    figures = measured(
+        {
+            f"A, {cores} threads": partial(engine, many, cores),
+            "A, one thread": partial(engine, many, 1),
+            "B, one thread": partial(engine, crowd, 1),
+        },
+        1 if quick else 5,
+    )
+    figures |= measured({"C, one thread": partial(engine, large, 1)}, 1 if quick else 3)
+    figures |= measured({name: partial(engine, plans, 1) for name, plans in halls.items()}, 1 if quick else 3)
+    figures |= measured({"plain script on A": partial(plain, many[: 1 if quick else 3])}, 1)
+    for name, figure in figures.items():
+        show(name, figure)
+    ratio = figures["A, one thread"].speed / figures["plain script on A"].speed
+    print(f"A, one thread, over the plain script: {ratio:,.0f}")
+    for other in ("B", "C"):
+        over = figures[f"{other}, one thread"].cost / figures["A, one thread"].cost
+        print(f"cost of a walker-second, {other} over A: {over:.2f}")
+    print(f"cost of halls grows with the power {growth([figures[name] for name in halls]):.2f} of walkers")
+    print(f"memory of a walker: {memory(hall(sizes[-1], 1.0)) / 1e3:.1f} KB")
     if not quick:
         with tempfile.TemporaryDirectory() as folder:
             cold = first_start(folder)

@@ -9,15 +9,16 @@ from agents.design.as_built import build
 from arena.engine.assembly import WorldPlan
 from arena.simulation import run_plans
 from tests.benchmarks import engine as benchmark
+from tests.benchmarks.worlds import DESIGN, Starts, bench
 from tests.helpers.plain_walker import PlainWalker
 
 
 def test_the_plain_script_and_the_engine_agree() -> None:
     """Same arena, design and start, without jitter: an independent integrator gives the same pulses."""
     draws = np.random.default_rng(5)
-    design = benchmark.DESIGN.with_values({"both.eye.jitter": 0.0, "both.whisker": None})
-    arena = benchmark.bench(2.0, 2.0, 36, 2700.0, draws)
-    poses = benchmark.starts(arena, 1, draws)
+    design = DESIGN.with_values({"both.eye.jitter": 0.0, "both.whisker": None})
+    arena = bench(2.0, 2.0, 36, 2700.0, draws)
+    poses = Starts(arena).drawn(1, draws)
     plan = WorldPlan(arena, build(design), poses, np.array([0]), np.array([0]), 1, 150.0)
     tables, _ = run_plans([plan], 1)
     engine = tables["pulses"]
@@ -38,8 +39,16 @@ def test_the_plain_script_and_the_engine_agree() -> None:
 def test_the_benchmark_prints_what_it_measured(capsys: pytest.CaptureFixture[str]) -> None:
     figures = benchmark.main(["--quick"])
     printed = capsys.readouterr().out
-    for label in ("A, ", "B, one thread", "plain script on A"):
+    for label in ("A, ", "B, one thread", "C, one thread", "hall of 20", "plain script on A"):
         line = next(line for line in printed.splitlines() if line.startswith(label))
-        assert re.search(r"\d+\.\d{4} M walker-seconds/s +\d+\.\d pulses a walker +\d+\.\d us", line)
-    assert re.search(r"A over the plain script: [\d,]+$", printed, re.MULTILINE)
-    assert all(figure.pulses > 0 and figure.wall > 0.0 for figure in figures.values())
+        figures_of_it = (
+            r"\d+\.\d{4} M walker-seconds/s \(\d+\.\d{4} to \d+\.\d{4}\) +\d+\.\d pulses a walker +\d+\.\d us"
+        )
+        assert re.search(figures_of_it, line)
+    assert re.search(r"over the plain script: [\d,]+$", printed, re.MULTILINE)
+    assert re.search(r"grows with the power -?\d\.\d\d of walkers$", printed, re.MULTILINE)
+    assert all(figure.pulses > 0 and min(figure.wall) > 0.0 for figure in figures.values())
+    # next to nothing of a run is kept but its walkers
+    memory = re.search(r"memory of a walker: (-?[\d.]+) KB$", printed, re.MULTILINE)
+    assert memory is not None
+    assert 0.5 < float(memory[1]) < 100.0

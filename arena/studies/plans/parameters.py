@@ -4,14 +4,17 @@ A design's paths are those of its file with ``design.`` before them, like ``desi
 sets either side. A tolerance is ``design.spread.``, the path of the part, and ``uniform``, ``normal`` or
 ``bound``.
 An arena's begin with ``arena.``; an item of a list is named by its name or by its position from 1, like
-``arena.lamps.grow lamp.intensity`` or ``arena.starts.places.1.heading``. A thing of an arena that has a place
+``arena.lamps.grow lamp.intensity`` or ``arena.starts.places.1.heading``. The path ``walkers`` is how many
+share the arena. A thing of an arena that has a place
 or an outline also has ``x``, ``y``, ``size_x``, ``size_y`` (:mod:`arena.studies.plans.arena_moves`).
 """
 
 import difflib
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import islice
 from typing import Any
 
 from pydantic import BaseModel
@@ -20,13 +23,14 @@ from agents.design.spec import Design, Numeric, Tolerance, deviation_reader, par
 from agents.design.values_by_path import BOTH, SIDES, SPREAD, expanded, parts_left, value_places
 from agents.errors import InputError
 from agents.text.exact import exact_text
-from agents.text.keyed_errors import KeyedError
+from agents.text.keyed_errors import KeyedError, UnreadError
 from agents.text.marked_yaml import KeyPath, path_text
-from agents.text.quantities import Fraction, Points, Quantity
+from agents.text.quantities import Fraction, Number, Points, Quantity
 from agents.text.readers import Reader
 from agents.text.shapes import shape_at
 from agents.text.units import format_code, format_quantity, plain_text
 from agents.text.values_by_place import place_at, value_at, value_paths, with_checked_values
+from arena.scene.elements import MOST_WALKERS
 from arena.scene.spec import ArenaSpec
 from arena.studies.plans.arena_moves import (
     LISTED,
@@ -40,6 +44,12 @@ from arena.studies.plans.arena_moves import (
 )
 
 _DIGITS = 4
+# Designs or arenas, and paths of each, among which the nearest to a wrong path is looked for.
+_MOST_OWNERS = 8
+_MOST_COMPARED = 1000
+
+WALKERS = "walkers"
+"""The path of how many walkers share the arena in a trial."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +72,12 @@ class Parameter:
 
     @property
     def is_given(self) -> bool:
-        """Whether it is the arena, or an arena's, and so a condition that designs meet; else it is chosen."""
+        """Whether it is a condition that designs meet: an arena, or how many are there; else it is chosen."""
+        return self.is_of_arena or self.path == WALKERS
+
+    @property
+    def is_of_arena(self) -> bool:
+        """Whether it is the arena, or a value of it."""
         return self.path.partition(".")[0] == "arena"
 
     def label(self) -> str:
@@ -112,6 +127,8 @@ def parameter_at(
     ``like`` is text of its values; for a tolerance it tells whether these are shares or amounts. Raises
     KeyedError at the empty path where there is none, with the nearest ones.
     """
+    if path == WALKERS:
+        return Parameter(path, Number(whole=True, least=1, most=MOST_WALKERS))
     head, _, rest = path.partition(".")
     owners: Sequence[BaseModel] = designs if head == "design" else arenas if head == "arena" else ()
     found: Parameter | None = None
@@ -205,11 +222,14 @@ def values_into_arena(spec: ArenaSpec, values: Mapping[str, Any]) -> ArenaSpec:
     return with_checked_values(spec, changes, spec.name)
 
 
-def known_paths(designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> list[str]:
-    """Return the paths of all parameters that every one of the designs, or of the arenas, has."""
+def known_paths(designs: Sequence[Design], arenas: Sequence[ArenaSpec], most: int | None = None) -> list[str]:
+    """Return the paths of all parameters that every one of the designs, or of the arenas, has.
+
+    Of each it looks at the first ``most``.
+    """
     found: list[str] = []
     for owners in (designs, arenas):
-        lists = [list(_paths_of(owner)) for owner in owners]
+        lists = [list(islice(_paths_of(owner), most)) for owner in owners]
         shared = set(lists[0]).intersection(*lists) if lists else set()
         found += [path for path in (lists[0] if lists else []) if path in shared]
     return found
@@ -219,17 +239,19 @@ def _paths_of(owner: BaseModel) -> Iterator[str]:
     if not isinstance(owner, Design):
         yield from (f"arena.{path}" for path in value_paths(owner, possible_moves_of))
         return
-    plain = [
-        path for path in value_paths(owner, has_items=False) if path.partition(".")[0] not in (*SIDES, SPREAD)
-    ]
-    sides = [list(value_paths(getattr(owner, side), has_items=False)) for side in SIDES]
+    own = list(value_paths(owner, has_items=False))
+    plain = [path for path in own if path.partition(".")[0] not in (*SIDES, SPREAD)]
+    sides = [[path for path in own if path.startswith(f"{side}.")] for side in SIDES]
     yield from (f"design.{path}" for path in plain)
-    yield from (f"design.{BOTH}.{path}" for path in sides[0] if path in sides[1])
-    for name, paths in zip(SIDES, sides, strict=True):
-        yield from (f"design.{name}.{path}" for path in paths)
-    for part, tolerance in owner.spread.items():
-        word = "normal" if tolerance.uniform is None else "uniform"
-        yield f"design.{SPREAD}.{part}.{word}"
+    for path in (path.removeprefix(f"{SIDES[0]}.") for path in sides[0]):
+        if f"{SIDES[1]}.{path}" in sides[1]:
+            yield f"design.{BOTH}.{path}"
+    yield from (f"design.{path}" for paths in sides for path in paths)
+    with suppress(UnreadError):
+        for part, tolerance in owner.spread.items():
+            with suppress(UnreadError):
+                word = "normal" if tolerance.uniform is None else "uniform"
+                yield f"design.{SPREAD}.{part}.{word}"
 
 
 def _parameter(path: str, owner: BaseModel, place: KeyPath, like: str) -> Parameter | None:
@@ -269,7 +291,8 @@ def _tolerance(path: str, place: KeyPath, like: str) -> Parameter | None:
 
 
 def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> KeyedError:
-    known = known_paths(designs, arenas)
+    some = known_paths(designs[:_MOST_OWNERS], arenas[:_MOST_OWNERS], _MOST_COMPARED)
+    known = [WALKERS, *some]
     near = [one for one in known if path and one.endswith(f".{path}")][:3]
     if not near:
         # a whole thing

@@ -30,12 +30,14 @@ from arena.studies.plans.impossible_values import (
     some_of,
 )
 from arena.studies.plans.parameters import (
+    WALKERS,
     Parameter,
     parameter_at,
     places_set,
 )
 from arena.studies.plans.plan_form import (
     MOST_NAMED,
+    MOST_SCORES,
     MOST_TRIALS,
     MOST_VARIED,
     PlanForm,
@@ -137,14 +139,19 @@ class _Reading:
         with suppress(UnreadError):
             if self.form.is_given("lasts") and "arena.lasts" in self.form.vary:
                 self.fault(("lasts",), "lasts beside arena.lasts", "only one of the two", at_key=True)
+        with suppress(UnreadError):
+            if WALKERS in self.form.vary and WALKERS in self.form.model_fields_set:
+                got = "walkers beside walkers under vary"
+                self.fault((WALKERS,), got, "only one of the two", at_key=True)
         settings = 0
         with suppress(UnreadError):
             settings = self._settings(self.form, found, len(arenas) * len(designs))
             if all(self.is_sound.values()):
                 longest = max((self.form.lasts or one.spec.lasts for one in arenas), default=0.0)
-                self._limit(self.form, settings, longest, most_trials)
+                walkers = mean_walkers(self.form.walkers, found)
+                self._limit(self.form, settings, longest * walkers, most_trials)
         self._possible([one for one in found if not one[0].is_given], designs, "design")
-        self._possible([one for one in found if one[0].is_given], arenas, "arena")
+        self._possible([one for one in found if one[0].is_of_arena], arenas, "arena")
         if self.faults:
             return None
         return Plan(
@@ -259,7 +266,7 @@ class _Reading:
                 self.fault(("vary", path), error.got, error.expected, error.near, at_key=True)
                 continue
             if path == "arena.starts.zone.number":
-                expected = "walkers, the plan's own key for how many share the arena in a trial"
+                expected = f"{WALKERS}, which is how many share the arena in a trial"
                 self.fault(("vary", path), path, expected, at_key=True)
                 continue
             self.known[path] = parameter
@@ -280,7 +287,7 @@ class _Reading:
 
     def _scores(self) -> None:
         given: set[str] = set()
-        for path, name in self._texts("scores"):
+        for path, name in self._texts("scores")[:MOST_SCORES]:
             if name not in SCORES:
                 self.fault(path, quote(name), f"one of {', '.join(SCORES)}", nearest(name, SCORES))
             elif name in given:
@@ -336,11 +343,11 @@ class _Reading:
                 self.fault(("vary", parameter.path), got, expected)
         return owners * math.prod(len(one.values) for _, one in found if isinstance(one, Levels))
 
-    def _limit(self, form: PlanForm, settings: int, lasts: float, most: int | None) -> None:
+    def _limit(self, form: PlanForm, settings: int, walked: float, most: int | None) -> None:
         trials = settings * form.repeats
         if most is None or trials <= most:
             return
-        took = time_text(typical_time(trials, form.walkers, lasts))
+        took = time_text(typical_time(trials, walked))
         sizes = f"{counted(settings, 'setting')}, {counted(form.repeats, 'repeat')}"
         got = f"{counted(trials, 'trial')} ({sizes}), about {took} here"
         key = "repeats" if form.repeats >= settings else "settings" if form.settings else "vary"
@@ -361,3 +368,9 @@ class _Reading:
             shown = parameter.show(some_of(values)[index])
             got = f"{shown}, which makes no {kind} ({reason})"
             self.fault(place, got, "values with which there can be one")
+
+
+def mean_walkers(walkers: int, varied: Sequence[Varied]) -> float:
+    """How many walkers share the arena in a trial, in the mean of what is ``varied``."""
+    lists = [one.values for parameter, one in varied if parameter.path == WALKERS and isinstance(one, Levels)]
+    return sum(lists[0]) / len(lists[0]) if lists else float(walkers)
