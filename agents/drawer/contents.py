@@ -341,56 +341,27 @@ class DrawerTyre(Stocked, Tyre):
     example: ClassVar[str] = "{name: thin sleeve, radius: 1.6 mm, count: 4}"
 
 
+def _entries(description: str, most: int = MOST_ENTRIES) -> Any:
+    """A list of a drawer."""
+    return Field((), max_length=most, description=description)
+
+
 class Drawer(BaseSpec):
     """A drawer of parts, as in ``configs/parts/*.yaml``."""
 
     name: str = Field(description="name by which lists show it")
     about: str | None = Field(None, description="what it is, in a sentence")
-    resistors: tuple[DrawerResistor, ...] = Field(
-        (),
-        max_length=MOST_ENTRIES,
-        description="resistors",
+    resistors: tuple[DrawerResistor, ...] = _entries("resistors")
+    capacitors: tuple[DrawerCapacitor, ...] = _entries(
+        "capacitors; up to 100 uF for coupling, from 100 uF on as storage"
     )
-    capacitors: tuple[DrawerCapacitor, ...] = Field(
-        (),
-        max_length=MOST_ENTRIES,
-        description="capacitors; up to 100 uF for coupling, from 100 uF on as storage",
-    )
-    tapes: tuple[DrawerTape, ...] = Field(
-        (),
-        max_length=MOST_ENTRIES,
-        description="tapes and sleeves for eyes",
-    )
-    eyes: tuple[DrawerEye, ...] = Field(
-        (),
-        max_length=MOST_ENTRIES,
-        description="flashing LEDs",
-    )
-    npns: tuple[DrawerNpn, ...] = Field(
-        (),
-        max_length=MOST_ENTRIES,
-        description="NPN transistors",
-    )
-    pnps: tuple[DrawerPnp, ...] = Field(
-        (),
-        max_length=MOST_ENTRIES,
-        description="PNP transistors",
-    )
-    motors: tuple[DrawerMotor, ...] = Field(
-        (),
-        max_length=MOST_ENTRIES,
-        description="motors",
-    )
-    panels: tuple[DrawerPanel, ...] = Field(
-        (),
-        max_length=MOST_PANELS,
-        description="solar panels",
-    )
-    tyres: tuple[DrawerTyre, ...] = Field(
-        (),
-        max_length=MOST_ENTRIES,
-        description="tubes for tyres",
-    )
+    tapes: tuple[DrawerTape, ...] = _entries("tapes and sleeves for eyes")
+    eyes: tuple[DrawerEye, ...] = _entries("flashing LEDs")
+    npns: tuple[DrawerNpn, ...] = _entries("NPN transistors")
+    pnps: tuple[DrawerPnp, ...] = _entries("PNP transistors")
+    motors: tuple[DrawerMotor, ...] = _entries("motors")
+    panels: tuple[DrawerPanel, ...] = _entries("solar panels", MOST_PANELS)
+    tyres: tuple[DrawerTyre, ...] = _entries("tubes for tyres")
 
     def items(self) -> Iterator[tuple[str, int, Stocked]]:
         """Yield every entry with its list and its position there."""
