@@ -169,7 +169,10 @@ OWN_FIELDS = {*Stocked.model_fields, "measured", "measured_at"}
 class _Coded(Stocked):
     """A part of one value, which may be given in several ways."""
 
-    def _only_one(self, ways: tuple[str, ...]) -> Iterator[KeyedError]:
+    @cross_check
+    def _check_ways(self) -> Iterator[KeyedError]:
+        ways = [way for way in ("value", "code", "rings") if way in type(self).model_fields]
+        # also what could not be read has been given
         given = [way for way in ways if self.is_given(way)]
         if len(given) != 1:
             got = " beside ".join(given) or "no value"
@@ -196,10 +199,6 @@ class DrawerResistor(_Coded):
         None, description="how far a piece may be off; that of code or rings if left out"
     )
     measured: tuple[Resistance, ...] = Field((), description="what a meter read of single pieces")
-
-    @cross_check
-    def _check_ways(self) -> Iterator[KeyedError]:
-        yield from self._only_one(("value", "code", "rings"))
 
     @property
     def nominal(self) -> float:
@@ -240,10 +239,6 @@ class DrawerCapacitor(_Coded):
     measured: tuple[Annotated[float, _FARAD], ...] = Field(
         (), description="what a meter read of single pieces"
     )
-
-    @cross_check
-    def _check_ways(self) -> Iterator[KeyedError]:
-        yield from self._only_one(("value", "code"))
 
     @property
     def nominal(self) -> float:
