@@ -92,7 +92,7 @@ def _mutated(kind: str, chance: random.Random) -> str:
 def _naming_own(text: str, kind: str, chance: random.Random) -> str:
     try:
         tree = loaded(text)
-    except (ValueError, yaml.YAMLError):
+    except (ValueError, RecursionError, yaml.YAMLError):
         return text
     if isinstance(tree, dict) and kind == "study":
         tree["arenas"], tree["designs"] = ["./a.yaml"], chance.choice([["./d.yaml"], ["./d.yaml", "poppy"]])

@@ -47,7 +47,7 @@ def found_in(number: int, seed: int) -> str:
     from tests.fuzz.cases import case, tried
 
     one = case(number, seed)
-    seconds = READING if one.command[0] in ("check", "race") else RUNNING
+    seconds = READING if one.command[0] == "check" else RUNNING
     with tempfile.TemporaryDirectory() as folder, chdir(folder):
         try:
             with limited(seconds):
@@ -58,9 +58,14 @@ def found_in(number: int, seed: int) -> str:
     return found or (f"{most} MB" if most > MEMORY else "")
 
 
-def _some(numbers: range, seed: int, told: Any) -> None:
+def _some(numbers: range, seed: int, only: str, told: Any) -> None:
+    from tests.fuzz.cases import case
+
     os.environ["SDL_VIDEODRIVER"] = "dummy"
     for number in numbers:
+        if only and case(number, seed).command[0] != only:
+            told.put((number, ""))
+            continue
         told.put((number, None))
         told.put((number, found_in(number, seed)))
 
@@ -73,7 +78,8 @@ def main(told_of: str) -> None:
     parser.add_argument("count", type=int, nargs="?", default=10_000)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--from", dest="first", type=int, default=0)
-    parser.add_argument("--keep", type=Path, default=Path("fuzz-findings"))
+    parser.add_argument("--only", default="", help="Try the cases of this command alone.")
+    parser.add_argument("--keep", metavar="DIR", type=Path, default=Path("fuzz-findings"))
     asked = parser.parse_args()
     findings = 0
     context = multiprocessing.get_context("spawn")
@@ -82,7 +88,7 @@ def main(told_of: str) -> None:
     while number < last:
         told = context.SimpleQueue()
         numbers = range(number, min(number + _PER_PROCESS, last))
-        process = context.Process(target=_some, args=(numbers, asked.seed, told))
+        process = context.Process(target=_some, args=(numbers, asked.seed, asked.only, told))
         process.start()
         done = numbers.start
         open_case: int | None = None
