@@ -19,6 +19,9 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any
 
+# More of a text than this nobody reads in a message.
+_LONGEST = 1000
+
 REFUSAL = "got {got}, expected {expected}"
 """How every refusal of a value is worded."""
 
@@ -98,18 +101,47 @@ class Fault:
     expected: str
     near: str = ""
 
+    def __post_init__(self) -> None:
+        """Cut short what is too long to be read."""
+        for name in ("key", "got", "expected", "near"):
+            text = getattr(self, name)
+            if len(text) > _LONGEST:
+                object.__setattr__(self, name, f"{text[:_LONGEST]}...")
+
     def __str__(self) -> str:
         place = f"{self.file}:{self.line}:{self.column}: "
         key = f"{self.key}: " if self.key else ""
         return f"{place}{key}{refusal(self.got, self.expected, self.near)}"
 
 
-class SpecError(InputError):
-    """A YAML file that cannot be used; ``faults`` lists all that is wrong with it, in file order."""
+MOST_FAULTS = 100
+"""Faults that are told at once; of more, their number."""
 
-    def __init__(self, faults: list[Fault]) -> None:
-        self.faults = sorted(faults)
-        super().__init__("\n".join(str(fault) for fault in self.faults))
+
+def more_faults(file: str, count: int) -> str:
+    """Say that a file has so many more faults than have been told."""
+    return f"{file}: and {count:,} more fault{'' if count == 1 else 's'}"
+
+
+class SpecError(InputError):
+    """A YAML file that cannot be used.
+
+    ``faults`` lists what is wrong with it in file order, :data:`MOST_FAULTS` at the most; there are ``more``
+    beside these.
+    """
+
+    def __init__(self, faults: Iterable[Fault], more: int = 0) -> None:
+        found = sorted(faults)
+        self.faults = found[:MOST_FAULTS]
+        self.more = more + len(found) - len(self.faults)
+        super().__init__("\n".join(self.lines()))
+
+    def lines(self) -> list[str]:
+        """What is wrong, a line each, and how many faults more there are."""
+        lines = [str(fault) for fault in self.faults]
+        if self.more:
+            lines.append(more_faults(self.faults[-1].file, self.more))
+        return lines
 
 
 def raise_first(futures: Sequence[Future[Any]], finished: Collection[Future[Any]]) -> None:

@@ -17,22 +17,23 @@ that was uncovered seconds ago.
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise, product
 from typing import Annotated
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.arrays import FloatArray
 from agents.handbook.formulae import thermal_voltage
 from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN, kind_index, panel_weights
+from agents.text.keyed_errors import KeyedError, KeyedErrors, UnreadError, cross_check
 from agents.text.quantities import Quantity
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
-from agents.text.spec_reading import KeyedError
 from agents.text.units import format_quantity
 
 MOST_READINGS = 8
@@ -69,33 +70,32 @@ class PanelReading(BaseSpec):
         None, title="current at greatest power", description="current at the point of greatest power"
     )
 
-    @model_validator(mode="after")
-    def _check_best_point(self) -> "PanelReading":
-        voltage, current = self.best_voltage, self.best_current
-        if voltage is None and current is None:
-            return self
-        if voltage is None or current is None:
-            missing = "best_voltage" if voltage is None else "best_current"
-            got = f"a point of greatest power without {missing}"
-            raise KeyedError((), got, "both best_voltage and best_current, or none of them")
+    @cross_check
+    def _check_best_point(self) -> Iterator[KeyedError]:
+        missing = [one for one in ("best_voltage", "best_current") if not self.is_given(one)]
+        if len(missing) == 1:
+            got = f"a point of greatest power without {missing[0]}"
+            yield KeyedError((), got, "both best_voltage and best_current, or none of them")
+        if missing:
+            return
+        outside = False
         # the curve falls and is concave, so that it lies above its chord and below its tangent at that point
-        for key, best, whole, unit in (
-            ("best_voltage", voltage, self.open_circuit, "V"),
-            ("best_current", current, self.short_circuit, "A"),
-        ):
-            if not 0.5 * whole <= best < whole:
-                name = "open_circuit" if unit == "V" else "short_circuit"
-                least, most = format_quantity(0.5 * whole, unit), format_quantity(whole, unit)
-                expected = f"at least {least}, and less than the {most} of {name}"
-                raise KeyedError((key,), format_quantity(best, unit), expected)
-        if self.fill_factor > BEST_FILL_FACTOR:
-            raise KeyedError(
+        pairs = ("best_voltage", "open_circuit", "V"), ("best_current", "short_circuit", "A")
+        for key, name, unit in pairs:
+            with suppress(UnreadError):
+                best, whole = getattr(self, key), getattr(self, name)
+                if not 0.5 * whole <= best < whole:
+                    outside = True
+                    least, most = format_quantity(0.5 * whole, unit), format_quantity(whole, unit)
+                    expected = f"at least {least}, and less than the {most} of {name}"
+                    yield KeyedError((key,), format_quantity(best, unit), expected)
+        if not outside and self.fill_factor > BEST_FILL_FACTOR:
+            yield KeyedError(
                 ("best_current",),
                 f"a fill factor of {self.fill_factor:.2f}",
                 f"best_voltage times best_current of at most {BEST_FILL_FACTOR} of open_circuit times "
                 "short_circuit",
             )
-        return self
 
     @property
     def fill_factor(self) -> float:
@@ -187,34 +187,39 @@ def lights_worth(response: str, readings: Sequence[PanelReading]) -> FloatArray:
     return np.array([weights[kind_index(one.kind)] * one.light for one in readings])
 
 
-def check_readings(response: str, readings: Sequence[PanelReading]) -> None:
-    """Raise KeyedError where readings contradict one another: more light never gives less."""
+def reading_faults(response: str, readings: Sequence[PanelReading]) -> Iterator[KeyedError]:
+    """Yield where readings contradict one another: more light never gives less."""
     if len(readings) > MOST_READINGS:
-        raise KeyedError(("label",), f"{len(readings)} readings", f"at most {MOST_READINGS}")
-    lights = lights_worth(response, readings)
-    order = np.argsort(lights, kind="stable")
-    for dim, bright in pairwise(order):
-        if lights[bright] <= lights[dim] * (1.0 + 1e-9):
+        yield KeyedError(("label",), f"{len(readings)} readings", f"at most {MOST_READINGS}")
+        return
+    worth: list[tuple[float, int]] = []
+    for number, one in enumerate(readings):
+        with suppress(UnreadError):
+            worth.append((float(lights_worth(response, [one])[0]), number))
+    for (less_light, dim), (more_light, bright) in pairwise(sorted(worth)):
+        if more_light <= less_light * (1.0 + 1e-9):
             continue
         for key, unit in (("short_circuit", "A"), ("open_circuit", "V")):
-            less, more = getattr(readings[dim], key), getattr(readings[bright], key)
-            if more <= less:
-                where = f"{format_quantity(readings[dim].light, 'lx')} ({readings[dim].kind})"
-                raise KeyedError(
-                    ("label", int(bright), key),
-                    format_quantity(more, unit),
-                    f"more than the {format_quantity(less, unit)} of {where}, which is worth less light",
-                )
+            with suppress(UnreadError):
+                less, more = getattr(readings[dim], key), getattr(readings[bright], key)
+                if more <= less:
+                    where = f"{format_quantity(readings[dim].light, 'lx')} ({readings[dim].kind})"
+                    yield KeyedError(
+                        ("label", bright, key),
+                        format_quantity(more, unit),
+                        f"more than the {format_quantity(less, unit)} of {where}, which is worth less light",
+                    )
 
 
 @lru_cache(64)
 def solve_readings(response: str, readings: tuple[PanelReading, ...], cells: int | None) -> dict[str, float]:
     """Return the values of the panel, by its keys, that fit its ``readings`` best, to six digits.
 
-    Raises KeyedError where too little is read, where readings contradict one another, and where no diode
+    Raises KeyedErrors where readings contradict one another, where too little is read, and where no diode
     comes near them.
     """
-    check_readings(response, readings)
+    if faults := list(reading_faults(response, readings)):
+        raise KeyedErrors(faults)
     lights = lights_worth(response, readings)
     fixed = {"measured_light": float(f"{lights[0]:.6g}")}
     has_best = any(one.best_voltage is not None for one in readings)
@@ -225,11 +230,9 @@ def solve_readings(response: str, readings: tuple[PanelReading, ...], cells: int
         fixed["series_resistance"] = 10.0
         if spread < 2.0:
             if cells is None:
-                raise KeyedError(
-                    ("label",),
-                    "voltage and current in one light, from which n N V_T cannot be told",
-                    "best_voltage and best_current, a reading in other light, or cells of the panel",
-                )
+                got = "voltage and current in one light, from which n N V_T cannot be told"
+                expected = "best_voltage and best_current, a reading in other light, or cells of the panel"
+                raise KeyedErrors([KeyedError(("label",), got, expected)])
             fixed["junction_voltage"] = cells * IDEALITIES[response] * thermal_voltage(CELL_TEMPERATURE)
     best: dict[str, float] = {}
     worst = math.inf
@@ -246,11 +249,9 @@ def solve_readings(response: str, readings: tuple[PanelReading, ...], cells: int
             break
     if not worst < WORST_DIFFERENCE:
         rows = [max(map(abs, row)) for row in _residuals(best, lights, readings)]
-        raise KeyedError(
-            ("label", int(np.argmax(rows))),
-            f"a reading that the nearest panel misses by {100.0 * max(rows):.0f} %",
-            "readings of one panel, that a single diode can give",
-        )
+        got = f"a reading that the nearest panel misses by {100.0 * max(rows):.0f} %"
+        expected = "readings of one panel, that a single diode can give"
+        raise KeyedErrors([KeyedError(("label", int(np.argmax(rows))), got, expected)])
     return {key: best[key] for key in SOLVED}
 
 

@@ -5,18 +5,21 @@ replaces; values are those at 25 degC. Every field's description is its entry in
 """
 
 import math
+from collections.abc import Iterator
+from contextlib import suppress
+from itertools import pairwise
 from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.design.panel_readings import SOLVED, PanelReading, ReadingFit, fit_of, solve_readings
 from agents.design.whisker import Angle, Length, Offset, Whisker
 from agents.handbook.light_kinds import RESPONSES
 from agents.handbook.temperature import MAGNETS
+from agents.text.keyed_errors import KeyedError, KeyedErrors, UnreadError, cross_check
 from agents.text.quantities import Fraction, Number, Pair, Points, Quantity
 from agents.text.readers import OrNone, Word
 from agents.text.shapes import BaseSpec
-from agents.text.spec_reading import KeyedError
 
 # Pairs of a bench table at the most; the records have as many places.
 MOST_TABLE_ROWS = 16
@@ -100,13 +103,17 @@ class Panel(BaseSpec):
         0.033, title="width", description="size across the walker"
     )
 
-    @model_validator(mode="after")
-    def _solve_label(self) -> "Panel":
+    @cross_check
+    def _solve_label(self) -> Iterator[KeyedError]:
+        """Find the values of the diode that the label gives, or what is wrong with it."""
         if self.label and not self.model_fields_set.issuperset(SOLVED):
-            solved = solve_readings(self.response, self.label, self.cells)
+            try:
+                solved = solve_readings(self.response, self.label, self.cells)
+            except KeyedErrors as error:
+                yield from error.errors
+                return
             # a frozen model sets its own fields by its dict; they do not count as given
             self.__dict__.update({key: solved[key] for key in set(SOLVED) - self.model_fields_set})
-        return self
 
     @property
     def fits(self) -> tuple[ReadingFit, ...]:
@@ -191,25 +198,22 @@ class Eye(BaseSpec):
         math.radians(50.0), title="half angle", description="angle off its aim at which it sees half as much"
     )
 
-    @model_validator(mode="after")
-    def _check_table(self) -> "Eye":
+    @cross_check
+    def _check_table(self) -> Iterator[KeyedError]:
         if not self.table:
-            return self
+            return
         if not 2 <= len(self.table) <= MOST_TABLE_ROWS:
-            raise KeyedError(("table",), f"{len(self.table)} rows", f"2 to {MOST_TABLE_ROWS} rows")
-        for number in range(1, len(self.table)):
-            before, row = self.table[number - 1], self.table[number]
-            if row.light <= before.light:
-                raise KeyedError(
-                    ("table", number, "light"), f"{row.light:g} lx", "more light than a row before"
-                )
-            if row.trigger < before.trigger:
-                raise KeyedError(
-                    ("table", number, "trigger"),
-                    f"{row.trigger:g} V",
-                    "a voltage that does not fall with light",
-                )
-        return self
+            yield KeyedError(("table",), f"{len(self.table)} rows", f"2 to {MOST_TABLE_ROWS} rows")
+            return
+        for number, (before, row) in enumerate(pairwise(self.table), start=1):
+            with suppress(UnreadError):
+                if row.light <= before.light:
+                    place = ("table", number, "light")
+                    yield KeyedError(place, f"{row.light:g} lx", "more light than a row before")
+            with suppress(UnreadError):
+                if row.trigger < before.trigger:
+                    expected = "a voltage that does not fall with light"
+                    yield KeyedError(("table", number, "trigger"), f"{row.trigger:g} V", expected)
 
 
 class Transistor(BaseSpec):
@@ -359,18 +363,19 @@ class Body(BaseSpec):
         0.035, title="height", description="height of the body, up to which it shades others"
     )
 
-    @model_validator(mode="after")
-    def _check_outline(self) -> "Body":
-        if self.outline is not None:
-            if self.radius is not None:
-                raise KeyedError(("outline",), "outline beside radius", "only one of the two")
-            if len(self.outline) > MOST_CORNERS:
-                raise KeyedError(
-                    ("outline",), f"{len(self.outline)} corners", f"at most {MOST_CORNERS} corners"
-                )
-            if not _is_convex(self.outline):
-                raise KeyedError(("outline",), "an outline that bends inward", "a convex outline, in order")
-        return self
+    @cross_check
+    def _check_shape(self) -> Iterator[KeyedError]:
+        if self.is_given("outline") and self.is_given("radius"):
+            yield KeyedError(("outline",), "outline beside radius", "only one of the two")
+
+    @cross_check
+    def _check_outline(self) -> Iterator[KeyedError]:
+        if self.outline is None:
+            return
+        if len(self.outline) > MOST_CORNERS:
+            yield KeyedError(("outline",), f"{len(self.outline)} corners", f"at most {MOST_CORNERS} corners")
+        elif not _is_convex(self.outline):
+            yield KeyedError(("outline",), "an outline that bends inward", "a convex outline, in order")
 
 
 def _is_convex(corners: tuple[Pair, ...]) -> bool:

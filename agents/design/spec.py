@@ -1,6 +1,7 @@
 """A design: what its file says, and the built copies that its part tolerances allow."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from functools import cached_property
 from pathlib import Path
 from statistics import NormalDist
@@ -8,21 +9,25 @@ from typing import Any, ClassVar
 from zlib import crc32
 
 import numpy as np
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.design.parts import Body, Panel, Side, Storage
 from agents.design.values_by_path import BOTH, SIDES, expanded, of_one, value_places
 from agents.noise import PARTS, uniform
+from agents.text.keyed_errors import KeyedError, UnreadError, cross_check
 from agents.text.marked_yaml import KeyPath, Node, merge_marked
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError
 from agents.text.shapes import BaseSpec, key_paths, nearest_path, shape_at
 from agents.text.shipped import find_document
-from agents.text.spec_reading import KeyedError, KeyedErrors, parse_document, read_document
+from agents.text.spec_reading import parse_document, read_document
 from agents.text.values_by_place import in_turn, value_at
 
 # A pulse that empties the storage faster than this [1/s] is over before anything can turn.
 FASTEST_DISCHARGE = 1e4
+
+# Tolerances of a design at the most, about as many as it has values.
+MOST_TOLERANCES = 300
 
 Numeric = Quantity | Fraction | Number
 
@@ -46,14 +51,14 @@ class Tolerance(BaseSpec):
         description="greatest deviation of a normal spread; three standard deviations if left out",
     )
 
-    @model_validator(mode="after")
-    def _check_form(self) -> "Tolerance":
-        if (self.normal is None) == (self.uniform is None):
-            got = "neither normal nor uniform" if self.normal is None else "both normal and uniform"
-            raise KeyedError((), got, "one of the two")
-        if self.bound is not None and self.uniform is not None:
-            raise KeyedError(("bound",), "bound beside uniform", "a bound with normal only")
-        return self
+    @cross_check
+    def _check_form(self) -> Iterator[KeyedError]:
+        is_normal, is_uniform = self.is_given("normal"), self.is_given("uniform")
+        if is_normal == is_uniform:
+            got = "both normal and uniform" if is_normal else "neither normal nor uniform"
+            yield KeyedError((), got, "one of the two")
+        elif is_uniform and self.is_given("bound"):
+            yield KeyedError(("bound",), "bound beside uniform", "a bound with normal only")
 
 
 class Spread:
@@ -99,46 +104,42 @@ class Design(BaseSpec):
     right: Side = Field(default_factory=Side, title="right", description="right side")
     body: Body = Field(default_factory=Body, title="body", description="frame and outline")
     spread: dict[str, Tolerance] = Field(
-        default_factory=dict, description="tolerance by part, like both.latch or storage.capacitance"
+        default_factory=dict,
+        max_length=MOST_TOLERANCES,
+        description="tolerance by part, like both.latch or storage.capacitance",
     )
 
-    @model_validator(mode="after")
-    def _check_spread(self) -> "Design":
-        errors = []
+    @cross_check
+    def _check_spread(self) -> Iterator[KeyedError]:
         for path in self.spread:
             try:
-                self._resolve(path)
+                with suppress(UnreadError):
+                    self._resolve(path)
             except KeyedError as error:
-                errors.append(error)
-        if errors:
-            raise KeyedErrors(errors)
-        return self
+                yield error
 
-    @model_validator(mode="after")
-    def _check_discharge(self) -> "Design":
-        if self.discharge_rate > FASTEST_DISCHARGE:
-            raise KeyedError(
+    @cross_check
+    def _check_discharge(self) -> Iterator[KeyedError]:
+        rates = [0.0]
+        for side in SIDES:
+            with suppress(UnreadError):
+                rates.append(self._side_rate(getattr(self, side)))
+        if max(rates) > FASTEST_DISCHARGE:
+            yield KeyedError(
                 ("storage", "capacitance"),
-                f"a storage that motor and latch empty in {1e3 / self.discharge_rate:.2g} ms",
+                f"a storage that motor and latch empty in {1e3 / max(rates):.2g} ms",
                 f"one that lasts {1e3 / FASTEST_DISCHARGE:g} ms",
             )
-        return self
 
     @property
     def discharge_rate(self) -> float:
         """Upper bound [1/s] of the rate at which a pulse empties the storage, of the faster side."""
-        return max(
-            float(
-                emptying_rate(
-                    side.pnp.gain,
-                    side.pnp.knee_current,
-                    side.latch,
-                    side.motor.resistance,
-                    self.storage.capacitance,
-                )
-            )
-            for side in (self.left, self.right)
-        )
+        return max(self._side_rate(side) for side in (self.left, self.right))
+
+    def _side_rate(self, side: Side) -> float:
+        pnp, resistance = side.pnp, side.motor.resistance
+        capacitance = self.storage.capacitance
+        return float(emptying_rate(pnp.gain, pnp.knee_current, side.latch, resistance, capacitance))
 
     def _resolve(self, path: str) -> list[Spread]:
         """Turn the tolerance at ``path`` into one spread for each part it is about."""
@@ -148,13 +149,16 @@ class Design(BaseSpec):
         if reader is None:
             near = _nearest(path)
             raise KeyedError(key, f"no part value {path!r}", "the path of a value, like both.latch", near)
+        deviation = tolerance.normal or tolerance.uniform
+        if deviation is None:
+            return []
         spreads = []
         for name in expanded(path):
             value = self.value_at(name)
             if value is None:
                 raise KeyedError(key, f"{name}, which this design leaves out", "a part that it has")
             is_normal = tolerance.normal is not None
-            width = _deviation(tolerance.normal or tolerance.uniform or "", value, reader, key, tolerance)
+            width = _deviation(deviation, value, reader, key, tolerance)
             bound = 3.0 * width if is_normal else width
             if tolerance.bound is not None:
                 bound = _deviation(tolerance.bound, value, reader, key, tolerance)

@@ -1,14 +1,15 @@
 """The whisker of a side, as a design's file describes it; SI units once read."""
 
 import math
+from collections.abc import Iterator
 from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.handbook.formulae import cantilever_bend
+from agents.text.keyed_errors import KeyedError, cross_check
 from agents.text.quantities import Quantity
 from agents.text.shapes import BaseSpec
-from agents.text.spec_reading import KeyedError
 
 Length = Annotated[float, Quantity("m", least=0.0, most=0.5)]
 Offset = Annotated[float, Quantity("m", least=-0.3, most=0.3)]
@@ -50,19 +51,17 @@ class Whisker(BaseSpec):
         description="elastic modulus of the wire; spring steel about 200 GPa (from memory)",
     )
 
-    @model_validator(mode="after")
-    def _check_switch(self) -> "Whisker":
-        if self.bend_to_close is not None and self.force_to_close is not None:
-            raise KeyedError(
-                ("force_to_close",), "force_to_close beside bend_to_close", "only one of the two"
-            )
-        if self.closing_bend >= self.length:
-            raise KeyedError(
+    @cross_check
+    def _check_switch(self) -> Iterator[KeyedError]:
+        if self.is_given("bend_to_close") and self.is_given("force_to_close"):
+            got = "force_to_close beside bend_to_close"
+            yield KeyedError(("force_to_close",), got, "only one of the two")
+        elif self.closing_bend >= self.length:
+            yield KeyedError(
                 (),
                 f"a switch that closes at {self.closing_bend * 1e3:.3g} mm of bend",
                 f"less than the wire's length of {self.length * 1e3:.3g} mm",
             )
-        return self
 
     @property
     def closing_bend(self) -> float:

@@ -7,24 +7,29 @@ part takes the fields that it has in a design; what it leaves out stays as the d
 import math
 import re
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
 from pathlib import Path
 from typing import Annotated, Any, ClassVar
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.design.panel_readings import SOLVED
 from agents.design.parts import Driver, Eye, Motor, Panel, Resistance, Transistor, Tyre
 from agents.drawer.part_codes import read_figures, read_rings
+from agents.text.keyed_errors import KeyedError, UnreadError, cross_check
 from agents.text.marked_yaml import KeyPath
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError, Reader, sort_of
 from agents.text.shapes import BaseSpec
 from agents.text.shipped import find_document
-from agents.text.spec_reading import KeyedError, KeyedErrors, parse_document, read_document
+from agents.text.spec_reading import parse_document, read_document
 
 MOST_PIECES = 100_000
+# Entries of one list, about as many as E24 has values. The label of a panel takes a while to solve.
+MOST_ENTRIES = 300
+MOST_PANELS = 50
 
 _PRICE = re.compile(r"(?:([A-Z]{3}) )?([0-9]{1,7}(?:\.[0-9]{1,4})?)(?: ([A-Z]{3}))?")
 _OHM = Quantity("ohm", least=10.0, most=100e6)
@@ -146,13 +151,11 @@ class Stocked(BaseSpec):
         """How many there are."""
         return max(1, len(self.readings)) if self.count is None else self.count
 
-    @model_validator(mode="after")
-    def _check_count(self) -> "Stocked":
-        if self.count is not None and len(self.readings) > self.count:
-            raise KeyedError(
-                ("count",), str(self.count), f"at least {len(self.readings)}, which were measured"
-            )
-        return self
+    @cross_check
+    def _check_count(self) -> Iterator[KeyedError]:
+        measured = len(getattr(self, "measured", ()))
+        if self.count is not None and measured > self.count:
+            yield KeyedError(("count",), str(self.count), f"at least {measured}, which were measured")
 
     def values(self) -> dict[str, Any]:
         """Return what it sets of a design's part, SI values by field."""
@@ -166,12 +169,14 @@ OWN_FIELDS = {*Stocked.model_fields, "measured", "measured_at"}
 class _Coded(Stocked):
     """A part of one value, which may be given in several ways."""
 
-    def _only_one(self, ways: tuple[str, ...]) -> str:
-        given = [way for way in ways if getattr(self, way) is not None]
+    @cross_check
+    def _check_ways(self) -> Iterator[KeyedError]:
+        ways = [way for way in ("value", "code", "rings") if way in type(self).model_fields]
+        # also what could not be read has been given
+        given = [way for way in ways if self.is_given(way)]
         if len(given) != 1:
             got = " beside ".join(given) or "no value"
-            raise KeyedError((given[1],) if given else (), got, f"one of {', '.join(ways)}")
-        return given[0]
+            yield KeyedError((given[1],) if given else (), got, f"one of {', '.join(ways)}")
 
     def _said(self) -> tuple[float, float | None]:
         """Value and tolerance of its rings or its code; there is one of them."""
@@ -194,11 +199,6 @@ class DrawerResistor(_Coded):
         None, description="how far a piece may be off; that of code or rings if left out"
     )
     measured: tuple[Resistance, ...] = Field((), description="what a meter read of single pieces")
-
-    @model_validator(mode="after")
-    def _check_ways(self) -> "DrawerResistor":
-        self._only_one(("value", "code", "rings"))
-        return self
 
     @property
     def nominal(self) -> float:
@@ -239,11 +239,6 @@ class DrawerCapacitor(_Coded):
     measured: tuple[Annotated[float, _FARAD], ...] = Field(
         (), description="what a meter read of single pieces"
     )
-
-    @model_validator(mode="after")
-    def _check_ways(self) -> "DrawerCapacitor":
-        self._only_one(("value", "code"))
-        return self
 
     @property
     def nominal(self) -> float:
@@ -341,55 +336,63 @@ class DrawerTyre(Stocked, Tyre):
     example: ClassVar[str] = "{name: thin sleeve, radius: 1.6 mm, count: 4}"
 
 
+def _entries(description: str, most: int = MOST_ENTRIES) -> Any:
+    """A list of a drawer."""
+    return Field((), max_length=most, description=description)
+
+
 class Drawer(BaseSpec):
     """A drawer of parts, as in ``configs/parts/*.yaml``."""
 
     name: str = Field(description="name by which lists show it")
     about: str | None = Field(None, description="what it is, in a sentence")
-    resistors: tuple[DrawerResistor, ...] = Field((), description="resistors")
-    capacitors: tuple[DrawerCapacitor, ...] = Field(
-        (), description="capacitors; up to 100 uF for coupling, from 100 uF on as storage"
+    resistors: tuple[DrawerResistor, ...] = _entries("resistors")
+    capacitors: tuple[DrawerCapacitor, ...] = _entries(
+        "capacitors; up to 100 uF for coupling, from 100 uF on as storage"
     )
-    tapes: tuple[DrawerTape, ...] = Field((), description="tapes and sleeves for eyes")
-    eyes: tuple[DrawerEye, ...] = Field((), description="flashing LEDs")
-    npns: tuple[DrawerNpn, ...] = Field((), description="NPN transistors")
-    pnps: tuple[DrawerPnp, ...] = Field((), description="PNP transistors")
-    motors: tuple[DrawerMotor, ...] = Field((), description="motors")
-    panels: tuple[DrawerPanel, ...] = Field((), description="solar panels")
-    tyres: tuple[DrawerTyre, ...] = Field((), description="tubes for tyres")
+    tapes: tuple[DrawerTape, ...] = _entries("tapes and sleeves for eyes")
+    eyes: tuple[DrawerEye, ...] = _entries("flashing LEDs")
+    npns: tuple[DrawerNpn, ...] = _entries("NPN transistors")
+    pnps: tuple[DrawerPnp, ...] = _entries("PNP transistors")
+    motors: tuple[DrawerMotor, ...] = _entries("motors")
+    panels: tuple[DrawerPanel, ...] = _entries("solar panels", MOST_PANELS)
+    tyres: tuple[DrawerTyre, ...] = _entries("tubes for tyres")
 
     def items(self) -> Iterator[tuple[str, int, Stocked]]:
         """Yield every entry with its list and its position there."""
         for section in SECTIONS:
-            for number, item in enumerate(getattr(self, section)):
-                yield section, number, item
+            with suppress(UnreadError):
+                for number, item in enumerate(getattr(self, section)):
+                    yield section, number, item
 
     @property
     def currency(self) -> str:
         """The currency of all prices; empty where nothing has a price."""
         return next((item.price.currency for *_, item in self.items() if item.price is not None), "")
 
-    @model_validator(mode="after")
-    def _check_names_and_prices(self) -> "Drawer":
-        errors = []
+    @cross_check
+    def _check_names(self) -> Iterator[KeyedError]:
         places: dict[str, KeyPath] = {}
-        priced: tuple[str, str] | None = None
         for section, number, item in self.items():
-            place: KeyPath = (section, number)
-            if item.name is not None:
+            with suppress(UnreadError):
                 if item.name in places:
                     other, before = places[item.name]
                     expected = f"names that differ; {other}[{before}] has it too"
-                    errors.append(KeyedError((*place, "name"), repr(item.name), expected))
-                places.setdefault(item.name, place)
-            if item.price is not None:
+                    yield KeyedError((section, number, "name"), repr(item.name), expected)
+                elif item.name is not None:
+                    places[item.name] = (section, number)
+
+    @cross_check
+    def _check_prices(self) -> Iterator[KeyedError]:
+        priced: tuple[str, str] | None = None
+        for section, number, item in self.items():
+            with suppress(UnreadError):
+                if item.price is None:
+                    continue
                 priced = priced or (item.price.currency, f"{section}[{number}]")
                 if item.price.currency != priced[0]:
                     expected = f"one currency in a drawer; {priced[1]} has {priced[0]}"
-                    errors.append(KeyedError((*place, "price"), str(item.price), expected))
-        if errors:
-            raise KeyedErrors(errors)
-        return self
+                    yield KeyedError((section, number, "price"), str(item.price), expected)
 
 
 BORROWING = ("eyes", "npns", "pnps", "motors", "panels", "tyres")

@@ -5,7 +5,9 @@ the parser's events, without recursion, so that deep or self-multiplying files a
 anything. Anchors and aliases are allowed; tags, merge keys and several documents in a file are not.
 """
 
+import os
 import re
+import stat
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,8 +20,9 @@ from agents.text.readers import quote
 
 KeyPath = tuple[str | int, ...]
 
-MOST_BYTES = 2_000_000
-MOST_NODES = 100_000
+# What a file may hold, so that it is read in a second or two.
+MOST_BYTES = 1_000_000
+MOST_NODES = 50_000
 MOST_DEPTH = 50
 
 # What an escape in quotes can bring in, and what steers a terminal instead of being read: control characters
@@ -240,18 +243,51 @@ def path_text(path: KeyPath) -> str:
     return text
 
 
-def read_text(path: Path, file: str) -> str:
-    """Return the text of a file, which faults call ``file``. Raises NotFoundError or SpecError."""
-    if path.is_fifo():
-        # opening one would wait for somebody to write to it
-        raise NotFoundError(f"{file}: is a pipe; expected a file")
+def no_file_there(path: Path) -> str:
+    """Tell what stands at a path in place of a file that can be read; empty where such a file is there."""
     try:
-        with path.open("rb") as stream:
-            content = stream.read(MOST_BYTES + 1)
+        mode = path.stat().st_mode
+    except FileNotFoundError:
+        return "no such file"
+    except (OSError, ValueError) as error:
+        return f"cannot be read: {getattr(error, 'strerror', None) or error}"
+    return _other_than_file(mode)
+
+
+def _other_than_file(mode: int) -> str:
+    if stat.S_ISREG(mode):
+        return ""
+    if stat.S_ISDIR(mode):
+        return "is a folder; expected a file"
+    return f"is no ordinary file{' but a pipe' if stat.S_ISFIFO(mode) else ''}; expected a file"
+
+
+def _content(path: Path) -> bytes:
+    """The beginning of a file, a byte more than it may have."""
+    if other := no_file_there(path):
+        raise ValueError(other)
+    # what has become a pipe since is opened without waiting for somebody to write to it
+    names = ("O_RDONLY", "O_BINARY", "O_CLOEXEC", "O_NOCTTY", "O_NONBLOCK")
+    flags = sum(getattr(os, name, 0) for name in names)
+    with open(os.open(path, flags), "rb") as stream:  # noqa: PTH123 - it is open already
+        if other := _other_than_file(os.fstat(stream.fileno()).st_mode):
+            raise ValueError(other)
+        return stream.read(MOST_BYTES + 1) or b""
+
+
+def read_text(path: Path, file: str) -> str:
+    """Return the text of a file, which faults call ``file``, with line ends as they are.
+
+    Raises NotFoundError or SpecError.
+    """
+    try:
+        content = _content(path)
     except FileNotFoundError:
         raise NotFoundError(f"{file}: no such file") from None
     except OSError as error:
         raise NotFoundError(f"{file}: cannot be read: {error.strerror}") from None
+    except ValueError as error:
+        raise NotFoundError(f"{file}: {error}") from None
     if len(content) > MOST_BYTES:
         raise SpecError([Fault(file, 1, 1, "", "a larger file", f"at most {MOST_BYTES} bytes")])
     try:
@@ -280,16 +316,11 @@ def _syntax_fault(text: str, file: str, error: yaml.YAMLError) -> Fault:
     return Fault(file, line + 1, column + 1, "", f"broken YAML ({problem})", "maps, lists and values of YAML")
 
 
-def load_marked(path: Path, file: str) -> tuple[Node, list[Fault]]:
-    """Read a file into a tree, together with the faults of its form that did not stop the reading.
-
-    Raises NotFoundError, and SpecError where the form cannot be followed.
-    """
-    return parse_marked(read_text(path, file), file)
-
-
 def parse_marked(text: str, file: str) -> tuple[Node, list[Fault]]:
-    """As :func:`load_marked` for the text of a file; ``file`` is what faults call it."""
+    """Read text into a tree, together with the faults of its form that did not stop the reading.
+
+    ``file`` is what faults call it. Raises SpecError where the form cannot be followed.
+    """
     builder = _Builder(file)
     try:
         for event in yaml.parse(text, Loader=yaml.SafeLoader):

@@ -11,6 +11,7 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from decimal import Decimal
+from string import ascii_letters
 from typing import Any
 
 from agents.text.readers import QuantityError, Reader, quote, sort_of
@@ -21,6 +22,12 @@ _PLAIN = re.compile(_NUMBER)
 _WITH_UNIT = re.compile(rf"({_NUMBER}) ?(\S(?:.*\S)?)")
 _WHOLE = re.compile(r"[+-]?[0-9]+")
 
+# The letters of units, more than any spelling has, and more than a point takes.
+_LETTERS = ascii_letters + "µμ"
+_LONGEST_UNIT = 8
+_LONGEST_POINT = 100
+# Whole numbers beyond this have no float.
+_MOST_BITS = 1000
 
 # What has a meaning of its own in a pattern.
 _SPECIAL = re.compile(r"([.*+?^${}()|\[\]\\])")
@@ -84,6 +91,8 @@ class _Ranged(Reader):
     def check(self, value: Any) -> float:
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise QuantityError(sort_of(value), self.expected)
+        if isinstance(value, int) and value.bit_length() > _MOST_BITS:
+            raise QuantityError("a number of very many digits", self.expected)
         if not self._inside(value):
             raise QuantityError(str(value), self.expected)
         return float(value)
@@ -298,12 +307,15 @@ class Points(Reader):
         return self._read_points(text)
 
     def _read_points(self, text: str) -> tuple[Pair, ...]:
-        # Letters at the end are the unit; an e between digits is an exponent's.
-        match = re.fullmatch(r"((?:[-+0-9./ ]|(?<=[0-9.])[eE](?=[-+0-9]))+?) *([^\W\d_]+)", text)
-        factor = DIMENSIONS[self.unit].spellings.get(match[2]) if match else None
-        if match is None or factor is None:
+        # letters at the end are the unit, and no unit is as long as this
+        tail = text[-_LONGEST_UNIT:]
+        unit = tail[len(tail.rstrip(_LETTERS)) :]
+        factor = DIMENSIONS[self.unit].spellings.get(unit)
+        if factor is None or len(text) > self.most_count * _LONGEST_POINT:
             raise self._refuse(text)
-        pairs = [part.split() for part in match[1].split("/")]
+        parts = text.removesuffix(unit).split("/")
+        # blanks alone separate, no tabs
+        pairs = [[one for one in part.split(" ") if one] for part in parts]
         if any(len(pair) != 2 or not all(map(_PLAIN.fullmatch, pair)) for pair in pairs):
             raise self._refuse(text)
         return self._checked(
@@ -325,7 +337,7 @@ class Points(Reader):
     def check(self, value: Any) -> Any:
         try:
             points = tuple((float(x), float(y)) for x, y in value)
-        except (TypeError, ValueError):
+        except (TypeError, ValueError, OverflowError):
             raise QuantityError(sort_of(value), self.expected) from None
         return self._checked(points, f"{len(points)} points")
 

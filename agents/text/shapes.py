@@ -4,12 +4,14 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from types import UnionType
-from typing import Annotated, Any, ClassVar, Literal, Union, get_args, get_origin
+from typing import TYPE_CHECKING, Annotated, Any, ClassVar, Literal, Self, Union, get_args, get_origin
 
-from pydantic import BaseModel, ConfigDict
+from annotated_types import MaxLen
+from pydantic import BaseModel, ConfigDict, model_validator
 from pydantic.fields import FieldInfo
 
 from agents.errors import nearest
+from agents.text.keyed_errors import Check, KeyedErrors, UnreadError, cross_checks_of
 from agents.text.marked_yaml import KeyPath
 from agents.text.readers import OrNone, Reader
 
@@ -18,8 +20,8 @@ from agents.text.readers import OrNone, Reader
 class Shape:
     """What a field takes: a reader's text, a nested model, items, words out of a list, or text.
 
-    ``item`` is what a list holds, ``entry`` what a map of free keys holds under each. ``may_be_none`` tells
-    that the word none leaves the part out.
+    ``item`` is what a list holds, ``entry`` what a map of free keys holds under each, and ``most`` how many
+    of them there may be. ``may_be_none`` tells that the word none leaves the part out.
     """
 
     reader: Reader | None = None
@@ -29,6 +31,7 @@ class Shape:
     words: tuple[str, ...] = ()
     bare: type | None = None
     may_be_none: bool = False
+    most: int | None = None
 
     @property
     def expected(self) -> str:
@@ -60,6 +63,8 @@ def shape_of(annotation: Any, metadata: tuple[Any, ...] = ()) -> Shape:
     for extra in metadata:
         if isinstance(extra, Reader):
             return Shape(reader=extra)
+        if isinstance(extra, MaxLen):
+            return replace(shape_of(annotation), most=extra.max_length)
     origin, arguments = get_origin(annotation), get_args(annotation)
     if origin is Annotated:
         return shape_of(arguments[0], arguments[1:])
@@ -77,7 +82,8 @@ def shape_of(annotation: Any, metadata: tuple[Any, ...] = ()) -> Shape:
     return Shape()
 
 
-def _field_shape(field: FieldInfo) -> Shape:
+def field_shape(field: FieldInfo) -> Shape:
+    """What a field of a model takes."""
     return shape_of(field.annotation, tuple(field.metadata))
 
 
@@ -88,16 +94,43 @@ class BaseSpec(BaseModel):
 
     # how messages show it, where that tells more than its keys
     example: ClassVar[str] = ""
+    cross_checks: ClassVar[tuple[Check, ...]] = ()
 
     @classmethod
     def __pydantic_init_subclass__(cls, **kwargs: Any) -> None:
         """Refuse a model whose fields would let pydantic itself turn text into numbers, nan included."""
+        cls.cross_checks = cross_checks_of(cls)
         for name, field in cls.model_fields.items():
-            shape = _field_shape(field)
+            shape = field_shape(field)
             while shape.item is not None:
                 shape = shape_of(shape.item)
             if shape.bare in (float, int, bool):
                 raise TypeError(f"{cls.__name__}.{name} needs a reader, like Quantity or Number")
+
+    @model_validator(mode="after")
+    def _check_together(self) -> Self:
+        errors = [error for check in self.cross_checks for error in check(self)]
+        if errors:
+            raise KeyedErrors(errors)
+        return self
+
+    def is_given(self, name: str) -> bool:
+        """Whether a field has a value other than None, be it one that could not be read.
+
+        Raises UnreadError where nobody can tell, for a misspelt key may have been meant for it.
+        """
+        if name in self.__dict__:
+            return self.__dict__[name] is not None
+        if name in self.model_fields_set:
+            return True
+        raise UnreadError(name)
+
+    if not TYPE_CHECKING:
+
+        def __getattr__(self, name: str) -> Any:
+            if name in type(self).model_fields:
+                raise UnreadError(name)
+            return super().__getattr__(name)
 
 
 def keys_of(model: type[BaseModel]) -> dict[str, FieldInfo]:
@@ -120,7 +153,7 @@ def shape_at(model: type[BaseModel], path: KeyPath) -> Shape | None:
             field = keys_of(shape.model).get(key) if shape.model else None
             if field is None:
                 return None
-            shape = _field_shape(field)
+            shape = field_shape(field)
     return shape
 
 
@@ -142,7 +175,7 @@ def title_at(model: type[BaseModel], path: str, names: Sequence[str] = ()) -> st
         key, _, rest = rest.partition(".")
         field = keys_of(shape.model).get(key) if shape.model else None
         words.append(key if field is None else field.title or "")
-        shape = Shape() if field is None else _field_shape(field)
+        shape = Shape() if field is None else field_shape(field)
     return " ".join(word for word in words if word)
 
 
@@ -153,7 +186,7 @@ def _walk(shape: Shape, prefix: str) -> Iterator[str]:
         for key, field in keys_of(shape.model).items():
             path = f"{prefix}.{key}" if prefix else key
             yield path
-            yield from _walk(_field_shape(field), path)
+            yield from _walk(field_shape(field), path)
 
 
 def key_paths(model: type[BaseModel]) -> list[str]:
@@ -201,7 +234,7 @@ def field_table(model: type[BaseModel]) -> list[FieldRow]:
 
 def _rows(model: type[BaseModel], instance: BaseModel | None, prefix: str, words: str) -> Iterator[FieldRow]:
     for (key, field), name in zip(keys_of(model).items(), model.model_fields, strict=True):
-        shape = _field_shape(field)
+        shape = field_shape(field)
         path = f"{prefix}.{key}" if prefix else key
         if instance is not None:
             value: Any = getattr(instance, name)

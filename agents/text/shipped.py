@@ -3,6 +3,7 @@
 from pathlib import Path
 
 from agents.errors import NotFoundError, nearest, nearest_note
+from agents.text.marked_yaml import no_file_there
 from agents.text.readers import with_article
 
 _FOLDERS = {
@@ -35,10 +36,9 @@ def find_document(name_or_path: str | Path, kind: str) -> Path:
     text = str(name_or_path)
     path = Path(text)
     if "/" in text or "\\" in text or path.suffix.lower() in (".yaml", ".yml") or path.is_absolute():
-        if path.is_file():
+        what = no_file_there(path).removesuffix("; expected a file")
+        if not what:
             return path
-        there = "is no ordinary file" if path.exists() else "no such file"
-        what = "is a folder" if path.is_dir() else there
         raise NotFoundError(f"{text}: {what}; expected a file of {with_article(kind)}")
     names = shipped_names(kind)
     if text in names:

@@ -7,14 +7,15 @@ a thing lies; who knows of them tells their names, and sets them.
 """
 
 from collections.abc import Callable, Collection, Hashable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 
 from agents.errors import InputError, refusal
+from agents.text.keyed_errors import KeyedError, KeyedErrors, UnreadError
 from agents.text.marked_yaml import KeyPath, path_text
 from agents.text.shapes import Shape, keys_of, shape_at, shape_of
-from agents.text.spec_reading import KeyedError, KeyedErrors
 
 Model = TypeVar("Model", bound=BaseModel)
 Path = TypeVar("Path", bound=Hashable)
@@ -203,16 +204,22 @@ def place_at(spec: BaseModel, path: str, derived: Derived = _none_derived) -> Ke
 def value_paths(spec: BaseModel, derived: Derived = _none_derived, has_items: bool = True) -> Iterator[str]:
     """Yield the paths of all values that a spec has, the derived ones of each part after its own.
 
-    ``has_items`` tells whether its lists have items that are named by themselves.
+    ``has_items`` tells whether its lists have items that are named by themselves. What of it could not be
+    read is left out.
     """
     for key in keys_of(type(spec)):
-        shape, value = shape_at(type(spec), (key,)), getattr(spec, key)
+        shape = shape_at(type(spec), (key,))
         if shape is not None and shape.reader:
             yield key
-        elif isinstance(value, BaseModel):
-            yield from (f"{key}.{below}" for below in value_paths(value, derived, has_items))
-        elif isinstance(value, tuple) and has_items:
-            for number, item in enumerate(value, start=1):
-                name = getattr(item, "name", number)
-                yield from (f"{key}.{name}.{below}" for below in value_paths(item, derived))
-    yield from derived(spec)
+            continue
+        with suppress(UnreadError):
+            value = getattr(spec, key)
+            if isinstance(value, BaseModel):
+                yield from (f"{key}.{below}" for below in value_paths(value, derived, has_items))
+            elif isinstance(value, tuple) and has_items:
+                for number, item in enumerate(value, start=1):
+                    with suppress(UnreadError):
+                        name = getattr(item, "name", number)
+                        yield from (f"{key}.{name}.{below}" for below in value_paths(item, derived))
+    with suppress(UnreadError):
+        yield from derived(spec)

@@ -8,11 +8,12 @@ from pathlib import Path
 from agents.design.spec import read_design
 from agents.errors import NotFoundError, nearest, nearest_note
 from agents.text.shipped import shipped_names
+from agents.text.spec_reading import VERSIONS
 from arena.cli.panel_report import panel_lines
 from arena.scene.spec import read_arena
 from replays.format.replay_file import read_replay
 
-_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*(arena|study|drawer|race)\b", re.MULTILINE)
+_FIRST_LINE = re.compile(rb"^photodrome:[ \t]*[\"']?([a-z]{1,20})", re.MULTILINE)
 # How every zip begins, and so every replay.
 _ZIP = b"PK\x03\x04"
 
@@ -25,7 +26,7 @@ def check_file(name: str) -> str:
     if name in shipped_names("design"):
         return _design(name)
     if name in shipped_names("arena"):
-        return f"arena {read_arena(name).name}"
+        return _arena(name)
     if name in shipped_names("study"):
         return _study(name)
     if name in shipped_names("race"):
@@ -38,17 +39,15 @@ def check_file(name: str) -> str:
         replay = read_replay(path)
         count = len(replay.walkers)
         return f"replay of {replay.arena['name']} with {count} walker{'' if count == 1 else 's'}"
-    text = _as_path(name)
-    kind = _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n"))
-    if kind is not None and kind[1] == b"study":
-        return _study(text)
-    if kind is not None and kind[1] == b"race":
-        return _race(text)
-    if kind is not None and kind[1] == b"drawer":
-        return _drawer(text)
-    if kind is not None:
-        return f"arena {read_arena(text).name}"
-    return _design(text)
+    kind = _kind_of(beginning)
+    read = {"study": _study, "race": _race, "drawer": _drawer, "arena": _arena}.get(kind, _design)
+    return read(_as_path(name))
+
+
+def _kind_of(beginning: bytes) -> str:
+    """The kind that the first line names, be it misspelt; a design where it names none."""
+    found = _FIRST_LINE.search(beginning.removeprefix(codecs.BOM_UTF8).replace(b"\r", b"\n"))
+    return nearest(found[1].decode(), VERSIONS) if found is not None else "design"
 
 
 def notes_on_design(name: str) -> tuple[str, ...]:
@@ -73,6 +72,10 @@ def _drawer(name: str) -> str:
     drawer = read_drawer(name)
     pieces = sum(item.pieces for *_, item in drawer.items())
     return f"drawer {drawer.name} with {pieces} part{'' if pieces == 1 else 's'}"
+
+
+def _arena(name: str) -> str:
+    return f"arena {read_arena(name).name}"
 
 
 def _design(name: str) -> str:

@@ -338,7 +338,7 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
 
     A note tells what is right and may yet mislead. It counts as nothing wrong.
     """
-    from agents.errors import InputError, SpecError
+    from agents.errors import InputError, SpecError, more_faults
     from arena.cli.checking import check_file, notes_on_design
 
     found: list[dict[str, Any]] = []
@@ -346,18 +346,22 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
         what: str | None = None
         notes: tuple[str, ...] = ()
         faults: list[dict[str, Any]] = []
+        more = 0
         try:
             what = check_file(name)
             if what.startswith("design "):
                 notes = notes_on_design(name)
         except SpecError as error:
             faults = [{**vars(fault), "message": str(fault)} for fault in error.faults]
+            more = error.more
         except InputError as error:
             faults = [{"file": name, **dict.fromkeys(_FAULT_KEYS), "message": str(error)}]
-        found.append({"file": name, "is": what, "faults": faults, "notes": list(notes)})
+        found.append({"file": name, "is": what, "faults": faults, "more": more, "notes": list(notes)})
         if not to_json:
             for fault in faults:
                 tell_error(fault["message"])
+            if more:
+                tell_error(more_faults(name, more))
             if what is not None:
                 click.echo(printable(f"{name}: {what}, nothing wrong"))
             for note in notes:

@@ -7,6 +7,7 @@ from agents.design.rewriting import rewrite_design
 from agents.design.spec import Design, parse_design
 from agents.errors import OptionError, WorkError
 from agents.testbench.diagnosis import Diagnosis
+from agents.text.marked_yaml import read_text
 from agents.text.shipped import find_document
 from arena.cli.output_files import spare_inputs
 from replays.format.whole_files import check_writable, write_whole
@@ -37,7 +38,7 @@ def write_cured(design: str, found: Diagnosis, number: int, out: Path) -> Design
         there = {0: "there is none", 1: "there is 1 alone"}.get(count, f"there are 1 to {count}")
         raise OptionError(f"--apply: got {number}, expected the number of a cure on this sheet; {there}")
     path = find_document(design, "design")
-    text = path.read_text(encoding="utf-8")
+    text = read_text(path, str(path))
     values: dict[str, Any] = {**found.offers[number - 1], "name": out.stem}
     written = rewrite_design(text, values)
     read = parse_design(written, str(out))

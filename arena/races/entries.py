@@ -105,7 +105,7 @@ def read_entries(names: Sequence[str]) -> EntryList:
             else:
                 read.append((path, parse_design(text, str(path)), text))
         except SpecError as error:
-            scratched.append(Scratching(path.name, tuple(str(fault) for fault in error.faults)))
+            scratched.append(Scratching(path.name, tuple(error.lines())))
         except InputError as error:
             where = "a link that leads nowhere" if path.is_symlink() and not path.exists() else str(error)
             scratched.append(Scratching(path.name, (where,)))

@@ -1,16 +1,17 @@
 """The keys of a race's file, each with what it takes."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, Any
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.text.json_schemas import several
+from agents.text.keyed_errors import KeyedError, cross_check
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError, Reader, Word
 from agents.text.shapes import BaseSpec
-from agents.text.spec_reading import KeyedError
 from arena.races.results import ARRIVAL, LIGHT, MOVING
 from arena.scene.elements import MOST_WALKERS
 from arena.studies.plans.plan_form import Listing, Values
@@ -18,6 +19,10 @@ from arena.studies.plans.plan_form import Listing, Values
 TIME_TRIAL, TOGETHER, FINAL, PAIRS, RELAY = "time trial", "together", "heats and final", "pairs", "relay"
 FORMATS = (TIME_TRIAL, TOGETHER, FINAL, PAIRS, RELAY)
 DECIDERS = (ARRIVAL, LIGHT, MOVING)
+
+MOST_COURSES = 50
+# Paths under values, or prices, of the rules; a design has about as many values.
+MOST_PATHS = 200
 
 # What the places of a relay's arena bring, from the first on, if the plan does not say.
 POINTS = (10.0, 8.0, 6.0, 5.0, 4.0, 3.0, 2.0, 1.0)
@@ -86,11 +91,10 @@ class CourseForm(BaseSpec):
         (1.0,), description="stages of ever dimmer light, each of this length, as shares of the arena's light"
     )
 
-    @model_validator(mode="after")
-    def _check_dims(self) -> "CourseForm":
+    @cross_check
+    def _check_dims(self) -> Iterator[KeyedError]:
         if len(self.dims) > 1 and self.by != MOVING:
-            raise KeyedError(("dims",), "stages of light", f"by: {MOVING} beside them, or no stages")
-        return self
+            yield KeyedError(("dims",), "stages of light", f"by: {MOVING} beside them, or no stages")
 
 
 class RulesForm(BaseSpec):
@@ -107,6 +111,7 @@ class RulesForm(BaseSpec):
     )
     prices: dict[str, dict[str, str]] = Field(
         default_factory=dict,
+        max_length=MOST_PATHS,
         description="prices by the path of a value: for each value that is sold, what one costs",
     )
     drawer: str | None = Field(
@@ -115,6 +120,7 @@ class RulesForm(BaseSpec):
     )
     values: dict[str, Annotated[str | tuple[str, ...], Values()]] = Field(
         default_factory=dict,
+        max_length=MOST_PATHS,
         description="values that are allowed, by path, as a plan varies them: both.latch: E12 1k..47k",
     )
 
@@ -128,7 +134,9 @@ class RaceForm(BaseSpec):
         None, description="folders, patterns or files of those who race; none: named by the command"
     )
     format: Annotated[str, Word(FORMATS)] = Field(TIME_TRIAL, description="who meets whom")
-    courses: tuple[CourseForm, ...] = Field(description="where they race; several for a relay")
+    courses: tuple[CourseForm, ...] = Field(
+        max_length=MOST_COURSES, description="where they race; several for a relay"
+    )
     rounds: Annotated[int, Number(whole=True, least=1, most=10_000)] | None = Field(
         None, description="rounds to be run; none: a turn at each start place, and enough to tell places"
     )
@@ -149,12 +157,10 @@ class RaceForm(BaseSpec):
     )
     rules: RulesForm = Field(RulesForm(), description="rules of the class")
 
-    @model_validator(mode="after")
-    def _check_courses(self) -> "RaceForm":
+    @cross_check
+    def _check_courses(self) -> Iterator[KeyedError]:
         if not self.courses:
-            raise KeyedError(("courses",), "an empty list", "at least one course")
-        if len(self.courses) > 1 and self.format != RELAY:
-            raise KeyedError(
-                ("courses",), f"{len(self.courses)} courses for a {self.format}", "one, or format: relay"
-            )
-        return self
+            yield KeyedError(("courses",), "an empty list", "at least one course")
+        elif len(self.courses) > 1 and self.format != RELAY:
+            got = f"{len(self.courses)} courses for a {self.format}"
+            yield KeyedError(("courses",), got, "one, or format: relay")

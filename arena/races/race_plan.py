@@ -1,17 +1,19 @@
 """A race as it is to be run: its file read, with the arenas that it names."""
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from agents.drawer.contents import Drawer, parse_drawer
 from agents.errors import NotFoundError, SpecError
-from agents.text.marked_yaml import parse_marked, read_text
+from agents.text.keyed_errors import KeyedError, UnreadError
+from agents.text.marked_yaml import KeyPath, read_text
 from agents.text.shipped import find_document, shipped_names
-from agents.text.spec_reading import KeyedError, KeyedErrors, fault_at, parse_document
+from agents.text.spec_reading import fault_at, parse_parts
 from arena.races.entries import other_kind
 from arena.races.race_form import CourseForm, RaceForm, RulesForm
 from arena.races.results import ARRIVAL, LIGHT, CourseWords
-from arena.races.rules import check_rules
+from arena.races.rules import rule_faults
 from arena.scene.spec import ArenaSpec, parse_arena
 from arena.studies.plans.plan_reading import files_beside
 
@@ -79,29 +81,36 @@ def read_race(name_or_path: str | Path) -> RacePlan:
 
 def parse_race(text: str, file: str, folder: Path) -> RacePlan:
     """Read a race from the ``text`` of its file, which lies in ``folder``. Raises SpecError."""
-    form = parse_document(text, file, RaceForm, "race")
-    tree = parse_marked(text, file)[0]
-    faults = []
-    try:
-        check_rules(form.rules)
-    except KeyedErrors as errors:
-        faults = [
-            fault_at(file, tree, ("rules", *one.path), one.got, one.expected, one.near)
-            for one in errors.errors
-        ]
-    courses = []
-    for number, one in enumerate(form.courses):
+    parts = parse_parts(text, file, RaceForm, "race")
+    form, faults, more = parts.spec, list(parts.faults), parts.more
+
+    def tell(path: KeyPath, got: str, expected: str, near: str = "") -> None:
+        faults.append(fault_at(file, parts.tree, path, got, expected, near))
+
+    courses: list[RaceCourse] = []
+    drawer: Drawer | None = None
+    with suppress(UnreadError):
+        for number, one in enumerate(form.courses):
+            try:
+                with suppress(UnreadError):
+                    courses.append(course_of(one, folder))
+            except KeyedError as error:
+                tell(("courses", number, "arena"), error.got, error.expected)
+            except SpecError as error:
+                faults += error.faults
+                more += error.more
+    with suppress(UnreadError):
+        for wrong in rule_faults(form.rules):
+            tell(("rules", *wrong.path), wrong.got, wrong.expected, wrong.near)
         try:
-            courses.append(course_of(one, folder))
-        except KeyedError as error:
-            faults.append(fault_at(file, tree, ("courses", number, "arena"), error.got, error.expected))
-    drawer = None
-    try:
-        drawer = _drawer_of(form.rules, folder)
-    except NotFoundError as error:
-        faults.append(fault_at(file, tree, ("rules", "drawer"), str(error), "a drawer"))
+            drawer = _drawer_of(form.rules, folder)
+        except NotFoundError as error:
+            tell(("rules", "drawer"), str(error), "a drawer")
+        except SpecError as error:
+            faults += error.faults
+            more += error.more
     if faults:
-        raise SpecError(faults)
+        raise SpecError(dict.fromkeys(faults), more)
     return RacePlan(form, tuple(courses), folder, file, drawer)
 
 

@@ -1,13 +1,13 @@
 """The rules of a class, and which part of a walker breaks them."""
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import suppress
 
 from agents.design.spec import Design
 from agents.design.values_by_path import expanded
-from agents.text.marked_yaml import KeyPath
+from agents.text.keyed_errors import KeyedError, KeyedErrors, UnreadError
 from agents.text.readers import QuantityError
-from agents.text.spec_reading import KeyedError, KeyedErrors
 from agents.text.units import format_quantity
 from arena.races.race_form import RulesForm
 from arena.studies.plans.parameters import Parameter, parameter_at
@@ -25,34 +25,45 @@ Rule = Callable[[Design], Sequence[str]]
 """Tells in words, part by part, how a design breaks a rule; a further one may be given to :func:`broken`."""
 
 
-def check_rules(rules: RulesForm) -> None:
-    """Raise KeyedErrors where values or prices of rules name what no design has, or cannot be read."""
-    errors: list[KeyedError] = []
+def rule_faults(rules: RulesForm) -> Iterator[KeyedError]:
+    """Yield where values or prices of rules name what no design has, or cannot be read."""
+    for check in (_value_faults, _price_faults, _cost_faults):
+        with suppress(UnreadError):
+            yield from check(rules)
+
+
+def _value_faults(rules: RulesForm) -> Iterator[KeyedError]:
     for path, text in rules.values.items():
         try:
-            read_range(text, _parameter(path))
+            with suppress(UnreadError):
+                read_range(text, _parameter(path))
         except KeyedErrors as found:
-            errors += [
-                KeyedError(("values", path, *one.path), one.got, one.expected, one.near)
-                for one in found.errors
-            ]
+            for one in found.errors:
+                yield KeyedError(("values", path, *one.path), one.got, one.expected, one.near)
         except KeyedError as one:
-            errors.append(KeyedError(("values", path), one.got, one.expected, one.near))
+            yield KeyedError(("values", path), one.got, one.expected, one.near)
+
+
+def _price_faults(rules: RulesForm) -> Iterator[KeyedError]:
     for path, prices in rules.prices.items():
-        for text, price in prices.items():
-            place: KeyPath = ("prices", path, text)
-            try:
-                _parameter(path).reader.read(text)
-                _price(price)
-            except KeyedError as one:
-                errors.append(KeyedError(("prices", path), one.got, one.expected, one.near))
-                break
-            except QuantityError as one:
-                errors.append(KeyedError(place, one.got, one.expected, one.near))
-    if rules.cost is not None and not rules.prices:
-        errors.append(KeyedError(("cost",), "a limit on cost without prices", "prices beside it"))
-    if errors:
-        raise KeyedErrors(errors)
+        try:
+            reader = _parameter(path).reader
+        except KeyedError as one:
+            yield KeyedError(("prices", path), one.got, one.expected, one.near)
+            continue
+        with suppress(UnreadError):
+            for text, price in prices.items():
+                for read, given in ((reader.read, text), (_price, price)):
+                    try:
+                        with suppress(UnreadError):
+                            read(given)
+                    except QuantityError as one:
+                        yield KeyedError(("prices", path, text), one.got, one.expected, one.near)
+
+
+def _cost_faults(rules: RulesForm) -> Iterator[KeyedError]:
+    if rules.is_given("cost") and not rules.prices:
+        yield KeyedError(("cost",), "a limit on cost without prices", "prices beside it")
 
 
 def broken(design: Design, rules: RulesForm, also: Sequence[Rule] = ()) -> list[str]:

@@ -6,12 +6,13 @@ from importlib.metadata import version
 from pathlib import Path
 
 from agents.design.changing import design_text
-from agents.design.spec import Design, read_design
+from agents.design.spec import Design, parse_design
 from agents.errors import OptionError
+from agents.text.marked_yaml import read_text
 from agents.text.shipped import find_document
 from arena.scene.elements import MOST_WALKERS
 from arena.scene.placement import start_count
-from arena.scene.spec import ArenaSpec, read_arena
+from arena.scene.spec import ArenaSpec, parse_arena
 
 
 @dataclass(frozen=True)
@@ -77,7 +78,9 @@ def read_contest(
         raise OptionError(f"designs: got the text {designs!r}, expected a list like [{designs!r}]")
     if not designs:
         raise OptionError("no design is to run; name at least one")
-    spec = read_arena(arena)
+    place = find_document(arena, "arena")
+    text = _text_of(place)
+    spec = parse_arena(text, str(place))
     entrants = tuple(_entrant(design) for design in designs)
     entered: dict[str, str] = {}
     for entrant, given in zip(entrants, designs, strict=True):
@@ -102,12 +105,17 @@ def read_contest(
         raise OptionError(f"a run lasts more than 0 s and at most 1e6 s, not {lasts:g} s")
     if not 0 <= seed < 2**63:
         raise OptionError(f"a seed lies between 0 and 2^63 - 1, not {seed}")
-    text = find_document(str(arena), "arena").read_text(encoding="utf-8-sig")
     return Contest(spec, text, entrants, count, lasts, seed, alone)
+
+
+def _text_of(path: Path) -> str:
+    """The text of a file; line ends make no other arena and no other design."""
+    return read_text(path, str(path)).replace("\r\n", "\n").replace("\r", "\n")
 
 
 def _entrant(design: str | Path | Design) -> Entrant:
     if isinstance(design, Design):
         return Entrant(design, design_text(design))
-    path = find_document(str(design), "design")
-    return Entrant(read_design(design), path.read_text(encoding="utf-8-sig"))
+    path = find_document(design, "design")
+    text = _text_of(path)
+    return Entrant(parse_design(text, str(path)), text)

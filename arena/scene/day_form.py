@@ -2,18 +2,20 @@
 
 import datetime
 import math
+from collections.abc import Iterator
+from contextlib import suppress
 from itertools import pairwise
 from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.handbook.sky_light import OKTAS
 from agents.handbook.sun_position import FIRST_YEAR, LAST_YEAR
 from agents.handbook.temperature import COLDEST_AIR, HOTTEST_AIR
 from agents.text.dates import CalendarDate, Clock, UtcOffset, clock_text
+from agents.text.keyed_errors import KeyedError, UnreadError, cross_check
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.shapes import BaseSpec
-from agents.text.spec_reading import KeyedError, KeyedErrors
 from agents.text.units import format_quantity
 
 TimeOfDay = Annotated[float, Clock()]
@@ -78,26 +80,23 @@ class Day(BaseSpec):
         "in proportion, 0.5 degrees and 0.5 kelvin at 2 %",
     )
 
-    @model_validator(mode="after")
-    def _check_day(self) -> "Day":
-        faults: list[KeyedError] = []
-        place = {name: getattr(self, name) for name in ("latitude", "longitude", "date")}
-        lacking = [name for name, value in place.items() if value is None]
+    @cross_check
+    def _check_place(self) -> Iterator[KeyedError]:
+        place = ("latitude", "longitude", "date")
+        lacking = [name for name in place if not self.is_given(name)]
         if 0 < len(lacking) < len(place):
-            faults.append(
-                KeyedError((lacking[0],), "nothing", "latitude, longitude and date, or none of them")
-            )
-        if lacking and self.clouds is not None:
-            faults.append(KeyedError(("clouds",), "clouds without a sun", "latitude, longitude and date too"))
-        if (self.coldest is None) != (self.warmest is None):
-            name = "coldest" if self.coldest is None else "warmest"
-            faults.append(KeyedError((name,), "nothing", "both coldest and warmest, or neither"))
+            yield KeyedError((lacking[0],), "nothing", "latitude, longitude and date, or none of them")
+        if lacking and self.is_given("clouds"):
+            yield KeyedError(("clouds",), "clouds without a sun", "latitude, longitude and date too")
+
+    @cross_check
+    def _check_air(self) -> Iterator[KeyedError]:
+        lacking = [name for name in ("coldest", "warmest") if not self.is_given(name)]
+        if len(lacking) == 1:
+            yield KeyedError((lacking[0],), "nothing", "both coldest and warmest, or neither")
         elif self.coldest is not None and self.warmest is not None and self.coldest > self.warmest:
             shown = [format_quantity(value, "K") for value in (self.coldest, self.warmest)]
-            faults.append(KeyedError(("coldest",), shown[0], f"no more than the warmest, {shown[1]}"))
-        if faults:
-            raise KeyedErrors(faults)
-        return self
+            yield KeyedError(("coldest",), shown[0], f"no more than the warmest, {shown[1]}")
 
     @property
     def has_sun(self) -> bool:
@@ -117,11 +116,11 @@ class OnTime(BaseSpec):
         0.0, title="fading", description="how long it takes to come up, and to go down before the end"
     )
 
-    @model_validator(mode="after")
-    def _check_order(self) -> "OnTime":
+    @cross_check
+    def _check_order(self) -> Iterator[KeyedError]:
         if self.ends <= self.begins:
             shown = clock_text(self.begins)
-            raise KeyedError(
+            yield KeyedError(
                 ("ends",),
                 f"{clock_text(self.ends)}, which is not after {shown}",
                 f"a later time; over midnight two entries, {shown} to 24:00 and 00:00 to "
@@ -129,21 +128,20 @@ class OnTime(BaseSpec):
                 if self.ends < self.begins
                 else "a later time",
             )
-        if 2.0 * self.fades > self.ends - self.begins:
+        elif 2.0 * self.fades > self.ends - self.begins:
             half = format_quantity((self.ends - self.begins) / 2.0, "s")
-            raise KeyedError(
+            yield KeyedError(
                 ("fades",), format_quantity(self.fades, "s"), f"at most half of that time, {half}"
             )
-        return self
 
 
-def check_timetable(on: tuple[OnTime, ...]) -> None:
-    """Raise KeyedError where two times of a lamp lie over each other."""
-    order = sorted(range(len(on)), key=lambda number: on[number].begins)
-    for one, other in pairwise(order):
-        if on[other].begins < on[one].ends:
-            raise KeyedError(
-                ("on", other, "begins"),
-                f"{clock_text(on[other].begins)}, while on[{one}] lasts until {clock_text(on[one].ends)}",
-                "times that do not lie over each other",
-            )
+def timetable_faults(on: tuple[OnTime, ...]) -> Iterator[KeyedError]:
+    """Yield where two times of a lamp lie over each other."""
+    times: list[tuple[float, int, float]] = []
+    for number, one in enumerate(on):
+        with suppress(UnreadError):
+            times.append((one.begins, number, one.ends))
+    for (_, before, ends), (begins, number, _) in pairwise(sorted(times)):
+        if begins < ends:
+            got = f"{clock_text(begins)}, while on[{before}] lasts until {clock_text(ends)}"
+            yield KeyedError(("on", number, "begins"), got, "times that do not lie over each other")

@@ -5,20 +5,26 @@ from the x axis, heights are above the floor. Every field's description is its e
 """
 
 import math
+from collections.abc import Iterator
 from typing import Annotated
 
-from pydantic import Field, model_validator
+from pydantic import Field
 
 from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.handbook.temperature import COLDEST_AIR, HOTTEST_AIR, ROOM_TEMPERATURE
+from agents.text.keyed_errors import KeyedError, cross_check
 from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quantity
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
-from agents.text.spec_reading import KeyedError
 from agents.text.units import format_quantity
-from arena.scene.day_form import Day, OnTime, check_timetable
+from arena.scene.day_form import Day, OnTime, timetable_faults
 
 MOST_WALKERS = 10_000
+# Walls, shades, goals, gates, and lamps, each of which costs time at every place of the floor.
+MOST_THINGS = 2000
+MOST_LAMPS = 500
+# Times of a day at which a lamp is on.
+MOST_TIMES = 48
 
 Outline = Annotated[tuple[Pair, ...], Points(least_count=3)]
 Line = Annotated[tuple[Pair, ...], Points(least_count=2)]
@@ -34,13 +40,13 @@ MATT_HALF_ANGLE = math.radians(60.0)
 Light = Annotated[str, Word(KINDS, tuple(SAME_KINDS.items()))]
 
 
-def require_one(spec: BaseSpec, first: str, second: str) -> None:
-    """Raise KeyedError unless exactly one of two fields is given."""
-    given = [name for name in (first, second) if getattr(spec, name) is not None]
+def require_one(spec: BaseSpec, first: str, second: str) -> Iterator[KeyedError]:
+    """Yield a fault unless exactly one of two fields is given."""
+    given = [name for name in (first, second) if spec.is_given(name)]
     if len(given) == 2:
-        raise KeyedError((second,), f"{second} beside {first}", "only one of the two")
+        yield KeyedError((second,), f"{second} beside {first}", "only one of the two")
     if not given:
-        raise KeyedError((), f"neither {first} nor {second}", f"either {first} or {second}")
+        yield KeyedError((), f"neither {first} nor {second}", f"either {first} or {second}")
 
 
 class Floor(BaseSpec):
@@ -67,17 +73,20 @@ class Wall(BaseSpec):
         description="width of a gap in the middle of a thin wall between two points; none: no gap",
     )
 
-    @model_validator(mode="after")
-    def _check_form(self) -> "Wall":
-        require_one(self, "line", "outline")
-        if self.opening is not None:
-            if self.line is None or len(self.line) != 2:
-                got = "an opening in an outline" if self.line is None else f"one in {len(self.line)} points"
-                raise KeyedError(("opening",), got, "a thin wall from one point to another")
-            if self.opening >= math.dist(*self.line):
-                got = f"{format_quantity(self.opening, 'm')}, as wide as the wall is long"
-                raise KeyedError(("opening",), got, "a gap that leaves a piece of wall at either end")
-        return self
+    @cross_check
+    def _check_form(self) -> Iterator[KeyedError]:
+        yield from require_one(self, "line", "outline")
+
+    @cross_check
+    def _check_opening(self) -> Iterator[KeyedError]:
+        if self.opening is None:
+            return
+        if self.line is None or len(self.line) != 2:
+            got = "an opening in an outline" if self.line is None else f"one in {len(self.line)} points"
+            yield KeyedError(("opening",), got, "a thin wall from one point to another")
+        elif self.opening >= math.dist(*self.line):
+            got = f"{format_quantity(self.opening, 'm')}, as wide as the wall is long"
+            yield KeyedError(("opening",), got, "a gap that leaves a piece of wall at either end")
 
     @property
     def pieces(self) -> tuple[tuple[Pair, ...], ...]:
@@ -143,19 +152,28 @@ class Lamp(BaseSpec):
     )
     on: tuple[OnTime, ...] = Field(
         (),
+        max_length=MOST_TIMES,
         title="timetable",
         description="when it is on, by the clock of the arena's day; none: all the time",
     )
 
-    @model_validator(mode="after")
-    def _check_light(self) -> "Lamp":
-        require_one(self, "intensity", "flux")
-        if self.aim is not None and self.beam is None and self.faces != AIM:
-            raise KeyedError(("aim",), "an aim without a beam", "a beam beside it, or no aim")
+    @cross_check
+    def _check_light(self) -> Iterator[KeyedError]:
+        yield from require_one(self, "intensity", "flux")
+
+    @cross_check
+    def _check_aim(self) -> Iterator[KeyedError]:
+        if self.is_given("aim") and not self.is_given("beam") and self.faces != AIM:
+            yield KeyedError(("aim",), "an aim without a beam", "a beam beside it, or no aim")
+
+    @cross_check
+    def _check_width(self) -> Iterator[KeyedError]:
         if self.is_flat and self.diameter == 0.0:
-            raise KeyedError(("faces",), "a facing of a lamp without width", "a diameter beside it")
-        check_timetable(self.on)
-        return self
+            yield KeyedError(("faces",), "a facing of a lamp without width", "a diameter beside it")
+
+    @cross_check
+    def _check_timetable(self) -> Iterator[KeyedError]:
+        yield from timetable_faults(self.on)
 
     @property
     def is_flat(self) -> bool:
@@ -215,12 +233,14 @@ class Starts(BaseSpec):
     places: tuple[StartPlace, ...] | None = Field(None, title="start", description="listed places")
     zone: StartZone | None = Field(None, title="start zone", description="a zone with a number")
 
-    @model_validator(mode="after")
-    def _check_form(self) -> "Starts":
-        require_one(self, "places", "zone")
+    @cross_check
+    def _check_form(self) -> Iterator[KeyedError]:
+        yield from require_one(self, "places", "zone")
+
+    @cross_check
+    def _check_number(self) -> Iterator[KeyedError]:
         if self.places is not None and not 1 <= len(self.places) <= MOST_WALKERS:
-            raise KeyedError(("places",), f"{len(self.places)} places", f"1 to {MOST_WALKERS} places")
-        return self
+            yield KeyedError(("places",), f"{len(self.places)} places", f"1 to {MOST_WALKERS} places")
 
 
 class Goal(BaseSpec):
@@ -233,13 +253,13 @@ class Goal(BaseSpec):
         None, title="radius", description="radius of a round goal"
     )
 
-    @model_validator(mode="after")
-    def _check_form(self) -> "Goal":
-        require_one(self, "outline", "centre")
-        if (self.radius is None) != (self.centre is None):
-            lacking, given = ("radius", "centre") if self.radius is None else ("centre", "radius")
-            raise KeyedError((given,), f"a {given} without a {lacking}", "both, or neither")
-        return self
+    @cross_check
+    def _check_form(self) -> Iterator[KeyedError]:
+        faults = list(require_one(self, "outline", "centre"))
+        yield from faults
+        if not faults and self.is_given("radius") != self.is_given("centre"):
+            lacking, given = ("centre", "radius") if self.is_given("radius") else ("radius", "centre")
+            yield KeyedError((given,), f"a {given} without a {lacking}", "both, or neither")
 
 
 class Gate(BaseSpec):
@@ -258,10 +278,23 @@ class ArenaForm(BaseSpec):
     name: str = Field(description="name of the arena, as tables and pictures show it")
     about: str | None = Field(None, description="what the arena puts to the test")
     floor: Floor = Field(title="floor", description="the bench on which the walkers walk")
-    walls: tuple[Wall, ...] = Field((), title="wall", description="what stops walkers and light")
-    shades: tuple[Shade, ...] = Field((), title="shade", description="what stops light alone")
+    walls: tuple[Wall, ...] = Field(
+        (),
+        max_length=MOST_THINGS,
+        title="wall",
+        description="what stops walkers and light",
+    )
+    shades: tuple[Shade, ...] = Field(
+        (),
+        max_length=MOST_THINGS,
+        title="shade",
+        description="what stops light alone",
+    )
     lamps: tuple[Lamp, ...] = Field(
-        (), title="lamp", description="the lamps; none at all leaves the arena dark"
+        (),
+        max_length=MOST_LAMPS,
+        title="lamp",
+        description="the lamps; none at all leaves the arena dark",
     )
     sun: Sun | None = Field(None, title="sun", description="sunlight; none: no sun")
     ambient: Ambient = Field(Ambient(), title="ambient", description="light from all sides")
@@ -275,10 +308,16 @@ class ArenaForm(BaseSpec):
     )
     starts: Starts = Field(description="where the walkers start")
     goals: tuple[Goal, ...] = Field(
-        (), title="goal", description="where they are to go; none: nothing counts as reached"
+        (),
+        max_length=MOST_THINGS,
+        title="goal",
+        description="where they are to go; none: nothing counts as reached",
     )
     gates: tuple[Gate, ...] = Field(
-        (), title="gate", description="lines at which walkers that come through are counted"
+        (),
+        max_length=MOST_THINGS,
+        title="gate",
+        description="lines at which walkers that come through are counted",
     )
     lasts: Annotated[float, Quantity("s", least=1.0, most=1e6)] = Field(
         3600.0,

@@ -7,6 +7,7 @@ and switches are steps of their own, at the very time.
 """
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +18,7 @@ from agents.handbook.sun_position import DAY, SunPosition, seconds_of, solar_hou
 from agents.handbook.temperature import daily_warmth
 from agents.noise import CLOUDS, uniform
 from agents.text.dates import clock_text
-from agents.text.spec_reading import KeyedError
+from agents.text.keyed_errors import KeyedError
 from arena.scene.day_form import Clouds, Day, OnTime
 from arena.scene.elements import ArenaForm
 from arena.scene.records import SKY_STEP, sun_place
@@ -221,8 +222,8 @@ def _shares(on: tuple[OnTime, ...], day: Day, times: FloatArray) -> FloatArray:
     return given
 
 
-def check_not_dark(spec: ArenaForm) -> None:
-    """Raise KeyedError where a run as long as the arena says would be dark from first to last."""
+def darkness(spec: ArenaForm) -> Iterator[KeyedError]:
+    """Yield a fault where a run as long as the arena says would be dark from first to last."""
     day = spec.day
     if day is None or not day.has_sun or spec.ambient.illuminance > 0.0:
         return
@@ -234,7 +235,7 @@ def check_not_dark(spec: ArenaForm) -> None:
     ):
         return
     ends = clock_text((day.begins + spec.lasts) % DAY)
-    raise KeyedError(
+    yield KeyedError(
         ("day", "begins"),
         f"{clock_text(day.begins)}, from which it stays dark until {ends}, when the run ends",
         _when_light(day),

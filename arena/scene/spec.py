@@ -1,51 +1,54 @@
 """An arena's file as a whole: its parts, and that they fit together."""
 
+from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 
-from pydantic import model_validator
-
 from agents.handbook.temperature import ROOM_TEMPERATURE
+from agents.text.keyed_errors import KeyedError, UnreadError, cross_check
 from agents.text.shipped import find_document
-from agents.text.spec_reading import KeyedError, KeyedErrors, parse_document, read_document
+from agents.text.spec_reading import parse_document, read_document
 from arena.scene.elements import ArenaForm
 
 
 class ArenaSpec(ArenaForm):
     """One arena."""
 
-    @model_validator(mode="after")
-    def _check_geometry(self) -> "ArenaSpec":
+    @cross_check
+    def _check_geometry(self) -> Iterator[KeyedError]:
         # Geometry takes long to import, and most commands read no arena.
-        from arena.scene.geometry import check_geometry
+        from arena.scene.geometry import geometry_faults
 
-        _check_lights(self)
-        check_geometry(self)
-        return self
+        yield from geometry_faults(self)
+
+    @cross_check
+    def _check_lights(self) -> Iterator[KeyedError]:
+        faults = list(_light_faults(self))
+        yield from faults
+        if self.day is not None and not faults:
+            # what works out a sky takes long to import
+            from arena.scene.sky import darkness
+
+            yield from darkness(self)
 
 
-def _check_lights(spec: ArenaForm) -> None:
-    """Raise KeyedErrors where a day and what else gives light do not go together."""
-    faults: list[KeyedError] = []
-    day = spec.day
-    if day is None:
-        for index, lamp in enumerate(spec.lamps):
-            if lamp.on:
-                expected = "a day with a clock, like day: {begins: 08:00}, or no timetable"
-                faults.append(KeyedError(("lamps", index, "on"), "a timetable without a day", expected))
-    else:
-        if day.has_sun and spec.sun is not None:
-            faults.append(KeyedError(("sun",), "a sun beside the day's own", "only one of the two"))
-        if day.coldest is not None and spec.air != ROOM_TEMPERATURE:
-            expected = "the day's coldest and warmest, or air alone"
-            faults.append(KeyedError(("air",), "an air beside the day's own", expected))
-    if faults:
-        raise KeyedErrors(faults)
-    if day is None:
+def _light_faults(spec: ArenaForm) -> Iterator[KeyedError]:
+    """Yield where a day and what else gives light do not go together."""
+    if not spec.is_given("day"):
+        with suppress(UnreadError):
+            for index, lamp in enumerate(spec.lamps):
+                with suppress(UnreadError):
+                    if lamp.on:
+                        expected = "a day with a clock, like day: {begins: 08:00}, or no timetable"
+                        yield KeyedError(("lamps", index, "on"), "a timetable without a day", expected)
         return
-    # what works out a sky takes long to import
-    from arena.scene.sky import check_not_dark
-
-    check_not_dark(spec)
+    with suppress(UnreadError):
+        if spec.day is not None and spec.day.has_sun and spec.is_given("sun"):
+            yield KeyedError(("sun",), "a sun beside the day's own", "only one of the two")
+    with suppress(UnreadError):
+        if spec.day is not None and spec.day.is_given("coldest") and spec.air != ROOM_TEMPERATURE:
+            expected = "the day's coldest and warmest, or air alone"
+            yield KeyedError(("air",), "an air beside the day's own", expected)
 
 
 def read_arena(name_or_path: str | Path) -> ArenaSpec:

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from agents.errors import OptionError
+from agents.text.keyed_errors import KeyedErrors
 from agents.text.quantities import Pair
-from agents.text.spec_reading import KeyedErrors
 from arena.scene.spec import ArenaSpec
 from arena.workbench.documents import Document, arena_of
 from arena.workbench.movables import (

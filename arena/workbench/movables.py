@@ -7,9 +7,9 @@ from typing import Any
 
 import numpy as np
 
+from agents.text.keyed_errors import KeyedErrors
 from agents.text.marked_yaml import KeyPath
 from agents.text.quantities import Pair
-from agents.text.spec_reading import KeyedErrors
 from agents.text.values_by_place import with_values
 from arena.scene.elements import ArenaForm
 from arena.scene.spec import ArenaSpec

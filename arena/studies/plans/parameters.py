@@ -11,8 +11,10 @@ or an outline also has ``x``, ``y``, ``size_x``, ``size_y`` (:mod:`arena.studies
 
 import difflib
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from decimal import Decimal
+from itertools import islice
 from typing import Any
 
 from pydantic import BaseModel
@@ -21,11 +23,11 @@ from agents.design.spec import Design, Numeric, Tolerance, deviation_reader, par
 from agents.design.values_by_path import BOTH, SIDES, SPREAD, expanded, parts_left, value_places
 from agents.errors import InputError
 from agents.text.exact import exact_text
+from agents.text.keyed_errors import KeyedError, UnreadError
 from agents.text.marked_yaml import KeyPath, path_text
 from agents.text.quantities import Fraction, Number, Points, Quantity
 from agents.text.readers import Reader
 from agents.text.shapes import shape_at
-from agents.text.spec_reading import KeyedError
 from agents.text.units import format_code, format_quantity, plain_text
 from agents.text.values_by_place import place_at, value_at, value_paths, with_checked_values
 from arena.scene.elements import MOST_WALKERS
@@ -42,6 +44,9 @@ from arena.studies.plans.arena_moves import (
 )
 
 _DIGITS = 4
+# Designs or arenas, and paths of each, among which the nearest to a wrong path is looked for.
+_MOST_OWNERS = 8
+_MOST_COMPARED = 1000
 
 WALKERS = "walkers"
 """The path of how many walkers share the arena in a trial."""
@@ -217,11 +222,14 @@ def values_into_arena(spec: ArenaSpec, values: Mapping[str, Any]) -> ArenaSpec:
     return with_checked_values(spec, changes, spec.name)
 
 
-def known_paths(designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> list[str]:
-    """Return the paths of all parameters that every one of the designs, or of the arenas, has."""
+def known_paths(designs: Sequence[Design], arenas: Sequence[ArenaSpec], most: int | None = None) -> list[str]:
+    """Return the paths of all parameters that every one of the designs, or of the arenas, has.
+
+    Of each it looks at the first ``most``.
+    """
     found: list[str] = []
     for owners in (designs, arenas):
-        lists = [list(_paths_of(owner)) for owner in owners]
+        lists = [list(islice(_paths_of(owner), most)) for owner in owners]
         shared = set(lists[0]).intersection(*lists) if lists else set()
         found += [path for path in (lists[0] if lists else []) if path in shared]
     return found
@@ -231,17 +239,19 @@ def _paths_of(owner: BaseModel) -> Iterator[str]:
     if not isinstance(owner, Design):
         yield from (f"arena.{path}" for path in value_paths(owner, possible_moves_of))
         return
-    plain = [
-        path for path in value_paths(owner, has_items=False) if path.partition(".")[0] not in (*SIDES, SPREAD)
-    ]
-    sides = [list(value_paths(getattr(owner, side), has_items=False)) for side in SIDES]
+    own = list(value_paths(owner, has_items=False))
+    plain = [path for path in own if path.partition(".")[0] not in (*SIDES, SPREAD)]
+    sides = [[path for path in own if path.startswith(f"{side}.")] for side in SIDES]
     yield from (f"design.{path}" for path in plain)
-    yield from (f"design.{BOTH}.{path}" for path in sides[0] if path in sides[1])
-    for name, paths in zip(SIDES, sides, strict=True):
-        yield from (f"design.{name}.{path}" for path in paths)
-    for part, tolerance in owner.spread.items():
-        word = "normal" if tolerance.uniform is None else "uniform"
-        yield f"design.{SPREAD}.{part}.{word}"
+    for path in (path.removeprefix(f"{SIDES[0]}.") for path in sides[0]):
+        if f"{SIDES[1]}.{path}" in sides[1]:
+            yield f"design.{BOTH}.{path}"
+    yield from (f"design.{path}" for paths in sides for path in paths)
+    with suppress(UnreadError):
+        for part, tolerance in owner.spread.items():
+            with suppress(UnreadError):
+                word = "normal" if tolerance.uniform is None else "uniform"
+                yield f"design.{SPREAD}.{part}.{word}"
 
 
 def _parameter(path: str, owner: BaseModel, place: KeyPath, like: str) -> Parameter | None:
@@ -281,7 +291,8 @@ def _tolerance(path: str, place: KeyPath, like: str) -> Parameter | None:
 
 
 def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> KeyedError:
-    known = [WALKERS, *known_paths(designs, arenas)]
+    some = known_paths(designs[:_MOST_OWNERS], arenas[:_MOST_OWNERS], _MOST_COMPARED)
+    known = [WALKERS, *some]
     near = [one for one in known if path and one.endswith(f".{path}")][:3]
     if not near:
         # a whole thing

@@ -19,6 +19,10 @@ MOST_TRIALS = 10_000_000
 TYPICAL_SPEED = 2.5e5
 # More values than this at once, and no number of trials tells one's doing from another's.
 MOST_VARIED = 30
+# Arenas, or designs, of one plan; each is a file to be read.
+MOST_NAMED = 200
+# Scores of a plan; there are fewer.
+MOST_SCORES = 100
 
 
 @dataclass(frozen=True)
@@ -26,6 +30,7 @@ class Listing(Reader):
     """Several words or names, as a list of YAML or with commas between them; gives a tuple of text."""
 
     noun: str = "names"
+    most: int = 1000
 
     @property
     def expected(self) -> str:
@@ -44,6 +49,8 @@ class Listing(Reader):
             raise QuantityError(sort_of(value), self.expected)
         if not value or not all(isinstance(one, str) and one.strip() for one in value):
             raise QuantityError("an empty item" if value else "an empty list", self.expected)
+        if len(value) > self.most:
+            raise QuantityError(f"{len(value):,} of them", f"{self.expected}, at most {self.most:,}")
         return tuple(one.strip() for one in value)
 
     def json_form(self) -> dict[str, Any]:
@@ -90,10 +97,10 @@ class PlanForm(BaseSpec):
 
     name: str = Field(description="name of the study, as tables and plots show it")
     about: str | None = Field(None, description="the question that it is to answer")
-    arenas: Annotated[tuple[str, ...], Listing("arenas")] = Field(
+    arenas: Annotated[tuple[str, ...], Listing("arenas", MOST_NAMED)] = Field(
         description="arenas, each by the name of a shipped one or by a path"
     )
-    designs: Annotated[tuple[str, ...], Listing("designs")] = Field(
+    designs: Annotated[tuple[str, ...], Listing("designs", MOST_NAMED)] = Field(
         description="designs, each by the name of a shipped one or by a path"
     )
     vary: dict[str, Annotated[str | tuple[str, ...], Values()]] = Field(
@@ -119,7 +126,7 @@ class PlanForm(BaseSpec):
     seed: Annotated[int, Number(whole=True, least=0, most=2**63 - 1)] = Field(
         1, description="keys every draw of the study"
     )
-    scores: Annotated[tuple[str, ...], Listing("scores")] = Field(
+    scores: Annotated[tuple[str, ...], Listing("scores", MOST_SCORES)] = Field(
         ("reached",), description="scores to be shown, the main one first"
     )
     marks: dict[str, dict[str, str]] = Field(

@@ -5,28 +5,46 @@ Everything is reported at once, each fault at its line; the faults of a named ar
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
-from itertools import product
 from pathlib import Path
 from typing import Any
 
-from agents.design.spec import Design, parse_design
-from agents.errors import Fault, InputError, NotFoundError, SpecError, nearest
-from agents.text.marked_yaml import KeyPath, parse_marked, read_text
+from pydantic import BaseModel
+
+from agents.design.spec import Design, both_sides
+from agents.errors import Fault, NotFoundError, SpecError, nearest
+from agents.text.keyed_errors import KeyedError, KeyedErrors, UnreadError
+from agents.text.marked_yaml import KeyPath, Node, no_file_there, read_text
 from agents.text.readers import QuantityError, quote, with_article
 from agents.text.shipped import find_document, shipped_names
-from agents.text.spec_reading import KeyedError, KeyedErrors, fault_at, parse_document
+from agents.text.spec_reading import Parts, fault_at, parse_parts
 from arena.scene.contest import Entrant
-from arena.scene.spec import ArenaSpec, parse_arena
+from arena.scene.spec import ArenaSpec
+from arena.studies.plans.impossible_values import (
+    Varied,
+    Work,
+    fits_arena,
+    fits_design,
+    impossible_values,
+    some_of,
+)
 from arena.studies.plans.parameters import (
     WALKERS,
     Parameter,
     parameter_at,
     places_set,
-    values_into_arena,
-    values_into_design,
 )
-from arena.studies.plans.plan_form import MOST_TRIALS, MOST_VARIED, PlanForm, counted, time_text, typical_time
+from arena.studies.plans.plan_form import (
+    MOST_NAMED,
+    MOST_SCORES,
+    MOST_TRIALS,
+    MOST_VARIED,
+    PlanForm,
+    counted,
+    time_text,
+    typical_time,
+)
 from arena.studies.plans.ranges import Levels, Span, read_range
 from arena.studies.plans.sampling import DRAWN, MOST_DRAWN
 from arena.studies.trial_scores import SCORES
@@ -36,12 +54,6 @@ Find = Callable[[str, str], tuple[str, str]]
 
 Raises NotFoundError, and SpecError where the file holds no text.
 """
-
-# Values of one parameter, and combinations of the others, that are tried before a plan is accepted.
-_MOST_TRIED = 200
-_MOST_COMBINED = 64
-
-Varied = tuple[Parameter, Levels | Span]
 
 
 @dataclass(frozen=True)
@@ -69,7 +81,7 @@ def files_beside(folder: Path) -> Find:
 
     def find(name: str, kind: str) -> tuple[str, str]:
         beside = folder / name
-        path = beside if _is_path(name) and beside.is_file() else find_document(name, kind)
+        path = beside if _is_path(name) and not no_file_there(beside) else find_document(name, kind)
         return str(path), read_text(path, str(path))
 
     return find
@@ -77,17 +89,10 @@ def files_beside(folder: Path) -> Find:
 
 def read_plan(text: str, file: str, find: Find, most_trials: int | None = MOST_TRIALS) -> Plan:
     """Read the ``text`` of a plan; ``file`` is what faults call it. Raises SpecError with all its faults."""
-    reading = _Reading(file, text, find)
-    try:
-        reading.form = parse_document(text, file, PlanForm, "study")
-    except SpecError as error:
-        head = reading.tree.child("photodrome")
-        if head is not None and not (isinstance(head.value, str) and head.value.startswith("study ")):
-            raise
-        reading.faults += error.faults
+    reading = _Reading(file, parse_parts(text, file, PlanForm, "study"), find)
     plan = reading.plan(most_trials)
-    if plan is None or reading.faults:
-        raise SpecError(list(dict.fromkeys(reading.faults)))
+    if plan is None:
+        raise SpecError(dict.fromkeys(reading.faults), reading.more)
     return plan
 
 
@@ -95,48 +100,70 @@ def _is_path(name: str) -> bool:
     return "/" in name or "\\" in name or Path(name).suffix.lower() in (".yaml", ".yml")
 
 
-class _Reading:
-    """One plan on its way from the tree of its file, gathering faults.
+@dataclass(frozen=True)
+class _Named:
+    """A file that a plan names, as far as it could be read, with its text and the number of its values."""
 
-    It goes by the tree and not by the form, so that a fault in one key hides none in another.
+    spec: Any
+    text: str
+    label: str
+    is_sound: bool
+    size: int
+
+
+class _Reading:
+    """One plan on its way from the parts of its file, gathering faults.
+
+    It goes by the tree where it can, so that a fault in one key hides none in another.
     """
 
-    def __init__(self, file: str, text: str, find: Find) -> None:
+    def __init__(self, file: str, parts: Parts, find: Find) -> None:
         self.file, self.find = file, find
-        self.tree = parse_marked(text, file)[0]
-        self.form: PlanForm | None = None
-        self.faults: list[Fault] = []
+        self.tree, self.form = parts.tree, parts.spec
+        self.faults, self.more = list(parts.faults), parts.more
         self.known: dict[str, Parameter] = {}
-        self.files: list[str] = []
+        # whether all that is named, and varied, of designs and of arenas is known and can be read
+        self.is_sound = {"design": True, "arena": True}
+        self.work = Work()
 
     def fault(self, path: KeyPath, got: str, expected: str, near: str = "", at_key: bool = False) -> None:
         self.faults.append(fault_at(self.file, self.tree, path, got, expected, near, at_key))
 
     def plan(self, most_trials: int | None) -> Plan | None:
         """Return the plan, or None where there are faults enough to have none."""
-        arenas = self._named("arenas", "arena", parse_arena)
-        designs = self._named("designs", "design", parse_design)
-        specs, models = [one for one, _ in arenas], [one for one, _ in designs]
-        found = list(self._varied(models, specs))
+        arenas = self._named("arenas", "arena", ArenaSpec)
+        designs = self._named("designs", "design", Design, both_sides)
+        found = list(self._varied([one.spec for one in designs], [one.spec for one in arenas]))
         self._scores()
         marks = self._marks()
-        form = self.form
-        if form is None or self.faults:
+        with suppress(UnreadError):
+            if self.form.is_given("lasts") and "arena.lasts" in self.form.vary:
+                self.fault(("lasts",), "lasts beside arena.lasts", "only one of the two", at_key=True)
+        with suppress(UnreadError):
+            if WALKERS in self.form.vary and WALKERS in self.form.model_fields_set:
+                got = "walkers beside walkers under vary"
+                self.fault((WALKERS,), got, "only one of the two", at_key=True)
+        settings = 0
+        with suppress(UnreadError):
+            settings = self._settings(self.form, found, len(arenas) * len(designs))
+            if all(self.is_sound.values()):
+                longest = max((self.form.lasts or one.spec.lasts for one in arenas), default=0.0)
+                walkers = mean_walkers(self.form.walkers, found)
+                self._limit(self.form, settings, longest * walkers, most_trials)
+        self._possible([one for one in found if not one[0].is_given], designs, "design")
+        self._possible([one for one in found if one[0].is_of_arena], arenas, "arena")
+        if self.faults:
             return None
-        if WALKERS in form.vary and WALKERS in form.model_fields_set:
-            self.fault((WALKERS,), "walkers beside walkers under vary", "only one of the two", at_key=True)
-        if form.lasts is not None and "arena.lasts" in form.vary:
-            self.fault(("lasts",), "lasts beside arena.lasts", "only one of the two", at_key=True)
-        settings = self._settings(form, found, len(arenas) * len(designs))
-        longest = max((form.lasts or spec.lasts for spec in specs), default=0.0)
-        self._limit(form, settings, longest * mean_walkers(form.walkers, found), most_trials)
-        if not self.faults:
-            self._possible([one for one in found if not one[0].is_given], models, "design", _fits_design)
-            self._possible([one for one in found if one[0].is_of_arena], specs, "arena", _fits_arena)
-        parameters, ranges = tuple(one for one, _ in found), tuple(one for _, one in found)
-        entrants = tuple(Entrant(design, text) for design, text in designs)
-        files = tuple(self.files)
-        return Plan(form, tuple(arenas), entrants, parameters, ranges, marks, settings, files)
+        return Plan(
+            self.form,
+            tuple((one.spec, one.text) for one in arenas),
+            tuple(Entrant(one.spec, one.text) for one in designs),
+            tuple(one for one, _ in found),
+            tuple(one for _, one in found),
+            marks,
+            settings,
+            tuple(one.label for one in (*arenas, *designs)),
+        )
 
     def _texts(self, key: str) -> list[tuple[KeyPath, str]]:
         """The texts of a list, with their paths, as far as they are sound."""
@@ -151,10 +178,16 @@ class _Reading:
             if isinstance(one.value, str) and one.value
         ]
 
-    def _named(self, key: str, kind: str, parse: Callable[[str, str], Any]) -> list[tuple[Any, str]]:
-        """Read the files that a list names, as far as they can be had; each with its text."""
+    def _named(
+        self, key: str, kind: str, model: type[BaseModel], prepare: Callable[[Node], Node] | None = None
+    ) -> list[_Named]:
+        """Read the files that a list names, as far as they can be had."""
         texts = self._texts(key)
-        read: list[tuple[Any, str]] = []
+        if len(texts) > MOST_NAMED:
+            # the form has told of it
+            self.is_sound[kind] = False
+            return []
+        read: list[_Named] = []
         names: dict[str, str] = {}
         given: set[str] = set()
         for path, name in texts:
@@ -164,25 +197,36 @@ class _Reading:
             given.add(name)
             try:
                 label, text = self.find(name, kind)
-                self.files.append(label)
-                spec = parse(text, label)
-            except NotFoundError:
-                self._missing(path, name, kind)
+                parts = parse_parts(text, label, model, kind, prepare)
+            except NotFoundError as error:
+                self._missing(path, name, kind, str(error))
+                self.is_sound[kind] = False
                 continue
             except SpecError as error:
-                self.faults += error.faults
+                self._take(error.faults, error.more, kind)
                 continue
-            if spec.name in names:
-                got = f"{name}, which like {names[spec.name]} is called {spec.name!r}"
-                self.fault(path, got, f"{kind}s with names of their own")
-            names.setdefault(spec.name, name)
-            read.append((spec, text))
+            self._take(parts.faults, parts.more, kind)
+            with suppress(UnreadError):
+                own = parts.spec.name
+                if own in names:
+                    got = f"{name}, which like {names[own]} is called {own!r}"
+                    self.fault(path, got, f"{kind}s with names of their own")
+                names.setdefault(own, name)
+            read.append(_Named(parts.spec, text, label, parts.is_sound, parts.tree.size))
         return read
 
-    def _missing(self, path: KeyPath, name: str, kind: str) -> None:
+    def _take(self, faults: Sequence[Fault], more: int, kind: str) -> None:
+        """Take over the faults of a named file."""
+        self.faults += faults
+        self.more += more
+        self.is_sound[kind] &= not faults
+
+    def _missing(self, path: KeyPath, name: str, kind: str, why: str) -> None:
         if _is_path(name):
             expected = "the path of a file, from the folder of the plan or from the working folder"
-            self.fault(path, f"{quote(name)}, where no file can be read", expected)
+            what = next((one for one in ("a folder", "no ordinary file") if f"is {one}" in why), "")
+            got = f"{quote(name)}, which is {what}" if what else f"{quote(name)}, where no file can be read"
+            self.fault(path, got, expected)
             return
         names = shipped_names(kind)
         others = [other for other in ("arena", "design", "study") if name in shipped_names(other)]
@@ -205,14 +249,20 @@ class _Reading:
                 or not all(isinstance(one, str) for one in value)
             ):
                 # the form has told of it
+                self.is_sound = dict.fromkeys(self.is_sound, False)
                 continue
+            head = path.partition(".")[0]
             # where what it is about cannot be read, nothing can be said about the path
-            if {"design": designs, "arena": arenas}.get(path.partition(".")[0], True) == []:
+            if {"design": designs, "arena": arenas}.get(head, True) == []:
                 continue
             try:
                 text = value if isinstance(value, str) else ", ".join(value)
                 parameter = parameter_at(path, designs, arenas, text)
+                sets = places_set(path, designs, arenas)
+            except UnreadError:
+                continue
             except KeyedError as error:
+                self.is_sound[head if head == "arena" else "design"] = False
                 self.fault(("vary", path), error.got, error.expected, error.near, at_key=True)
                 continue
             if path == "arena.starts.zone.number":
@@ -220,7 +270,6 @@ class _Reading:
                 self.fault(("vary", path), path, expected, at_key=True)
                 continue
             self.known[path] = parameter
-            sets = places_set(path, designs, arenas)
             if twice := sorted({taken[one] for one in sets if one in taken}):
                 got = f"{path}, which sets what {' and '.join(twice)} sets"
                 self.fault(("vary", path), got, "each value varied once", at_key=True)
@@ -228,6 +277,7 @@ class _Reading:
             try:
                 values = read_range(value, parameter)
             except KeyedErrors as errors:
+                self.is_sound[head] = False
                 for one in errors.errors:
                     self.fault(("vary", path, *one.path), one.got, one.expected, one.near)
                 continue
@@ -237,7 +287,7 @@ class _Reading:
 
     def _scores(self) -> None:
         given: set[str] = set()
-        for path, name in self._texts("scores"):
+        for path, name in self._texts("scores")[:MOST_SCORES]:
             if name not in SCORES:
                 self.fault(path, quote(name), f"one of {', '.join(SCORES)}", nearest(name, SCORES))
             elif name in given:
@@ -303,69 +353,24 @@ class _Reading:
         key = "repeats" if form.repeats >= settings else "settings" if form.settings else "vary"
         self.fault((key,), got, f"at most {most:,} trials", at_key=True)
 
-    def _possible(
-        self,
-        found: Sequence[Varied],
-        owners: Sequence[Any],
-        kind: str,
-        fits: Callable[[Any, Mapping[Parameter, Any]], str],
-    ) -> None:
-        """Report each value that makes no design, or no arena, whatever the other values are.
-
-        That is tried out for as many values as can be tried in a moment; what is left over shows in the
-        results as impossible.
-        """
-        for number, (parameter, values) in enumerate(found):
-            others = [one for index, one in enumerate(found) if index != number]
-            choices = [_some(one) for _, one in others]
-            # between the ends of a span there may be a way that no trying finds
-            is_sure = all(isinstance(one, Levels) for _, one in others)
-            is_sure = is_sure and math.prod(len(one) for one in choices) <= _MOST_COMBINED
-            some = _some(values)
-            # of very many, as many as can be tried, and the last one
-            for index in sorted({*range(0, len(some), len(some) // _MOST_TRIED + 1), len(some) - 1}):
-                value = some[index]
-                reasons = [fits(owner, {parameter: value}) for owner in owners]
-                if not all(reasons) or not is_sure:
-                    continue
-                combined = (
-                    {parameter: value, **dict(zip((one for one, _ in others), choice, strict=True))}
-                    for choice in product(*choices)
-                )
-                if others and not all(fits(owner, one) for one in combined for owner in owners):
-                    continue
-                is_item = isinstance(values, Levels) and isinstance(
-                    getattr(self.tree.child("vary"), "value", {})[parameter.path].value, list
-                )
-                place = ("vary", parameter.path, index) if is_item else ("vary", parameter.path)
-                got = f"{parameter.show(value)}, which makes no {kind} ({reasons[0]})"
-                self.fault(place, got, "values with which there can be one")
-                break
+    def _possible(self, found: Sequence[Varied], owners: Sequence[_Named], kind: str) -> None:
+        """Report values that make no design, or no arena, whatever the other values are."""
+        if not (owners and self.is_sound[kind]):
+            return
+        fits = fits_design if kind == "design" else fits_arena
+        specs = [(one.spec, one.size) for one in owners]
+        for parameter, index, reason in impossible_values(found, specs, fits, self.work):
+            node = self.tree.child("vary")
+            below = node.child(parameter.path) if node else None
+            is_item = below is not None and isinstance(below.value, list)
+            place = ("vary", parameter.path, index) if is_item else ("vary", parameter.path)
+            values = next(one for other, one in found if other is parameter)
+            shown = parameter.show(some_of(values)[index])
+            got = f"{shown}, which makes no {kind} ({reason})"
+            self.fault(place, got, "values with which there can be one")
 
 
 def mean_walkers(walkers: int, varied: Sequence[Varied]) -> float:
     """How many walkers share the arena in a trial, in the mean of what is ``varied``."""
     lists = [one.values for parameter, one in varied if parameter.path == WALKERS and isinstance(one, Levels)]
     return sum(lists[0]) / len(lists[0]) if lists else float(walkers)
-
-
-def _some(values: Levels | Span) -> Sequence[Any]:
-    return values.values if isinstance(values, Levels) else (values.low, values.at(0.5), values.high)
-
-
-def _fits_design(design: Design, values: Mapping[Parameter, Any]) -> str:
-    """Return why the values make no design, or empty text."""
-    try:
-        values_into_design(design, {one.path: one.put(value) for one, value in values.items()})
-    except InputError as error:
-        return str(error)
-    return ""
-
-
-def _fits_arena(spec: ArenaSpec, values: Mapping[Parameter, Any]) -> str:
-    """Return why the values make no arena, or empty text."""
-    try:
-        values_into_arena(spec, {one.path: value for one, value in values.items()})
-    except InputError as error:
-        return str(error)
-    return ""

@@ -22,18 +22,20 @@ from fractions import Fraction as Exact
 from typing import Any
 
 from agents.handbook.preferred_values import SERIES, nearest_preferred, preferred_values
+from agents.text.keyed_errors import KeyedError, KeyedErrors
 from agents.text.quantities import Fraction, Number, Quantity
 from agents.text.readers import QuantityError, quote
-from agents.text.spec_reading import KeyedError, KeyedErrors
 from arena.studies.plans.parameters import Parameter
 
 # More values of one parameter than this make no study that anybody reads.
 MOST_LEVELS = 10_000
 
 _FORM = "values with commas between them, or a range like E12 10k..100k or 20 mm..80 mm in 4"
-_SERIES = re.compile(r"([Ee][0-9]+)\s+(.*)")
-_COUNT = re.compile(r"(.*\S)\s+in\s+(\S+)")
-_RATIO = re.compile(r"(.*\S)\s+by\s+ratio")
+_SERIES = re.compile(r"([Ee][0-9]{1,3}) +(.*)")
+_COUNT = re.compile(r"(.*\S) +in +(\S+)")
+_RATIO = re.compile(r"(.*\S) +by +ratio")
+# A longer text holds no range that a person wrote; these patterns take the square of its length.
+_LONGEST_RANGE = 200
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,8 @@ def read_range(text: str | Sequence[str], parameter: Parameter) -> Levels | Span
     if not isinstance(text, str):
         return _listed(list(text), parameter, True)
     text = text.strip()
+    if len(text) > _LONGEST_RANGE and ("," not in text or ".." in text):
+        raise _refused(quote(text), _FORM)
     series = _SERIES.fullmatch(text)
     if ".." not in text:
         if series:

@@ -14,7 +14,7 @@ from agents.design.parts import Panel
 from agents.design.spec import Design, parse_design
 from agents.errors import SpecError
 from agents.handbook.formulae import thermal_voltage
-from agents.text.spec_reading import KeyedError
+from agents.text.keyed_errors import KeyedErrors
 
 LIGHT = 1000.0  # [lx]
 POINTS = ("v_oc", "i_sc", "v_mp", "i_mp")
@@ -220,8 +220,8 @@ def test_one_light_without_a_best_point_asks_for_more() -> None:
     with pytest.raises(ValueError, match="validation error") as caught:
         Panel(label=(one,))
     cause = caught.value.errors()[0]["ctx"]["error"]  # type: ignore[attr-defined]
-    assert isinstance(cause, KeyedError)
-    assert "cells" in cause.expected
+    assert isinstance(cause, KeyedErrors)
+    assert "cells" in cause.errors[0].expected
 
 
 def test_check_and_bench_tell_the_fit(tmp_path: Path) -> None:

@@ -73,10 +73,7 @@ spread:
         (5, 9, "both.eye.tap", "tape"),
         (7, 17, "both.motor.resistance", ""),
         (9, 16, "storage.capacitance", ""),
-    ]
-    # what hangs together is only looked at once each value can be read
-    assert faults(tmp_path, "spread:\n  both.lach: {normal: 5 %}\n") == [
-        (4, 3, "spread.both.lach", "both.latch")
+        (11, 3, "spread.both.lach", "both.latch"),
     ]
 
 

@@ -195,7 +195,7 @@ def test_all_faults_of_a_table_are_told_at_once(tmp_path: Path) -> None:
 def test_a_table_that_is_not_there_or_no_text(tmp_path: Path) -> None:
     with pytest.raises(NotFoundError, match="no such file"):
         read_eyes(tmp_path / "none.csv")
-    with pytest.raises(NotFoundError, match="cannot be read"):
+    with pytest.raises(NotFoundError, match="is a folder"):
         read_eyes(tmp_path)
     path = tmp_path / "eyes.csv"
     path.write_bytes(b"eye,trigger\nE1,2.3 \xff\n")

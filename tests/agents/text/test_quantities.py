@@ -306,3 +306,22 @@ def test_printing() -> None:
     ]
     with pytest.raises(ValueError, match="no code"):
         format_code(0.0, "ohm")
+
+
+@pytest.mark.parametrize("filling", [" ", "1", "/", "a", "1 / ", ". e"])
+def test_long_texts_are_refused_before_they_are_looked_through(filling: str) -> None:
+    """A million letters: what takes the square of that never ends."""
+    text = f"0.5 0.2{filling * (1_000_000 // len(filling))}"
+    for reader in (Point(), Points(least_count=3), Points(), Number(), Fraction(), Quantity("m")):
+        for ending in ("", " 0.9 m", " x"):
+            with pytest.raises(QuantityError):
+                reader.read(text + ending)
+
+
+def test_numbers_beyond_all_floats_are_refused() -> None:
+    for reader in (Number(whole=True), Number(), Quantity("m"), Fraction()):
+        for value in (10**400, -(10**5000)):
+            with pytest.raises(QuantityError):
+                reader.read(value)
+    with pytest.raises(QuantityError):
+        Points().read(((0.0, 10**400), (0.0, 0.0)))

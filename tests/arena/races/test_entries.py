@@ -94,7 +94,7 @@ def test_what_is_no_entry_is_left_aside_or_scratched(tmp_path: Path) -> None:
     assert setup.twins == ((0, 2),)
     assert [one.file for one in setup.scratched] == ["gone.yaml", "pipe.yaml"]
     assert "a link that leads nowhere" in setup.scratched[0].reasons[0]
-    assert "is a pipe" in setup.scratched[1].reasons[0]
+    assert "but a pipe" in setup.scratched[1].reasons[0]
     assert setup.aside == ("spring.yaml: left aside, for it is of the kind race",)
 
 

@@ -14,9 +14,9 @@ from shapely.geometry.base import BaseGeometry
 from agents.design.rewriting import rewrite_design, rewrite_values
 from agents.design.spec import Design, parse_design, read_design
 from agents.errors import InputError, SpecError
+from agents.text.keyed_errors import KeyedError
 from agents.text.quantities import Fraction, Quantity
 from agents.text.shipped import find_document, shipped_names
-from agents.text.spec_reading import KeyedError
 from agents.text.values_by_place import place_at
 from arena.scene.spec import ArenaSpec, parse_arena, read_arena
 from arena.studies.plans.arena_moves import moves_of, placed

@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from agents.text.keyed_errors import KeyedErrors
 from agents.text.quantities import Fraction, Number, Point, Quantity
 from agents.text.readers import Word
-from agents.text.spec_reading import KeyedErrors
 from arena.studies.plans.parameters import Parameter
 from arena.studies.plans.ranges import MOST_LEVELS, Levels, Span, range_text, read_range
 

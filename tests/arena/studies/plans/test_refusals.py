@@ -146,7 +146,7 @@ def test_all_faults_of_a_plan_are_told_at_once() -> None:
     [
         ("photodrome: arena 1\nname: x\n", "1:13 photodrome", "an arena file"),
         ("photodrome: study 2\n", "1:13 photodrome", "version 2, which a newer photodrome has written"),
-        ("photodrome: stduy 1\n", "1:13 photodrome", "'stduy 1'"),
+        (with_vary().replace("study 1", "stduy 1"), "1:13 photodrome", "'stduy 1'"),
         ("- 1\n", "1:1 ", "a list"),
         ("", "1:1 ", "an empty file"),
         (HEAD + "\tarenas: slalom\n", "3:1 ", "a tab"),

@@ -195,8 +195,8 @@ def test_settings_are_made_without_reading_yaml(monkeypatch: pytest.MonkeyPatch)
 def test_arenas_are_checked_once_each(monkeypatch: pytest.MonkeyPatch) -> None:
     study = parse_study(BASE)
     checked: list[str] = []
-    check = geometry.check_geometry
-    monkeypatch.setattr(geometry, "check_geometry", lambda spec: (checked.append(spec.name), check(spec))[1])
+    check = geometry.geometry_faults
+    monkeypatch.setattr(geometry, "geometry_faults", lambda spec: (checked.append(spec.name), check(spec))[1])
     found = {}
     for number in range(study.settings):
         setting = study.setting(number)
