@@ -8,9 +8,11 @@ import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
+from arena.engine.motion import WALL_MARGIN
 from arena.engine.schedule import tree_size
 from arena.engine.senses import TOUCH_ROOM
 from arena.engine.shadow import disc_points
+from arena.engine.walls import SQUARES, Walls, walls_of
 from arena.engine.world_arrays import (
     BODY,
     COUNTS,
@@ -25,12 +27,12 @@ from arena.engine.world_arrays import (
     Weather,
 )
 from arena.scene.flat_arena import FlatArena
-from arena.scene.records import SHADE, SKY_STEP, SOURCE, WALL, wall_table
+from arena.scene.records import SHADE, SKY_STEP, SOURCE, WALL
 from arena.scene.sky import Sky
 from replays.format.tables import LIGHTS, POSES, PULSES, TOUCHES
 
 # Tables of a floor that worlds on the same floor share.
-SHARED = ("walls", "shades", "shade_points")
+SHARED = ("shades", "shade_points")
 
 # Cells of a grid at the most, whatever the size of the floor.
 MOST_CELLS = 250_000
@@ -77,12 +79,33 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
         spans[key] = np.column_stack([offsets[stands_on], offsets[stands_on + 1]])
     for key, offsets in own.items():
         spans[key] = np.column_stack([offsets[:-1], offsets[1:]])
+    reaches = np.maximum.reduceat(_reaches(walkers), _offsets(counts)[:-1])
+    walls = [
+        walls_of(floor.walls, floor.floor, WALL_MARGIN + float(np.max(reaches[stands_on == index])))
+        for index, floor in enumerate(floors)
+    ]
+    for key, lengths in {
+        "walls": [len(one.records) for one in walls],
+        "floor": [1] * len(walls),
+        "squares": [len(one.firsts) for one in walls],
+        "near": [len(one.near) for one in walls],
+    }.items():
+        offsets = _offsets(lengths)
+        spans[key] = np.column_stack([offsets[stands_on], offsets[stands_on + 1]])
     largest = max(counts)
     weather = _weather(plans, spans)
     scene = Scene(
         sources=join_tables([plan.arena.sources for plan in plans], SOURCE),
-        walls=join_tables([floor.walls for floor in floors], WALL),
-        wall_table=np.concatenate([wall_table(floor.walls).ravel() for floor in floors]),
+        walls=Walls(
+            records=join_tables([one.records for one in walls], WALL),
+            table=np.concatenate([one.table.ravel() for one in walls]),
+            squares=join_tables([one.squares for one in walls], SQUARES),
+            firsts=np.concatenate([one.firsts for one in walls]),
+            near=np.concatenate([one.near for one in walls]),
+            near_tables=np.concatenate([one.near_tables for one in walls]),
+            chosen=walls[0].chosen,
+            chosen_table=walls[0].chosen_table,
+        ),
         shades=join_tables([floor.shades for floor in floors], SHADE),
         shade_points=np.concatenate([floor.shade_points for floor in floors]),
         disc_samples=disc_points(),
@@ -94,7 +117,6 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
         bodies=_bodies(plans, walkers),
         lit=np.zeros((len(walkers), RECEPTORS, most_sources)),
         hidden=np.zeros((len(walkers), RECEPTORS, most_sources), np.int64),
-        near_walls=np.zeros((len(walkers), max(len(floor.walls) for floor in floors)), np.int64),
         lists=np.zeros((len(walkers), LISTS), np.int64),
         tree=np.full(own["tree"][-1], math.inf),
         heads=np.full(own["heads"][-1], -1, np.int64),
@@ -153,6 +175,18 @@ def _weather(plans: Sequence[WorldPlan], spans: RecordArray) -> Weather:
     )
 
 
+def _tips(walkers: RecordArray) -> FloatArray:
+    """How far the ends of a walker's whiskers are from the middle of its axle [m]."""
+    sides = walkers["side"]
+    return np.asarray(np.hypot(sides["tip_ahead"], sides["tip_aside"]).max(axis=1), np.float64)
+
+
+def _reaches(walkers: RecordArray) -> FloatArray:
+    """How far any part of a walker is from the middle of its axle at the most [m]."""
+    bodies = np.abs(walkers["body_ahead"]) + walkers["body_reach"]
+    return np.asarray(np.maximum(bodies, _tips(walkers)), np.float64)
+
+
 def _offsets(counts: Sequence[int] | IntArray) -> IntArray:
     return np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
 
@@ -176,7 +210,7 @@ def _settings(
     sides = walkers["side"]
     offset = largest(np.abs(walkers["body_ahead"]))
     reach = largest(walkers["body_reach"])
-    tip = largest(np.hypot(sides["tip_ahead"], sides["tip_aside"]).max(axis=1))
+    tip = largest(_tips(walkers))
     eye = largest(np.hypot(sides["eye_ahead"], sides["eye_aside"]).max(axis=1))
     panel = largest(
         np.abs(walkers["panel_ahead"]) + 0.5 * np.hypot(walkers["panel_length"], walkers["panel_width"])

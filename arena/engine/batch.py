@@ -4,6 +4,7 @@ from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel, kernel_part
 from arena.engine.loop import advance, end_world, settle_world
 from arena.engine.sky import begin_sky
+from arena.engine.walls import Walls
 from arena.engine.world_arrays import (
     DONE,
     ENDED,
@@ -25,12 +26,22 @@ def world_of(batch: Batch, spans: RecordArray, number: int) -> tuple[Scene, Crow
     """The arrays of one world of a batch."""
     span = spans[number]
     sources, walls, shades = span["sources"], span["walls"], span["shades"]
+    floor, squares, near = span["floor"], span["squares"], span["near"]
     points, walkers, tree, heads = span["shade_points"], span["walkers"], span["tree"], span["heads"]
     first, last = walkers[0], walkers[1]
+    known = batch.scene.walls
     scene = Scene(
         batch.scene.sources[sources[0] : sources[1]],
-        batch.scene.walls[walls[0] : walls[1]],
-        batch.scene.wall_table[5 * walls[0] : 5 * walls[1]].reshape((5, walls[1] - walls[0])),
+        Walls(
+            known.records[walls[0] : walls[1]],
+            known.table[5 * walls[0] : 5 * walls[1]].reshape((5, walls[1] - walls[0])),
+            known.squares[floor[0] : floor[1]],
+            known.firsts[squares[0] : squares[1]],
+            known.near[near[0] : near[1]],
+            known.near_tables[5 * near[0] : 5 * near[1]],
+            known.chosen,
+            known.chosen_table,
+        ),
         batch.scene.shades[shades[0] : shades[1]],
         batch.scene.shade_points[points[0] : points[1]],
         batch.scene.disc_samples,
@@ -41,7 +52,6 @@ def world_of(batch: Batch, spans: RecordArray, number: int) -> tuple[Scene, Crow
         batch.crowd.bodies[first:last],
         batch.crowd.lit[first:last],
         batch.crowd.hidden[first:last],
-        batch.crowd.near_walls[first:last],
         batch.crowd.lists[first:last],
         batch.crowd.tree[tree[0] : tree[1]],
         batch.crowd.heads[heads[0] : heads[1]],

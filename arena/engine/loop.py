@@ -17,7 +17,7 @@ from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.compiled import kernel, kernel_part
-from arena.engine.motion import WALL_MARGIN, drive, publish_shadow, settle_place
+from arena.engine.motion import drive, publish_shadow, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours
 from arena.engine.output import (
     open_pulse,
@@ -240,7 +240,7 @@ def _has_gone_on(walker: Any, body: Any) -> bool:
 def come_to_rest(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> None:
     """The wheel has stopped, or the run begins: take stock and work out the next trigger."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
-    list_walls(scene.walls, crowd, number, WALL_MARGIN)
+    list_walls(scene.walls, crowd, number)
     write_pose(out.poses, out.counts, body, time)
     if body["phase"] == COASTING:
         wait(walker, panel_of(body), body["state"], time - body["since"])

@@ -9,11 +9,11 @@ undone the stride is taken back and the driver stands: bodies never stay in each
 import math
 from typing import Any
 
-from agents.arrays import RecordArray
 from agents.compiled import kernel, kernel_part
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
 from arena.engine.senses import list_walls, walls_within
+from arena.engine.walls import Walls
 from arena.engine.world_arrays import FOUND, GATHERED, PUSHED, Crowd
 
 # Overlap [m] below which bodies count as apart.
@@ -98,7 +98,7 @@ def _listed_too_far(body: Any) -> bool:
 
 
 @kernel
-def drive(walls: RecordArray, crowd: Crowd, number: int, way: float) -> int:
+def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
     """Roll a walker by ``way`` [m] as far as walls and others let it; returns how many bodies have moved.
 
     Takes what dragging cost out of the walker's speed. Pushed walkers are marked ``moved``, and listed in
@@ -109,9 +109,9 @@ def drive(walls: RecordArray, crowd: Crowd, number: int, way: float) -> int:
     _keep_pose(body)
     turn_about(walker, body, way)
     if _listed_too_far(body):
-        list_walls(walls, crowd, number, WALL_MARGIN)
+        list_walls(walls, crowd, number)
     if len(crowd.bodies) == 1:
-        dragging, clear = _leave_walls(walls, crowd.near_walls[number], walker, body)
+        dragging, clear = _leave_walls(walls, walker, body)
         count = 1
     else:
         count, dragging, clear = _part(walls, crowd, number)
@@ -146,13 +146,14 @@ def _take_back(crowd: Crowd, number: int, count: int) -> None:
 
 
 @kernel
-def _leave_walls(walls: RecordArray, near: Any, walker: Any, body: Any) -> tuple[float, bool]:
+def _leave_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, bool]:
     """Move a body out of the walls ``near`` it; returns (work of dragging it [J], whether it is clear)."""
     dragging = 0.0
+    first = body["near_first"]
     for _ in range(SWEEPS):
         worst = 0.0
-        for index in range(walls_within(body, body["body_room"])):
-            wall = walls[near[index]]
+        for index in range(first, first + walls_within(body, body["body_room"])):
+            wall = walls.records[walls.near[index]]
             gap, normal_x, normal_y = body_wall_gap(
                 body["points"],
                 walker["core_count"],
@@ -204,7 +205,7 @@ def _part_two(crowd: Crowd, number: int, which: int) -> float:
 
 
 @kernel
-def _part(walls: RecordArray, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
+def _part(walls: Walls, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
     """Part all bodies that the driver overlaps, and those that they overlap in turn.
 
     Lists them in the list GATHERED. Returns (how many took part, work of dragging them [J], whether all
@@ -239,8 +240,8 @@ def _part(walls: RecordArray, crowd: Crowd, driver: int) -> tuple[int, float, bo
                     count += 1
                 dragging += 0.5 * (SLACK - gap) * (walker["skid"] + crowd.walkers[which]["skid"])
             if _listed_too_far(body):
-                list_walls(walls, crowd, number, WALL_MARGIN)
-            work, _ = _leave_walls(walls, crowd.near_walls[number], walker, body)
+                list_walls(walls, crowd, number)
+            work, _ = _leave_walls(walls, walker, body)
             if work > 0.0:
                 dragging += work
                 worst = max(worst, work / walker["skid"])
@@ -257,13 +258,13 @@ def _part(walls: RecordArray, crowd: Crowd, driver: int) -> tuple[int, float, bo
 
 
 @kernel
-def spacing(walls: RecordArray, crowd: Crowd, number: int) -> float:
+def spacing(walls: Walls, crowd: Crowd, number: int) -> float:
     """Smallest gap [m] between a body and any wall or other body; negative where they overlap."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     corners, radius = walker["core_count"], walker["body_radius"]
     smallest = math.inf
-    for index in range(len(walls)):
-        wall = walls[index]
+    for index in range(len(walls.records)):
+        wall = walls.records[index]
         gap, _, _ = body_wall_gap(
             body["points"], corners, radius, wall["ax"], wall["ay"], wall["bx"], wall["by"]
         )

@@ -11,6 +11,7 @@ from arena.engine.motion import publish_shadow
 from arena.engine.output import write_light, write_touch
 from arena.engine.senses import TOUCH_ROOM, may_touch, shift_shadow, sum_light, take_light, take_touch
 from arena.engine.triggers import plan_trigger
+from arena.engine.walls import Walls
 from arena.engine.world_arrays import (
     FOUND,
     GATHERED,
@@ -31,7 +32,7 @@ from replays.format.tables import BODY, LEFT_WHISKER, RIGHT_WHISKER
 
 @kernel
 def look_at_touch(
-    walls: RecordArray, crowd: Crowd, touches: RecordArray, counts: IntArray, number: int, time: float
+    walls: Walls, crowd: Crowd, touches: RecordArray, counts: IntArray, number: int, time: float
 ) -> bool:
     """Take what touches a walker and write down what has changed; returns whether a whisker has."""
     body = crowd.bodies[number]

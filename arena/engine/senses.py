@@ -3,7 +3,6 @@
 import math
 from typing import Any
 
-from agents.arrays import RecordArray
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.latch import ignites
 from agents.circuit.panel import LitPanel, lit_panel, photocurrent_in
@@ -12,6 +11,7 @@ from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
 from arena.engine.light import Receiver, ambient_share, direct_illuminance, open_light
 from arena.engine.shadow import Cylinder, Ray, Standing, body_hides
+from arena.engine.walls import FEW_WALLS, Walls, choose_along, low_way, square_at, square_to
 from arena.engine.whiskers import whisker_body_bend, whisker_wall_bend
 from arena.engine.world_arrays import (
     AT_WALKER,
@@ -63,16 +63,20 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     """Take the light of a walker anew where it stands: past walls and shades, then past bodies."""
     walker, body = crowd.walkers[number], crowd.bodies[number]
     sources = scene.sources
-    standing = Standing(scene.wall_table, scene.shades, scene.shade_points, scene.disc_samples)
     count = 0
     if len(crowd.bodies) > 1:
         reach = crowd.settings[0]["influence"]
         count = gather(crowd.settings[0], crowd.heads, crowd.bodies, crowd.lists, body["x"], body["y"], reach)
     unhindered = 0.0
-    for place in range(RECEPTORS):
-        receiver = receptor(walker, body, place)
-        for lamp in range(len(sources)):
-            source = sources[lamp]
+    receptors = crowd.settings[0]["receptors"]
+    lowest = min(
+        min(walker["side"][0]["eye_height"], walker["side"][1]["eye_height"]), walker["panel_height"]
+    )
+    for lamp in range(len(sources)):
+        source = sources[lamp]
+        standing = standing_toward(scene, body["x"], body["y"], receptors, lowest, source)
+        for place in range(RECEPTORS):
+            receiver = receptor(walker, body, place)
             light = direct_illuminance(receiver, source, standing)
             if place >= FIRST_PANEL_POINT:
                 unhindered += open_light(receiver, source)
@@ -89,6 +93,29 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     body["open_light"] = unhindered / PANEL_POINTS + ambient
     body["moved"] = UNMOVED
     sum_light(scene, walker, body, crowd.lit[number], crowd.hidden[number])
+
+
+@kernel_part
+def standing_toward(scene: Scene, x: float, y: float, around: float, lowest: float, source: Any) -> Standing:
+    """What may stop light of ``source`` on its way to within ``around`` [m] of (x, y), and perhaps some more.
+
+    The receivers are no lower than ``lowest`` [m].
+    """
+    walls = scene.walls
+    table = walls.table
+    squares = walls.squares[0]
+    share, spread = low_way(squares, lowest, source)
+    dx, dy = share * (source["x"] - x), share * (source["y"] - y)
+    room = around + spread
+    if dx * dx + dy * dy < max(squares["reach"] - room, 0.0) ** 2:
+        square = square_at(squares, x, y)
+        first, last = walls.firsts[square], walls.firsts[square + 1]
+        table = walls.near_tables[5 * first : 5 * last].reshape((5, last - first))
+    elif table.shape[1] > FEW_WALLS and room < squares["reach"]:
+        count = choose_along(walls, x, y, dx, dy, room)
+        if count >= 0:
+            table = walls.chosen_table[: 5 * count].reshape((5, count))
+    return Standing(table, scene.shades, scene.shade_points, scene.disc_samples)
 
 
 @kernel_part
@@ -182,28 +209,25 @@ def shift_shadow(scene: Scene, crowd: Crowd, number: int, mover: int) -> bool:
 
 
 @kernel
-def list_walls(walls: RecordArray, crowd: Crowd, number: int, margin: float) -> None:
-    """List the walls that a walker, or its whiskers, can meet before it has moved by ``margin`` [m]."""
+def list_walls(walls: Walls, crowd: Crowd, number: int) -> None:
+    """List the walls that a walker, or its whiskers, can meet before it has gone a long way.
+
+    Squares list theirs that far beyond a walker's farthest part at least: see arena.engine.assembly.
+    """
     walker = crowd.walkers[number]
     body = crowd.bodies[number]
     longest = whisker_reach(walker)
-    reach = longest + margin
+    square = square_at(walls.squares[0], body["x"], body["y"])
+    first, last = walls.firsts[square], walls.firsts[square + 1]
     nearest = math.inf
-    count = 0
-    for index in range(len(walls)):
-        ax, ay = walls[index]["ax"], walls[index]["ay"]
-        ex, ey = walls[index]["bx"] - ax, walls[index]["by"] - ay
-        wx, wy = body["x"] - ax, body["y"] - ay
-        along = min(max((wx * ex + wy * ey) / (ex * ex + ey * ey), 0.0), 1.0)
-        wx -= along * ex
-        wy -= along * ey
-        square = wx * wx + wy * wy
-        if square < reach * reach:
-            crowd.near_walls[number, count] = index
-            count += 1
-            nearest = min(nearest, square)
+    for index in range(first, last):
+        wall = walls.records[walls.near[index]]
+        nearest = min(
+            nearest, square_to(wall["ax"], wall["ay"], wall["bx"], wall["by"], body["x"], body["y"])
+        )
     nearest = math.sqrt(nearest)
-    body["near_count"] = count
+    body["near_first"] = first
+    body["near_count"] = last - first
     body["near_x"] = body["x"]
     body["near_y"] = body["y"]
     body["whisker_room"] = max(nearest - longest - TOUCH_ROOM, 0.0)
@@ -229,7 +253,7 @@ def whisker_reach(walker: Any) -> float:
 
 
 @kernel
-def take_touch(walls: RecordArray, crowd: Crowd, number: int) -> tuple[int, int, int]:
+def take_touch(walls: Walls, crowd: Crowd, number: int) -> tuple[int, int, int]:
     """What touches a walker: (left whisker, right whisker, body), each FREE, AT_WALL or AT_WALKER."""
     body = crowd.bodies[number]
     count = 0
@@ -250,7 +274,7 @@ def take_touch(walls: RecordArray, crowd: Crowd, number: int) -> tuple[int, int,
 
 
 @kernel_part
-def whisker_touch(walls: RecordArray, crowd: Crowd, number: int, which: int, near: int, count: int) -> int:
+def whisker_touch(walls: Walls, crowd: Crowd, number: int, which: int, near: int, count: int) -> int:
     """What presses the whisker of side ``which``, of ``near`` walls and ``count`` bodies found."""
     body = crowd.bodies[number]
     side = crowd.walkers[number]["side"][which]
@@ -263,7 +287,8 @@ def whisker_touch(walls: RecordArray, crowd: Crowd, number: int, which: int, nea
     ty = body["y"] + sine * side["tip_ahead"] + cosine * side["tip_aside"]
     limit, height = side["bend_to_close"], side["whisker_height"]
     if near > 0:
-        bend = whisker_wall_bend(rx, ry, tx, ty, height, walls, crowd.near_walls[number], near)
+        numbers = walls.near[body["near_first"] : body["near_first"] + near]
+        bend = whisker_wall_bend(rx, ry, tx, ty, height, walls.records, numbers, near)
         if bend > 0.0 and bend >= limit:
             return AT_WALL
     for place in range(count):
@@ -281,13 +306,14 @@ def whisker_touch(walls: RecordArray, crowd: Crowd, number: int, which: int, nea
 
 
 @kernel_part
-def body_touch(walls: RecordArray, crowd: Crowd, number: int, near: int, count: int) -> int:
+def body_touch(walls: Walls, crowd: Crowd, number: int, near: int, count: int) -> int:
     """What the body touches, of ``near`` walls and ``count`` bodies found."""
     walker = crowd.walkers[number]
-    points = crowd.bodies[number]["points"]
+    body = crowd.bodies[number]
+    points = body["points"]
     corners, radius = walker["core_count"], walker["body_radius"]
     for place in range(near):
-        wall = walls[crowd.near_walls[number, place]]
+        wall = walls.records[walls.near[body["near_first"] + place]]
         gap, _, _ = body_wall_gap(points, corners, radius, wall["ax"], wall["ay"], wall["bx"], wall["by"])
         if gap < TOUCH_GAP:
             return AT_WALL

@@ -15,11 +15,12 @@ at exactly the height of the whisker is passed over.
 """
 
 import math
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.compiled import kernel
 from arena.engine.gaps import body_wall_gap
+from arena.engine.walls import square_to
 
 
 @kernel
@@ -52,12 +53,19 @@ class Near(NamedTuple):
 
 
 @kernel
+def _in_reach(wire: Wire, wall: Any) -> bool:
+    """Whether some part of a wall is no farther from a wire's root than its tip."""
+    square = square_to(wall["ax"], wall["ay"], wall["bx"], wall["by"], wire.rx, wire.ry)
+    return bool(square <= wire.length * wire.length)
+
+
+@kernel
 def _move_past(wire: Wire, enough: float, wall: int, end_a: bool, side: float, near: Near) -> float:
     """Return the tip's move that takes the wire past one end of ``wall`` and all that goes on from there.
 
     ``side`` tells on which side of the wire the end lies: 1 for left, −1 for right. Walls that share an end
-    are one obstacle, so that a joint between two pieces of a straight wall lets no whisker slip. Stops early
-    at a move of ``enough``.
+    are one obstacle, so that a joint between two pieces of a straight wall lets no whisker slip; but only
+    those that the wire can reach. Stops early at a move of ``enough``.
     """
     rx, ry, ux, uy, length, height = wire
     walls, indices, count = near
@@ -75,7 +83,7 @@ def _move_past(wire: Wire, enough: float, wall: int, end_a: bool, side: float, n
         follower = -1
         for k in range(count):
             i = indices[k]
-            if i != current and walls[i]["height"] > height:
+            if i != current and walls[i]["height"] > height and _in_reach(wire, walls[i]):
                 if walls[i]["ax"] == at_x and walls[i]["ay"] == at_y:
                     follower = i
                     next_x = walls[i]["bx"]

@@ -10,6 +10,7 @@ import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import CORE_POINTS, STATE
+from arena.engine.walls import Walls
 
 # Places at which a walker's light is taken: left eye, right eye, and this many points of the panel.
 FIRST_PANEL_POINT = 2
@@ -105,7 +106,8 @@ BODY = np.dtype(
         ("written_heading", np.float64),
         ("looked", np.float64),  # when others were last told of it [s], and where it headed then
         ("looked_heading", np.float64),
-        ("near_count", np.int64),  # walls in reach
+        ("near_first", np.int64),  # walls in reach, as listed in Walls
+        ("near_count", np.int64),
         ("near_x", np.float64),  # where they were listed
         ("near_y", np.float64),
         ("body_room", np.float64),  # how far it can go from there before its body can meet a wall [m]
@@ -169,8 +171,18 @@ SPAN = np.dtype(
     [
         (name, np.int64, (2,))
         for name in (
-            *("sources", "walls", "shades", "shade_points", "walkers", "tree", "heads"),
-            *("steps", "step_lamps"),
+            "sources",
+            "walls",
+            "floor",
+            "squares",
+            "near",
+            "shades",
+            "shade_points",
+            "walkers",
+            "tree",
+            "heads",
+            "steps",
+            "step_lamps",
         )
     ],
     align=True,
@@ -178,15 +190,10 @@ SPAN = np.dtype(
 
 
 class Scene(NamedTuple):
-    """What stands: records of :mod:`arena.scene.records`; ``ambient`` (kinds,) [lx].
-
-    ``wall_table`` holds the walls again as :func:`arena.scene.records.wall_table` does, (5, walls); in a
-    batch it is flat, floor by floor.
-    """
+    """What stands: records of :mod:`arena.scene.records`; ``ambient`` (kinds,) [lx]."""
 
     sources: RecordArray
-    walls: RecordArray
-    wall_table: FloatArray
+    walls: Walls
     shades: RecordArray
     shade_points: FloatArray
     disc_samples: FloatArray
@@ -197,17 +204,15 @@ class Crowd(NamedTuple):
     """Who walks: N walkers as built (WALKER) and as they are (BODY), and what is kept to find them fast.
 
     ``lit`` (N, RECEPTORS, sources) light [lx] past walls and shades, but not past bodies, and ``hidden``, of
-    the same shape, the number of bodies that stand in its way; ``near_walls``
-    (N, walls) the walls within reach of each; ``lists`` (N, LISTS) numbers of walkers, list by list in its
-    columns, of which whoever fills one tells the length; ``tree`` the schedule; ``heads`` the first body of
-    every cell of the grid, or -1; ``settings`` (1,).
+    the same shape, the number of bodies that stand in its way; ``lists`` (N, LISTS) numbers of walkers, list
+    by list in its columns, of which whoever fills one tells the length; ``tree`` the schedule; ``heads`` the
+    first body of every cell of the grid, or -1; ``settings`` (1,).
     """
 
     walkers: RecordArray
     bodies: RecordArray
     lit: FloatArray
     hidden: IntArray
-    near_walls: IntArray
     lists: IntArray
     tree: FloatArray
     heads: IntArray
@@ -246,7 +251,8 @@ class Batch(NamedTuple):
     """Many worlds end to end; :data:`SPAN` says which part belongs to which.
 
     ``ambient`` has shape (worlds, kinds), the output tables (worlds, rows), ``settings`` (worlds,). Worlds
-    on the same floor share its records.
+    on the same floor share its records. Tables of walls are flat, floor by floor; ``squares`` has one record
+    a floor.
     """
 
     scene: Scene

@@ -49,5 +49,6 @@ def test_the_benchmark_prints_what_it_measured(capsys: pytest.CaptureFixture[str
     assert re.search(r"grows with the power -?\d\.\d\d of walkers$", printed, re.MULTILINE)
     assert all(figure.pulses > 0 and min(figure.wall) > 0.0 for figure in figures.values())
     # next to nothing of a run is kept but its walkers
-    kilobytes = float(re.search(r"memory of a walker: (-?[\d.]+) KB$", printed, re.MULTILINE)[1])
-    assert 0.5 < kilobytes < 100.0
+    memory = re.search(r"memory of a walker: (-?[\d.]+) KB$", printed, re.MULTILINE)
+    assert memory is not None
+    assert 0.5 < float(memory[1]) < 100.0
