@@ -107,6 +107,7 @@ class _Stage:
         self.walkers = np.concatenate([record for record, _ in built])
         self.parts = [drawn for _, drawn in built]
         self.poses = terms.poses[[start for _, start in starters]]
+        self.sky = sky_of(self.arena, terms.course.seconds, terms.seed, terms.luck)
         count = len(starters)
         self.heats = np.arange(count) if terms.alone else np.zeros(count, np.int64)
 
@@ -116,7 +117,6 @@ class _Stage:
         # who comes first where two events fall together is a matter of start places, in which all take turns
         by_start = sorted(range(count), key=lambda number: self.starters[number][1])
         groups = [[number] for number in range(count)] if terms.alone else [by_start]
-        sky = sky_of(self.arena, terms.course.seconds, terms.seed, terms.luck)
         plans = [
             WorldPlan(
                 self.flat,
@@ -126,7 +126,7 @@ class _Stage:
                 np.full(len(group), terms.luck),
                 terms.seed,
                 terms.course.seconds,
-                sky,
+                self.sky,
             )
             for group in groups
         ]
@@ -165,6 +165,7 @@ class _Stage:
             self.tables,
             self.ledger,
             threads,
+            self.sky,
         )
 
 

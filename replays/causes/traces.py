@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import BoolArray, FloatArray, RecordArray
+from agents.circuit.air import set_air
 from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
@@ -31,6 +32,7 @@ from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.noise import TRIGGER, normal_pair
 from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
+from replays.format.daylight import Daylight, daylight_of
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
 from replays.scoring.turns import turns_of_walker
 
@@ -39,6 +41,10 @@ _SAMPLES = 32
 # A rail that comes out this near to the trigger needs no factor [V].
 _NEAR = 2e-3
 _LEAST_FACTOR, _MOST_FACTOR = 0.02, 50.0
+
+
+# Ambient light [lx], and how its kind and the lamps' kinds count.
+_Weights = tuple[float, float, float]
 
 
 class Circuits:
@@ -132,6 +138,7 @@ class Trace:
         self._seed = int(replay.header["seed"])
         designs = replay.walkers["design"]
         self._copy = walker - int(np.argmax(designs == designs[walker]))
+        self._arena, self._day = replay.arena, daylight_of(replay.arena)
         self._weights = _weights(replay.arena, record, "response")
         self._warming = _weights(replay.arena, record, "warming")
         self._waits: dict[int, Wait] = {}
@@ -182,11 +189,26 @@ class Trace:
 
     def photocurrent(self, time_s: float) -> float:
         """Current of the panel in short circuit [A] by the light of ``time_s`` [s], as its kinds tell."""
-        return float(photocurrent_in(self.record, _weighed(self._weights, self._panel_lx(time_s))))
+        weights, _ = self._weights_at(time_s)
+        return float(photocurrent_in(self.record, _weighed(weights, self._panel_lx(time_s))))
+
+    def _weights_at(self, time_s: float) -> tuple[_Weights, _Weights]:
+        """How kinds of light count for current and for warmth at ``time_s`` [s]."""
+        if self._day is None:
+            return self._weights, self._warming
+        at = _arena_at(self._arena, self._day, time_s)
+        return _weights(at, self.record, "response"), _weights(at, self.record, "warming")
+
+    def _keep_air(self, time_s: float) -> None:
+        """Bring the record into the air of ``time_s`` [s], where that changes."""
+        if self._day is not None:
+            set_air(self.record, float(self._day.air_K[self._day.step(time_s)]))
 
     def panel(self, time_s: float, factor: float = 1.0) -> LitPanel:
         """The panel in the light of ``time_s`` [s], its current multiplied by a ``factor``."""
-        warmth = _weighed(self._warming, self._panel_lx(time_s))
+        self._keep_air(time_s)
+        _, warming = self._weights_at(time_s)
+        warmth = _weighed(warming, self._panel_lx(time_s))
         return lit_panel(self.record, factor * self.photocurrent(time_s), warmth)
 
     def _panel_lx(self, time_s: float) -> float:
@@ -269,6 +291,7 @@ class Trace:
         lights = np.empty((len(changes), 2))
         pressed = np.zeros((len(changes), 2), dtype=bool)
         for row, moment in enumerate(changes.tolist()):
+            self._keep_air(moment)
             light = self.lights[max(int(np.searchsorted(light_rows, moment, side="right")) - 1, 0)]
             for side, column in ((0, "left_lx"), (1, "right_lx")):
                 lights[row, side] = light[column]
@@ -362,12 +385,29 @@ def weighed_light(arena: dict[str, Any], record: Any, panel_lx: float, by: str =
     return _weighed(_weights(arena, record, by), panel_lx)
 
 
-def _weighed(weights: tuple[float, float, float], panel_lx: float) -> float:
+def _arena_at(arena: dict[str, Any], day: Daylight, time_s: float) -> dict[str, Any]:
+    """A header's ``arena`` with the light of ``time_s`` [s] of its ``day``, as far as kinds are concerned."""
+    step = day.step(time_s)
+    sky, overcast = float(day.sky_lx[step]), float(day.overcast_lx[step])
+    own = float(arena.get("ambient_own_lx", 0.0))
+    light = (
+        arena.get("ambient_light", SUN) if own > sky + overcast else ("overcast" if overcast > sky else SUN)
+    )
+    lamps = [
+        lamp | {"intensity_cd": lamp["intensity_cd"] * share}
+        for lamp, share in zip(arena["lamps"], day.lamps[step].tolist(), strict=True)
+    ]
+    shines = float(day.sun_lx[step]) > 0.0
+    sun = {"light": SUN} if shines or not lamps else None
+    return arena | {"ambient_lx": own + sky + overcast, "ambient_light": light, "lamps": lamps, "sun": sun}
+
+
+def _weighed(weights: _Weights, panel_lx: float) -> float:
     ambient_lx, ambient, lamps = weights
     return ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
 
 
-def _weights(arena: dict[str, Any], record: Any, by: str) -> tuple[float, float, float]:
+def _weights(arena: dict[str, Any], record: Any, by: str) -> _Weights:
     """Ambient light [lx], and how its kind and the lamps' kinds count in the field ``by`` of the record."""
 
     def weight(kind: str) -> float:
