@@ -13,6 +13,7 @@ from arena.scene.elements import Goal, Lamp
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.records import wall_table
 from arena.scene.spec import ArenaSpec
+from arena.scene.still_arena import arena_at
 from replays.format.header import FORMAT, VERSION
 from replays.format.tables import WALKERS, Replay
 
@@ -70,8 +71,11 @@ def compose(
 
 
 def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> FloatArray:
-    """Illuminance [lx] on a surface facing up at ``height`` [m], a value for each cell of the floor."""
-    arena = flatten(spec)
+    """Illuminance [lx] on a surface facing up at ``height`` [m], a value for each cell of the floor.
+
+    On a day that is the light of its brightest time.
+    """
+    arena = flatten(arena_at(spec))
     west, south = (float(edge) for edge in arena.floor.min(axis=0))
     east, north = (float(edge) for edge in arena.floor.max(axis=0))
     return light_map(

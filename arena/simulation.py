@@ -20,6 +20,7 @@ from arena.recording import compose
 from arena.scene.contest import Contest
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Ground, footprints
+from arena.scene.sky import sky_of
 from replays.format.tables import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
 
 # Worlds that one call of the engine runs at the most, and calls into which a world of its own is cut, so that
@@ -130,6 +131,7 @@ def _plans(
     heats: IntArray,
 ) -> list[WorldPlan]:
     chances = np.tile(np.arange(contest.walkers), len(contest.entrants))
+    sky = sky_of(contest.arena, contest.seconds, contest.seed)
     groups = [[number] for number in range(len(walkers))] if contest.alone else [list(range(len(walkers)))]
     return [
         WorldPlan(
@@ -140,6 +142,7 @@ def _plans(
             chances[group],
             contest.seed,
             contest.seconds,
+            sky,
         )
         for group in groups
     ]

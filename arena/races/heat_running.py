@@ -20,6 +20,7 @@ from arena.races.results import Entry, Finish
 from arena.recording import compose, goal_outline, walker_rows
 from arena.scene.contest import Contest, Entrant
 from arena.scene.flat_arena import FlatArena, flatten
+from arena.scene.sky import sky_of
 from arena.scene.spec import ArenaSpec
 from arena.simulation import run_plans
 from replays.format.tables import Replay, Tables
@@ -115,6 +116,7 @@ class _Stage:
         # who comes first where two events fall together is a matter of start places, in which all take turns
         by_start = sorted(range(count), key=lambda number: self.starters[number][1])
         groups = [[number] for number in range(count)] if terms.alone else [by_start]
+        sky = sky_of(self.arena, terms.course.seconds, terms.seed, terms.luck)
         plans = [
             WorldPlan(
                 self.flat,
@@ -124,6 +126,7 @@ class _Stage:
                 np.full(len(group), terms.luck),
                 terms.seed,
                 terms.course.seconds,
+                sky,
             )
             for group in groups
         ]
@@ -197,7 +200,10 @@ def dimmed(arena: ArenaSpec, share: float) -> ArenaSpec:
     if sun is not None:
         sun = sun.model_copy(update={"illuminance": share * sun.illuminance})
     ambient = arena.ambient.model_copy(update={"illuminance": share * arena.ambient.illuminance})
-    return arena.model_copy(update={"lamps": lamps, "sun": sun, "ambient": ambient})
+    day = arena.day
+    if day is not None:
+        day = day.model_copy(update={"glass": share * day.glass})
+    return arena.model_copy(update={"lamps": lamps, "sun": sun, "ambient": ambient, "day": day})
 
 
 def with_entry(terms: HeatTerms, entry: Entry) -> HeatTerms:

@@ -38,10 +38,14 @@ _RISING = math.radians(-0.833)
 
 @dataclass(frozen=True, eq=False)
 class Sky:
-    """The steps of a run's sky: SKY_STEP records, and the share that each lamp gives, (steps, lamps) [-]."""
+    """The steps of a run's sky: SKY_STEP records, and the share that each lamp gives, (steps, lamps) [-].
+
+    ``has_sun`` tells whether the last source of the arena is its sun.
+    """
 
     steps: RecordArray
     lamps: FloatArray
+    has_sun: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -119,7 +123,7 @@ def _table(spec: ArenaForm, day: Day, starts: FloatArray, times: FloatArray, hid
     steps["clear_sky"], steps["overcast_sky"] = (1.0 - overcast) * at.sky, overcast * at.sky
     steps["air"] = at.air
     lamps = [_shares(lamp.on, day, times) for lamp in spec.lamps]
-    return Sky(steps, np.array(lamps).reshape(len(spec.lamps), len(starts)).T.copy())
+    return Sky(steps, np.array(lamps).reshape(len(spec.lamps), len(starts)).T.copy(), day.has_sun)
 
 
 def _changes(spec: ArenaForm, day: Day, times: FloatArray, hidden: BoolArray) -> FloatArray:
