@@ -162,15 +162,9 @@ def _pieces(cells: _Cells, size: int) -> Iterator[_Cells]:
 
 @dataclass(frozen=True)
 class _Floor:
-<<<<<<< HEAD
     """An arena as it is run, in ``air`` of a temperature [K].
 
-    ``crowd`` is what scores need to know of it, and ``marked`` the parts of its file that decide that.
-    """
-=======
-    """An arena as it is run, in ``air`` of a temperature [K]; ``goals`` are outlines (points, 2) [m].
->>>>>>> w-day
-
+    ``crowd`` is what scores need to know of it, and ``marked`` the parts of its file that decide that;
     ``sky`` is how light changes, where it is the same in every repeat.
     """
 
@@ -281,16 +275,10 @@ class _Bench:
             self._grounds[key] = (self._ground_count, Ground(spec, arena))
             self._ground_count += 1
         number, ground = self._grounds[key]
-<<<<<<< HEAD
         marked = (spec.floor, spec.walls, spec.goals, spec.gates)
-        return _Floor(
-            arena, spec.air, ground, number, seconds, marked, CrowdFloor.of(describe_arena(spec, ""))
-        )
-=======
-        goals = [np.array(goal_outline(goal)) for goal in spec.goals]
         sky = None if _has_clouds(spec) else sky_of(spec, seconds)
-        return _Floor(spec, arena, sky, spec.air, ground, number, seconds, spec.goals, goals)
->>>>>>> w-day
+        crowd = CrowdFloor.of(describe_arena(spec, ""))
+        return _Floor(spec, arena, sky, spec.air, ground, number, seconds, marked, crowd)
 
     def _start(self, floor: _Floor, prints: tuple[Footprint, ...], repeat: int) -> FloatArray | str:
         """Start poses (W, 3) of a repeat, or why there is no room."""
