@@ -1,4 +1,4 @@
-"""The parts of an arena, as its file describes them: floor, walls, shades, lights, starts and goals.
+"""The parts of an arena, as its file describes them: floor, walls, shades, lights, starts, goals, gates.
 
 The plan lies in the plane z = 0: x runs to the right, y away from the viewer, angles run counter-clockwise
 from the x axis, heights are above the floor. Every field's description is its entry in the reference.
@@ -192,6 +192,16 @@ class Goal(BaseSpec):
         return self
 
 
+class Gate(BaseSpec):
+    """A line across the way at which walkers are counted; it stops nobody and casts no shadow."""
+
+    name: str = Field(title="name", description="word by which scores name it")
+    line: Line = Field(
+        title="line",
+        description="points in order; a walker has passed once its middle has crossed it, to either side",
+    )
+
+
 class ArenaForm(BaseSpec):
     """One arena, its parts right one by one; :class:`arena.scene.spec.ArenaSpec` holds them together."""
 
@@ -216,6 +226,9 @@ class ArenaForm(BaseSpec):
     starts: Starts = Field(description="where the walkers start")
     goals: tuple[Goal, ...] = Field(
         (), title="goal", description="where they are to go; none: nothing counts as reached"
+    )
+    gates: tuple[Gate, ...] = Field(
+        (), title="gate", description="lines at which walkers that come through are counted"
     )
     lasts: Annotated[float, Quantity("s", least=1.0, most=1e6)] = Field(
         3600.0,

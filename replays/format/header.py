@@ -22,6 +22,7 @@ The header is one JSON object; lengths in metres, angles in radians, light in lu
                     ``elevation_rad``, ``illuminance_lx`` (on a surface square to the rays)
 ``arena.ambient_lx``  even light from everywhere [lx]
 ``arena.goals``     ``name``, ``outline``
+``arena.gates``     ``name``, ``line`` (at least two points); may be left out
 ``arena.day``       only where light changes: :mod:`replays.format.daylight`
 ==================  ======================================================================================
 
@@ -58,6 +59,7 @@ def check_header(header: Any) -> None:
             f"read it with photodrome {written_by}, or run it again"
         )
     _HEADER(header, "header")
+    _GATES(header["arena"].get("gates", []), "header.arena.gates")
     if header["arena"].get("day") is not None:
         _check_day(header["arena"])
 
@@ -176,6 +178,7 @@ _DAY = _object(
     lamps=_list(_list(_number(0.0, 1.0))),
 )
 _GOAL = _object(name=_text, outline=_OUTLINE)
+_GATES = _list(_object(name=_text, line=_list(_POINT, 2)))
 _HEADER = _object(
     program=_text,
     seed=_whole,
