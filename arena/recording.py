@@ -163,7 +163,7 @@ def describe_day(spec: ArenaSpec, sky: Sky, height: float) -> dict[str, Any]:
     assert day is not None
     towards = np.column_stack([-steps["aim_x"], -steps["aim_y"], -steps["aim_z"]])
     azimuth = np.arctan2(towards[:, 1], towards[:, 0])
-    elevation = np.where(steps["sun"] > 0.0, np.arcsin(np.clip(towards[:, 2], 0.0, 1.0)), 0.0)
+    elevation = np.where(steps["risen"], 1.0, -1.0) * np.arcsin(np.clip(towards[:, 2], 0.0, 1.0))
     columns = {
         "sun_azimuth_rad": np.round(azimuth, 4),
         "sun_elevation_rad": np.round(elevation, 4),

@@ -119,6 +119,7 @@ def _table(spec: ArenaForm, day: Day, starts: FloatArray, times: FloatArray, hid
     for number, axis in enumerate("xyz"):
         steps[f"sun_{axis}"], steps[f"aim_{axis}"] = place[:, number], aim[:, number]
     overcast = 0.0 if day.clouds is None else day.clouds.cover / OKTAS
+    steps["risen"] = at.towards[:, 2] > 0.0
     steps["sun"] = disc
     steps["clear_sky"], steps["overcast_sky"] = (1.0 - overcast) * at.sky, overcast * at.sky
     steps["air"] = at.air

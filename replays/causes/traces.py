@@ -32,7 +32,7 @@ from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.noise import TRIGGER, normal_pair
 from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
-from replays.format.daylight import Daylight, daylight_of
+from replays.format.daylight import Daylight
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
 from replays.scoring.turns import turns_of_walker
 
@@ -138,7 +138,7 @@ class Trace:
         self._seed = int(replay.header["seed"])
         designs = replay.walkers["design"]
         self._copy = walker - int(np.argmax(designs == designs[walker]))
-        self._arena, self._day = replay.arena, daylight_of(replay.arena)
+        self._arena, self._day = replay.arena, replay.day
         self._weights = _weights(replay.arena, record, "response")
         self._warming = _weights(replay.arena, record, "warming")
         self._waits: dict[int, Wait] = {}
