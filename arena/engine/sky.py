@@ -36,7 +36,7 @@ def change_sky(scene: Scene, crowd: Crowd, out: Output, weather: Weather, time: 
     for number in range(len(bodies)):
         body = bodies[number]
         if body["phase"] == WAITING:
-            wait(crowd.walkers[number], panel_of(body), body["state"], time - body["since"])
+            wait(crowd.walkers[bodies[number]["built"]], panel_of(body), body["state"], time - body["since"])
             body["since"] = time
             note_lost(crowd, out.counts, number, time)
     _show(scene, crowd, weather, crowd.settings[0]["sky_step"])
@@ -54,7 +54,7 @@ def keep_air(crowd: Crowd, number: int) -> None:
     """Let a walker be as warm as the air has become."""
     air = crowd.settings[0]["air"]
     if air > 0.0:
-        set_air(crowd.walkers[number], air)
+        set_air(crowd.walkers[crowd.bodies[number]["built"]], air)
 
 
 @kernel_part
