@@ -14,7 +14,9 @@ from PIL import Image, ImageDraw
 
 from agents.arrays import FloatArray
 from agents.handbook.formulae import lobe_exponent
+from replays.drawing.light_map import LightMap
 from replays.format.daylight import Daylight
+from replays.format.tables import Replay
 
 # Each cell of a map is looked at in so many places across and up.
 _FINE = 3
@@ -22,6 +24,9 @@ _FINE = 3
 _FAR = 1.0e6
 # From a lamp that hangs no higher than a wall the shadow has no end; it is followed so far [m].
 _LONGEST = 100.0
+
+# One in so many steps of a day is shown, so that shadows wander by a degree or two from picture to picture.
+_STEPS_SHOWN = 3
 
 Floats = NDArray[np.float32]
 Points = list[list[float]]
@@ -107,6 +112,30 @@ class DayLight:
         fine = np.asarray(image, np.float32).reshape(rows, _FINE, columns, _FINE)
         covered: Floats = fine.mean(axis=(1, 3))
         return covered
+
+
+class ChangingLight:
+    """The light on the floor of a replay, the same all the time or by the hour, on one scale."""
+
+    def __init__(self, replay: Replay) -> None:
+        self.latest = LightMap.of(replay)
+        self._placed, self._number, self._maps = replay.header["light_map"], -1, None
+        if replay.day is not None:
+            self._day = replay.day
+            rows, columns = replay.light_map.shape
+            self._maps = DayLight(replay.arena, replay.day, self._placed, (rows, columns))
+
+    def number(self, time_s: float) -> int:
+        """Which of the lights holds at ``time_s`` [s]; always 0 where light does not change."""
+        return 0 if self._maps is None else self._day.step(time_s) // _STEPS_SHOWN
+
+    def at(self, number: int) -> LightMap:
+        """The light of a ``number``."""
+        if self._maps is not None and number != self._number:
+            step = min(number * _STEPS_SHOWN + _STEPS_SHOWN // 2, len(self._day.times_s) - 1)
+            self.latest = LightMap(self._maps.at(step), self._placed, self.latest.scale)
+            self._number = number
+        return self.latest
 
 
 def _thrown(

@@ -9,6 +9,8 @@ import time
 import numpy as np
 from numpy.typing import NDArray
 
+from replays.drawing.day_card import draw_day_card
+from replays.drawing.day_light import ChangingLight
 from replays.drawing.figures import CHOSEN_WAY, NO_WAYS, Figures, Moment
 from replays.drawing.ground import EVERYTHING
 from replays.drawing.kept_floors import KeptFloor, KeptFloors, Key
@@ -49,17 +51,26 @@ class Stage:
         # rectangles [points] that something else lies over, where no name is put
         self.covered: tuple[Bounds, ...] = ()
         self.poses: Poses = Poses(replay) if known is None else known.poses
-        self.light: LightMap = LightMap.of(replay) if known is None else known.light
+        self._lights: ChangingLight = ChangingLight(replay) if known is None else known._lights
         self.floors: KeptFloors = KeptFloors(None if known is None else known.floors.front)
         self._figures: tuple[View, Figures] | None = None
         if known is not None and known.scale == scale:
             # bodies have the same colours on any paper
             self._figures = known._figures
 
-    def begin_ground(self, view: View, fine: int) -> LaidGround:
-        """The ground in ``view`` with its names, not laid yet, to be drawn ``fine`` times finer."""
+    @property
+    def light(self) -> LightMap:
+        """The light that was drawn last."""
+        return self._lights.latest
+
+    def begin_ground(self, view: View, fine: int, time_s: float = 0.0) -> LaidGround:
+        """The ground in ``view`` with its names, not laid yet, to be drawn ``fine`` times finer.
+
+        Where light changes it is that of ``time_s`` [s].
+        """
+        light = self._lights.at(self._lights.number(time_s))
         plan = GroundPlan(
-            self.replay.arena, self.light, self.poses, self.replay.seconds, self._kinds, self.covered
+            self.replay.arena, light, self.poses, self.replay.seconds, self._kinds, self.covered
         )
         return LaidGround(plan, view, self.scale, self.theme, fine)
 
@@ -128,12 +139,20 @@ class Stage:
         # below the walkers: wherever one goes, no name ever covers it
         draw_labels(sheet, self.names(view))
         self.figures(view).draw(sheet, moment, quickly=moving)
+        if self.replay.day is not None:
+            draw_day_card(sheet, view, self.replay.day, moment.time_s)
         surface.set_clip(before)
 
     def _key(self, view: View, moment: Moment) -> Key:
         """What tells one picture of the floor from another: its ground, and whose ways are on it."""
         chosen = moment.chosen if moment.ways == CHOSEN_WAY else None
-        return (view, self.scale, self.theme.name, self.covered), (view, self.scale, moment.ways, chosen)
+        light = self._lights.number(moment.time_s)
+        return (view, self.scale, self.theme.name, self.covered, light), (
+            view,
+            self.scale,
+            moment.ways,
+            chosen,
+        )
 
     def _begin(self, view: View, moment: Moment, former: KeptFloor | None) -> KeptFloor:
         """A picture of what is asked for, with all of a ``former`` one that serves again."""
@@ -152,7 +171,9 @@ class Stage:
             known = former.over if former is not None and former.ground is ground else None
             return known or self.draw_starts(view)
 
-        return KeptFloor(key, ground or self.begin_ground(view, fine), moment.time_s, make_trails, draw_over)
+        return KeptFloor(
+            key, ground or self.begin_ground(view, fine, moment.time_s), moment.time_s, make_trails, draw_over
+        )
 
     def _whose_ways(self, moment: Moment) -> NDArray[np.intp]:
         everyone = np.arange(len(self.replay.walkers))

@@ -2,9 +2,9 @@
 
 import re
 
-from replays.drawing.colours import light_scale
 from replays.drawing.layout import Box
 from replays.drawing.legend import draw_legend, draw_scale_bar
+from replays.drawing.light_map import scale_of
 from replays.drawing.metres_to_points import View
 from replays.drawing.sheet import Sheet, pygame
 from replays.format.tables import Replay
@@ -49,7 +49,7 @@ class LegendCard:
 
     def __init__(self, replay: Replay, standings: Standings) -> None:
         self._replay, self._standings = replay, standings
-        self._light = light_scale(replay.light_map)
+        self._light = scale_of(replay)
         self._about = f"{replay.arena['about']}, seed {replay.header['seed']}"
         self._height: float | None = None
 

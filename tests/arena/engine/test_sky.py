@@ -123,7 +123,7 @@ def test_light_of_a_crowd_in_a_wandering_sun_is_what_it_is_from_nothing() -> Non
     assert world.crowd.settings["influence"][0] < 1.0
     air = world.crowd.settings["air"][0]
     assert 280.0 < air < 285.0
-    assert world.walkers["air"] == pytest.approx(np.full(24, air), abs=0.6)
+    assert world.crowd.walkers["air"] == pytest.approx(np.full(24, air), abs=0.6)
 
 
 def test_energy_never_appears_from_nowhere_on_a_day_with_clouds() -> None:
