@@ -182,7 +182,7 @@ def _light(sheet: Sheet, left: float, y: float, width: float, replay: Replay, sc
     sun = replay.arena["sun"]
     if replay.day is not None:
         # the card on the floor tells what there is at any time
-        words = "the map is of that time; colours end at the brightest"
+        words = "light of the hour on the card"
         sheet.text(sheet.shorten(words, TEXT, width), (left, y), TEXT, sheet.theme.faded)
         return y + _LINE + 3
     if sun is not None:
