@@ -16,15 +16,18 @@ _LOW = math.radians(-6.0)
 
 
 def draw_day_card(sheet: Sheet, view: View, day: Daylight, time_s: float) -> None:
-    """Draw the card of ``time_s`` [s] into the upper left corner of ``view``."""
+    """Draw the card of ``time_s`` [s] into the upper left corner of ``view``.
+
+    It goes over all that dissolves, since figures on top of one another could not be read.
+    """
     words = day_words(day, time_s)
     step = day.step(time_s)
     shines = float(day.sun_lx[step]) > 0.0
     width, height = sheet.text_size(words, _SIZE)
     mark = _MARK if shines else 0.0
     corner = (view.left + 8.0, view.top + 8.0)
-    sheet.card(corner, (width + mark + 20.0, height + 12.0), sheet.theme.paper, sheet.theme.faded, 6)
-    middle = corner[1] + height / 2.0 + 6.0
+    sheet.card(corner, (width + mark + 20.0, height + 20.0), sheet.theme.paper, sheet.theme.faded, 6)
+    middle = corner[1] + height / 2.0 + 10.0
     if shines:
         draw_sun_mark(sheet, (corner[0] + 26.0, middle), float(day.sun_azimuth_rad[step]))
     sheet.text(words, (corner[0] + mark + 10.0, middle), _SIZE, down=0.5)

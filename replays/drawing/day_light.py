@@ -126,15 +126,15 @@ class ChangingLight:
             self._maps = DayLight(replay.arena, replay.day, self._placed, (rows, columns))
 
     def number(self, time_s: float) -> int:
-        """Which of the lights holds at ``time_s`` [s]; always 0 where light does not change."""
-        return 0 if self._maps is None else self._day.step(time_s) // _STEPS_SHOWN
+        """Which of the lights holds at ``time_s`` [s]; always -1 where light does not change."""
+        return -1 if self._maps is None else self._day.step(time_s) // _STEPS_SHOWN
 
     def at(self, number: int) -> LightMap:
         """The light of a ``number``."""
         if self._maps is not None and number != self._number:
             step = min(number * _STEPS_SHOWN + _STEPS_SHOWN // 2, len(self._day.times_s) - 1)
             self.latest = LightMap(self._maps.at(step), self._placed, self.latest.scale)
-            self._number = number
+            self.latest.number = self._number = number
         return self.latest
 
 

@@ -53,6 +53,8 @@ class LightMap:
         Without a ``scale`` it has one of its own.
         """
         self.scale: LightScale = scale or light_scale(light_map_lx)
+        # which it is of those that follow one another where light changes
+        self.number = -1
         self._x, self._y, self._cell = placed["x"], placed["y"], placed["cell"]
         # blended in the logarithm, as the eye and the scale see it
         logarithm = np.log(np.maximum(light_map_lx.astype(np.float64), _DIMMEST))

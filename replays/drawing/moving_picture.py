@@ -9,7 +9,6 @@ import time
 import numpy as np
 from numpy.typing import NDArray
 
-from replays.drawing.day_card import draw_day_card
 from replays.drawing.day_light import ChangingLight
 from replays.drawing.figures import CHOSEN_WAY, NO_WAYS, Figures, Moment
 from replays.drawing.ground import EVERYTHING
@@ -53,6 +52,9 @@ class Stage:
         self.poses: Poses = Poses(replay) if known is None else known.poses
         self._lights: ChangingLight = ChangingLight(replay) if known is None else known._lights
         self.floors: KeptFloors = KeptFloors(None if known is None else known.floors.front)
+        # the ground of another hour while it is laid, and whether that of the hour is shown
+        self._coming: LaidGround | None = None
+        self._is_lit = True
         self._figures: tuple[View, Figures] | None = None
         if known is not None and known.scale == scale:
             # bodies have the same colours on any paper
@@ -96,7 +98,7 @@ class Stage:
     @property
     def is_settled(self) -> bool:
         """Whether all that was to be drawn last has been drawn: nothing is being made anew or added."""
-        return self.floors.is_settled
+        return self.floors.is_settled and self._is_lit
 
     def drawn_share(self, time_s: float) -> float:
         """Share of the ways until ``time_s`` [s] that the picture shows, 0 to 1."""
@@ -105,6 +107,9 @@ class Stage:
 
     def work_ahead(self, view: View, moment: Moment, budget_s: float) -> None:
         """Add to the ways for about ``budget_s`` [s] without showing them, for a picture that comes later."""
+        if self._coming is not None:
+            self._coming.advance(time.perf_counter() + budget_s)
+            return
         front = self.floors.front
         if front is None or front.key != self._key(view, moment) or front.trails is None:
             return
@@ -130,6 +135,7 @@ class Stage:
 
         key = self._key(view, moment)
         self.floors.prepare(key, view, moment.time_s, make, budget_s, waits=moving)
+        self._relight(view, moment, budget_s)
         corner = (round(view.left * self.scale), round(view.top * self.scale))
         window = pygame.Rect(corner, (round(view.width * self.scale), round(view.height * self.scale)))
         before = surface.get_clip()
@@ -139,20 +145,33 @@ class Stage:
         # below the walkers: wherever one goes, no name ever covers it
         draw_labels(sheet, self.names(view))
         self.figures(view).draw(sheet, moment, quickly=moving)
-        if self.replay.day is not None:
-            draw_day_card(sheet, view, self.replay.day, moment.time_s)
         surface.set_clip(before)
+
+    def _relight(self, view: View, moment: Moment, budget_s: float) -> None:
+        """Work for about ``budget_s`` [s] on the ground of another hour, and show it once it is laid."""
+        front = self.floors.front
+        if self.replay.day is None or front is None or front.view != view or front.scale != self.scale:
+            self._coming = None
+            return
+        shown = front.ground.plan.light
+        self._is_lit = shown is None or shown.number == self._lights.number(moment.time_s)
+        if self._is_lit or not front.ground.is_laid:
+            self._coming = None
+            return
+        coming = self._coming
+        if coming is None or coming.view != view or coming.scale != self.scale or coming.theme != self.theme:
+            fine = 2 if self.scale < _FINE_ENOUGH else 1
+            coming = self._coming = self.begin_ground(view, fine, moment.time_s)
+        # one that is begun comes to its end, lest none ever does
+        if coming.advance(time.perf_counter() + budget_s):
+            front.lay_anew(coming)
+            front.advance(moment.time_s, 0.0 if budget_s < math.inf else math.inf)
+            self._coming = None
 
     def _key(self, view: View, moment: Moment) -> Key:
         """What tells one picture of the floor from another: its ground, and whose ways are on it."""
         chosen = moment.chosen if moment.ways == CHOSEN_WAY else None
-        light = self._lights.number(moment.time_s)
-        return (view, self.scale, self.theme.name, self.covered, light), (
-            view,
-            self.scale,
-            moment.ways,
-            chosen,
-        )
+        return (view, self.scale, self.theme.name, self.covered), (view, self.scale, moment.ways, chosen)
 
     def _begin(self, view: View, moment: Moment, former: KeptFloor | None) -> KeptFloor:
         """A picture of what is asked for, with all of a ``former`` one that serves again."""

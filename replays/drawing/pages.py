@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 
 from agents.arrays import FloatArray
+from replays.drawing.day_card import draw_day_card
 from replays.drawing.figures import ALL_WAYS, Moment
 from replays.drawing.layout import FOOT, HEAD, PageLayout, lay_out_page
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
@@ -183,4 +184,7 @@ class ReplayPage:
 
     def draw_clock(self, surface: pygame.Surface, time_s: float) -> None:
         """Draw how far the run has come onto ``surface``."""
-        draw_clock(Sheet(surface, self.scale, self.theme), self.layout, self.replay, time_s)
+        sheet = Sheet(surface, self.scale, self.theme)
+        draw_clock(sheet, self.layout, self.replay, time_s)
+        if self.replay.day is not None:
+            draw_day_card(sheet, self.view, self.replay.day, time_s)

@@ -2,6 +2,7 @@
 
 import re
 
+from replays.drawing.day_card import draw_day_card
 from replays.drawing.layout import Box
 from replays.drawing.legend import draw_legend, draw_scale_bar
 from replays.drawing.light_map import scale_of
@@ -31,6 +32,8 @@ def draw_head(
         whole = f" of {clock_words(replay.seconds)}"
         sheet.text(clock_words(time_s), (right, middle), TITLE, down=0.5)
         sheet.text(whole, (box.right, middle), TITLE, across=1.0, down=0.5)
+        if replay.day is not None:
+            draw_day_card(sheet, view, replay.day, time_s)
     # in a narrow head there is room for the name alone
     room = right - box.left
     name = sheet.shorten(replay.arena["name"], TITLE, max(0.45 * room if room > 400 else room - 12, 60.0))
