@@ -28,11 +28,10 @@ from agents.circuit.status import SETTLED, failure
 from agents.design.as_built import build
 from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
-from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.noise import TRIGGER, normal_pair
+from replays.causes.light_by_kind import Weights, arena_by_hour, weighed, weights_of
 from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
-from replays.format.daylight import Daylight
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
 from replays.scoring.turns import turns_of_walker
 
@@ -41,10 +40,6 @@ _SAMPLES = 32
 # A rail that comes out this near to the trigger needs no factor [V].
 _NEAR = 2e-3
 _LEAST_FACTOR, _MOST_FACTOR = 0.02, 50.0
-
-
-# Ambient light [lx], and how its kind and the lamps' kinds count.
-_Weights = tuple[float, float, float]
 
 
 class Circuits:
@@ -139,8 +134,8 @@ class Trace:
         designs = replay.walkers["design"]
         self._copy = walker - int(np.argmax(designs == designs[walker]))
         self._arena, self._day = replay.arena, replay.day
-        self._weights = _weights(replay.arena, record, "response")
-        self._warming = _weights(replay.arena, record, "warming")
+        self._weights = weights_of(replay.arena, record, "response")
+        self._warming = weights_of(replay.arena, record, "warming")
         self._waits: dict[int, Wait] = {}
         self._curves: dict[int, PulseCurve] = {}
 
@@ -190,14 +185,14 @@ class Trace:
     def photocurrent(self, time_s: float) -> float:
         """Current of the panel in short circuit [A] by the light of ``time_s`` [s], as its kinds tell."""
         weights, _ = self._weights_at(time_s)
-        return float(photocurrent_in(self.record, _weighed(weights, self._panel_lx(time_s))))
+        return float(photocurrent_in(self.record, weighed(weights, self._panel_lx(time_s))))
 
-    def _weights_at(self, time_s: float) -> tuple[_Weights, _Weights]:
+    def _weights_at(self, time_s: float) -> tuple[Weights, Weights]:
         """How kinds of light count for current and for warmth at ``time_s`` [s]."""
         if self._day is None:
             return self._weights, self._warming
-        at = _arena_at(self._arena, self._day, time_s)
-        return _weights(at, self.record, "response"), _weights(at, self.record, "warming")
+        at = arena_by_hour(self._arena, self._day, time_s)
+        return weights_of(at, self.record, "response"), weights_of(at, self.record, "warming")
 
     def _keep_air(self, time_s: float) -> None:
         """Bring the record into the air of ``time_s`` [s], where that changes."""
@@ -208,7 +203,7 @@ class Trace:
         """The panel in the light of ``time_s`` [s], its current multiplied by a ``factor``."""
         self._keep_air(time_s)
         _, warming = self._weights_at(time_s)
-        warmth = _weighed(warming, self._panel_lx(time_s))
+        warmth = weighed(warming, self._panel_lx(time_s))
         return lit_panel(self.record, factor * self.photocurrent(time_s), warmth)
 
     def _panel_lx(self, time_s: float) -> float:
@@ -375,54 +370,3 @@ class Trace:
         spans = np.maximum(np.diff(times), 1e-4)
         # it may run a little ahead of the mean over rows that are ten milliseconds apart
         return times[:-1] - start, 1.2 * float(self.record["track"]) * turns / spans + 0.01
-
-
-def weighed_light(arena: dict[str, Any], record: Any, panel_lx: float, by: str = "response") -> float:
-    """What ``panel_lx`` [lx] in an arena come to for the panel of a WALKER record, in lux of sun.
-
-    Or ``by`` another field of the record that tells what a lux of each kind does.
-    """
-    return _weighed(_weights(arena, record, by), panel_lx)
-
-
-def _arena_at(arena: dict[str, Any], day: Daylight, time_s: float) -> dict[str, Any]:
-    """A header's ``arena`` with the light of ``time_s`` [s] of its ``day``, as far as kinds are concerned."""
-    step = day.step(time_s)
-    sky, overcast = float(day.sky_lx[step]), float(day.overcast_lx[step])
-    own = float(arena.get("ambient_own_lx", 0.0))
-    light = (
-        arena.get("ambient_light", SUN) if own > sky + overcast else ("overcast" if overcast > sky else SUN)
-    )
-    lamps = [
-        lamp | {"intensity_cd": lamp["intensity_cd"] * share}
-        for lamp, share in zip(arena["lamps"], day.lamps[step].tolist(), strict=True)
-    ]
-    shines = float(day.sun_lx[step]) > 0.0
-    sun = {"light": SUN} if shines or not lamps else None
-    return arena | {"ambient_lx": own + sky + overcast, "ambient_light": light, "lamps": lamps, "sun": sun}
-
-
-def _weighed(weights: _Weights, panel_lx: float) -> float:
-    ambient_lx, ambient, lamps = weights
-    return ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
-
-
-def _weights(arena: dict[str, Any], record: Any, by: str) -> _Weights:
-    """Ambient light [lx], and how its kind and the lamps' kinds count in the field ``by`` of the record."""
-
-    def weight(kind: str) -> float:
-        kind = SAME_KINDS.get(kind, kind)
-        return float(record[by][KINDS.index(kind if kind in KINDS else SUN)])
-
-    ambient = weight(arena.get("ambient_light", SUN))
-    if arena["sun"] is not None:
-        lamps = weight(arena["sun"].get("light", SUN))
-    elif arena["lamps"]:
-        strengths = [lamp["intensity_cd"] for lamp in arena["lamps"]]
-        parts = [
-            strength * weight(lamp["light"]) for strength, lamp in zip(strengths, arena["lamps"], strict=True)
-        ]
-        lamps = sum(parts) / sum(strengths) if sum(strengths) > 0.0 else ambient
-    else:
-        lamps = ambient
-    return float(arena["ambient_lx"]), ambient, lamps

@@ -78,7 +78,7 @@ class LightMap:
     @classmethod
     def of(cls, replay: Replay) -> "LightMap":
         """The light map of ``replay``."""
-        return cls(replay.light_map, replay.header["light_map"], scale_of(replay))
+        return cls(replay.light_map, replay.header["light_map"], map_scale(replay))
 
     def shares(self, x: FloatArray, y: FloatArray) -> Floats:
         """Places on the scale, below 0 and above 1 beyond its ends, at columns ``x`` and rows ``y`` [m]."""
@@ -203,7 +203,7 @@ class LightMap:
         sheet.text(words, (corner[0] + 3, corner[1] + 1.5), LABEL_SIZE, readable_on(colour))
 
 
-def scale_of(replay: Replay) -> LightScale:
+def map_scale(replay: Replay) -> LightScale:
     """The scale of a replay's light: that of its map, and on a day down to a thousandth of the brightest."""
     if replay.day is None:
         return light_scale(replay.light_map)

@@ -5,7 +5,7 @@ import re
 from replays.drawing.day_card import draw_day_card
 from replays.drawing.layout import Box
 from replays.drawing.legend import draw_legend, draw_scale_bar
-from replays.drawing.light_map import scale_of
+from replays.drawing.light_map import map_scale
 from replays.drawing.metres_to_points import View
 from replays.drawing.sheet import Sheet, pygame
 from replays.format.tables import Replay
@@ -52,7 +52,7 @@ class LegendCard:
 
     def __init__(self, replay: Replay, standings: Standings) -> None:
         self._replay, self._standings = replay, standings
-        self._light = scale_of(replay)
+        self._light = map_scale(replay)
         self._about = f"{replay.arena['about']}, seed {replay.header['seed']}"
         self._height: float | None = None
 
