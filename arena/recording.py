@@ -12,7 +12,9 @@ from arena.scene.contest import Contest
 from arena.scene.elements import Goal, Lamp
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.records import wall_table
+from arena.scene.sky import Sky
 from arena.scene.spec import ArenaSpec
+from arena.scene.still_arena import arena_at
 from replays.format.grains import (
     ENERGY_DIGITS,
     MAP_DIGITS,
@@ -40,16 +42,19 @@ def compose(
     tables: dict[str, RecordArray],
     ledger: FloatArray,
     threads: int,
+    sky: Sky | None = None,
 ) -> Replay:
-    """Return the replay of a contest that has been run.
+    """Return the replay of a contest that has been run, under a ``sky`` that changes or a still light.
 
     ``walkers`` WALKER records in the order of the replay, ``parts`` what was drawn for each, ``poses`` their
     start poses (walkers, 3), ``tables`` the output of the engine, ``ledger`` (walkers, 7) [J].
     """
+    still = arena_at(contest.arena, None, sky)
+    height = float(np.median(walkers["panel_height"]))
     names = sorted({name for drawn in parts for name in drawn})
     built = np.array([[drawn.get(name, math.nan) for name in names] for drawn in parts])
     west, south = arena.floor.min(axis=0)
-    header = {
+    header: dict[str, Any] = {
         "format": FORMAT,
         "version": VERSION,
         "program": contest.program,
@@ -63,9 +68,10 @@ def compose(
             | ({} if one.mark is None else {"mark": one.mark, "team": one.team})
             for one in contest.entrants
         ],
-        "arena": describe_arena(contest.arena, contest.text),
+        "arena": describe_arena(still.model_copy(update={"lamps": contest.arena.lamps}), contest.text),
     }
-    height = float(np.median(walkers["panel_height"]))
+    if sky is not None:
+        header["arena"] |= describe_day(contest.arena, sky, height)
     return Replay(
         header=header,
         walkers=walker_rows(walkers, poses, heats, contest.walkers),
@@ -74,14 +80,17 @@ def compose(
         touches=tables["touches"],
         lights=tables["lights"],
         built=to_digits(built.reshape(len(walkers), len(names)), PART_DIGITS),
-        light_map=to_digits(map_of(contest.arena, height, threads), MAP_DIGITS).astype(np.float32),
+        light_map=to_digits(map_of(still, height, threads), MAP_DIGITS).astype(np.float32),
         ledger=to_digits(ledger, ENERGY_DIGITS),
     )
 
 
 def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> FloatArray:
-    """Illuminance [lx] on a surface facing up at ``height`` [m], a value for each cell of the floor."""
-    arena = flatten(spec)
+    """Illuminance [lx] on a surface facing up at ``height`` [m], a value for each cell of the floor.
+
+    On a day that is the light of its brightest time.
+    """
+    arena = flatten(arena_at(spec))
     west, south = (float(edge) for edge in arena.floor.min(axis=0))
     east, north = (float(edge) for edge in arena.floor.max(axis=0))
     return light_map(
@@ -156,6 +165,47 @@ def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
         "goals": [{"name": goal.name, "outline": goal_outline(goal)} for goal in spec.goals],
         "gates": [{"name": gate.name, "line": _points(gate.line)} for gate in spec.gates],
     }
+
+
+def describe_day(spec: ArenaSpec, sky: Sky, height: float) -> dict[str, Any]:
+    """The day of an arena, as :mod:`replays.format.daylight` describes it; ``height`` [m] is that of its map.
+
+    Angles to a hundredth of a degree, light to four figures.
+    """
+    day, steps = spec.day, sky.steps
+    assert day is not None
+    towards = np.column_stack([-steps["aim_x"], -steps["aim_y"], -steps["aim_z"]])
+    azimuth = np.arctan2(towards[:, 1], towards[:, 0])
+    elevation = np.where(steps["risen"], 1.0, -1.0) * np.arcsin(np.clip(towards[:, 2], 0.0, 1.0))
+    columns = {
+        "sun_azimuth_rad": np.round(azimuth, 4),
+        "sun_elevation_rad": np.round(elevation, 4),
+        "sun_lx": _figures(steps["sun"]),
+        "sky_lx": _figures(steps["clear_sky"]),
+        "overcast_lx": _figures(steps["overcast_sky"]),
+        "air_K": np.round(steps["air"], 2),
+    }
+    told = {
+        "begins_s": day.begins,
+        "offset_s": day.clock,
+        "date": None if day.date is None else str(day.date),
+        "latitude_rad": day.latitude,
+        "longitude_rad": day.longitude,
+        "north_rad": day.north,
+        "height_m": height,
+        # to the last bit, so that it is known which step a row of light belongs to
+        "times_s": steps["start"].tolist(),
+        **{name: column.tolist() for name, column in columns.items()},
+        "lamps": np.round(sky.lamps, 4).T.tolist(),
+    }
+    return {"day": told, "ambient_own_lx": spec.ambient.illuminance}
+
+
+def _figures(values: FloatArray) -> FloatArray:
+    """Values [lx] to four figures, and to a hundredth of a lux."""
+    size = np.floor(np.log10(np.maximum(values, 1.0)))
+    unit = 10.0 ** (size - 3.0)
+    return np.asarray(np.round(np.round(values / unit) * unit, 3))
 
 
 def _points(outline: tuple[tuple[float, float], ...]) -> list[list[float]]:

@@ -20,6 +20,7 @@ from arena.recording import compose
 from arena.scene.contest import Contest
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Ground, footprints
+from arena.scene.sky import Sky, sky_of
 from replays.format.tables import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
 
 # Worlds that one call of the engine runs at the most, and calls into which a world of its own is cut, so that
@@ -63,11 +64,12 @@ def simulate(
     arena = flatten(contest.arena)
     walkers, parts = _built_copies(contest)
     poses, heats = starts_of(contest, arena, walkers)
-    plans = _plans(contest, arena, walkers, poses, heats)
+    sky = sky_of(contest.arena, contest.seconds, contest.seed)
+    plans = _plans(contest, arena, walkers, poses, heats, sky)
 
     def whole(tables: dict[str, RecordArray], ledger: FloatArray) -> Replay:
         return compose(
-            contest, arena, walkers, parts, poses, heats, tables, ledger, threads or os.cpu_count() or 1
+            contest, arena, walkers, parts, poses, heats, tables, ledger, threads or os.cpu_count() or 1, sky
         )
 
     def look(tables: dict[str, RecordArray], until: float) -> None:
@@ -128,6 +130,7 @@ def _plans(
     walkers: RecordArray,
     poses: FloatArray,
     heats: IntArray,
+    sky: Sky | None,
 ) -> list[WorldPlan]:
     chances = np.tile(np.arange(contest.walkers), len(contest.entrants))
     groups = [[number] for number in range(len(walkers))] if contest.alone else [list(range(len(walkers)))]
@@ -140,6 +143,7 @@ def _plans(
             chances[group],
             contest.seed,
             contest.seconds,
+            sky,
         )
         for group in groups
     ]

@@ -52,6 +52,7 @@ SIDE = np.dtype(
         ("pnp", TRANSISTOR),
         ("motor_resistance", np.float64),
         ("motor_constant", np.float64),  # V s/rad and N m/A
+        ("magnet_loss", np.float64),  # share of the flux that its magnet loses a kelvin [1/K]
         ("rotor_inertia", np.float64),
         ("motor_friction", np.float64),  # N m
         ("turns", np.float64),  # +1, or -1 for a motor wired to turn the other way

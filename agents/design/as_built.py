@@ -13,6 +13,7 @@ from agents.handbook.formulae import lobe_exponent, thermal_voltage
 from agents.handbook.light_kinds import KINDS, efficacy, panel_weights
 from agents.handbook.temperature import (
     GAPS,
+    MAGNETS,
     ROOM_TEMPERATURE,
     SILICON_GAP,
     copper_growth,
@@ -173,6 +174,7 @@ def _fill_circuit(record: Any, side: Side, air: float) -> None:
     _fill_transistor(record["npn"], side.npn, air)
     _fill_transistor(record["pnp"], side.pnp, air)
     record["motor_resistance"] = side.motor.resistance * copper_growth(air)
+    record["magnet_loss"] = MAGNETS[side.motor.magnet]
     record["motor_constant"] = side.motor.constant * flux_left(side.motor.magnet, air)
 
 

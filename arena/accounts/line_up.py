@@ -14,6 +14,7 @@ from arena.recording import goal_outline, walker_rows
 from arena.scene.contest import Contest
 from arena.scene.elements import Goal
 from arena.scene.flat_arena import FlatArena, flatten
+from arena.scene.sky import Sky, sky_of
 from arena.simulation import run_plans, run_worlds, starts_of
 from replays.format.tables import Tables
 
@@ -26,7 +27,8 @@ class LineUp:
     built copy, its WALKER record ``walkers`` and its start ``poses`` (walkers, 3). ``alone``: each has the
     arena to itself. ``goals`` are outlines (points, 2) [m], ``seconds`` [s] how long it lasts at the most,
     ``air`` the temperature [K] in which the walkers stand. ``order`` is that of the walkers in a shared
-    arena, which decides where two events fall together; that of their numbers if left out.
+    arena, which decides where two events fall together; that of their numbers if left out. ``sky`` is how
+    light changes, if it does.
     """
 
     arena: FlatArena
@@ -41,6 +43,7 @@ class LineUp:
     walkers: RecordArray
     poses: FloatArray
     order: tuple[int, ...] = ()
+    sky: Sky | None = None
 
     @property
     def groups(self) -> IntArray:
@@ -101,6 +104,7 @@ class LineUp:
             self.luck[list(places)],
             self.seed,
             self.seconds,
+            self.sky,
         )
 
     def _rows(self, walkers: RecordArray, poses: FloatArray) -> RecordArray:
@@ -126,6 +130,7 @@ def line_up(contest: Contest) -> LineUp:
         np.tile(luck, len(contest.entrants)),
         walkers,
         poses,
+        sky=sky_of(contest.arena, contest.seconds, contest.seed),
     )
 
 

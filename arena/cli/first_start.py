@@ -86,6 +86,7 @@ def compile_all_but_engine() -> None:
     """
     import numpy as np
 
+    from agents.circuit.air import set_air
     from agents.circuit.charging import wait, waiting_currents
     from agents.circuit.eye import feed_resistance, on_voltage, recovery_time, trigger_voltage
     from agents.circuit.latch import ignites
@@ -124,6 +125,7 @@ def compile_all_but_engine() -> None:
     photocurrent_in(walker, 1e3)
     panel = lit_panel(walker, 1e-3, 1.0)
     wait(walker, panel, np.zeros(1, STATE)[0], 1.0)
+    set_air(walker, 298.15)
     waiting_currents(walker, panel, 1.0)
     free = np.zeros(1), np.zeros(1)
     pulse_rows(walker, 0, trigger, panel, free, free, 1.0)

@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import blake2b
 
 import numpy as np
 
-from agents.arrays import FloatArray, IntArray, RecordArray
+from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
 from arena.engine.motion import WALL_MARGIN
 from arena.engine.output import LIGHTS_AT_ONCE, POSES_AT_ONCE, PULSES_AT_ONCE, TOUCHES_AT_ONCE
@@ -26,13 +26,15 @@ from arena.engine.world_arrays import (
     Crowd,
     Output,
     Scene,
+    Weather,
 )
 from arena.scene.flat_arena import FlatArena
-from arena.scene.records import SHADE, SOURCE, WALL
+from arena.scene.records import SHADE, SKY_STEP, SOURCE, WALL
+from arena.scene.sky import Sky
 from replays.format.tables import LIGHTS, POSES, PULSES, TOUCHES
 
 # Tables of a floor that worlds on the same floor share.
-SHARED = ("sources", "shades", "shade_points")
+SHARED = ("shades", "shade_points")
 
 # Cells of a grid at the most, whatever the size of the floor.
 MOST_CELLS = 250_000
@@ -43,7 +45,8 @@ class WorldPlan:
     """One world before it runs.
 
     ``walkers`` (N,) WALKER records; ``poses`` (N, 3) x, y [m] and heading [rad] of each at the start;
-    ``numbers`` (N,) what each is called in the replay; ``chances`` (N,) what keys its draws.
+    ``numbers`` (N,) what each is called in the replay; ``chances`` (N,) what keys its draws. ``sky`` is how
+    light changes meanwhile, if it does.
     """
 
     arena: FlatArena
@@ -53,6 +56,7 @@ class WorldPlan:
     chances: IntArray
     seed: int
     until: float
+    sky: Sky | None = None
 
 
 def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
@@ -63,11 +67,13 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
     stands_on = np.array([place[id(plan.arena)] for plan in plans])
     counts = [len(plan.walkers) for plan in plans]
     walkers = plans[0].walkers if len(plans) == 1 else join_tables([plan.walkers for plan in plans], WALKER)
-    kinds, built = _alike(walkers)
+    kinds, built = _alike(walkers, np.repeat([_has_own_air(plan) for plan in plans], counts))
     settings = _settings(plans, walkers, _offsets(counts), floors, stands_on)
     own = {
+        "sources": _offsets([len(plan.arena.sources) for plan in plans]),
         "walkers": _offsets(counts),
-        "tree": _offsets([2 * tree_size(count) for count in counts]),
+        # the sky is one more that has its times
+        "tree": _offsets([2 * tree_size(len(plan.walkers) + (plan.sky is not None)) for plan in plans]),
         "heads": _offsets(settings["columns"] * settings["rows"]),
     }
     spans = np.zeros(len(plans), SPAN)
@@ -90,8 +96,9 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
         offsets = _offsets(lengths)
         spans[key] = np.column_stack([offsets[stands_on], offsets[stands_on + 1]])
     largest = max(counts)
+    weather = _weather(plans, spans)
     scene = Scene(
-        sources=join_tables([floor.sources for floor in floors], SOURCE),
+        sources=join_tables([plan.arena.sources for plan in plans], SOURCE),
         walls=Walls(
             records=join_tables([one.records for one in walls], WALL),
             table=np.concatenate([one.table.ravel() for one in walls]),
@@ -133,7 +140,7 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
         counts=np.zeros((len(plans), COUNTS), np.int64),
         stop=np.zeros(1, np.int64),
     )
-    return Batch(scene, crowd, out), spans
+    return Batch(scene, crowd, out, weather), spans
 
 
 def join_tables(tables: Sequence[RecordArray], kind: np.dtype[np.void]) -> RecordArray:
@@ -147,11 +154,20 @@ def _whole(kind: np.dtype[np.void]) -> np.dtype[np.void]:
     return np.dtype((np.void, kind.itemsize))
 
 
-def _alike(walkers: RecordArray) -> tuple[RecordArray, IntArray]:
-    """The records that differ, and which of them each of the ``walkers`` is."""
+def _has_own_air(plan: WorldPlan) -> bool:
+    """Whether the air of a world is not that for which its walkers were made, and so changes them."""
+    return plan.sky is not None and bool(np.any(plan.sky.steps["air"] != plan.walkers["air"][0]))
+
+
+def _alike(walkers: RecordArray, apart: BoolArray) -> tuple[RecordArray, IntArray]:
+    """The records that differ, and which of them each of the ``walkers`` is.
+
+    Those that are to be kept ``apart`` have one of their own.
+    """
     known: dict[bytes, int] = {}
     digests = (blake2b(one, digest_size=16).digest() for one in walkers.view(_whole(WALKER)))
-    built = np.array([known.setdefault(digest, len(known)) for digest in digests])
+    keys = (b"%d" % n if apart[n] else digest for n, digest in enumerate(digests))
+    built = np.array([known.setdefault(key, len(known)) for key in keys])
     _, firsts = np.unique(built, return_index=True)
     return walkers[firsts], built
 
@@ -166,6 +182,30 @@ def _bodies(plans: Sequence[WorldPlan], walkers: RecordArray, built: IntArray) -
     bodies["disc_height"] = walkers["body_height"]
     bodies["cell"] = -1
     return bodies
+
+
+def _weather(plans: Sequence[WorldPlan], spans: RecordArray) -> Weather:
+    """The skies of all worlds, one used twice stored once; writes down in ``spans`` whose is where."""
+    skies = {id(plan.sky): (plan.sky, plan.arena) for plan in plans if plan.sky is not None}
+    place = {identity: number for number, identity in enumerate(skies)}
+    steps = _offsets([len(sky.steps) for sky, _ in skies.values()])
+    lamps = _offsets([len(sky.steps) * len(arena.sources) for sky, arena in skies.values()])
+    for number, plan in enumerate(plans):
+        if plan.sky is not None:
+            which = place[id(plan.sky)]
+            spans[number]["steps"] = steps[which : which + 2]
+            spans[number]["step_lamps"] = lamps[which : which + 2]
+    given = [np.zeros(0)]
+    for sky, arena in skies.values():
+        # the sun, last of the sources, goes by the steps themselves
+        shares = np.ones((len(sky.steps), len(arena.sources)))
+        shares[:, : sky.lamps.shape[1]] = sky.lamps
+        given.append((shares * arena.sources["intensity"]).ravel())
+    return Weather(
+        steps=join_tables([sky.steps for sky, _ in skies.values()], SKY_STEP),
+        lamps=np.concatenate(given),
+        ambient=np.array([plan.arena.ambient for plan in plans]),
+    )
 
 
 def _tips(walkers: RecordArray) -> FloatArray:
@@ -221,20 +261,34 @@ def _settings(
     influence = touch.copy()
     is_crowd = np.diff(offsets) > 1
     for number in np.flatnonzero(is_crowd).tolist():
-        shadow = longest_shadow(plans[number].arena, float(lowest[number]), float(top[number]))
+        shadow = longest_shadow(_steady(plans[number]), float(lowest[number]), float(top[number]))
         if shadow > 0.0:
             influence[number] = max(influence[number], shadow + shade[number] + receptors[number])
     settings["receptors"], settings["touch"], settings["influence"] = receptors, touch, influence
+    settings["steady_influence"] = influence
+    settings["shade_height"], settings["shade_room"] = (
+        np.where(is_crowd, top - lowest, 0.0),
+        shade + receptors,
+    )
+    settings["sky_sun"] = [plan.sky is not None and plan.sky.has_sun for plan in plans]
     corners = np.concatenate([floor.floor for floor in floors])
     edges = _offsets([len(floor.floor) for floor in floors])[:-1]
     corner = np.minimum.reduceat(corners, edges)[stands_on]
     size = np.maximum.reduceat(corners, edges)[stands_on] - corner
+    settings["width"] = np.hypot(*size.T)
     # one that is alone has no neighbours to look up
     crowded = np.maximum(2.0 * reach, np.sqrt(size[:, 0] * size[:, 1] / MOST_CELLS))
     cell = np.where(is_crowd, crowded, 2.0 * size.max(axis=1))
     settings["west"], settings["south"], settings["cell"] = corner[:, 0], corner[:, 1], cell
     settings["columns"], settings["rows"] = (size / cell[:, None]).astype(np.int64).T + 1
     return settings
+
+
+def _steady(plan: WorldPlan) -> FlatArena:
+    """The arena of a world without a sun that moves."""
+    if plan.sky is None or not plan.sky.has_sun:
+        return plan.arena
+    return replace(plan.arena, sources=plan.arena.sources[:-1])
 
 
 def longest_shadow(arena: FlatArena, lowest: float, top: float) -> float:

@@ -3,6 +3,7 @@
 from agents.arrays import IntArray, RecordArray
 from agents.compiled import kernel, kernel_part
 from arena.engine.loop import advance, end_world, settle_world
+from arena.engine.sky import begin_sky
 from arena.engine.walls import Walls
 from arena.engine.world_arrays import (
     DONE,
@@ -15,11 +16,12 @@ from arena.engine.world_arrays import (
     Crowd,
     Output,
     Scene,
+    Weather,
 )
 
 
 @kernel_part
-def world_of(batch: Batch, spans: RecordArray, number: int) -> tuple[Scene, Crowd, Output]:
+def world_of(batch: Batch, spans: RecordArray, number: int) -> tuple[Scene, Crowd, Output, Weather]:
     """The arrays of one world of a batch."""
     span = spans[number]
     sources, walls, shades = span["sources"], span["walls"], span["shades"]
@@ -63,7 +65,14 @@ def world_of(batch: Batch, spans: RecordArray, number: int) -> tuple[Scene, Crow
         batch.out.counts[number],
         batch.out.stop,
     )
-    return scene, crowd, out
+    steps, lamps = span["steps"], span["step_lamps"]
+    count = steps[1] - steps[0]
+    weather = Weather(
+        batch.weather.steps[steps[0] : steps[1]],
+        batch.weather.lamps[lamps[0] : lamps[1]].reshape((count, (lamps[1] - lamps[0]) // max(count, 1))),
+        batch.weather.ambient[number],
+    )
+    return scene, crowd, out, weather
 
 
 @kernel
@@ -77,11 +86,12 @@ def advance_batch(batch: Batch, spans: RecordArray, codes: IntArray, until: floa
     for number in range(len(spans)):
         if codes[number] == ENDED or codes[number] == LOST:
             continue
-        scene, crowd, out = world_of(batch, spans, number)
+        scene, crowd, out, weather = world_of(batch, spans, number)
         if codes[number] == FRESH:
             settle_world(crowd)
+            begin_sky(scene, crowd, weather)
         end = crowd.settings[0]["until"]
-        codes[number] = advance(scene, crowd, out, min(until, end))
+        codes[number] = advance(scene, crowd, out, weather, min(until, end))
         if codes[number] == DONE and until >= end:
             if not end_world(crowd, out):
                 codes[number] = FULL

@@ -1,11 +1,13 @@
 """The event loop of a world.
 
 Nothing moves between pulses, so the clock jumps from event to event: a waiting walker's event is its next
-trigger, worked out ahead from its charging; a moving walker's event is its next stride. A walker that moves
-tells those whose light it crosses or whose whiskers it meets, and only they are worked out anew.
+trigger, worked out ahead from its charging; a moving walker's event is its next stride; where light changes,
+the next step of the sky is an event too (:mod:`arena.engine.sky`). A walker that moves tells those whose
+light it crosses or whose whiskers it meets, and only they are worked out anew.
 
-Events come in the order (time, number of the walker). Every world keeps its own clock and writes to its own
-tables alone, so the same world gives the same bits whatever runs beside it.
+Events come in the order (time, number of the walker), the sky's after those of all walkers. Every world keeps
+its own clock and writes to its own tables alone, so the same world gives the same bits whatever runs beside
+it.
 """
 
 import math
@@ -33,6 +35,7 @@ from arena.engine.senses import (
     panel_of,
     take_light,
 )
+from arena.engine.sky import change_sky, keep_air
 from arena.engine.triggers import draw_jitter, note_lost, plan_trigger
 from arena.engine.world_arrays import (
     ARRIVING,
@@ -49,6 +52,7 @@ from arena.engine.world_arrays import (
     Crowd,
     Output,
     Scene,
+    Weather,
 )
 from replays.format.tables import CUT_OFF, LEFT, RIGHT
 
@@ -77,7 +81,7 @@ def settle_world(crowd: Crowd) -> None:
 
 
 @kernel_part
-def advance(scene: Scene, crowd: Crowd, out: Output, until: float) -> int:
+def advance(scene: Scene, crowd: Crowd, out: Output, weather: Weather, until: float) -> int:
     """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.engine.world_arrays`.
 
     FULL asks to empty the output and to call again, STOPPED that ``stop`` was set; both leave the world
@@ -94,6 +98,9 @@ def advance(scene: Scene, crowd: Crowd, out: Output, until: float) -> int:
         if not room_left(out):
             return FULL
         number = first_walker(crowd.tree)
+        if number == len(crowd.bodies):
+            change_sky(scene, crowd, out, weather, time)
+            continue
         phase = crowd.bodies[number]["phase"]
         notifies = False
         if phase == WAITING:
@@ -242,6 +249,7 @@ def come_to_rest(scene: Scene, crowd: Crowd, out: Output, number: int, time: flo
         write_pulse(out.pulses, out.counts, out.under_way[number], body, time)
     body["phase"] = WAITING
     look_at_touch(scene.walls, crowd, out.touches, out.counts, number, time)
+    keep_air(crowd, number)
     take_light(scene, crowd, number)
     write_light(out.lights, out.counts, body, time)
     draw_jitter(crowd, number)

@@ -155,6 +155,16 @@ SETTINGS = np.dtype(
         ("cell", np.float64),
         ("columns", np.int64),
         ("rows", np.int64),
+        ("air", np.float64),  # temperature of the air [K]; 0 where it is that in which walkers were built
+        # where the sky changes: its next step, and whether the sun goes by it
+        ("sky_step", np.int64),
+        ("sky_sun", np.int64),
+        # and what tells how far a shadow reaches: that of a lamp, and touch, at the most [m]; by how much a
+        # body is higher than what it shades; the width of the floor; what is to be added for bodies' size
+        ("steady_influence", np.float64),
+        ("shade_height", np.float64),
+        ("width", np.float64),
+        ("shade_room", np.float64),
     ],
     align=True,
 )
@@ -173,6 +183,8 @@ SPAN = np.dtype(
             "walkers",
             "tree",
             "heads",
+            "steps",
+            "step_lamps",
         )
     ],
     align=True,
@@ -226,6 +238,18 @@ class Output(NamedTuple):
     stop: IntArray
 
 
+class Weather(NamedTuple):
+    """The sky of a world: SKY_STEP records, none where light does not change.
+
+    ``lamps`` (steps, lamps) holds the intensity of each lamp [cd], in a batch flat, sky by sky. ``ambient``
+    (kinds,) [lx] is what comes from all sides besides the sky.
+    """
+
+    steps: RecordArray
+    lamps: FloatArray
+    ambient: FloatArray
+
+
 class Batch(NamedTuple):
     """Many worlds end to end; :data:`SPAN` says which part belongs to which.
 
@@ -237,3 +261,4 @@ class Batch(NamedTuple):
     scene: Scene
     crowd: Crowd
     out: Output
+    weather: Weather

@@ -18,6 +18,7 @@ from arena.accounts.telling import TRIES, Account, Meet, accounts_of
 from arena.races.finishing import Deeds, deeds_of
 from arena.races.heat_running import HeatRun, HeatTerms, built_walker, course_stage, run_heat, with_entry
 from arena.races.results import ARRIVAL, LIGHT, LOST, MOVING, Finish
+from arena.scene.sky import sky_of
 from replays.causes.decisive_pulses import BY_LIGHT, BY_MOVING, BY_WAY
 from replays.format.tables import Tables
 from replays.words import light_words, time_words
@@ -142,6 +143,7 @@ def _line_up(terms: HeatTerms, stage: int) -> LineUp:
         ),
         terms.poses[[start for _, start in terms.starters]],
         tuple(sorted(range(count), key=lambda number: terms.starters[number][1])),
+        sky_of(arena, terms.course.seconds, terms.seed, terms.luck),
     )
 
 

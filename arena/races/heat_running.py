@@ -20,6 +20,7 @@ from arena.races.results import Entry, Finish
 from arena.recording import compose, goal_outline, walker_rows
 from arena.scene.contest import Contest, Entrant
 from arena.scene.flat_arena import FlatArena, flatten
+from arena.scene.sky import sky_of
 from arena.scene.spec import ArenaSpec
 from arena.simulation import run_plans
 from replays.format.tables import Replay, Tables
@@ -106,6 +107,7 @@ class _Stage:
         self.walkers = np.concatenate([record for record, _ in built])
         self.parts = [drawn for _, drawn in built]
         self.poses = terms.poses[[start for _, start in starters]]
+        self.sky = sky_of(self.arena, terms.course.seconds, terms.seed, terms.luck)
         count = len(starters)
         self.heats = np.arange(count) if terms.alone else np.zeros(count, np.int64)
 
@@ -124,6 +126,7 @@ class _Stage:
                 np.full(len(group), terms.luck),
                 terms.seed,
                 terms.course.seconds,
+                self.sky,
             )
             for group in groups
         ]
@@ -162,6 +165,7 @@ class _Stage:
             self.tables,
             self.ledger,
             threads,
+            self.sky,
         )
 
 
@@ -197,7 +201,10 @@ def dimmed(arena: ArenaSpec, share: float) -> ArenaSpec:
     if sun is not None:
         sun = sun.model_copy(update={"illuminance": share * sun.illuminance})
     ambient = arena.ambient.model_copy(update={"illuminance": share * arena.ambient.illuminance})
-    return arena.model_copy(update={"lamps": lamps, "sun": sun, "ambient": ambient})
+    day = arena.day
+    if day is not None:
+        day = day.model_copy(update={"glass": share * day.glass})
+    return arena.model_copy(update={"lamps": lamps, "sun": sun, "ambient": ambient, "day": day})
 
 
 def with_entry(terms: HeatTerms, entry: Entry) -> HeatTerms:

@@ -80,6 +80,10 @@ SKY_STEP = np.dtype(
         ("aim_x", np.float64),
         ("aim_y", np.float64),
         ("aim_z", np.float64),
+        (
+            "risen",
+            np.int64,
+        ),  # 1 where it is over the horizon, else it stands as deep below as it is put above
         ("sun", np.float64),  # light of its disc on a surface square to it [lx]
         ("clear_sky", np.float64),  # light of the blue and of the clouded part of the sky [lx]
         ("overcast_sky", np.float64),

@@ -39,10 +39,14 @@ _RISING = math.radians(-0.833)
 
 @dataclass(frozen=True, eq=False)
 class Sky:
-    """The steps of a run's sky: SKY_STEP records, and the share that each lamp gives, (steps, lamps) [-]."""
+    """The steps of a run's sky: SKY_STEP records, and the share that each lamp gives, (steps, lamps) [-].
+
+    ``has_sun`` tells whether the last source of the arena is its sun.
+    """
 
     steps: RecordArray
     lamps: FloatArray
+    has_sun: bool
 
 
 @dataclass(frozen=True, eq=False)
@@ -116,11 +120,12 @@ def _table(spec: ArenaForm, day: Day, starts: FloatArray, times: FloatArray, hid
     for number, axis in enumerate("xyz"):
         steps[f"sun_{axis}"], steps[f"aim_{axis}"] = place[:, number], aim[:, number]
     overcast = 0.0 if day.clouds is None else day.clouds.cover / OKTAS
+    steps["risen"] = at.towards[:, 2] > 0.0
     steps["sun"] = disc
     steps["clear_sky"], steps["overcast_sky"] = (1.0 - overcast) * at.sky, overcast * at.sky
     steps["air"] = at.air
     lamps = [_shares(lamp.on, day, times) for lamp in spec.lamps]
-    return Sky(steps, np.array(lamps).reshape(len(spec.lamps), len(starts)).T.copy())
+    return Sky(steps, np.array(lamps).reshape(len(spec.lamps), len(starts)).T.copy(), day.has_sun)
 
 
 def _changes(spec: ArenaForm, day: Day, times: FloatArray, hidden: BoolArray) -> FloatArray:

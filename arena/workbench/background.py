@@ -27,7 +27,7 @@ from arena.workbench.rounds import RoundsJob, RoundsResult, RoundsRunner
 from replays.scoring.scores import DesignScore
 
 # All of an arena on which its map of light depends.
-_LIGHT_KEYS = ("floor", "walls", "shades", "lamps", "sun", "ambient", "cell")
+_LIGHT_KEYS = ("floor", "walls", "shades", "lamps", "sun", "ambient", "day", "cell")
 
 
 class Background:

@@ -24,6 +24,7 @@ from arena.scene.flat_arena import flatten
 from arena.scene.placement import start_count
 from arena.scene.records import wall_table
 from arena.scene.spec import ArenaSpec
+from arena.scene.still_arena import arena_at
 from arena.simulation import simulate, starts_of
 from arena.workbench.latest_worker import ProgressReport
 from replays.format.tables import Replay
@@ -107,11 +108,11 @@ class LightMapJob:
 
 
 def map_illuminance(
-    sky: LightMapJob, report: ProgressReport[npt.NDArray[np.float32]]
+    wanted: LightMapJob, report: ProgressReport[npt.NDArray[np.float32]]
 ) -> npt.NDArray[np.float32]:
     """The map of light [lx], as a replay holds it."""
     report(0.0)
-    return map_of(sky.spec, sky.height).astype(np.float32)
+    return map_of(wanted.spec, wanted.height).astype(np.float32)
 
 
 @dataclass(frozen=True)
@@ -164,7 +165,7 @@ def forecast_pulse(spot: ForecastJob, report: ProgressReport[PulseForecast]) -> 
 
 def light_by_kind(spec: ArenaSpec, place: Pair, height: float) -> FloatArray:
     """Illuminance [lx] on a level surface at a place and ``height`` [m], for each kind of light."""
-    arena = flatten(spec)
+    arena = flatten(arena_at(spec))
     found = arena.ambient.copy()
     x, y = place
     spot = (x - _SPOT / 2, y - _SPOT / 2, x + _SPOT / 2, y + _SPOT / 2)

@@ -16,7 +16,8 @@ from agents.errors import ModelError
 from agents.handbook.light_kinds import SUN, kind_index
 from agents.testbench.bench_figures import BenchPoint, bench_record
 from agents.testbench.measuring import BRIGHTEST
-from replays.causes.traces import Circuits, weighed_light
+from replays.causes.light_by_kind import weighed_light
+from replays.causes.traces import Circuits
 from replays.format.tables import Replay
 from replays.scoring.measures import reach_times
 

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import BoolArray, FloatArray, RecordArray
+from agents.circuit.air import set_air
 from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
 from agents.circuit.latch import ignites
@@ -27,9 +28,9 @@ from agents.circuit.status import SETTLED, failure
 from agents.design.as_built import build
 from agents.design.spec import Design, parse_design
 from agents.errors import ReplayError, SpecError
-from agents.handbook.light_kinds import KINDS, SAME_KINDS, SUN
 from agents.handbook.temperature import ROOM_TEMPERATURE
 from agents.noise import TRIGGER, normal_pair
+from replays.causes.light_by_kind import Weights, arena_by_hour, weighed, weights_of
 from replays.causes.pulse_curve import MOST_STEPS, pulse_rows
 from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
 from replays.scoring.turns import turns_of_walker
@@ -132,8 +133,9 @@ class Trace:
         self._seed = int(replay.header["seed"])
         designs = replay.walkers["design"]
         self._copy = walker - int(np.argmax(designs == designs[walker]))
-        self._weights = _weights(replay.arena, record, "response")
-        self._warming = _weights(replay.arena, record, "warming")
+        self._arena, self._day = replay.arena, replay.day
+        self._weights = weights_of(replay.arena, record, "response")
+        self._warming = weights_of(replay.arena, record, "warming")
         self._waits: dict[int, Wait] = {}
         self._curves: dict[int, PulseCurve] = {}
 
@@ -182,11 +184,26 @@ class Trace:
 
     def photocurrent(self, time_s: float) -> float:
         """Current of the panel in short circuit [A] by the light of ``time_s`` [s], as its kinds tell."""
-        return float(photocurrent_in(self.record, _weighed(self._weights, self._panel_lx(time_s))))
+        weights, _ = self._weights_at(time_s)
+        return float(photocurrent_in(self.record, weighed(weights, self._panel_lx(time_s))))
+
+    def _weights_at(self, time_s: float) -> tuple[Weights, Weights]:
+        """How kinds of light count for current and for warmth at ``time_s`` [s]."""
+        if self._day is None:
+            return self._weights, self._warming
+        at = arena_by_hour(self._arena, self._day, time_s)
+        return weights_of(at, self.record, "response"), weights_of(at, self.record, "warming")
+
+    def _keep_air(self, time_s: float) -> None:
+        """Bring the record into the air of ``time_s`` [s], where that changes."""
+        if self._day is not None:
+            set_air(self.record, float(self._day.air_K[self._day.step(time_s)]))
 
     def panel(self, time_s: float, factor: float = 1.0) -> LitPanel:
         """The panel in the light of ``time_s`` [s], its current multiplied by a ``factor``."""
-        warmth = _weighed(self._warming, self._panel_lx(time_s))
+        self._keep_air(time_s)
+        _, warming = self._weights_at(time_s)
+        warmth = weighed(warming, self._panel_lx(time_s))
         return lit_panel(self.record, factor * self.photocurrent(time_s), warmth)
 
     def _panel_lx(self, time_s: float) -> float:
@@ -269,6 +286,7 @@ class Trace:
         lights = np.empty((len(changes), 2))
         pressed = np.zeros((len(changes), 2), dtype=bool)
         for row, moment in enumerate(changes.tolist()):
+            self._keep_air(moment)
             light = self.lights[max(int(np.searchsorted(light_rows, moment, side="right")) - 1, 0)]
             for side, column in ((0, "left_lx"), (1, "right_lx")):
                 lights[row, side] = light[column]
@@ -352,37 +370,3 @@ class Trace:
         spans = np.maximum(np.diff(times), 1e-4)
         # it may run a little ahead of the mean over rows that are ten milliseconds apart
         return times[:-1] - start, 1.2 * float(self.record["track"]) * turns / spans + 0.01
-
-
-def weighed_light(arena: dict[str, Any], record: Any, panel_lx: float, by: str = "response") -> float:
-    """What ``panel_lx`` [lx] in an arena come to for the panel of a WALKER record, in lux of sun.
-
-    Or ``by`` another field of the record that tells what a lux of each kind does.
-    """
-    return _weighed(_weights(arena, record, by), panel_lx)
-
-
-def _weighed(weights: tuple[float, float, float], panel_lx: float) -> float:
-    ambient_lx, ambient, lamps = weights
-    return ambient * min(panel_lx, ambient_lx) + lamps * max(panel_lx - ambient_lx, 0.0)
-
-
-def _weights(arena: dict[str, Any], record: Any, by: str) -> tuple[float, float, float]:
-    """Ambient light [lx], and how its kind and the lamps' kinds count in the field ``by`` of the record."""
-
-    def weight(kind: str) -> float:
-        kind = SAME_KINDS.get(kind, kind)
-        return float(record[by][KINDS.index(kind if kind in KINDS else SUN)])
-
-    ambient = weight(arena.get("ambient_light", SUN))
-    if arena["sun"] is not None:
-        lamps = weight(arena["sun"].get("light", SUN))
-    elif arena["lamps"]:
-        strengths = [lamp["intensity_cd"] for lamp in arena["lamps"]]
-        parts = [
-            strength * weight(lamp["light"]) for strength, lamp in zip(strengths, arena["lamps"], strict=True)
-        ]
-        lamps = sum(parts) / sum(strengths) if sum(strengths) > 0.0 else ambient
-    else:
-        lamps = ambient
-    return float(arena["ambient_lx"]), ambient, lamps

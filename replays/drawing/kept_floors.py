@@ -77,6 +77,13 @@ class KeptFloor:
             done &= self._compose(math.inf if is_shown else until)
         return done
 
+    def lay_anew(self, ground: LaidGround) -> None:
+        """Take another ``ground`` of the same view, which is laid; the ways are put on it when next drawn."""
+        self.ground, self.surface = ground, ground.surface
+        if self.trails is not None:
+            self.surface = pygame.Surface(self.ground.surface.get_size(), 0, 32)
+            self._composed = self.trails.nothing_composed()
+
     def work_ahead(self, time_s: float, until: float) -> None:
         """Draw the ways on without showing them."""
         if self.trails is not None:

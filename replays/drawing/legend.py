@@ -196,6 +196,11 @@ def _light(sheet: Sheet, left: float, y: float, width: float, replay: Replay, sc
             written_from = corner
     y += 58
     sun = replay.arena["sun"]
+    if replay.day is not None:
+        # the card on the floor tells what there is at any time
+        words = "light of the hour on the card"
+        sheet.text(sheet.shorten(words, TEXT, width), (left, y), TEXT, sheet.theme.faded)
+        return y + _LINE + 3
     if sun is not None:
         height = math.degrees(sun["elevation_rad"])
         words = f"sun {light_words(sun['illuminance_lx'])}, {height:.0f}° high"

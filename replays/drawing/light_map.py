@@ -42,9 +42,19 @@ Crowded = Callable[[float, float, float, float], bool]
 class LightMap:
     """The light of a replay, ready to be painted into any view."""
 
-    def __init__(self, light_map_lx: NDArray[np.float32], placed: dict[str, float]) -> None:
-        """``light_map_lx`` (rows, columns) [lx] with ``placed`` as the header's ``light_map`` places it."""
-        self.scale: LightScale = light_scale(light_map_lx)
+    def __init__(
+        self,
+        light_map_lx: NDArray[np.float32],
+        placed: dict[str, float],
+        scale: LightScale | None = None,
+    ) -> None:
+        """``light_map_lx`` (rows, columns) [lx] with ``placed`` as the header's ``light_map`` places it.
+
+        Without a ``scale`` it has one of its own.
+        """
+        self.scale: LightScale = scale or light_scale(light_map_lx)
+        # which it is of those that follow one another where light changes
+        self.number = -1
         self._x, self._y, self._cell = placed["x"], placed["y"], placed["cell"]
         # blended in the logarithm, as the eye and the scale see it
         logarithm = np.log(np.maximum(light_map_lx.astype(np.float64), _DIMMEST))
@@ -68,7 +78,7 @@ class LightMap:
     @classmethod
     def of(cls, replay: Replay) -> "LightMap":
         """The light map of ``replay``."""
-        return cls(replay.light_map, replay.header["light_map"])
+        return cls(replay.light_map, replay.header["light_map"], map_scale(replay))
 
     def shares(self, x: FloatArray, y: FloatArray) -> Floats:
         """Places on the scale, below 0 and above 1 beyond its ends, at columns ``x`` and rows ``y`` [m]."""
@@ -191,6 +201,14 @@ class LightMap:
         colour: Any = tuple(int(part) for part in self._colours[round(level * (LIGHT_STEPS - 1))])
         sheet.card(corner, (size[0] + 6, size[1] + 2), colour, None, 6)
         sheet.text(words, (corner[0] + 3, corner[1] + 1.5), LABEL_SIZE, readable_on(colour))
+
+
+def map_scale(replay: Replay) -> LightScale:
+    """The scale of a replay's light: that of its map, and on a day down to a thousandth of the brightest."""
+    if replay.day is None:
+        return light_scale(replay.light_map)
+    high = replay.light_map.max(initial=0.0)
+    return light_scale(np.array([[high, 1e-3 * high]], np.float32))
 
 
 def line_levels(scale: LightScale) -> list[float]:

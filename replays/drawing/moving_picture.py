@@ -9,6 +9,7 @@ import time
 import numpy as np
 from numpy.typing import NDArray
 
+from replays.drawing.day_light import ChangingLight
 from replays.drawing.figures import CHOSEN_WAY, NO_WAYS, Figures, Moment
 from replays.drawing.ground import EVERYTHING
 from replays.drawing.kept_floors import KeptFloor, KeptFloors, Key
@@ -49,17 +50,29 @@ class Stage:
         # rectangles [points] that something else lies over, where no name is put
         self.covered: tuple[Bounds, ...] = ()
         self.poses: Poses = Poses(replay) if known is None else known.poses
-        self.light: LightMap = LightMap.of(replay) if known is None else known.light
+        self._lights: ChangingLight = ChangingLight(replay) if known is None else known._lights
         self.floors: KeptFloors = KeptFloors(None if known is None else known.floors.front)
+        # the ground of another hour while it is laid, and whether that of the hour is shown
+        self._coming: LaidGround | None = None
+        self._is_lit = True
         self._figures: tuple[View, Figures] | None = None
         if known is not None and known.scale == scale:
             # bodies have the same colours on any paper
             self._figures = known._figures
 
-    def begin_ground(self, view: View, fine: int) -> LaidGround:
-        """The ground in ``view`` with its names, not laid yet, to be drawn ``fine`` times finer."""
+    @property
+    def light(self) -> LightMap:
+        """The light that was drawn last."""
+        return self._lights.latest
+
+    def begin_ground(self, view: View, fine: int, time_s: float = 0.0) -> LaidGround:
+        """The ground in ``view`` with its names, not laid yet, to be drawn ``fine`` times finer.
+
+        Where light changes it is that of ``time_s`` [s].
+        """
+        light = self._lights.at(self._lights.number(time_s))
         plan = GroundPlan(
-            self.replay.arena, self.light, self.poses, self.replay.seconds, self._kinds, self.covered
+            self.replay.arena, light, self.poses, self.replay.seconds, self._kinds, self.covered
         )
         return LaidGround(plan, view, self.scale, self.theme, fine)
 
@@ -85,7 +98,7 @@ class Stage:
     @property
     def is_settled(self) -> bool:
         """Whether all that was to be drawn last has been drawn: nothing is being made anew or added."""
-        return self.floors.is_settled
+        return self.floors.is_settled and self._is_lit
 
     def drawn_share(self, time_s: float) -> float:
         """Share of the ways until ``time_s`` [s] that the picture shows, 0 to 1."""
@@ -94,6 +107,9 @@ class Stage:
 
     def work_ahead(self, view: View, moment: Moment, budget_s: float) -> None:
         """Add to the ways for about ``budget_s`` [s] without showing them, for a picture that comes later."""
+        if self._coming is not None:
+            self._coming.advance(time.perf_counter() + budget_s)
+            return
         front = self.floors.front
         if front is None or front.key != self._key(view, moment) or front.trails is None:
             return
@@ -119,6 +135,7 @@ class Stage:
 
         key = self._key(view, moment)
         self.floors.prepare(key, view, moment.time_s, make, budget_s, waits=moving)
+        self._relight(view, moment, budget_s)
         corner = (round(view.left * self.scale), round(view.top * self.scale))
         window = pygame.Rect(corner, (round(view.width * self.scale), round(view.height * self.scale)))
         before = surface.get_clip()
@@ -129,6 +146,27 @@ class Stage:
         draw_labels(sheet, self.names(view))
         self.figures(view).draw(sheet, moment, quickly=moving)
         surface.set_clip(before)
+
+    def _relight(self, view: View, moment: Moment, budget_s: float) -> None:
+        """Work for about ``budget_s`` [s] on the ground of another hour, and show it once it is laid."""
+        front = self.floors.front
+        if self.replay.day is None or front is None or front.view != view or front.scale != self.scale:
+            self._coming = None
+            return
+        shown = front.ground.plan.light
+        self._is_lit = shown is None or shown.number == self._lights.number(moment.time_s)
+        if self._is_lit or not front.ground.is_laid:
+            self._coming = None
+            return
+        coming = self._coming
+        if coming is None or coming.view != view or coming.scale != self.scale or coming.theme != self.theme:
+            fine = 2 if self.scale < _FINE_ENOUGH else 1
+            coming = self._coming = self.begin_ground(view, fine, moment.time_s)
+        # one that is begun comes to its end, lest none ever does
+        if coming.advance(time.perf_counter() + budget_s):
+            front.lay_anew(coming)
+            front.advance(moment.time_s, 0.0 if budget_s < math.inf else math.inf)
+            self._coming = None
 
     def _key(self, view: View, moment: Moment) -> Key:
         """What tells one picture of the floor from another: its ground, and whose ways are on it."""
@@ -152,7 +190,9 @@ class Stage:
             known = former.over if former is not None and former.ground is ground else None
             return known or self.draw_starts(view)
 
-        return KeptFloor(key, ground or self.begin_ground(view, fine), moment.time_s, make_trails, draw_over)
+        return KeptFloor(
+            key, ground or self.begin_ground(view, fine, moment.time_s), moment.time_s, make_trails, draw_over
+        )
 
     def _whose_ways(self, moment: Moment) -> NDArray[np.intp]:
         everyone = np.arange(len(self.replay.walkers))

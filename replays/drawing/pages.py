@@ -3,10 +3,11 @@
 from collections.abc import Sequence
 
 from agents.arrays import FloatArray
-from replays.drawing.colours import light_scale
+from replays.drawing.day_card import draw_day_card
 from replays.drawing.figures import ALL_WAYS, Moment
 from replays.drawing.layout import FOOT, HEAD, PageLayout, lay_out_page
 from replays.drawing.legend import HEADING, TEXT, draw_legend, draw_scale_bar
+from replays.drawing.light_map import map_scale
 from replays.drawing.marks import CROWD
 from replays.drawing.metres_to_points import View, bounds, fit
 from replays.drawing.moving_picture import Stage
@@ -41,7 +42,7 @@ def height_for(replay: Replay, width: int, scores: Sequence[DesignScore] | None 
     arena = room * (north - south) / (east - west)
     # written once on a scrap of paper, which tells where it ends
     scrap = Sheet(pygame.Surface((LEGEND, 10)))
-    legend = draw_legend(scrap, 0.0, 0.0, LEGEND, replay, light_scale(replay.light_map), scores)
+    legend = draw_legend(scrap, 0.0, 0.0, LEGEND, replay, map_scale(replay), scores)
     return round(HEAD + FOOT + max(min(arena, 1.5 * width), legend - FOOT + MARGIN))
 
 
@@ -90,7 +91,7 @@ class MapSurround:
     ) -> None:
         self._replay, self.layout, self._scale, self._theme = replay, layout, scale, theme
         self._scores, self._standings = scores, standings
-        self._light = light_scale(replay.light_map)
+        self._light = map_scale(replay)
         self._legend: tuple[tuple[int, ...], pygame.Surface] | None = None
 
     def draw(self, surface: pygame.Surface, view: View, time_s: float) -> None:
@@ -184,4 +185,7 @@ class ReplayPage:
 
     def draw_clock(self, surface: pygame.Surface, time_s: float) -> None:
         """Draw how far the run has come onto ``surface``."""
-        draw_clock(Sheet(surface, self.scale, self.theme), self.layout, self.replay, time_s)
+        sheet = Sheet(surface, self.scale, self.theme)
+        draw_clock(sheet, self.layout, self.replay, time_s)
+        if self.replay.day is not None:
+            draw_day_card(sheet, self.view, self.replay.day, time_s)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from replays.drawing.colours import look
+from replays.drawing.day_card import draw_day_card
 from replays.drawing.figures import ALL_WAYS, Moment, walker_name
 from replays.drawing.ground import GOALS
 from replays.drawing.label_placing import draw_leader, label_box, place_beside, plate_size
@@ -224,6 +225,8 @@ class ProjectorPage:
         width, middle = self.size[0], _HEAD / 2
         clock = clock_words(time_s)
         sheet.text(clock, (width - _PAD, middle), TITLE, across=1.0, down=0.5)
+        if self.replay.day is not None:
+            draw_day_card(sheet, self.view, self.replay.day, time_s)
         right = width - 2 * _PAD - sheet.text_size(clock_words(self.replay.seconds), TITLE)[0]
         name = sheet.shorten(self.heading, TITLE, 0.5 * right)
         sheet.text(name, (_PAD, middle), TITLE, down=0.5)

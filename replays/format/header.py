@@ -23,6 +23,7 @@ The header is one JSON object; lengths in metres, angles in radians, light in lu
 ``arena.ambient_lx``  even light from everywhere [lx]
 ``arena.goals``     ``name``, ``outline``
 ``arena.gates``     ``name``, ``line`` (at least two points); may be left out
+``arena.day``       only where light changes: :mod:`replays.format.daylight`
 ==================  ======================================================================================
 
 Further keys are kept. ``arena.ambient_light`` and ``arena.sun.light`` tell the kinds of light where they are
@@ -32,9 +33,11 @@ and 25 degC else.
 
 import math
 from collections.abc import Callable
+from itertools import pairwise
 from typing import Any
 
 from agents.errors import ReplayError
+from replays.format.daylight import COLUMNS
 
 FORMAT = "photodrome replay"
 VERSION = 2
@@ -58,6 +61,22 @@ def check_header(header: Any) -> None:
         )
     _HEADER(header, "header")
     _GATES(header["arena"].get("gates", []), "header.arena.gates")
+    if header["arena"].get("day") is not None:
+        _check_day(header["arena"])
+
+
+def _check_day(arena: dict[str, Any]) -> None:
+    """Raise ReplayError unless the day of an ``arena`` is what :mod:`replays.format.daylight` says."""
+    day, key = arena["day"], "header.arena.day"
+    _DAY(day, key)
+    times = day["times_s"]
+    if times[0] != 0 or any(after < before for before, after in pairwise(times)):
+        _fail(f"{key}.times_s", times, "times from 0 on, in order")
+    for name in COLUMNS:
+        if len(day[name]) != len(times):
+            _fail(f"{key}.{name}", day[name], f"a list of {len(times)}")
+    if [len(shares) for shares in day["lamps"]] != [len(times)] * len(arena["lamps"]):
+        _fail(f"{key}.lamps", day["lamps"], f"a list of {len(times)} for each lamp")
 
 
 def _fail(key: str, got: Any, expected: str) -> None:
@@ -142,6 +161,23 @@ _LAMP = _object(
     light=_text,
 )
 _SUN = _object(azimuth_rad=_ANY, elevation_rad=_number(-math.pi / 2, math.pi / 2), illuminance_lx=_FROM_ZERO)
+_DAY = _object(
+    begins_s=_FROM_ZERO,
+    offset_s=_ANY,
+    date=_either_null(_text),
+    latitude_rad=_either_null(_ANY),
+    longitude_rad=_either_null(_ANY),
+    north_rad=_ANY,
+    height_m=_FROM_ZERO,
+    times_s=_list(_FROM_ZERO, 1),
+    sun_azimuth_rad=_list(_ANY),
+    sun_elevation_rad=_list(_number(-math.pi / 2, math.pi / 2)),
+    sun_lx=_list(_FROM_ZERO),
+    sky_lx=_list(_FROM_ZERO),
+    overcast_lx=_list(_FROM_ZERO),
+    air_K=_list(_ABOVE_ZERO),
+    lamps=_list(_list(_number(0.0, 1.0))),
+)
 _GOAL = _object(name=_text, outline=_OUTLINE)
 _GATES = _list(_object(name=_text, line=_list(_POINT, 2)))
 _HEADER = _object(

@@ -5,12 +5,14 @@ light in lux. A walker's place is the middle of its axle.
 """
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from agents.arrays import FloatArray, RecordArray
+from replays.format.daylight import Daylight, daylight_of
 
 LEFT, RIGHT = 0, 1
 """Values of ``pulses.side``: whose transistors fired."""
@@ -160,6 +162,11 @@ class Replay(Tables):
         """The arena's geometry, as :mod:`replays.format.header` describes it."""
         arena: dict[str, Any] = self.header["arena"]
         return arena
+
+    @cached_property
+    def day(self) -> Daylight | None:
+        """How light changes in the run, None where it does not."""
+        return daylight_of(self.arena)
 
     @property
     def goals(self) -> list[FloatArray]:

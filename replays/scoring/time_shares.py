@@ -119,13 +119,20 @@ def light_bearings(replay: Replay) -> FloatArray:
         direction = np.where(nearer, np.arctan2(to_y, to_x), direction)
         nearest = np.where(nearer, far, nearest)
     best = np.zeros(len(pulses))
-    for lamp in arena["lamps"]:
+    day = replay.day
+    step = None if day is None else np.searchsorted(day.times_s, pulses["start_s"], side="right") - 1
+    for number, lamp in enumerate(arena["lamps"]):
         to_x, to_y = lamp["x"] - x, lamp["y"] - y
         far = np.sqrt(to_x**2 + to_y**2 + lamp["height"] ** 2)
         light = _in_beam(lamp, to_x, to_y, far) * lamp["intensity_cd"] * lamp["height"] / far**3
+        if day is not None:
+            light = light * day.lamps[step, number]
         brighter = light > best
         direction, best = np.where(brighter, np.arctan2(to_y, to_x), direction), np.maximum(light, best)
-    if arena["sun"] is not None:
+    if day is not None:
+        light = day.sun_lx[step] * np.maximum(np.sin(day.sun_elevation_rad[step]), 0.0)
+        direction = np.where(light > best, day.sun_azimuth_rad[step], direction)
+    elif arena["sun"] is not None:
         sun = arena["sun"]
         light = sun["illuminance_lx"] * max(math.sin(sun["elevation_rad"]), 0.0)
         direction = np.where(light > best, sun["azimuth_rad"], direction)

@@ -2,9 +2,10 @@
 
 import re
 
-from replays.drawing.colours import light_scale
+from replays.drawing.day_card import draw_day_card
 from replays.drawing.layout import Box
 from replays.drawing.legend import draw_legend, draw_scale_bar
+from replays.drawing.light_map import map_scale
 from replays.drawing.metres_to_points import View
 from replays.drawing.sheet import Sheet, pygame
 from replays.format.tables import Replay
@@ -31,6 +32,8 @@ def draw_head(
         whole = f" of {clock_words(replay.seconds)}"
         sheet.text(clock_words(time_s), (right, middle), TITLE, down=0.5)
         sheet.text(whole, (box.right, middle), TITLE, across=1.0, down=0.5)
+        if replay.day is not None:
+            draw_day_card(sheet, view, replay.day, time_s)
     # in a narrow head there is room for the name alone
     room = right - box.left
     name = sheet.shorten(replay.arena["name"], TITLE, max(0.45 * room if room > 400 else room - 12, 60.0))
@@ -49,7 +52,7 @@ class LegendCard:
 
     def __init__(self, replay: Replay, standings: Standings) -> None:
         self._replay, self._standings = replay, standings
-        self._light = light_scale(replay.light_map)
+        self._light = map_scale(replay)
         self._about = f"{replay.arena['about']}, seed {replay.header['seed']}"
         self._height: float | None = None
 

@@ -16,10 +16,12 @@ from agents.design.spec import Design
 from arena.engine.assembly import WorldPlan, assemble
 from arena.engine.batch import world_of
 from arena.engine.loop import advance, end_world, settle_world
+from arena.engine.sky import begin_sky
 from arena.engine.world_arrays import DONE, FULL
 from arena.scene.contest import Contest, Entrant
 from arena.scene.elements import Ambient, Floor, Goal, Lamp, Shade, StartPlace, Starts, Wall
 from arena.scene.flat_arena import flatten
+from arena.scene.sky import sky_of
 from arena.scene.spec import ArenaSpec
 from replays.format.tables import PULSES, TOUCHES
 
@@ -122,24 +124,34 @@ class World:
         walkers = np.concatenate([build(one) for one in designs])
         numbers = np.arange(len(designs))
         plan = WorldPlan(
-            flatten(spec), walkers, np.array(poses, dtype=np.float64), numbers, numbers, seed, until
+            flatten(spec),
+            walkers,
+            np.array(poses, dtype=np.float64),
+            numbers,
+            numbers,
+            seed,
+            until,
+            sky_of(spec, until, seed),
         )
         batch, spans = assemble([plan])
         for name, count in (rows or {}).items():
             table = getattr(batch.out, name)
             batch = batch._replace(out=batch.out._replace(**{name: np.zeros((1, count), table.dtype)}))
-        self.scene, self.crowd, self.out = world_of(batch, spans, 0)
+        self.scene, self.crowd, self.out, self.weather = world_of(batch, spans, 0)
         self.bodies: Any = self.crowd.bodies
         self.walkers: Any = self.crowd.walkers[self.bodies["built"]]
         self.emptied = 0
         self._chunks: dict[str, list[Any]] = {name: [] for name in TABLES}
         settle_world(self.crowd)
+        begin_sky(self.scene, self.crowd, self.weather)
 
     def run(self, until: float | None = None) -> "World":
         """Run up to ``until`` [s], or to the end."""
         code = FULL
         while code == FULL:
-            code = advance(self.scene, self.crowd, self.out, self.until if until is None else until)
+            code = advance(
+                self.scene, self.crowd, self.out, self.weather, self.until if until is None else until
+            )
             self._empty()
         assert code == DONE
         if until is None:

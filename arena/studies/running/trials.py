@@ -25,6 +25,7 @@ from arena.engine.assembly import WorldPlan, join_tables
 from arena.recording import describe_arena, walker_rows
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Footprint, Ground, footprints
+from arena.scene.sky import Sky, sky_of
 from arena.scene.spec import ArenaSpec
 from arena.simulation import run_worlds
 from arena.studies.plans.study import Setting, Study
@@ -139,10 +140,13 @@ def _pieces(cells: _Cells, size: int) -> Iterator[_Cells]:
 class _Floor:
     """An arena as it is run, in ``air`` of a temperature [K].
 
-    ``crowd`` is what scores need to know of it, and ``marked`` the parts of its file that decide that.
+    ``crowd`` is what scores need to know of it, and ``marked`` the parts of its file that decide that;
+    ``sky`` is how light changes, where it is the same in every repeat.
     """
 
+    spec: ArenaSpec
     arena: FlatArena
+    sky: Sky | None
     air: float
     ground: Ground
     ground_number: int
@@ -159,6 +163,11 @@ class _World:
     walkers: RecordArray
     copies: IntArray
     poses: FloatArray
+    sky: Sky | None
+
+
+def _has_clouds(spec: ArenaSpec) -> bool:
+    return spec.day is not None and spec.day.clouds is not None
 
 
 class _Bench:
@@ -209,9 +218,17 @@ class _Bench:
             mine = slice(index * count, (index + 1) * count)
             poses = self._start(floor, tuple(prints[mine]), repeat)
             worlds.append(
-                poses if isinstance(poses, str) else _World(floor, walkers[mine], numbers[mine], poses)
+                poses
+                if isinstance(poses, str)
+                else _World(floor, walkers[mine], numbers[mine], poses, self._sky(floor, repeat))
             )
         return worlds
+
+    def _sky(self, floor: _Floor, repeat: int) -> Sky | None:
+        """How light changes in a repeat, the same for every design: its clouds are drawn by its number."""
+        if not _has_clouds(floor.spec):
+            return floor.sky
+        return sky_of(floor.spec, floor.seconds, self._study.seed, repeat)
 
     def _floor(self, setting: Setting) -> _Floor:
         key = (self._study.arena_key(setting), self._study.seconds_of(setting))
@@ -235,9 +252,9 @@ class _Bench:
             self._ground_count += 1
         number, ground = self._grounds[key]
         marked = (spec.floor, spec.walls, spec.goals, spec.gates)
-        return _Floor(
-            arena, spec.air, ground, number, seconds, marked, CrowdFloor.of(describe_arena(spec, ""))
-        )
+        sky = None if _has_clouds(spec) else sky_of(spec, seconds)
+        crowd = CrowdFloor.of(describe_arena(spec, ""))
+        return _Floor(spec, arena, sky, spec.air, ground, number, seconds, marked, crowd)
 
     def _start(self, floor: _Floor, prints: tuple[Footprint, ...], repeat: int) -> FloatArray | str:
         """Start poses (W, 3) of a repeat, or why there is no room."""
@@ -269,6 +286,7 @@ class _Bench:
                 world.copies,
                 seed,
                 world.floor.seconds,
+                world.sky,
             )
             for place, world in enumerate(worlds)
         ]

@@ -14,6 +14,7 @@ from arena.scene.flat_arena import flatten
 from arena.scene.records import SUN_DISTANCE
 from arena.scene.sky import LEAST_LIGHT, Sky, sky_of
 from arena.scene.spec import ArenaSpec, parse_arena
+from arena.scene.still_arena import arena_at
 
 YARD = """\
 photodrome: arena 1
@@ -302,3 +303,25 @@ def test_python_may_give_a_day_in_si_units() -> None:
     changed = ArenaSpec.model_validate({**dict(spec), "day": known})
     assert changed.day is not None
     assert changed.day.begins == 21600.0
+
+
+def test_an_arena_at_one_time_of_its_day_stands_still() -> None:
+    text = with_table("begins: 20:00, ends: 22:00, share: 50 %")
+    spec = yard(f"{PLACE}, begins: 04:00, coldest: 5 degC, warmest: 25 degC, clouds: {{cover: 8}}", text)
+    assert arena_at(parse_arena(YARD, "yard.yaml")).lamps[0].on == ()
+    noon, evening, night = (arena_at(spec, (hour - 4.0) * 3600.0, sky(spec)) for hour in (13.4, 21.0, 23.5))
+    assert noon.day is None
+    assert noon.sun is None
+    # 0.3 + 21 sin h of an overcast sky, in klx
+    assert noon.ambient.illuminance == pytest.approx(300.0 + 21e3 * math.sin(math.radians(66.0)), rel=0.01)
+    assert noon.ambient.light == "overcast"
+    assert 295.0 < noon.air < 298.2
+    assert [one.lamps[0].intensity for one in (noon, evening, night)] == [0.0, 50.0, 0.0]
+    assert night.ambient.illuminance < 1.0
+    # left to itself it is the brightest time, of a clear day
+    bright = arena_at(spec)
+    assert bright.sun is not None
+    assert math.degrees(bright.sun.elevation) == pytest.approx(66.0, abs=0.5)
+    assert flatten(bright).sources["is_sun"].tolist() == [0, 1]
+    # a clock alone: when most lamps are on
+    assert arena_at(yard("begins: 04:00", text)).lamps[0].intensity == 50.0

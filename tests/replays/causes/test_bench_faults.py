@@ -9,7 +9,8 @@ from agents.testbench.bench_figures import bench_point
 from arena.scene.contest import read_contest
 from arena.simulation import simulate
 from replays.causes.bench_faults import entries_on_bench, last_lights, median_lights, on_bench, walk_ends
-from replays.causes.traces import Circuits, weighed_light
+from replays.causes.light_by_kind import weighed_light
+from replays.causes.traces import Circuits
 from tests.helpers.fabricate import Fabricator, arena, box, goal
 
 
