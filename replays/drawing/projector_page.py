@@ -248,6 +248,7 @@ class ProjectorPage:
         taken: list[tuple[float, float, float, float]] = [
             label_box(sheet, label) for label in self.stage.names(self.view)
         ]
+        taken += self.stage.line_names(self.view)
         taken += [(card.left, card.top, card.right, card.bottom) for card in self.cards]
         before: NDArray[np.intp] = np.array([self._sides.get(walker, -1) for walker in named], dtype=np.intp)
         box = self.arena
