@@ -18,23 +18,18 @@ from arena.cli.fit_command import fit
 from arena.cli.kit_command import kit
 from arena.cli.options import (
     Measured,
-    Plain,
-    Seconds,
     Whole,
     air_options,
     as_json,
-    cause_ticker,
     drawer_option,
     kind_option,
-    projector_option,
     report_option,
     shipped,
-    theme_option,
-    walker_called,
 )
-from arena.cli.output_files import check_picture_name, check_report, spare_inputs
+from arena.cli.output_files import check_report
 from arena.cli.pick_command import pick
 from arena.cli.race_command import race
+from arena.cli.replay_commands import film, picture, watch
 from arena.cli.sheet_command import sheet
 from arena.cli.study_commands import sweep, tune
 from arena.cli.terminal import (
@@ -91,114 +86,6 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
 
     print_scores(scores)
     print_crowds(crowds)
-
-
-@photodrome.command()
-@click.argument("file", type=click.Path(path_type=Path))
-@theme_option
-@click.option(
-    "--scale", type=Plain(least=1.0, most=4.0), help="Pixels a point; what suits the screen if left out."
-)
-@projector_option
-def watch(file: Path, theme: str, scale: float | None, projector: bool, yours: str | None) -> None:
-    """Show a replay in a window: play it, follow a walker, and see why each side fired."""
-    from replays.drawing.theme import THEMES
-    from replays.format.replay_file import read_replay
-
-    replay = read_replay(file)
-    from replays.window.screen import watch as watch_window
-    from replays.window.screen import watch_show
-
-    if projector:
-        watch_show(replay, THEMES[theme], yours=walker_called(replay, yours))
-    else:
-        watch_window(replay, file, THEMES[theme], scale)
-
-
-@photodrome.command()
-@click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--out", "-o", type=click.Path(dir_okay=False, path_type=Path), required=True, help="PNG file to write."
-)
-@click.option("--width", type=Whole(800, 6000), default=1600, show_default=True, help="Width in pixels.")
-@click.option("--size", help="slide, phone, or width x height like 1280x720; in place of --width.")
-@click.option("--at", "time_s", type=Seconds("time", "s", least=0.0), help="Time of the run; its end else.")
-@theme_option
-def picture(file: Path, out: Path, width: int, size: str | None, time_s: float | None, theme: str) -> None:
-    """Draw a replay from above: light, shadows, paths and pulses."""
-    from replays.format.replay_file import read_replay
-    from replays.format.whole_files import check_writable
-    from replays.scoring.scores import score as score_one
-
-    spare_inputs(out, (file,))
-    replay = read_replay(file)
-    check_writable(out)
-    check_picture_name(out)
-    from replays.drawing.pictures import draw_picture
-    from replays.drawing.theme import THEMES
-
-    draw_picture(replay, out, width, score_one(replay), size=size, time_s=time_s, theme=THEMES[theme])
-    click.echo(f"picture: {printable(str(out))}")
-
-
-@photodrome.command()
-@click.argument("file", type=click.Path(path_type=Path))
-@click.option(
-    "--out",
-    "-o",
-    type=click.Path(dir_okay=False, path_type=Path),
-    required=True,
-    help="File to write; .gif and .png, or .mp4 with the extra film.",
-)
-@click.option("--from", "from_s", type=Seconds("time", "s", least=0.0), default="0", help="First moment.")
-@click.option("--to", "to_s", type=Seconds("time", "s", above=0.0), help="Last moment; the end if left out.")
-@click.option(
-    "--speed", type=Plain(above=0.0, most=1e6), help="Times as fast as life; for a film of 20 s if left out."
-)
-@click.option(
-    "--fps", type=Plain(least=1.0, most=60.0), default="20", show_default=True, help="Frames a second."
-)
-@click.option("--size", help="slide, phone, or width x height like 1280x720.")
-@click.option("--waits/--no-waits", default=False, help="Show waits in which nobody moves; left out else.")
-@click.option(
-    "--ticker",
-    is_flag=True,
-    help="Tell at the foot why walkers fire the side they do; with --yours, that walker alone.",
-)
-@theme_option
-@projector_option
-def film(
-    file: Path,
-    out: Path,
-    size: str | None,
-    waits: bool,
-    theme: str,
-    projector: bool,
-    ticker: bool,
-    **how: Any,
-) -> None:
-    """Make a film of a replay."""
-    from replays.format.replay_file import read_replay
-
-    spare_inputs(out, (file,))
-    replay = read_replay(file)
-    from replays.drawing.films import Shooting, make_film, make_show
-    from replays.drawing.theme import THEMES
-
-    yours = walker_called(replay, how["yours"])
-    told = cause_ticker(replay, yours) if ticker else None
-    if projector:
-        with telling_of_stop(out), progress("getting ready", "filming") as tell:
-            # a show takes a minute or two, of which more frames would make a huge file
-            rate = how["fps"] if out.suffix.lower() == ".mp4" else min(how["fps"], 12.0)
-            make_show(replay, out, size, THEMES[theme], tell, rate=rate, yours=yours, ticker=told)
-        click.echo(f"film: {printable(str(out))}")
-        return
-
-    shooting = Shooting(how["from_s"], how["to_s"], how["speed"], how["fps"], not waits)
-    with telling_of_stop(out), progress("getting ready", "filming") as tell:
-        make_film(replay, out, shooting, size, THEMES[theme], tell, ticker=told)
-    click.echo(f"film: {printable(str(out))}")
 
 
 @photodrome.command()
@@ -375,6 +262,8 @@ def check(files: tuple[str, ...], to_json: bool) -> None:
 for command in (demo, run, try_by_hand, sweep, tune, kit, pick, fit, sheet, new, schema):
     photodrome.add_command(command)
 photodrome.add_command(race)
+for command in (watch, picture, film):
+    photodrome.add_command(command)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:

@@ -229,6 +229,12 @@ def cause_ticker(replay: "Replay", walker: int | None) -> Callable[[float, float
     return CauseTicker(replay, names, walker).words
 
 
+def ticker_option(function: Command) -> Command:
+    """Give a command the option --ticker."""
+    told = "Tell at the foot why walkers fire the side they do; with --yours, that walker alone."
+    return click.option("--ticker", is_flag=True, help=told)(function)
+
+
 def projector_option(function: Command) -> Command:
     """Give a command the option --projector."""
     option = click.option(

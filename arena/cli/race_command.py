@@ -1,12 +1,24 @@
 """The command race: a class of walkers, round by round, to a ranking."""
 
 import os
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from arena.cli.options import OneOf, Whole, as_json, shipped, threads_option, walker_called, why_option
+from arena.cli.options import (
+    OneOf,
+    Seconds,
+    Whole,
+    as_json,
+    cause_ticker,
+    shipped,
+    threads_option,
+    ticker_option,
+    walker_called,
+    why_option,
+)
 from arena.cli.output_files import check_papers
 from arena.cli.terminal import print_json, progress, tell_report
 
@@ -15,6 +27,7 @@ if TYPE_CHECKING:
     from arena.races.race_setup import RaceSetup
     from arena.races.results import RaceResults
     from arena.reports.race_runs import ShownRun
+    from replays.format.tables import Replay
 
 KEPT = "the rounds that were through are kept in {folder}, and the same command goes on from there"
 
@@ -62,6 +75,13 @@ KEPT = "the rounds that were through are kept in {folder}, and the same command 
     type=click.Path(dir_okay=False, path_type=Path),
     help="Make a film of the last race; .gif and .png, or .mp4 with the extra film.",
 )
+@click.option("--film-size", help="Size of the film: slide, phone, or width x height like 640x360.")
+@click.option(
+    "--film-lasts",
+    type=Seconds("time", "s", least=1.0, most=600.0),
+    help="How long the race takes in the film; as long as can be followed if left out.",
+)
+@ticker_option
 @click.option("--yours", help="Name of an entry that is told in any case, also behind the first ten.")
 @why_option
 @threads_option
@@ -164,12 +184,21 @@ def _show(results: "RaceResults", how: dict[str, Any]) -> None:
         from replays.drawing.films import make_show
 
         with progress("getting ready", "filming") as tell:
-            make_show(replay, film, progress=tell, yours=yours, heading=heading)
+            make_show(
+                replay, film, how["film_size"], progress=tell, yours=yours, heading=heading,
+                lasts_s=how["film_lasts"], ticker=_ticker(replay, yours, how),
+            )  # fmt: skip
         click.echo(f"film: {printable(str(film))}")
     if how["show"]:
         from replays.window.screen import watch_show
 
-        watch_show(replay, yours=yours, heading=heading)
+        watch_show(replay, yours=yours, heading=heading, ticker=_ticker(replay, yours, how))
+
+
+def _ticker(
+    replay: "Replay", yours: int | None, how: dict[str, Any]
+) -> "Callable[[float, float], str] | None":
+    return cause_ticker(replay, yours) if how["ticker"] else None
 
 
 def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -> None:

@@ -34,7 +34,8 @@ class Background:
     """The workers, and the last that each has brought.
 
     ``race`` is the last race that was finished, or the first one as far as it goes, and stays until the next
-    one is there; ``scores_before`` are the scores of the one before it. ``light`` [lx] is the map of light.
+    one is there; ``scores_before`` are the scores of the one before it. ``light`` [lx] is the map of light,
+    of the arena ``light_spec``.
     ``cures`` are those of what lies on the bench, ``rounds`` its figures with the luck of several seeds; None
     as long as they are not known.
     """
@@ -53,6 +54,7 @@ class Background:
         self.scores_before: tuple[DesignScore, ...] = ()
         self.race_fault = ""
         self.light: npt.NDArray[np.float32] | None = None
+        self.light_spec: ArenaSpec | None = None
         self.forecast: PulseForecast | None = None
         self._mapped: LightMapJob | None = None
 
@@ -121,7 +123,7 @@ class Background:
             fresh = self.races.so_far
         light = self.light_maps.take()
         if light is not None and light.result is not None:
-            self.light = light.result
+            self.light, self.light_spec = light.result, light.job.spec
         forecast = self.forecasts.take()
         if forecast is not None:
             self.forecast = forecast.result

@@ -103,10 +103,15 @@ class FloorView:
     def _take_light(self, state: WorkbenchState, spec: ArenaSpec) -> None:
         """Take in a map of light, and who raced."""
         background = state.background
-        if background.light is not None and background.light is not self._light_of:
-            west, south = (min(values) for values in zip(*spec.floor.outline, strict=True))
-            self._light = LightMap(background.light, {"x": west, "y": south, "cell": spec.cell})
-            self._light_of = background.light
+        light, of = background.light, background.light_spec
+        # the map of a floor of another shape would lie wrong on this one
+        if of is None or (of.floor.outline, of.cell) != (spec.floor.outline, spec.cell):
+            light = None
+        if light is not self._light_of:
+            self._light_of, self._light = light, None
+            if light is not None:
+                west, south = (min(values) for values in zip(*spec.floor.outline, strict=True))
+                self._light = LightMap(light, {"x": west, "y": south, "cell": spec.cell})
             self._lights += 1
         race = background.race
         if race is not self._raced:

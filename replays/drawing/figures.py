@@ -26,8 +26,8 @@ _LEAST_NUMBERED = 5.5
 _HEADINGS = 144
 # A walker larger than this [pixels] is drawn afresh each time: few are in view then.
 _LARGEST_STAMP = 64.0
-# Stamps are drawn so much larger and averaged down.
-_FINER = 3
+# Stamps are drawn so much larger and averaged down; where points are large, less is enough.
+_FINER, _FINER_ENLARGED, _ENLARGED = 3, 2, 2.0
 _MOST_STAMPS = 4000
 # How much of the mark of a start shows, of 255.
 _FAINT = 120
@@ -106,8 +106,9 @@ class Figures:
     def _averaged(self, size: float, draw: Callable[[Sheet, float], None]) -> pygame.Surface:
         """A stamp of ``size`` points on which ``draw`` (sheet, middle) drew."""
         pixels = max(1, math.ceil(size * self._scale))
-        large = pygame.Surface((pixels * _FINER, pixels * _FINER), pygame.SRCALPHA)
-        sheet = Sheet(large, self._scale * _FINER)
+        finer = _FINER if self._scale < _ENLARGED else _FINER_ENLARGED
+        large = pygame.Surface((pixels * finer, pixels * finer), pygame.SRCALPHA)
+        sheet = Sheet(large, self._scale * finer)
         draw(sheet, 0.5 * pixels / self._scale)
         return pygame.transform.smoothscale(large.premul_alpha(), (pixels, pixels))
 

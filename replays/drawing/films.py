@@ -1,30 +1,29 @@
 """A replay as a film in a file, without a screen: animated PNG or GIF, or MP4 with the extra ``film``."""
 
-import io
 import math
-import tempfile
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from agents.arrays import FloatArray
-from agents.errors import OptionError, OutputError
+from agents.errors import OptionError
 from replays.drawing.calm_fast_play import HURRIED, PERIOD, Dissolve
+from replays.drawing.film_files import Frame, write_frames
 from replays.drawing.glow import Glows
 from replays.drawing.moving_spans import Stretches
 from replays.drawing.pages import ReplayPage
 from replays.drawing.projector_page import TEXT as PROJECTED
 from replays.drawing.projector_page import ProjectorPage, projected_scale
 from replays.drawing.sheet import pygame
+from replays.drawing.show_times import ShowTimes
 from replays.drawing.sizes import Size, size_of
 from replays.drawing.theme import LIGHT, Theme
 from replays.drawing.ticker_strip import TickerStrip
 from replays.format.tables import Replay
-from replays.format.whole_files import check_writable, write_whole
+from replays.format.whole_files import check_writable, whole_file
+from replays.scoring.progress import Progress
 
 USUAL_SIZES = {".gif": "960x540", ".png": "960x540", ".mp4": "1280x720"}
 """Sizes of films of which none is asked for, by the endings of the files that can be made."""
@@ -35,15 +34,10 @@ FORMATS = tuple(USUAL_SIZES)
 USUAL_SECONDS = 20.0
 """Length of a film of which no speed is asked for [s]."""
 
-# The last picture stands so long [s], and a film has so many frames at the most.
-_LAST_STANDS = 2.0
-MOST_FRAMES = 6000
+MOST_FRAMES, MOST_PIXELS = 6000, 4_000_000_000
+"""Frames of a film at the most, and pixels of all of them together unless more are asked for."""
 
-# Number of the colour of a GIF that stands for "as before".
-_CLEAR = 255
-
-Frame = NDArray[np.uint8]
-Progress = Callable[[float], None]
+Told = Callable[[float], None]
 Ticker = Callable[[float, float], str]
 """What a line at the foot tells at a time of the film [s] that shows the run at a time [s]."""
 
@@ -54,7 +48,7 @@ class Shooting:
 
     From ``from_s`` to ``to_s`` [s] of the run, None for its end; ``speed`` seconds of the run go by in one of
     the film, None for a film of 20 s; ``rate`` frames a second. Stretches in which nobody moves are left out
-    where ``skips_waits``.
+    where ``skips_waits``. In place of ``speed``, ``lasts_s`` [s] is how long the film takes.
     """
 
     from_s: float = 0.0
@@ -62,6 +56,7 @@ class Shooting:
     speed: float | None = None
     rate: float = 20.0
     skips_waits: bool = True
+    lasts_s: float | None = None
 
 
 def frame_times(replay: Replay, shooting: Shooting) -> FloatArray:
@@ -73,6 +68,8 @@ def frame_times(replay: Replay, shooting: Shooting) -> FloatArray:
         )
     if not 1.0 <= shooting.rate <= 60.0:
         raise OptionError(f"{shooting.rate:g} frames a second: give 1 to 60")
+    if shooting.lasts_s is not None and not 0.0 < shooting.lasts_s <= 1e5:
+        raise OptionError(f"a film of {shooting.lasts_s:g} s: give a time above 0 s")
     if shooting.speed is not None and not 0.0 < shooting.speed <= 1e6:
         raise OptionError(f"a speed of {shooting.speed:g}: give a number above 0")
     stretches = Stretches.of(replay)
@@ -80,7 +77,8 @@ def frame_times(replay: Replay, shooting: Shooting) -> FloatArray:
     first = stretches.to_busy(shooting.from_s) if skips else shooting.from_s
     last = stretches.to_busy(end) if skips else end
     length = last - first
-    speed = length / USUAL_SECONDS if shooting.speed is None else shooting.speed
+    lasts_s = USUAL_SECONDS if shooting.lasts_s is None else shooting.lasts_s
+    speed = length / lasts_s if shooting.speed is None else shooting.speed
     if length <= 0.0 or speed <= 0.0:
         # nobody moves: the two ends are all there is to see
         return np.array([shooting.from_s, end])
@@ -100,7 +98,7 @@ def frames(
     shooting: Shooting,
     size: Size,
     theme: Theme = LIGHT,
-    progress: Progress | None = None,
+    progress: Told | None = None,
     ticker: Ticker | None = None,
 ) -> Iterator[Frame]:
     """The frames of a film, (height, width, 3), one after the other."""
@@ -147,11 +145,12 @@ def show_frames(
     shooting: Shooting,
     size: Size,
     theme: Theme = LIGHT,
-    progress: Progress | None = None,
+    progress: Told | None = None,
     names: Sequence[str] | None = None,
     yours: int | None = None,
     heading: str | None = None,
     ticker: Ticker | None = None,
+    lasts_s: float | None = None,
 ) -> Iterator[Frame]:
     """The frames of the show of a run, (height, width, 3), as a projector shows it."""
     whole = pygame.Surface((size.width, size.height))
@@ -162,10 +161,8 @@ def show_frames(
         surface = whole.subsurface((0, 0, size.width, size.height - strip.height))
         # as large as without it
         letters = scale / projected_scale(*surface.get_size())
-    page = ProjectorPage(replay, *surface.get_size(), theme, names, yours, heading, letters)
-    count = math.ceil(page.times.seconds * shooting.rate)
-    if count > MOST_FRAMES:
-        raise OptionError(f"a show of {count} frames, where {MOST_FRAMES} is the most: give fewer a second")
+    page = ProjectorPage(replay, *surface.get_size(), theme, names, yours, heading, letters, lasts_s)
+    count = _show_count(page.times, shooting.rate)
     dissolve = Dissolve()
     pulses, walkers = replay.pulses["start_s"], max(len(replay.walkers), 1)
     for number in range(count):
@@ -201,15 +198,17 @@ def make_film(
     shooting: Shooting | None = None,
     size: str | None = None,
     theme: Theme = LIGHT,
-    progress: Progress | None = None,
+    progress: Told | None = None,
     *,
     ticker: Ticker | None = None,
+    large: bool = False,
 ) -> None:
     """Write a film of ``replay`` to ``path``, whole or not at all; its ending tells the format.
 
     ``size`` is slide, phone, or like 1280x720; None takes what suits the format. ``ticker`` gives the words
-    at the foot, see :class:`replays.causes.cause_ticker.CauseTicker`. Raises OptionError for what cannot be
-    made, OutputError when the file cannot be written or the extra for MP4 is missing.
+    at the foot, see :class:`replays.causes.cause_ticker.CauseTicker`. A film of more than 4,000 million
+    pixels has to be asked for by ``large``. Raises OptionError for what cannot be made, OutputError when the
+    file cannot be written or the extra for MP4 is missing.
 
     >>> from arena import read_contest, simulate
     >>> race = simulate(read_contest("slalom", ["poppy"], walkers=1, seconds=30))
@@ -217,11 +216,9 @@ def make_film(
     """
     shooting = shooting or Shooting()
     measured = _film_size(Path(path), size)
-    frame_times(replay, shooting)
+    _check_cost(len(frame_times(replay, shooting)), measured, large)
     check_writable(Path(path))
-    _write_film(
-        Path(path), frames(replay, shooting, measured, theme, progress, ticker), measured, shooting.rate
-    )
+    _write_film(Path(path), frames(replay, shooting, measured, theme, progress, ticker), shooting.rate)
 
 
 def make_show(
@@ -229,19 +226,22 @@ def make_show(
     path: str | Path,
     size: str | None = None,
     theme: Theme = LIGHT,
-    progress: Progress | None = None,
+    progress: Told | None = None,
     *,
     rate: float = 12.0,
     names: Sequence[str] | None = None,
     yours: int | None = None,
     heading: str | None = None,
     ticker: Ticker | None = None,
+    lasts_s: float | None = None,
+    large: bool = False,
 ) -> None:
     """Write a film of the show of ``replay``, of the parts of :mod:`replays.drawing.show_times`, to ``path``.
 
     ``rate`` frames a second. ``names`` are what walkers are called, None for design and number; ``yours`` is
     the number of a walker that is told in any case; ``heading`` stands in place of the arena's name;
-    ``ticker`` is as for :func:`make_film`, which also says what is raised.
+    the run itself takes ``lasts_s`` [s] of the show, None for as long as can be followed. ``ticker`` and
+    ``large`` are as for :func:`make_film`, which also says what is raised.
 
     >>> from arena import read_contest, simulate
     >>> race = simulate(read_contest("slalom", ["poppy"], walkers=2, seconds=30))
@@ -250,9 +250,18 @@ def make_show(
     shooting = Shooting(rate=rate)
     measured = _film_size(Path(path), size)
     frame_times(replay, shooting)
+    _check_cost(_show_count(ShowTimes(replay, Progress(replay), lasts_s), rate), measured, large)
     check_writable(Path(path))
-    shown = show_frames(replay, shooting, measured, theme, progress, names, yours, heading, ticker)
-    _write_film(Path(path), shown, measured, rate)
+    shown = show_frames(replay, shooting, measured, theme, progress, names, yours, heading, ticker, lasts_s)
+    _write_film(Path(path), shown, rate)
+
+
+def _show_count(times: ShowTimes, rate: float) -> int:
+    """Frames of a show. Raises OptionError for too many."""
+    count = math.ceil(times.seconds * rate)
+    if count > MOST_FRAMES:
+        raise OptionError(f"a show of {count} frames, where {MOST_FRAMES} is the most: give fewer a second")
+    return count
 
 
 def _film_size(path: Path, size: str | None) -> Size:
@@ -262,99 +271,17 @@ def _film_size(path: Path, size: str | None) -> Size:
     return size_of(size or USUAL_SIZES[ending])
 
 
-def _write_film(path: Path, shown: Iterator[Frame], size: Size, rate: float) -> None:
-    ending = path.suffix.lower()
-    if ending == ".mp4":
-        content = _as_mp4(shown, size, rate)
-    else:
-        content = _as_gif(shown, rate) if ending == ".gif" else _as_png(shown, rate)
-    write_whole(path, content)
+def _write_film(path: Path, shown: Iterator[Frame], rate: float) -> None:
+    with whole_file(path) as stream:
+        write_frames(stream, path.suffix.lower(), shown, rate)
 
 
-def _as_png(shown: Iterator[Frame], rate: float) -> bytes:
-    """Animated PNG: W3C, Portable Network Graphics, third edition."""
-    from PIL import Image
-
-    held = [Image.fromarray(frame) for frame in shown]
-    lasts = round(1000.0 / rate)
-    durations = [lasts] * (len(held) - 1) + [lasts + round(1000.0 * _LAST_STANDS)]
-    stream = io.BytesIO()
-    held[0].save(stream, format="PNG", save_all=True, append_images=held[1:], duration=durations, loop=0)
-    return stream.getvalue()
-
-
-def _as_gif(shown: Iterator[Frame], rate: float) -> bytes:
-    """GIF89a, in 255 colours that serve all frames, so that nothing flickers.
-
-    What has not changed since the frame before is left transparent, which makes the file several times
-    smaller.
-    """
-    from PIL import Image
-
-    held: list[Any] = []
-    palette: Any = None
-    before: NDArray[np.uint8] | None = None
-    for frame in shown:
-        picture = Image.fromarray(frame)
-        if palette is None:
-            palette = picture.quantize(
-                colors=_CLEAR, method=Image.Quantize.MEDIANCUT, dither=Image.Dither.NONE
-            )
-        index = np.asarray(picture.quantize(palette=palette, dither=Image.Dither.NONE))
-        drawn = index if before is None else np.where(index == before, np.uint8(_CLEAR), index)
-        before = index
-        reduced = Image.fromarray(drawn)
-        reduced.putpalette(palette.getpalette())
-        held.append(reduced)
-    # the format counts time in hundredths of a second, and viewers slow down what is faster than two
-    lasts = max(20, 10 * round(100.0 / rate))
-    durations = [lasts] * (len(held) - 1) + [lasts + round(1000.0 * _LAST_STANDS)]
-    stream = io.BytesIO()
-    held[0].save(
-        stream,
-        format="GIF",
-        save_all=True,
-        append_images=held[1:],
-        duration=durations,
-        loop=0,
-        transparency=_CLEAR,
-        disposal=1,
-        optimize=False,
-    )
-    return stream.getvalue()
-
-
-def _as_mp4(shown: Iterator[Frame], size: Size, rate: float) -> bytes:
-    """H.264 in MP4, by the ffmpeg that comes with imageio-ffmpeg."""
-    try:
-        import imageio_ffmpeg
-    except ImportError as error:
-        raise OutputError(
-            "films in MP4 need the extra film: pip install 'photodrome[film]'; GIF and PNG need nothing more"
-        ) from error
-    with tempfile.TemporaryDirectory() as folder:
-        part = Path(folder) / "film.mp4"
-        # the codec takes even numbers of pixels only
-        width, height = size.width // 2 * 2, size.height // 2 * 2
-        writer = imageio_ffmpeg.write_frames(
-            str(part),
-            (width, height),
-            fps=rate,
-            codec="libx264",
-            quality=None,
-            macro_block_size=2,
-            output_params=["-crf", "20", "-preset", "medium", "-movflags", "+faststart"],
+def _check_cost(count: int, size: Size, large: bool) -> None:
+    """Refuse a film that takes a quarter of an hour and more, unless it is asked for. Raises OptionError."""
+    pixels = count * size.width * size.height
+    if pixels > MOST_PIXELS and not large:
+        raise OptionError(
+            f"a film of {count} frames of {size.width} x {size.height} pixels, {pixels / 1e6:,.0f} million "
+            f"in all, takes long and makes a huge file; give a smaller size, a shorter film or fewer frames "
+            f"a second, or --large to make it all the same"
         )
-        try:
-            writer.send(None)
-            last: Frame | None = None
-            for frame in shown:
-                last = np.ascontiguousarray(frame[:height, :width])
-                writer.send(last)
-            for _ in range(round(_LAST_STANDS * rate)):
-                writer.send(last)
-        except OSError as error:
-            raise OutputError(f"the film could not be made: {error}") from error
-        finally:
-            writer.close()
-        return part.read_bytes()

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from replays.drawing.label_placing import Label
 from replays.drawing.laid_ground import LaidGround
-from replays.drawing.metres_to_points import View
+from replays.drawing.metres_to_points import Bounds, View
 from replays.drawing.sheet import pygame
 from replays.drawing.trails import Trails
 
@@ -188,8 +188,17 @@ class KeptFloors:
 
     def names(self, view: View, scale: float) -> list[Label]:
         """The names in the picture, where it shows ``view``."""
+        ground = self._ground_in(view, scale)
+        return [] if ground is None else ground.names
+
+    def line_names(self, view: View, scale: float) -> list[Bounds]:
+        """Where lines of equal light bear names in the picture [points], where it shows ``view``."""
+        ground = self._ground_in(view, scale)
+        return [] if ground is None else ground.line_names
+
+    def _ground_in(self, view: View, scale: float) -> LaidGround | None:
         front = self.front
-        return [] if front is None or front.view != view or front.scale != scale else front.ground.names
+        return front.ground if front is not None and (front.view, front.scale) == (view, scale) else None
 
 
 def _is_past(picture: KeptFloor, time_s: float) -> bool:

@@ -41,8 +41,9 @@ class GroundPlan:
 class LaidGround:
     """A ground of ``plan`` in ``view``, at ``scale`` pixels a point, on the paper of ``theme``.
 
-    What stands on it is drawn ``fine`` times finer and averaged down. ``surface`` and ``names`` can be used
-    once :meth:`advance` has told that all is there; ``pieces`` are the sizes [pixels] of what was painted.
+    What stands on it is drawn ``fine`` times finer and averaged down. ``surface``, ``names``, and where lines
+    of equal light bear theirs (``line_names`` [points]) can be used once :meth:`advance` has told that all
+    is there; ``pieces`` are the sizes [pixels] of what was painted.
     """
 
     plan: GroundPlan
@@ -51,6 +52,7 @@ class LaidGround:
     theme: Theme
     fine: int = 1
     names: list[Label] = field(default_factory=list)
+    line_names: list[Bounds] = field(default_factory=list)
     pieces: list[int] = field(default_factory=list)
     is_laid: bool = False
 
@@ -143,6 +145,10 @@ class LaidGround:
         yield True
         if plan.poses is not None and plan.light is not None:
             crowded = crowding(plan.poses, own)
-            for _ in plan.light.name_lines(small, own, room, plan.arena["floor"], crowded):
+            for boxes in plan.light.name_lines(small, own, room, plan.arena["floor"], crowded):
+                self.line_names += [
+                    (west + view.left, north + view.top, east + view.left, south + view.top)
+                    for west, north, east, south in boxes
+                ]
                 yield True
         self.names = [label.moved(view.left, view.top) for label in names]

@@ -18,7 +18,7 @@ from replays.drawing.colours import (
     readable_on,
 )
 from replays.drawing.label_placing import LABEL_SIZE, LabelPlacement
-from replays.drawing.metres_to_points import View
+from replays.drawing.metres_to_points import Bounds, View
 from replays.drawing.sheet import Point, Sheet, pygame
 from replays.format.tables import Replay
 from replays.scoring.outline import inside
@@ -155,8 +155,8 @@ class LightMap:
 
     def name_lines(
         self, sheet: Sheet, view: View, room: LabelPlacement, floor: list[list[float]], crowded: Crowded
-    ) -> Iterator[float]:
-        """Write on the lines how much light they stand for, one value [lx] after the other.
+    ) -> Iterator[list[Bounds]]:
+        """Write on the lines how much light they stand for, one value after the other; yields where [points].
 
         Names go where ``room`` is left, within the outline ``floor`` [m], and not onto what is ``crowded``.
         """
@@ -172,6 +172,7 @@ class LightMap:
             words = light_words(tick)
             width, height = sheet.text_size(words, LABEL_SIZE)
             written: list[Point] = []
+            boxes: list[Bounds] = []
             # from the middle outwards, so that names gather where the eye is
             places = [
                 (view.left + step * (int(c) + 1.0), view.top + step * (int(r) + 0.5))
@@ -194,8 +195,9 @@ class LightMap:
                     continue
                 if room.claim(corner[0], corner[1], width + 6, height + 2):
                     written.append(place)
+                    boxes.append((*corner, corner[0] + width + 6, corner[1] + height + 2))
                     self._name(sheet, words, corner, (width, height), level)
-            yield tick
+            yield boxes
 
     def _name(self, sheet: Sheet, words: str, corner: Point, size: Point, level: float) -> None:
         colour: Any = tuple(int(part) for part in self._colours[round(level * (LIGHT_STEPS - 1))])

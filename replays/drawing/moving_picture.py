@@ -95,6 +95,10 @@ class Stage:
         """The names that are shown in ``view``."""
         return self.floors.names(view, self.scale)
 
+    def line_names(self, view: View) -> list[Bounds]:
+        """Where [points] lines of equal light bear their names in ``view``."""
+        return self.floors.line_names(view, self.scale)
+
     @property
     def is_settled(self) -> bool:
         """Whether all that was to be drawn last has been drawn: nothing is being made anew or added."""

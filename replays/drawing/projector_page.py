@@ -65,7 +65,8 @@ class ProjectorPage:
     """A replay laid out for a projector: ``width`` by ``height`` pixels.
 
     ``names`` are what walkers are called, or None for design and number; ``yours`` is a walker that is told
-    in any case; ``heading`` stands in place of the arena's name; ``letters`` enlarges them.
+    in any case; ``heading`` stands in place of the arena's name; ``letters`` enlarges them. The run itself
+    takes ``lasts_s`` [s] of the show, None for as long as can be followed.
     """
 
     def __init__(
@@ -78,6 +79,7 @@ class ProjectorPage:
         yours: int | None = None,
         heading: str | None = None,
         letters: float = 1.0,
+        lasts_s: float | None = None,
     ) -> None:
         self.replay, self.theme, self.yours = replay, theme, yours
         self.scale = letters * projected_scale(width, height)
@@ -88,7 +90,7 @@ class ProjectorPage:
         self._marks = replay.marks
         self.progress = Progress(replay)
         self.standings = Standings(replay)
-        self.times = ShowTimes(replay, self.progress)
+        self.times = ShowTimes(replay, self.progress, lasts_s)
         self.arena = Box(0.0, _HEAD, self.size[0], self.size[1] - _HEAD)
         self.stage = Stage(replay, theme, self.scale, names=GOALS)
         self.view = _fit(replay, self.arena, 0.5)
@@ -249,6 +251,7 @@ class ProjectorPage:
         taken: list[tuple[float, float, float, float]] = [
             label_box(sheet, label) for label in self.stage.names(self.view)
         ]
+        taken += self.stage.line_names(self.view)
         taken += [(card.left, card.top, card.right, card.bottom) for card in self.cards]
         before: NDArray[np.intp] = np.array([self._sides.get(walker, -1) for walker in named], dtype=np.intp)
         box = self.arena

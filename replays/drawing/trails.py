@@ -6,6 +6,7 @@ are finer than the picture and are averaged down, piece by piece where something
 
 import math
 import time
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -74,8 +75,10 @@ class Trails:
         self._change = 0
         self._everyone = walkers
         self._is_crowd = len(walkers) > CROWD
-        self._ways: _Ways = self._lay_out(walkers) if known is None else known._ways
-        self._drawn = self._ways.edges[:-1].copy()
+        self._ways: _Ways | None = None
+        self._laying = self._lay_out(walkers)
+        if known is not None and known._ways is not None:
+            self._take_ways(known._ways)
         mine = np.isin(replay.pulses["walker"], walkers)
         self._pulses = replay.pulses[mine] if marks_pulses(int(mine.sum())) else replay.pulses[:0]
         self._marked = 0
@@ -85,7 +88,11 @@ class Trails:
     def _look(self, walker: int) -> Look:
         return look(self._marks[int(self._replay.walkers["design"][walker])])
 
-    def _lay_out(self, walkers: NDArray[np.intp]) -> _Ways:
+    def _take_ways(self, ways: _Ways) -> None:
+        self._ways, self._drawn = ways, ways.edges[:-1].copy()
+
+    def _lay_out(self, walkers: NDArray[np.intp]) -> Iterator[_Ways | None]:
+        """Lay out the ways walker by walker; the last that comes is all of them."""
         places, keys, pens, marks = [], [], [], []
         edges = [0]
         for walker in walkers.tolist():
@@ -96,13 +103,25 @@ class Trails:
             pens.append(pen)
             marks.append(_dashed(place, mine, len(walkers) > _MOST_DASHED))
             edges.append(edges[-1] + len(time_s))
+            yield None
         if not places:
             nothing = np.zeros(0, dtype=bool)
-            return _Ways(np.zeros((0, 2), np.int32), np.zeros(0), nothing, nothing, np.array(edges))
-        return _Ways(
+            yield _Ways(np.zeros((0, 2), np.int32), np.zeros(0), nothing, nothing, np.array(edges))
+            return
+        yield _Ways(
             np.concatenate(places), np.concatenate(keys), np.concatenate(pens), np.concatenate(marks),
             np.array(edges),
         )  # fmt: skip
+
+    def _lay_on(self, until: float) -> bool:
+        """Go on laying out, until the clock says ``until`` [s]; returns whether all is laid out."""
+        while self._ways is None:
+            ways = next(self._laying)
+            if ways is not None:
+                self._take_ways(ways)
+            elif time.perf_counter() > until:
+                return False
+        return True
 
     def _way(self, walker: int) -> tuple[FloatArray, FloatArray, BoolArray]:
         """Places [points from the view's corner], times [s], and whether a line leads to each."""
@@ -141,6 +160,8 @@ class Trails:
         """
         # noted at once, for part of the ways may be drawn as far as that even where time is short
         self.time_s = max(self.time_s, time_s)
+        if not self._lay_on(until):
+            return False
         changed: list[pygame.Rect] = []
         is_done = self._draw_on(time_s, until, changed)
         if changed:
@@ -149,6 +170,7 @@ class Trails:
 
     def _draw_on(self, time_s: float, until: float, changed: list[pygame.Rect]) -> bool:
         ways = self._ways
+        assert ways is not None
         count = len(self._everyone)
         keys = self._poses.key(np.arange(count), np.full(count, time_s))
         ends = np.searchsorted(ways.key, keys, side="right") - 1
@@ -174,6 +196,8 @@ class Trails:
 
     def drawn_share(self, time_s: float) -> float:
         """Share of the ways until ``time_s`` [s] that has been drawn, 0 to 1."""
+        if self._ways is None:
+            return 0.0
         count = len(self._everyone)
         keys = self._poses.key(np.arange(count), np.full(count, time_s))
         ends = np.searchsorted(self._ways.key, keys, side="right") - 1
@@ -184,6 +208,7 @@ class Trails:
     def _draw(self, first: int, last: int, mine: Look) -> None:
         """Draw the lines that lead to the points after ``first`` up to ``last``."""
         ways, thick = self._ways, self._scale * self.fine
+        assert ways is not None
         breaks = np.flatnonzero(~ways.pen[first + 1 : last + 1])
         for piece in np.split(np.arange(first, last + 1), breaks + 1):
             if len(piece) < 2:

@@ -121,21 +121,23 @@ class HelpCard:
         self.is_shown, self.page = False, 0
 
     def draw(self, sheet: Sheet) -> None:
-        """Draw the page, with letters of their full size unless not even a single column has room."""
+        """Draw the page. Letters are no smaller than elsewhere, unless not even one column has room."""
         gap = 14.0
         told = self.table.help_lines
         keys = max(sheet.text_size(one.keys, TEXT)[0] for one in told) + gap
         column = keys + max(sheet.text_size(one.words, TEXT)[0] for one in told) + 2 * gap
-        ratio = min(1.0, (sheet.size[0] - 8) / (column + 30))
-        small = Sheet(sheet.surface, sheet.scale * ratio, sheet.theme)
-        width, height = small.size
-        most = max(int((width - 38) / column), 1)
-        rows = max(int((height - 8 - 30) / _HELP_LINE), 4)
-        if len(_pages_of(told, most, rows)) > 1:
+        widest = (sheet.size[0] - 8) / (column + 30)
+        for ratio in (1.0, SMALL / TEXT, min(widest, 1.0)):
+            small = Sheet(sheet.surface, sheet.scale * ratio, sheet.theme)
+            most = max(int((small.size[0] - 38) / column), 1)
+            rows = max(int((small.size[1] - 38) / _HELP_LINE), 4)
+            pages = _pages_of(told, most, rows)
+            if len(pages) == 1 and ratio <= widest:
+                break
+        if len(pages) > 1:
             # a line less, for the number of the page
-            rows -= 1
-        pages = _pages_of(told, most, rows)
-        if len(pages) == 1:
+            pages = _pages_of(told, most, rows - 1)
+        else:
             # no wider than it has to be, and as even as can be
             fewest = next(count for count in range(1, most + 1) if len(_pages_of(told, count, rows)) == 1)
             even = next(lines for lines in range(1, rows + 1) if len(_pages_of(told, fewest, lines)) == 1)

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -95,17 +96,33 @@ def _draw_curve(sheet: Sheet, plot: Box, curve: Curve, whole_s: float, colour: C
     )
     if len(points) > 1:
         sheet.line(points, colour, 2.2)
-    # on the side on which the curve is farther from the top
-    half = len(curve.values) // 2
-    at_right = half > 0 and float(curve.values[:half].max()) > float(curve.values[half:].max())
-    place = (plot.right, plot.top - 5) if at_right else (plot.left + 6, plot.top - 5)
-    sheet.text(curve.title, place, SMALL, theme.faded, across=1.0 if at_right else 0.0)
+    sheet.text(curve.title, _title_place(sheet, plot, curve.title, points, y(0.0)), SMALL, theme.faded)
     below = plot.bottom + 4
     words = f"{1e3 * whole_s:.0f} ms" if whole_s < 5.0 else f"{whole_s:.0f} s"
     sheet.line([(plot.right, plot.bottom - 3), (plot.right, plot.bottom + 3)], theme.faded, 1)
     if curve.title.startswith("turn") or plot.height > 60:
         sheet.text(words, (plot.right, below), SMALL, theme.faded, across=1.0)
         sheet.text("0", (plot.left, below), SMALL, theme.faded, across=0.5)
+
+
+def _title_place(sheet: Sheet, plot: Box, title: str, points: Sequence[Point], zero: float) -> Point:
+    """Where in a plot the title crosses the curve through ``points`` and the line at ``zero`` least."""
+    wide, high = sheet.text_size(title, SMALL)
+    tops = (plot.top - 5, plot.top + 3, plot.bottom - high)
+    lefts = tuple(plot.left + 6 + share * (plot.width - wide - 6) for share in (1.0, 0.0, 0.4, 0.5, 0.6))
+    # evenly along the curve, be it steep or flat
+    along = np.append(0.0, np.cumsum([math.dist(one, other) for one, other in pairwise(points)]))
+    x, y = (
+        np.interp(np.linspace(0.0, along[-1], 400), along, [point[axis] for point in points] or [np.inf])
+        for axis in (0, 1)
+    )
+
+    def crossed(place: Point) -> int:
+        left, top = place
+        inside = (x > left - 1) & (x < left + wide + 1) & (y > top + 2) & (y < top + high - 1)
+        return int(inside.sum()) + (len(x) if top + 2 < zero < top + high - 2 else 0)
+
+    return min(((left, top) for top in tops for left in lefts), key=crossed)
 
 
 def thinned(x: FloatArray, y: FloatArray) -> Sequence[Point]:

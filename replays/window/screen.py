@@ -10,6 +10,7 @@ from replays.drawing.sheet import forget_fonts, pygame
 from replays.drawing.theme import LIGHT, Theme
 from replays.format.tables import Replay
 from replays.window.held_keys import HeldKeys
+from replays.window.ticker_window import Ticker, TickerWindow
 
 FRAMES_A_SECOND = 60
 """Frames that the loop aims at."""
@@ -27,8 +28,13 @@ _LONGEST_FRAME = 0.25
 class WindowContent(Protocol):
     """What can be shown in a window: it takes events and time, and draws itself."""
 
-    closed: bool
-    full_screen: bool
+    @property
+    def closed(self) -> bool:
+        """Whether it is to be closed."""
+
+    @property
+    def full_screen(self) -> bool:
+        """Whether it takes the whole screen."""
 
     @property
     def title(self) -> str:
@@ -139,21 +145,32 @@ def _loop(shown: WindowContent) -> None:
 
 
 def watch(
-    replay: Replay, path: str | Path | None = None, theme: Theme = LIGHT, scale: float | None = None
+    replay: Replay,
+    path: str | Path | None = None,
+    theme: Theme = LIGHT,
+    scale: float | None = None,
+    ticker: Ticker | None = None,
 ) -> None:
     """Show ``replay`` in a window until the viewer closes it.
 
     ``path`` is the file it was read from: a change of it is told, and it can be read again. ``scale`` is in
-    pixels a point; None takes what suits the screen. Raises OutputError where there is no screen.
+    pixels a point; None takes what suits the screen. ``ticker`` gives the words at the foot, see
+    :class:`replays.causes.cause_ticker.CauseTicker`. Raises OutputError where there is no screen.
 
     >>> from arena import read_contest, simulate
     >>> watch(simulate(read_contest("slalom", ["poppy"], seconds=60)))
     """
     open_display()
+    from replays.window.buttons_and_cards import TEXT
     from replays.window.replay_window import ReplayWindow
 
     chosen = usual_scale() if scale is None else scale
-    show(ReplayWindow(replay, theme, chosen, None if path is None else Path(path)), chosen)
+    window = ReplayWindow(replay, theme, chosen, None if path is None else Path(path))
+    if ticker is None:
+        show(window, chosen)
+    else:
+        letters = lambda *_: (window.scale, TEXT)  # noqa: E731
+        show(TickerWindow(window, ticker, lambda: window.player.time_s, letters), chosen)
 
 
 def watch_show(
@@ -163,17 +180,28 @@ def watch_show(
     names: Sequence[str] | None = None,
     yours: int | None = None,
     heading: str | None = None,
+    ticker: Ticker | None = None,
 ) -> None:
     """Show ``replay`` to a whole room, in a window of the size of the screen, until the viewer closes it.
 
     ``names`` are what walkers are called, None for design and number; ``yours`` is the number of a walker
-    that is told in any case; ``heading`` stands in place of the arena's name. Raises OutputError where there
-    is no screen.
+    that is told in any case; ``heading`` stands in place of the arena's name; ``ticker`` is as for
+    :func:`watch`. Raises OutputError where there is no screen.
 
     >>> from arena import read_contest, simulate
     >>> watch_show(simulate(read_contest("slalom", ["poppy"], seconds=60)), heading="heat 1")
     """
     open_display()
+    from replays.drawing.projector_page import TEXT as PROJECTED
+    from replays.drawing.projector_page import projected_scale
     from replays.window.projector_window import ProjectorWindow
 
-    show(ProjectorWindow(replay, theme, names, yours, heading))
+    window = ProjectorWindow(replay, theme, names, yours, heading)
+    if ticker is None:
+        show(window)
+        return
+
+    def letters(width: int, height: int) -> tuple[float, int]:
+        return window.letters * projected_scale(width, height), PROJECTED
+
+    show(TickerWindow(window, ticker, lambda: window.page.times.run_time(window.show_s), letters))

@@ -12,19 +12,40 @@ import os
 import sys
 import time
 from collections.abc import Callable
+from functools import partial
+from typing import Protocol
 
 os.environ["SDL_VIDEODRIVER"] = "dummy"
 
 import numpy as np
 
+from arena.recording import describe_arena
 from arena.scene.contest import read_contest
+from arena.scene.spec import read_arena
 from arena.simulation import simulate
+from arena.workbench.controller import Controller
+from arena.workbench.jobs import RaceTerms
+from arena.workbench.layout import lay_out_workbench, scale_of
+from arena.workbench.view import WorkbenchView
+from arena.workbench.window import set_up
+from replays.drawing.layout import Box
+from replays.drawing.metres_to_points import bounds
 from replays.drawing.projector_page import LETTERS, TEXT, ProjectorPage
 from replays.drawing.sheet import pygame
 from replays.format.tables import Replay
+from replays.window.camera import Camera
 from replays.window.playback import SPEEDS
 from replays.window.replay_window import ReplayWindow
-from tests.helpers.window_measures import ARENAS, contrasts, crowd_in, floor_share, label_faults, settled
+from tests.helpers.window_measures import (
+    ARENAS,
+    contrasts,
+    crowd_in,
+    floor_share,
+    label_faults,
+    measure_floor,
+    settled,
+)
+from tests.helpers.workbench import drag, settle_all
 
 SIZE = (1280, 760)
 FRAMES = 300
@@ -92,18 +113,32 @@ def print_measures() -> None:
                 f"{size[0]} x {size[1]}: {100 * alone:.0f} / {100 * floor_share(window):.0f} %, {faults}"
             )
         print(f"  {name:20s} {'   '.join(told)}")
+    print("workbench: share of the room for the floor / of the floor, beside the panel, and without it")
+    for name in ARENAS:
+        told = []
+        for size in ((1280, 720), (1280, 1024), (1920, 1080), (3840, 2160)):
+            scale = scale_of(*size)
+            points = (size[0] / scale, size[1] / scale)
+            for shown in (True, False):
+                plan = lay_out_workbench(*map(round, points), panel_shown=shown).plan
+                arena = describe_arena(read_arena(name), "")
+                measured = measure_floor(Camera(bounds(arena)).view(Box(*map(float, plan))), arena, points)
+                told.append(f"{100 * measured.room:.0f} / {100 * measured.floor:.0f}")
+            told[-2:] = [f"{size[0]} x {size[1]}: {told[-2]}, {told[-1]} %"]
+        print(f"  {name:20s} {'   '.join(told)}")
     print("least contrast of each sort of pair, and what is asked for")
     for pair, (found, least) in contrasts().items():
         print(f"  {pair:40s} {found:5.2f}  ({least})")
-    print("projector: share of the floor's part, letters as a share of the height, places told")
+    print("projector: share of the part / of the floor itself, letters over the height, places told")
     for size in ((1280, 720), (1920, 1080)):
         for letters in LETTERS:
             page = ProjectorPage(crowd_in("slalom", 30), *size, yours=0, letters=letters)
             share, height = page.floor_share(), TEXT * page.scale / size[1]
             rows = 0 if page.board is None else int(page.board.height // 18)
+            floor = measure_floor(page.view, page.replay.arena, page.size).floor
             print(
                 f"  {size[0]} x {size[1]}, letters x {letters}: "
-                f"{100 * share:.0f} %, 1/{1 / height:.1f}, {rows}"
+                f"{100 * share:.0f} / {100 * floor:.0f} %, 1/{1 / height:.1f}, {rows}"
             )
     print("ways drawn at 99 % of a run")
     replay = crowd_in("potting-bench", 24)
@@ -115,17 +150,66 @@ def print_measures() -> None:
             window.advance(1 / 60)
         window.draw(surface)
         print(f"  {speed:5.0f} times life: {100 * window._stage.drawn_share(window.player.time_s):.0f} %")
-    print("processor time of the first frame after a change at 3840 x 2160")
-    window, surface = ReplayWindow(replay, scale=2.0), pygame.Surface((3840, 2160))
-    window.player.playing = False
-    for action in ("theme", "larger", "legend", "lead", "help", "closer"):
-        for _ in range(40):
-            window.draw(surface)
-            window.advance(0.02)
+    print_first_frames(replay)
+
+
+LARGE = (3840, 2160)
+CHANGES = ("theme", "larger", "legend", "lead", "help", "help", "closer", "away", "start", "end")
+BENCH_CHANGES = (*CHANGES, "more", "more", "values")
+
+
+class Shown(Protocol):
+    """A window of which frames are measured."""
+
+    def draw(self, surface: pygame.Surface) -> None:
+        """Draw a frame."""
+
+    def advance(self, elapsed_s: float) -> None:
+        """Let time go by."""
+
+
+def slowest_frame(shown: Shown, surface: pygame.Surface, change: Callable[[], None]) -> tuple[float, float]:
+    """Processor time [ms] of the first frame after a change, and of the slowest until all of it is drawn."""
+    for _ in range(60):
+        shown.draw(surface)
+        shown.advance(0.02)
+    times = []
+    began = time.process_time()
+    change()
+    for _ in range(60):
+        shown.draw(surface)
+        times.append(1e3 * (time.process_time() - began))
+        shown.advance(0.02)
         began = time.process_time()
-        window.act(action)
-        window.draw(surface)
-        print(f"  {action:10s} {1e3 * (time.process_time() - began):4.0f} ms")
+    return times[0], max(times)
+
+
+def print_first_frames(replay: Replay) -> None:
+    """How long frames take after a change on a large screen, in both windows."""
+    print(f"processor time of the first and of the slowest frame after a change at {LARGE[0]} x {LARGE[1]}")
+    window, surface = ReplayWindow(replay, scale=2.0), pygame.Surface(LARGE)
+    window.player.playing = False
+    for action in CHANGES:
+        first, slowest = slowest_frame(window, surface, partial(window.act, action))
+        print(f"  {'window, ' + action:20s} {first:4.0f} ms {slowest:4.0f} ms")
+    state = set_up("potting-bench", ["poppy"], RaceTerms(walkers=12, seconds=600.0))
+    controller = Controller(state)
+    view = WorkbenchView(controller)
+    state.refresh()
+    settle_all(controller)
+    for action in BENCH_CHANGES:
+        first, slowest = slowest_frame(view, surface, partial(controller.act, action))
+        controller.asked = None
+        print(f"  {'workbench, ' + action:20s} {first:4.0f} ms {slowest:4.0f} ms")
+
+    def carry() -> None:
+        assert controller.view is not None
+        lamp = state.floor.spec.lamps[0].place
+        drag(controller, controller.view(*lamp), controller.view(lamp[0] - 0.1, lamp[1]), drop=False)
+
+    first, slowest = slowest_frame(view, surface, carry)
+    print(f"  {'workbench, carry':20s} {first:4.0f} ms {slowest:4.0f} ms")
+    state.close()
 
 
 def main() -> None:

@@ -8,6 +8,7 @@ os.environ["SDL_VIDEODRIVER"] = "dummy"
 import pytest
 
 from arena.workbench.controller import Controller
+from arena.workbench.editing import open_file
 from arena.workbench.view import WorkbenchView
 from replays.drawing.laid_ground import PIECE
 from replays.drawing.sheet import pygame
@@ -79,3 +80,19 @@ def test_while_something_is_carried_the_plan_follows(
     assert len(grounds) >= 4
     press(controller, pygame.K_ESCAPE)
     assert controller.state.floor.drag is None
+
+
+def test_the_light_of_another_floor_is_never_shown(make: Callable[..., Controller]) -> None:
+    controller = make("potting-bench")
+    controller.state.refresh()
+    settle(controller)
+    view, surface = WorkbenchView(controller), pygame.Surface((1280, 720))
+    view.draw(surface)
+    assert view._floor_view.light is not None
+    open_file(controller.state, "arena", "slalom")
+    # the map of the new arena is still being worked out
+    view.draw(surface)
+    assert view._floor_view.light is None
+    settle(controller)
+    view.draw(surface)
+    assert view._floor_view.light is not None

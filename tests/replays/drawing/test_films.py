@@ -25,11 +25,13 @@ from replays.drawing.films import (
     make_show,
 )
 from replays.drawing.pictures import draw_picture
+from replays.drawing.show_times import ShowTimes
 from replays.drawing.sizes import size_of
 from replays.drawing.theme import DARK
 from replays.format.replay_file import write_replay
 from replays.format.tables import Replay
 from replays.scoring.measures import reach_times
+from replays.scoring.progress import Progress
 from replays.scoring.standings import Standings
 from tests.helpers.fabricate import Fabricator, arena, box, goal, potting_bench
 
@@ -92,6 +94,34 @@ def test_what_cannot_be_filmed_is_refused_before_anything_is_drawn(
     with pytest.raises(OptionError, match=message):
         make_film(replay, tmp_path / "race.gif", shooting)
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_huge_film_has_to_be_asked_for(
+    replay: Replay, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for make in (make_film, make_show):
+        with pytest.raises(OptionError, match=r"4096 x 4096 pixels.*--large"):
+            make(replay, tmp_path / "race.gif", size="4096x4096")
+    monkeypatch.setattr("replays.drawing.films.MOST_PIXELS", 10)
+    shooting = Shooting(to_s=20.0, lasts_s=0.2)
+    with pytest.raises(OptionError, match="--large"):
+        make_film(replay, tmp_path / "race.gif", shooting, "320x320")
+    assert list(tmp_path.iterdir()) == []
+    make_film(replay, tmp_path / "race.gif", shooting, "320x320", large=True)
+    assert (tmp_path / "race.gif").exists()
+
+
+def test_a_film_takes_as_long_as_is_asked_for(replay: Replay, tmp_path: Path) -> None:
+    for lasts_s in (2.0, 5.0):
+        assert len(frame_times(replay, Shooting(lasts_s=lasts_s, rate=10.0))) == 10 * lasts_s + 1
+    with pytest.raises(OptionError, match="a film of 0 s"):
+        frame_times(replay, Shooting(lasts_s=0.0))
+    path = tmp_path / "show.gif"
+    make_show(replay, path, size="320x320", rate=1.0, lasts_s=4.0)
+    with Image.open(path) as image:
+        stands = [frame.info["duration"] for frame in ImageSequence.Iterator(image)]
+    whole = ShowTimes(replay, Progress(replay), 4.0).seconds
+    assert sum(stands) / 1e3 == pytest.approx(whole + 2.0, abs=1.5)
 
 
 def test_places_and_endings_that_cannot_be_are_refused(replay: Replay, tmp_path: Path) -> None:

@@ -15,6 +15,7 @@ from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.show_times import AGAIN
 from replays.format.tables import Replay
 from tests.helpers.fabricate import Fabricator, potting_bench
+from tests.helpers.window_measures import crowd_in
 
 
 def thirty() -> Replay:
@@ -88,8 +89,11 @@ def test_thirty_entries_show_the_first_ten_and_ones_own(written: list[tuple[str,
     assert page.names[3] in [one for one, _, _ in written]
 
 
-def test_names_beside_walkers_cover_no_walker_and_no_name(monkeypatch: pytest.MonkeyPatch) -> None:
-    page = ProjectorPage(thirty(), 1280, 720, yours=29)
+@pytest.mark.parametrize("has_lines", [False, True])
+def test_names_beside_walkers_cover_no_walker_and_no_name(
+    monkeypatch: pytest.MonkeyPatch, has_lines: bool
+) -> None:
+    page = ProjectorPage(crowd_in("potting-bench") if has_lines else thirty(), 1280, 720, yours=9)
     plates: list[Any] = []
     plate = Sheet.plate
 
@@ -108,8 +112,11 @@ def test_names_beside_walkers_cover_no_walker_and_no_name(monkeypatch: pytest.Mo
         figures = page.stage.figures(page.view)
         x, y, _ = figures.places(page.times.run_time(show_s))
         bodies = [shapely.Point(a, b).buffer(r) for a, b, r in zip(x, y, figures.radii, strict=True)]
+        lines = [shapely.box(*box) for box in page.stage.line_names(page.view)]
+        assert bool(lines) == has_lines
         for one in plates:
             assert not any(one.intersects(body) for body in bodies)
+            assert not any(one.intersection(line).area > 0 for line in lines), "nor how much light a line is"
         assert not any(one.intersects(other) for one, other in itertools.combinations(plates, 2))
 
 

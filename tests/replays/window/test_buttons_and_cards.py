@@ -6,7 +6,7 @@ import pytest
 
 from arena.workbench.workbench_keys import WORKBENCH_KEYS
 from replays.drawing.sheet import Sheet, pygame
-from replays.window.buttons_and_cards import SMALL, TEXT, HelpCard
+from replays.window.buttons_and_cards import SMALL, HelpCard
 from replays.window.key_tables import KeyTable
 from replays.window.projector_window import SHOW_KEYS
 from replays.window.replay_keys import REPLAY_KEYS
@@ -43,7 +43,7 @@ def test_every_line_is_on_a_page_in_letters_of_the_usual_size(
         card.draw(Sheet(surface, scale))
         for number, (words, letters, box) in enumerate(written):
             # the narrowest shrinks a little before words would go over the edge
-            least = TEXT if size[0] / scale >= 700 else SMALL - 1
+            least = SMALL if size[0] / scale >= 700 else SMALL - 1
             assert letters >= least * scale, words
             assert surface.get_rect().contains(box), words
             assert box.collidelist([other for _, _, other in written[number + 1 :]]) == -1, words
