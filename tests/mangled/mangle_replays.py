@@ -163,7 +163,11 @@ def _spoil(array: Any, draw: Draw) -> None:
 def other_columns(whole: bytes, draw: Draw) -> bytes:
     """Whole numbers in a packed column are others."""
     members = members_of(whole)
-    packed = [name for name, content in members.items() if b"'descr': '|u1'" in content[:128] and name != "header.npy"]
+    packed = [
+        name
+        for name, content in members.items()
+        if b"'descr': '|u1'" in content[:128] and name != "header.npy"
+    ]
     if not packed:
         return other_rows(whole, draw)
     for _ in range(int(draw.integers(1, 4))):
