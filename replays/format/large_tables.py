@@ -1,7 +1,7 @@
 """Tables that may be larger than the memory: they lie in files without a name, gone when the program ends.
 
-Such a table is a mapped file: it is read and written like any array, and the system keeps in memory what of it
-is in use.
+Such a table is a mapped file: it is read and written like any array, and the system keeps in memory what of
+it is in use.
 """
 
 import contextlib
