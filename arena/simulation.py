@@ -13,7 +13,7 @@ from agents.circuit.records import WALKER
 from agents.circuit.status import failure
 from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError, raise_first
-from arena.engine.assembly import WorldPlan, assemble, join_tables
+from arena.engine.assembly import WorldPlan, assemble
 from arena.engine.batch import advance_batch
 from arena.engine.world_arrays import ENDED, FRESH, FULL, LOST, LOST_PLACE, STOPPED, Batch
 from arena.recording import compose
@@ -21,7 +21,8 @@ from arena.scene.contest import Contest
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Ground, footprints
 from arena.scene.sky import Sky, sky_of
-from replays.format.tables import LEDGER, LIGHTS, POSES, PULSES, TOUCHES, Replay
+from replays.format.large_tables import Gathering, in_order, join_tables
+from replays.format.tables import LEDGER, LIGHTS, ORDERS, POSES, PULSES, TOUCHES, Replay
 
 # Worlds that one call of the engine runs at the most, and calls into which a world of its own is cut, so that
 # progress can be told. Where nobody is told, more of them share the cost of putting them together.
@@ -33,6 +34,8 @@ OUTPUT_TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights":
 
 Progress = Callable[[float], None]
 Glimpse = Callable[[Replay, float], None]
+# Takes rows of a table, by its name.
+Taker = Callable[[str, RecordArray], None]
 # What a walker is called, by its number in the replay.
 Called = Callable[[int], str]
 
@@ -169,7 +172,7 @@ def run_plans(
     groups = [plans[first : first + size] for first in range(0, len(plans), size)]
     whole = sum(float(plan.until) for plan in plans)
     done = [0.0] * len(groups)
-    found: list[dict[str, list[RecordArray]]] = [{name: [] for name in OUTPUT_TABLES} for _ in groups]
+    rows = Gathering(OUTPUT_TABLES, ORDERS)
     stop = np.zeros(1, np.int64)
     looked = time.monotonic()
 
@@ -180,7 +183,7 @@ def run_plans(
         def report(reached: float) -> None:
             done[number] = reached * len(spans)
 
-        codes = _run_batch(batch, spans, found[number], report)
+        codes = _run_batch(batch, spans, rows.add, report)
         for place in np.flatnonzero(codes == LOST).tolist():
             raise _loss(batch, spans, place, called)
         return _ledger(batch)
@@ -198,9 +201,9 @@ def run_plans(
                 # as long as kernels are being compiled, is not a single one
                 until = done[0]
                 due = time.monotonic() - looked > GLIMPSE_EVERY
-                if look is not None and len(plans) == 1 and until > 0.0 and due:
+                if look is not None and len(plans) == 1 and until > 0.0 and due and not rows.on_disk:
                     looked = time.monotonic()
-                    look({name: _sorted(name, list(found[0][name])) for name in OUTPUT_TABLES}, until)
+                    look({name: rows.so_far(name) for name in OUTPUT_TABLES}, until)
         except BaseException:
             # whatever went wrong, nobody is to wait for the other worlds
             stop[0] = 1
@@ -208,10 +211,7 @@ def run_plans(
                 future.cancel()
             raise
     ledger = np.concatenate([future.result() for future in futures])
-    tables = {
-        name: _sorted(name, [one for chunks in found for one in chunks[name]]) for name in OUTPUT_TABLES
-    }
-    return tables, ledger
+    return {name: rows.table(name) for name in OUTPUT_TABLES}, ledger
 
 
 def run_worlds(
@@ -230,12 +230,12 @@ def run_worlds(
             break
         batch, spans = assemble(plans[first : first + QUIET_BATCH])
         batch = batch._replace(out=batch.out._replace(stop=stop))
-        codes = _run_batch(batch, spans, found)
+        codes = _run_batch(batch, spans, lambda name, rows: found[name].append(rows))
         for place in np.flatnonzero(codes == LOST).tolist():
             lost[first + place] = _loss(batch, spans, place)
     tables = {name: join_tables(found[name], kind) for name, kind in OUTPUT_TABLES.items()}
     # the other tables are put in order by whoever reads them
-    tables |= {name: _sorted(name, [tables[name]]) for name in ("poses", "lights")}
+    tables |= {name: in_order(tables[name], *ORDERS[name]) for name in ("poses", "lights")}
     return tables, lost
 
 
@@ -257,10 +257,8 @@ def _loss(batch: Batch, spans: RecordArray, place: int, called: Called | None = 
     return failure(int(state["status"]), who, walker, int(body["side"]), float(state["rail"]), **known)
 
 
-def _run_batch(
-    batch: Batch, spans: RecordArray, chunks: dict[str, list[RecordArray]], report: Progress | None = None
-) -> IntArray:
-    """Run the worlds of one batch to their end, emptying their output into ``chunks`` whenever it is full.
+def _run_batch(batch: Batch, spans: RecordArray, take: Taker, report: Progress | None = None) -> IntArray:
+    """Run the worlds of one batch to their end; ``take`` is given their output by table whenever it is full.
 
     Returns what stopped each of them: ENDED, LOST or STOPPED.
     """
@@ -271,7 +269,7 @@ def _run_batch(
         until = last * step / slices if step < slices else math.inf
         while True:
             advance_batch(batch, spans, codes, until)
-            _empty(batch, chunks)
+            _empty(batch, take)
             if not np.any(codes == FULL):
                 break
         if np.any(codes == STOPPED) or np.any(codes == LOST):
@@ -282,31 +280,13 @@ def _run_batch(
     return codes
 
 
-def _empty(batch: Batch, chunks: dict[str, list[RecordArray]]) -> None:
-    """Move what the worlds have written to ``chunks``."""
+def _empty(batch: Batch, take: Taker) -> None:
+    """Hand on what the worlds have written."""
     for place, (name, kind) in enumerate(OUTPUT_TABLES.items()):
         table = getattr(batch.out, name)
         counts = batch.out.counts[:, place].tolist()
-        chunks[name].append(join_tables([table[number, :count] for number, count in enumerate(counts)], kind))
+        take(name, join_tables([table[number, :count] for number, count in enumerate(counts)], kind))
     batch.out.counts[:, : len(OUTPUT_TABLES)] = 0
-
-
-def _sorted(name: str, chunks: list[RecordArray]) -> RecordArray:
-    table = join_tables(chunks, OUTPUT_TABLES[name])
-    first, second = {
-        "pulses": ("start_s", "walker"),
-        "poses": ("walker", "time_s"),
-        "touches": ("time_s", "walker"),
-        "lights": ("walker", "time_s"),
-    }[name]
-    keys = np.ascontiguousarray(table[first]), np.ascontiguousarray(table[second])
-    ahead, even = keys[0][1:] > keys[0][:-1], keys[0][1:] == keys[0][:-1]
-    if np.all(ahead | (even & (keys[1][1:] >= keys[1][:-1]))):
-        # as one walker to a world leaves it; sorting takes longer than looking
-        return table
-    order = np.lexsort(keys[::-1])
-    # as bytes, not field by field
-    return table.view(np.dtype((np.void, table.itemsize)))[order].view(table.dtype)
 
 
 def _ledger(batch: Batch) -> FloatArray:

@@ -31,6 +31,7 @@ from arena.engine.world_arrays import (
 from arena.scene.flat_arena import FlatArena
 from arena.scene.records import SHADE, SKY_STEP, SOURCE, WALL
 from arena.scene.sky import Sky
+from replays.format.large_tables import join_tables
 from replays.format.tables import LIGHTS, POSES, PULSES, TOUCHES
 
 # Tables of a floor that worlds on the same floor share.
@@ -141,12 +142,6 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
         stop=np.zeros(1, np.int64),
     )
     return Batch(scene, crowd, out, weather), spans
-
-
-def join_tables(tables: Sequence[RecordArray], kind: np.dtype[np.void]) -> RecordArray:
-    """Tables of one ``kind`` end to end. Copied as bytes: numpy takes records apart, which costs far more."""
-    whole = _whole(kind)
-    return np.concatenate([np.zeros(0, whole), *(table.view(whole) for table in tables)]).view(kind)
 
 
 def _whole(kind: np.dtype[np.void]) -> np.dtype[np.void]:

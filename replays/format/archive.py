@@ -30,12 +30,14 @@ _LEVEL, _THOROUGH_LEVEL = 4, 6
 _SOON_DONE = 1 << 19
 _PIECE = 1 << 20
 
-# What a member's bytes may unpack to: so much, and so many times the size of the file.
-_FREE_BYTES = 1 << 28
+# What the bytes of all members may unpack to: so much, and so many times the size of the file.
+_FREE_BYTES = 1 << 27
 _BYTES_PER_BYTE = 64
-
-# Rows of an array at the most, which may be without a byte each.
+# Rows of an array at the most, which may be without a byte each, and its dimensions.
 _MOST_ROWS = 1 << 40
+_MOST_DIMENSIONS = 3
+# The list of members, in bytes, at the most; ours have some five thousand.
+_MOST_LISTED = 1 << 20
 
 # What zipfile and numpy raise on bytes that nobody wrote on purpose; a damaged zip is caught further up.
 _UNREADABLE = (
@@ -78,19 +80,20 @@ class Archive:
     """
 
     def __init__(self, path: str | Path) -> None:
-        self._stream = _regular_file(Path(path))
-        self.size = os.fstat(self._stream.fileno()).st_size
+        self._stream = _Guarded(_regular_file(Path(path)), _MOST_LISTED)
+        self.size = self._stream.size
         try:
             self._zip = zipfile.ZipFile(self._stream)
-        except zipfile.BadZipFile as error:
+        except (zipfile.BadZipFile, OSError, *_UNREADABLE) as error:
             self._stream.close()
             raise ReplayError(
                 f"it is no replay, or it was cut short or damaged on its way ({error}); "
                 "copy it anew, or run it again"
             ) from error
-        except (OSError, *_UNREADABLE) as error:
+        except BaseException:
             self._stream.close()
-            raise ReplayError(f"it is no zip that can be read ({error}); run it again") from error
+            raise
+        self._stream.most = self.size
         self._budget = _FREE_BYTES + _BYTES_PER_BYTE * self.size
 
     def __enter__(self) -> "Archive":
@@ -117,8 +120,12 @@ class Archive:
                 f"of {self.size / 1e6:.3g} MB; the file is damaged, run it again"
             )
         try:
-            # The whole member at once, so that its checksum is compared before a value is believed.
-            content = self._zip.read(info)
+            if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+                raise ValueError("another way of compressing")
+            # The whole member at once, so that its checksum is compared before a value is believed; and never
+            # more than it says, whatever it unpacks to.
+            with self._zip.open(info) as member:
+                content = member.read(info.file_size + 1)
             stream = io.BytesIO(content)
             if np.lib.format.read_magic(stream) != (1, 0):
                 raise ValueError("another version of the .npy format")
@@ -140,9 +147,30 @@ class Archive:
             )
         offset, rows = stream.tell(), max(shape, default=0)
         fills = offset + math.prod(shape) * dtype.itemsize == len(content)
-        if min(shape, default=0) < 0 or rows > _MOST_ROWS or not fills:
+        possible = min(shape, default=0) >= 0 and rows <= _MOST_ROWS and len(shape) <= _MOST_DIMENSIONS
+        if not (fills and possible):
             raise ReplayError(f"{name} does not fill its shape {shape}; the file is damaged, run it again")
         return np.frombuffer(content, dtype=dtype, offset=offset).reshape(shape)
+
+
+class _Guarded:
+    """A file that refuses to be read in pieces of more than ``most`` bytes."""
+
+    def __init__(self, stream: BinaryIO, most: int) -> None:
+        self._stream, self.most = stream, most
+        self.size = os.fstat(stream.fileno()).st_size
+        self.seek, self.tell, self.close = stream.seek, stream.tell, stream.close
+
+    def seekable(self) -> bool:
+        """Whether one can go anywhere in it."""
+        return True
+
+    def read(self, count: int = -1) -> bytes:
+        """As of any file. Raises ReplayError where that is too much."""
+        left = max(self.size - self._stream.tell(), 0)
+        if (left if count < 0 else min(count, left)) > self.most:
+            raise ReplayError("its list of members is longer than that of any replay; run it again")
+        return self._stream.read(count)
 
 
 def _regular_file(path: Path) -> BinaryIO:

@@ -8,8 +8,19 @@ from numpy.typing import NDArray
 
 from agents.arrays import BoolArray, RecordArray
 from agents.errors import ReplayError
-from replays.format.header import check_header
+from replays.format.header import MOST_LIGHT, MOST_METRES, check_header
 from replays.format.tables import LEDGER, MEMBERS, TABLES, Replay, columns_of
+
+MOST_WALKERS = 100_000
+"""No run has more walkers."""
+
+MOST_CELLS = 1 << 23
+"""No map of light has more cells."""
+
+# No body [m] and no heading [rad] is larger, nor is anything that is measured of a pulse, in its unit.
+_MOST_BODY = 10.0
+_MOST_TURN = 1e3
+_MOST = 1e12
 
 
 def check_replay(replay: Replay) -> None:
@@ -25,13 +36,16 @@ def check_replay(replay: Replay) -> None:
     for name, shape in shapes.items():
         if getattr(replay, name).shape != shape:
             raise ReplayError(f"{name} is {getattr(replay, name).shape}, where {shape} belongs; run it again")
+    _check_sizes(replay)
     for name in TABLES:
         _check_finite(name, getattr(replay, name))
-    _require("ledger", np.isfinite(replay.ledger).all(axis=1), "finite energies")
-    _require(
-        "light_map", (np.isfinite(replay.light_map) & (replay.light_map >= 0)).all(axis=1), "light from 0"
-    )
+    energies, light = replay.ledger, replay.light_map
+    _require("ledger", (np.abs(energies) <= _MOST).all(axis=1), "finite energies")
+    _require("light_map", ((light >= 0) & (light <= MOST_LIGHT)).all(axis=1), "light from 0")
+    parts = replay.built
+    _require("built", (np.isnan(parts) | (np.abs(parts) <= _MOST)).all(axis=1), "finite values of parts")
     _check_values(replay)
+    _check_places(replay)
     _check_order(replay)
 
 
@@ -50,6 +64,17 @@ def _require(name: str, good: BoolArray | np.bool_, expected: str) -> None:
         raise ReplayError(
             f"{name}, row {int(np.argmin(good))}: {expected} expected; the file is damaged, run it again"
         )
+
+
+def _check_sizes(replay: Replay) -> None:
+    walkers, cells = len(replay.walkers), replay.light_map.size
+    if not 0 < walkers <= MOST_WALKERS:
+        raise ReplayError(f"walkers are {walkers}, where 1 to {MOST_WALKERS} belong; run it again")
+    if cells > MOST_CELLS:
+        raise ReplayError(f"light_map has {cells} cells, where {MOST_CELLS} are the most; run it again")
+    reach = max(replay.light_map.shape) * replay.header["light_map"]["cell"]
+    if reach > 4.0 * MOST_METRES:
+        raise ReplayError(f"light_map is {reach:g} m wide, wider than any floor; run it again")
 
 
 def _check_finite(name: str, table: RecordArray) -> None:
@@ -86,6 +111,8 @@ def _check_values(replay: Replay) -> None:
         _require(f"{name}.{column}", (values >= low) & (values <= high), f"a number from {low} to {high}")
     for column in ("radius", "track"):
         _require(f"walkers.{column}", walkers[column] > 0, "a length above 0")
+    for column in ("radius", "track", "body_ahead", "eye_ahead", "eye_aside"):
+        _require(f"walkers.{column}", np.abs(walkers[column]) <= _MOST_BODY, f"{_MOST_BODY:g} m at the most")
     # A clock that has added up many short steps may be off by the last few digits.
     last = replay.seconds * (1 + 1e-9)
     _require(
@@ -102,7 +129,25 @@ def _check_values(replay: Replay) -> None:
     for name, table in (("pulses", pulses), ("lights", replay.lights)):
         for column in table.dtype.names or ():
             if column.endswith("_lx"):
-                _require(f"{name}.{column}", ~(table[column] < 0), "light from 0")
+                light = table[column]
+                _require(f"{name}.{column}", ~((light < 0) | (light > MOST_LIGHT)), "light from 0")
+    for column in ("trigger_V", "let_go_V", "path_m", "peak_A", "charge_C"):
+        _require(f"pulses.{column}", np.abs(pulses[column]) <= _MOST, "a number that can be")
+
+
+def _check_places(replay: Replay) -> None:
+    """Whether all places are on the floor, or as near to it as a body can be, and headings are angles."""
+    corners = np.array(replay.arena["floor"], np.float64)
+    low, high = corners.min(axis=0), corners.max(axis=0)
+    room = _MOST_BODY + (high - low)
+    for name, marks in (("walkers", ("",)), ("poses", ("",)), ("pulses", ("0", "1"))):
+        table = getattr(replay, name)
+        for mark in marks:
+            for axis, least, most in zip(("x", "y"), low - room, high + room, strict=True):
+                values = table[f"{axis}{mark}"]
+                _require(f"{name}.{axis}{mark}", (values >= least) & (values <= most), "a place on the floor")
+            column = f"heading{mark}"
+            _require(f"{name}.{column}", np.abs(table[column]) <= _MOST_TURN, "an angle")
 
 
 def _check_order(replay: Replay) -> None:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.errors import ReplayError
 from replays.format.archive import Archive
+from replays.format.checks import MOST_CELLS
 from replays.format.columns import BODY, COLUMNS, decode, encode
 from replays.format.grains import ENERGY_DIGITS, MAP_DIGITS, PART_DIGITS, digit_grains, digit_values
 from replays.format.packing import MOST_PLANES, Bytes, first_rows, pack, unpack
@@ -22,9 +23,10 @@ from replays.format.tables import TABLES, Replay, Tables
 
 # Rows of a table that are turned into columns, or back, at a time.
 _PART_ROWS = 1 << 19
-# Rows of all tables at the most: so many, and so many for each byte of the file. Who moves leaves more.
-_FREE_ROWS = 1 << 23
-_ROWS_PER_BYTE = 8
+# Rows of all tables at the most: so many, and so many for each byte of the file. Who moves leaves a bit a row
+# and more, and each walker some ten bytes.
+_FREE_ROWS, _ROWS_PER_BYTE = 1 << 21, 8
+_FREE_WALKERS, _WALKERS_PER_BYTE = 1000, 0.125
 
 _MOVING = tuple(name for name in COLUMNS if name != "walkers")
 
@@ -133,7 +135,7 @@ def _unpack_grid(archive: Archive, name: str) -> IntArray:
     """The whole numbers of a grid (rows, columns)."""
     planes = _planes(archive, name, 3)
     rows, columns = planes.shape[1:]
-    if rows * columns > _FREE_ROWS + _ROWS_PER_BYTE * archive.size:
+    if rows * columns > max(MOST_CELLS, _FREE_ROWS + _ROWS_PER_BYTE * archive.size):
         raise ReplayError(f"{name} would have {rows} x {columns} values; the file is damaged, run it again")
     return unpack(planes.reshape(len(planes), rows * columns)).reshape(rows, columns)
 
@@ -143,6 +145,11 @@ def _edges(archive: Archive, packed: dict[str, Bytes], body: FloatArray) -> dict
     walkers = packed["walkers.design"].shape[1]
     if body.shape != (len(BODY), walkers):
         raise ReplayError(f"walkers.body is {body.shape}, where {(len(BODY), walkers)} belongs; run it again")
+    if walkers > _FREE_WALKERS + _WALKERS_PER_BYTE * archive.size:
+        raise ReplayError(
+            f"it would have {walkers} walkers, more than leave a file of {archive.size / 1e6:.3g} MB; "
+            "the file is damaged, run it again"
+        )
     room = _FREE_ROWS + _ROWS_PER_BYTE * archive.size
     edges = {}
     for table, columns in COLUMNS.items():

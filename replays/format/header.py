@@ -32,6 +32,8 @@ and 25 degC else.
 """
 
 import math
+import re
+import reprlib
 from collections.abc import Callable
 from itertools import pairwise
 from typing import Any
@@ -42,6 +44,22 @@ from replays.format.daylight import COLUMNS
 FORMAT = "photodrome replay"
 VERSION = 2
 """Of the files that are written; those of every version up to it are read."""
+
+MOST_SECONDS = 1e7
+"""No run is longer [s]; one of an arena takes a tenth of that at the most."""
+
+MOST_METRES = 1e4
+"""No coordinate and no length is larger [m]; those of an arena are a tenth of that at the most."""
+
+LEAST_FLOOR = 1e-3
+"""No floor is narrower [m]."""
+
+MOST_LIGHT = 1e12
+"""No light [lx] and no intensity [cd] is larger."""
+
+# Control characters but for tab and new line, further line ends, marks that reverse the writing, halves of
+# characters: what no file of an arena or a design may hold either.
+_UNREADABLE = re.compile("[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff]")
 
 _Check = Callable[[Any, str], None]
 
@@ -60,7 +78,6 @@ def check_header(header: Any) -> None:
             f"read it with photodrome {written_by}, or run it again"
         )
     _HEADER(header, "header")
-    _GATES(header["arena"].get("gates", []), "header.arena.gates")
     if header["arena"].get("day") is not None:
         _check_day(header["arena"])
 
@@ -68,7 +85,6 @@ def check_header(header: Any) -> None:
 def _check_day(arena: dict[str, Any]) -> None:
     """Raise ReplayError unless the day of an ``arena`` is what :mod:`replays.format.daylight` says."""
     day, key = arena["day"], "header.arena.day"
-    _DAY(day, key)
     times = day["times_s"]
     if times[0] != 0 or any(after < before for before, after in pairwise(times)):
         _fail(f"{key}.times_s", times, "times from 0 on, in order")
@@ -80,15 +96,21 @@ def _check_day(arena: dict[str, Any]) -> None:
 
 
 def _fail(key: str, got: Any, expected: str) -> None:
-    shown = repr(got)
-    if len(shown) > 60:
-        shown = shown[:57] + "..."
-    raise ReplayError(f"{key} is {shown}, where {expected} belongs; the file is damaged, run it again")
+    raise ReplayError(
+        f"{key} is {reprlib.repr(got)}, where {expected} belongs; the file is damaged, run it again"
+    )
 
 
-def _text(value: Any, key: str) -> None:
-    if not isinstance(value, str):
-        _fail(key, value, "text")
+def _text(most: int) -> _Check:
+    def check(value: Any, key: str) -> None:
+        if not isinstance(value, str):
+            _fail(key, value, "text")
+        if len(value) > most:
+            _fail(key, value, f"text of {most} letters at the most")
+        if _UNREADABLE.search(value):
+            _fail(key, value, "text without letters that steer a terminal")
+
+    return check
 
 
 def _flag(value: Any, key: str) -> None:
@@ -96,16 +118,19 @@ def _flag(value: Any, key: str) -> None:
         _fail(key, value, "true or false")
 
 
-def _whole(value: Any, key: str) -> None:
-    if not isinstance(value, int) or isinstance(value, bool):
-        _fail(key, value, "a whole number")
-
-
-def _number(low: float = -math.inf, high: float = math.inf, *, above: bool = False) -> _Check:
+def _whole(low: int, high: int) -> _Check:
     def check(value: Any, key: str) -> None:
-        if isinstance(value, bool) or not isinstance(value, int | float) or not abs(value) < math.inf:
-            _fail(key, value, "a finite number")
-        if value < low or value > high or (above and value == low):
+        if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
+            _fail(key, value, f"a whole number from {low} to {high}")
+
+    return check
+
+
+def _number(low: float, high: float, *, above: bool = False) -> _Check:
+    def check(value: Any, key: str) -> None:
+        sound = isinstance(value, int | float) and not isinstance(value, bool)
+        # compared as they are: whole numbers of JSON may be too long for a float
+        if not sound or not low <= value <= high or (above and value == low):
             _fail(key, value, f"a number {'above' if above else 'from'} {low:g} to {high:g}")
 
     return check
@@ -119,17 +144,17 @@ def _either_null(check_value: _Check) -> _Check:
     return check
 
 
-def _list(check_item: _Check, least: int = 0, most: int | None = None) -> _Check:
+def _list(check_item: _Check, least: int, most: int) -> _Check:
     def check(value: Any, key: str) -> None:
-        if not isinstance(value, list) or len(value) < least or (most is not None and len(value) > most):
-            _fail(key, value, f"a list of at least {least}" if most is None else f"a list of {most}")
+        if not isinstance(value, list) or not least <= len(value) <= most:
+            _fail(key, value, f"a list of {least}" if least == most else f"a list of {least} to {most}")
         for index, item in enumerate(value):
             check_item(item, f"{key}[{index}]")
 
     return check
 
 
-def _object(**checks: _Check) -> _Check:
+def _object(optional: dict[str, _Check] | None = None, /, **checks: _Check) -> _Check:
     def check(value: Any, key: str) -> None:
         if not isinstance(value, dict):
             _fail(key, value, "an object")
@@ -137,66 +162,97 @@ def _object(**checks: _Check) -> _Check:
             if name not in value:
                 raise ReplayError(f"{key}.{name} is missing; the file is damaged, run it again")
             check_value(value[name], f"{key}.{name}")
+        for name, check_value in (optional or {}).items():
+            if name in value:
+                check_value(value[name], f"{key}.{name}")
 
     return check
 
 
-_ANY = _number()
-_FROM_ZERO = _number(0.0)
-_ABOVE_ZERO = _number(0.0, above=True)
-_POINT = _list(_ANY, 2, 2)
-_OUTLINE = _list(_POINT, 3)
+def _check_floor(floor: Any, key: str) -> None:
+    _OUTLINE(floor, key)
+    for axis, name in enumerate(("x", "y")):
+        width = max(point[axis] for point in floor) - min(point[axis] for point in floor)
+        if width < LEAST_FLOOR:
+            _fail(key, floor, f"an outline of {LEAST_FLOOR:g} m at least along {name}")
 
-_WALL = _object(name=_text, points=_list(_POINT, 2), closed=_flag, height=_FROM_ZERO)
-_SHADE = _object(name=_text, outline=_OUTLINE, height=_FROM_ZERO, passes=_number(0.0, 1.0))
+
+# Bounds are wide: they keep out what no arena can hold, so that nothing that large is worked with or drawn.
+_NAME, _ABOUT, _FILE = _text(1000), _text(20_000), _text(2_000_000)
+_PLACE = _number(-MOST_METRES, MOST_METRES)
+_HEIGHT = _number(0.0, MOST_METRES)
+_LIGHT = _number(0.0, MOST_LIGHT)
+_ANGLE = _number(-100.0, 100.0)
+_TIME = _number(0.0, MOST_SECONDS)
+_POINT = _list(_PLACE, 2, 2)
+_LINE = _list(_POINT, 2, 10_000)
+_OUTLINE = _list(_POINT, 3, 10_000)
+
+_WALL = _object(name=_NAME, points=_LINE, closed=_flag, height=_HEIGHT)
+_SHADE = _object(name=_NAME, outline=_OUTLINE, height=_HEIGHT, passes=_number(0.0, 1.0))
 _LAMP = _object(
-    name=_text,
-    x=_ANY,
-    y=_ANY,
-    height=_FROM_ZERO,
-    intensity_cd=_FROM_ZERO,
-    diameter=_FROM_ZERO,
+    name=_NAME,
+    x=_PLACE,
+    y=_PLACE,
+    height=_HEIGHT,
+    intensity_cd=_LIGHT,
+    diameter=_HEIGHT,
     beam_half_angle_rad=_either_null(_number(0.0, math.pi, above=True)),
     aim=_POINT,
-    light=_text,
+    light=_NAME,
 )
-_SUN = _object(azimuth_rad=_ANY, elevation_rad=_number(-math.pi / 2, math.pi / 2), illuminance_lx=_FROM_ZERO)
+_SUN = _object(
+    {"light": _NAME},
+    azimuth_rad=_ANGLE,
+    elevation_rad=_number(-math.pi / 2, math.pi / 2),
+    illuminance_lx=_LIGHT,
+)
+_GOAL = _object(name=_NAME, outline=_OUTLINE)
+_GATE = _object(name=_NAME, line=_LINE)
+_DESIGN = _object({"mark": _whole(0, 1_000_000), "team": _NAME}, name=_NAME, about=_ABOUT, yaml=_FILE)
 _DAY = _object(
-    begins_s=_FROM_ZERO,
-    offset_s=_ANY,
-    date=_either_null(_text),
-    latitude_rad=_either_null(_ANY),
-    longitude_rad=_either_null(_ANY),
-    north_rad=_ANY,
-    height_m=_FROM_ZERO,
-    times_s=_list(_FROM_ZERO, 1),
-    sun_azimuth_rad=_list(_ANY),
-    sun_elevation_rad=_list(_number(-math.pi / 2, math.pi / 2)),
-    sun_lx=_list(_FROM_ZERO),
-    sky_lx=_list(_FROM_ZERO),
-    overcast_lx=_list(_FROM_ZERO),
-    air_K=_list(_ABOVE_ZERO),
-    lamps=_list(_list(_number(0.0, 1.0))),
+    begins_s=_TIME,
+    offset_s=_number(-1e6, 1e6),
+    date=_either_null(_NAME),
+    latitude_rad=_either_null(_ANGLE),
+    longitude_rad=_either_null(_ANGLE),
+    north_rad=_ANGLE,
+    height_m=_number(-MOST_METRES, MOST_METRES),
+    times_s=_list(_TIME, 1, 1_000_000),
+    sun_azimuth_rad=_list(_ANGLE, 1, 1_000_000),
+    sun_elevation_rad=_list(_number(-math.pi / 2, math.pi / 2), 1, 1_000_000),
+    sun_lx=_list(_LIGHT, 1, 1_000_000),
+    sky_lx=_list(_LIGHT, 1, 1_000_000),
+    overcast_lx=_list(_LIGHT, 1, 1_000_000),
+    air_K=_list(_number(100.0, 1000.0), 1, 1_000_000),
+    lamps=_list(_list(_number(0.0, 1.0), 1, 1_000_000), 0, 10_000),
 )
-_GOAL = _object(name=_text, outline=_OUTLINE)
-_GATES = _list(_object(name=_text, line=_list(_POINT, 2)))
+_ARENA = _object(
+    {
+        "day": _either_null(_DAY),
+        "ambient_own_lx": _LIGHT,
+        "gates": _list(_GATE, 0, 10_000),
+        "ambient_light": _NAME,
+        "air_K": _number(100.0, 1000.0),
+    },
+    name=_NAME,
+    about=_ABOUT,
+    yaml=_FILE,
+    floor=_check_floor,
+    walls=_list(_WALL, 0, 10_000),
+    shades=_list(_SHADE, 0, 10_000),
+    lamps=_list(_LAMP, 0, 10_000),
+    sun=_either_null(_SUN),
+    ambient_lx=_LIGHT,
+    goals=_list(_GOAL, 0, 10_000),
+)
 _HEADER = _object(
-    program=_text,
-    seed=_whole,
-    seconds=_ABOVE_ZERO,
-    built_names=_list(_text),
-    light_map=_object(x=_ANY, y=_ANY, cell=_ABOVE_ZERO),
-    designs=_list(_object(name=_text, about=_text, yaml=_text), 1),
-    arena=_object(
-        name=_text,
-        about=_text,
-        yaml=_text,
-        floor=_OUTLINE,
-        walls=_list(_WALL),
-        shades=_list(_SHADE),
-        lamps=_list(_LAMP),
-        sun=_either_null(_SUN),
-        ambient_lx=_FROM_ZERO,
-        goals=_list(_GOAL),
-    ),
+    {"alone": _flag},
+    program=_NAME,
+    seed=_whole(0, 2**63 - 1),
+    seconds=_number(0.0, MOST_SECONDS, above=True),
+    built_names=_list(_NAME, 0, 1000),
+    light_map=_object(x=_PLACE, y=_PLACE, cell=_number(0.0, MOST_METRES, above=True)),
+    designs=_list(_DESIGN, 1, 1000),
+    arena=_ARENA,
 )

@@ -112,6 +112,13 @@ TABLES: dict[str, np.dtype[Any]] = {
     "touches": TOUCHES,
     "lights": LIGHTS,
 }
+ORDERS = {
+    "pulses": ("start_s", "walker"),
+    "poses": ("walker", "time_s"),
+    "touches": ("time_s", "walker"),
+    "lights": ("walker", "time_s"),
+}
+"""The two columns by which the rows of each table are in order."""
 GRIDS: dict[str, np.dtype[Any]] = {
     "built": np.dtype("<f8"),
     "light_map": np.dtype("<f4"),

@@ -21,7 +21,7 @@ from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
 from agents.design.built_copies import draw_copies
 from agents.errors import InputError, OptionError
-from arena.engine.assembly import WorldPlan, join_tables
+from arena.engine.assembly import WorldPlan
 from arena.recording import describe_arena, walker_rows
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Footprint, Ground, footprints
@@ -31,6 +31,7 @@ from arena.simulation import run_worlds
 from arena.studies.plans.study import Setting, Study
 from arena.studies.running.trial_columns import crowd_columns, trial_columns
 from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL
+from replays.format.large_tables import join_tables
 from replays.format.tables import Tables
 from replays.scoring.crowd_measures import CrowdFloor, measure_crowd
 from replays.scoring.measures import measure

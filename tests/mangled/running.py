@@ -1,0 +1,110 @@
+"""Running commands of the program on a mangled file, each in a process of its own, and what came of it."""
+
+import contextlib
+import io
+import json
+import os
+import resource
+import sys
+import time
+import traceback
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+# What a command may take: seconds of processor time, and memory in bytes.
+MOST_SECONDS = 5.0
+MOST_MEMORY = 1 << 30
+# A process that does not end by itself is ended after so much processor time [s] and wall time [s].
+_ENDED_AFTER = 20
+_WAITED = 240.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What came of a command: its exit code, -1 for one that fell over, what it cost, and what it said."""
+
+    command: tuple[str, ...]
+    code: int
+    seconds: float
+    memory: int
+    said: str
+
+    def faults(self) -> list[str]:
+        """What must not be."""
+        found = []
+        if self.code not in (0, 2):
+            found.append(f"exit {self.code}")
+        if "Traceback" in self.said:
+            found.append("a traceback")
+        if self.code == 2 and not self.said.strip():
+            found.append("no word of why")
+        if self.seconds > MOST_SECONDS:
+            found.append(f"{self.seconds:.1f} s")
+        if self.memory > MOST_MEMORY:
+            found.append(f"{self.memory / 1e6:.0f} MB")
+        if any(not (letter.isprintable() or letter == "\n") for letter in self.said):
+            found.append("letters that steer a terminal")
+        if self.code == 0 and "--json" in self.command and not _is_json_of_numbers(self.said):
+            found.append("no JSON of numbers")
+        return found
+
+
+def _is_json_of_numbers(text: str) -> bool:
+    def refuse(word: str) -> None:
+        raise ValueError(word)
+
+    try:
+        json.loads(text, parse_constant=refuse)
+    except ValueError:
+        return False
+    return True
+
+
+def run_apart(command: Sequence[str], folder: Path) -> Outcome:
+    """Run a command of the program in a process of its own, in ``folder``."""
+    reader, writer = os.pipe()
+    child = os.fork()
+    if child == 0:
+        os.close(reader)
+        with open(writer, "wb") as stream:  # noqa: PTH123 - a descriptor has no path
+            stream.write(_run(command, folder))
+        os._exit(0)
+    os.close(writer)
+    begun = time.monotonic()
+    with open(reader, "rb") as stream:  # noqa: PTH123
+        os.set_blocking(reader, False)
+        told = b""
+        while time.monotonic() - begun < _WAITED:
+            piece = stream.read()
+            if piece == b"":
+                break
+            told += piece or b""
+            time.sleep(0.005)
+        else:
+            os.kill(child, 9)
+    _, _, used = os.wait4(child, 0)
+    seconds = used.ru_utime + used.ru_stime
+    if not told:
+        return Outcome(tuple(command), -1, seconds, used.ru_maxrss * 1024, "it was ended, or ended itself")
+    code, said = json.loads(told)
+    return Outcome(tuple(command), code, seconds, used.ru_maxrss * 1024, said)
+
+
+def _run(command: Sequence[str], folder: Path) -> bytes:
+    from arena.cli.command import main
+
+    resource.setrlimit(resource.RLIMIT_CPU, (_ENDED_AFTER, _ENDED_AFTER))
+    os.chdir(folder)
+    said = io.StringIO()
+    code = -1
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
+        sys.argv = ["photodrome", *command]
+        try:
+            main()
+            code = 0
+        except SystemExit as stop:
+            code = stop.code if isinstance(stop.code, int) else 1
+        except BaseException:
+            traceback.print_exc()
+    return json.dumps([code, said.getvalue()]).encode()
