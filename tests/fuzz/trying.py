@@ -6,6 +6,7 @@ import multiprocessing
 import os
 import resource
 import signal
+import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import chdir, contextmanager
@@ -116,5 +117,6 @@ def main(told_of: str) -> None:
         elif done < numbers.stop:
             raise SystemExit(f"a process ended before case {done} (exit {process.exitcode})")
         number = done
+        print(f"{number - asked.first} tried", file=sys.stderr, flush=True)  # noqa: T201
     print(f"{asked.count} cases, {findings} with something wrong")  # noqa: T201
     raise SystemExit(1 if findings else 0)
