@@ -18,6 +18,7 @@ TRIGGER = 1  # jitter of both eyes, indexed by pulse
 PARTS = 2  # part spread, indexed by the digest of the part's path
 START = 3  # start place and heading, indexed by attempt
 HEATS = 4  # who meets whom in a round of a race
+CLOUDS = 5  # how long the sun is hidden or clear, indexed by cloud
 
 
 @kernel

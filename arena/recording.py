@@ -141,6 +141,7 @@ def describe_arena(spec: ArenaSpec, text: str) -> dict[str, Any]:
         "ambient_light": spec.ambient.light,
         "air_K": spec.air,
         "goals": [{"name": goal.name, "outline": goal_outline(goal)} for goal in spec.goals],
+        "gates": [{"name": gate.name, "line": _points(gate.line)} for gate in spec.gates],
     }
 
 

@@ -6,6 +6,10 @@ Values of parts are those at 25 degC, the temperature of data sheets and of stan
 
 import math
 
+import numpy as np
+
+from agents.arrays import FloatArray
+
 ROOM_TEMPERATURE = 298.15  # 25 degC [K]
 NAUGHT_CELSIUS = 273.15  # [K]
 BOLTZMANN_EV = 1.380649e-23 / 1.602176634e-19  # k / q [V/K], exact in the SI of 2019
@@ -33,6 +37,22 @@ COPPER_RISE = 0.00393
 # Share of its flux that a magnet loses a kelvin [1/K], from memory: reversible temperature coefficients of
 # remanence, as IEC 60404-8-1 lists them.
 MAGNETS = {"neodymium": 0.0011, "ferrite": 0.0020, "alnico": 0.0002}
+
+# Share of the day's range by which the air is colder than at its warmest, at 0, 1, 2 … 23 hours of the sun:
+# ASHRAE Handbook, Fundamentals (2009), chapter 14, fractions of the daily range, from memory.
+_BELOW_WARMEST = (
+    *(0.82, 0.88, 0.92, 0.95, 0.98, 1.00, 0.98, 0.91, 0.74, 0.55, 0.38, 0.23),
+    *(0.13, 0.05, 0.00, 0.00, 0.06, 0.14, 0.24, 0.39, 0.50, 0.59, 0.68, 0.75),
+)
+
+
+def daily_warmth(hour: FloatArray) -> FloatArray:
+    """Return how warm the air is at an ``hour`` of the sun on a clear day, from 0, its coldest, to 1.
+
+    >>> print(daily_warmth(np.array([5.0, 9.5, 14.5, 21.0])).round(2))
+    [0.   0.54 1.   0.41]
+    """
+    return 1.0 - np.interp(np.asarray(hour) % 24.0, np.arange(25), (*_BELOW_WARMEST, _BELOW_WARMEST[0]))
 
 
 def saturation_growth(temperature: float) -> float:

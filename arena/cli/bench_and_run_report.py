@@ -29,6 +29,7 @@ from arena.reports.bench_words import (
 )
 from replays.causes.bench_faults import EntryBench
 from replays.format.tables import Replay
+from replays.scoring.crowds import CROWD_EXPLANATIONS, UNDEFINED, CrowdScore
 from replays.scoring.scores import EXPLANATIONS, DesignScore
 from replays.words import light_words, time_words
 
@@ -38,6 +39,10 @@ NOTES_WIDTH = 48
 
 def _share(value: float | None) -> str:
     return NOTHING if value is None else f"{100.0 * value:.0f} %"
+
+
+def _fine_share(value: float) -> str:
+    return f"{100.0 * value:.1f} %"
 
 
 def _number(value: float | None) -> str:
@@ -96,9 +101,9 @@ _SCORES: tuple[tuple[str, str, Callable[[DesignScore], str]], ...] = (
 )
 
 
-def _explanation(key: str) -> str:
+def _explanation(words: str) -> str:
     # the cells say their units themselves
-    return re.sub(r" \[[^]]+\]", "", EXPLANATIONS[key])
+    return re.sub(r" \[[^]]+\]", "", words)
 
 
 def print_run(replay: Replay) -> None:
@@ -112,18 +117,86 @@ def print_run(replay: Replay) -> None:
 
 def print_scores(scores: Sequence[DesignScore]) -> None:
     """The scores of every design side by side, each with a line that says what it is."""
-    console = the_console()
     labels: Column = ("score", [label for label, _, _ in _SCORES])
     columns = [(one.design, [show(one) for _, _, show in _SCORES]) for one in scores]
-    notes: Column = ("what it says", [_explanation(key) for _, key, _ in _SCORES])
+    notes = [_explanation(EXPLANATIONS[key]) for _, key, _ in _SCORES]
+    _print_explained(labels, columns, notes)
+    if any(NOTHING in cells for _, cells in columns):
+        the_console().print(f"{NOTHING}: undefined: too few got there, nothing happened, or it hardly moved")
+
+
+def _print_explained(labels: Column, columns: Sequence[Column], notes: list[str]) -> None:
+    """A table of scores with a note on each."""
+    console = the_console()
     if table_width(console, table_with(labels, columns)) + NOTES_WIDTH <= console.width:
-        console.print(table_with(labels, columns, notes))
+        console.print(table_with(labels, columns, ("what it says", notes)))
     else:
         print_in_parts(console, labels, columns)
-        for label, note in zip(labels[1], notes[1], strict=True):
+        for label, note in zip(labels[1], notes, strict=True):
             console.print(Text.assemble(f"{label}: ", (note, "dim")))
-    if any(NOTHING in cells for _, cells in columns):
-        console.print(f"{NOTHING}: undefined: too few got there, nothing happened, or it hardly moved")
+
+
+# Label, name of the score of a crowd, and how its figure reads.
+_CROWD_SCORES: tuple[tuple[str, str, Callable[[float], str]], ...] = (
+    ("gathered in a goal", "gathered", _share),
+    ("gathered more", "gathered_more", _share),
+    ("spread", "spread", _number),
+    ("contacts a walker-minute", "crowding", _number),
+    ("in contact with others", "contact_share", _share),
+    ("light lost to others", "shading", _fine_share),
+    ("light on the panel", "light_lx", light_words),
+    ("evenness of light", "evenness", _number),
+    ("mixing of designs", "mixing", _number),
+)
+_GATE_SCORES: tuple[tuple[str, str, Callable[[float], str]], ...] = (
+    ("came through {}", "passed_share", _share),
+    ("a minute through {}", "flow_per_min", _number),
+)
+
+
+def print_crowds(crowds: Sequence[CrowdScore]) -> None:
+    """What came of walkers that shared a floor; nothing where there are none."""
+    if not crowds:
+        return
+    everybody = crowds[0]
+    rows: list[tuple[str, str, Callable[[CrowdScore], str]]] = [
+        ("walkers", "walkers", lambda one: str(one.walkers))
+    ]
+    rows += [(label, key, _crowd_cell(key, key, show)) for label, key, show in _CROWD_SCORES]
+    # rows that would say nothing, or what another one says
+    left_out = {key for key in ("mixing", "gathered", "gathered_more") if getattr(everybody, key) is None}
+    if all(one.gathered_more == one.gathered for one in crowds):
+        left_out.add("gathered_more")
+    rows = [row for row in rows if row[1] not in left_out]
+    for number, gate in enumerate(everybody.gates):
+        rows += [
+            (label.format(printable(gate.gate)), key, _crowd_cell(key, f"{gate.gate}: {key}", show, number))
+            for label, key, show in _GATE_SCORES
+        ]
+    floors = "" if everybody.floors == 1 else f"\n({_count(everybody.floors, 'floor')})"
+    labels: Column = (f"on one floor{floors}", [label for label, _, _ in rows])
+    columns = [(one.of, [show(one) for _, _, show in rows]) for one in crowds]
+    _print_explained(labels, columns, [_explanation(CROWD_EXPLANATIONS[key]) for _, key, _ in rows])
+    for number, (label, key, _) in enumerate(rows):
+        if any(cells[number] == NOTHING for _, cells in columns):
+            the_console().print(f"{NOTHING} of {label}: undefined, {UNDEFINED[key]}")
+
+
+def _crowd_cell(
+    key: str, range_key: str, show: Callable[[float], str], gate: int | None = None
+) -> Callable[[CrowdScore], str]:
+    """How the cell of a crowd reads: its figure, and behind it the range, where there is one."""
+
+    def cell(one: CrowdScore) -> str:
+        value = getattr(one if gate is None else one.gates[gate], key)
+        if value is None:
+            return NOTHING
+        ends = one.ranges.get(range_key)
+        # the figure has the sign for both
+        low, high = ("", "") if ends is None else (show(end).removesuffix(" %") for end in ends)
+        return show(value) if ends is None else f"{show(value)} [{low}, {high}]"
+
+    return cell
 
 
 def print_entries(entries: Sequence[EntryBench]) -> None:

@@ -69,6 +69,7 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
     """Score replays, walkers of one design together."""
     from agents.errors import OptionError
     from replays.format.replay_file import read_replay
+    from replays.scoring.crowds import score_crowds
     from replays.scoring.scores import score_many
 
     seen: set[str] = set()
@@ -76,13 +77,21 @@ def score(files: tuple[Path, ...], to_json: bool) -> None:
         if os.path.realpath(path) in seen:
             raise OptionError(f"{path}: given twice, its walkers would count twice; give it once")
         seen.add(os.path.realpath(path))
-    scores = score_many([read_replay(path) for path in files])
+    replays = [read_replay(path) for path in files]
+    scores, crowds = score_many(replays), score_crowds(replays)
     if to_json:
-        print_json({"files": [str(path) for path in files], "designs": [one.as_dict() for one in scores]})
+        print_json(
+            {
+                "files": [str(path) for path in files],
+                "designs": [one.as_dict() for one in scores],
+                "crowds": [one.as_dict() for one in crowds],
+            }
+        )
         return
-    from arena.cli.bench_and_run_report import print_scores
+    from arena.cli.bench_and_run_report import print_crowds, print_scores
 
     print_scores(scores)
+    print_crowds(crowds)
 
 
 @photodrome.command()

@@ -198,6 +198,8 @@ def _accounts(contest: "Contest", replay: "Replay", out: Path, how: dict[str, An
 def _fetch_what_reports(draws: bool) -> None:
     """Import what :func:`_report_run` needs."""
     import_module("replays.scoring.scores")
+    import_module("replays.scoring.crowds")
+    import_module("scipy.spatial")
     import_module("replays.causes.bench_faults")
     import_module("arena.cli.bench_and_run_report")
     if draws:
@@ -212,9 +214,10 @@ def _report_run(
     accounts: "list[Account] | None" = None,
 ) -> None:
     from replays.causes.bench_faults import entries_on_bench
+    from replays.scoring.crowds import score_crowds
     from replays.scoring.scores import score as score_one
 
-    scores, entries = score_one(replay), entries_on_bench(replay)
+    scores, crowds, entries = score_one(replay), score_crowds([replay]), entries_on_bench(replay)
     if drawing is not None:
         from replays.drawing.pictures import draw_picture
 
@@ -237,13 +240,20 @@ def _report_run(
                     }
                     for one, entry in zip(scores, entries, strict=True)
                 ],
+                "crowds": [one.as_dict() for one in crowds],
             }
         )
         return
-    from arena.cli.bench_and_run_report import print_entries, print_run, print_scores
+    from arena.cli.bench_and_run_report import (
+        print_crowds,
+        print_entries,
+        print_run,
+        print_scores,
+    )
 
     print_run(replay)
     print_scores(scores)
+    print_crowds(crowds)
     print_entries(entries)
     if accounts is not None:
         from arena.cli.account_report import print_accounts

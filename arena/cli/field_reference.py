@@ -81,7 +81,7 @@ Under `vary` each key is the path of a value, and what stands there says which v
 | `20 mm..80 mm` | any between the ends, where settings are drawn; all of them for a whole number |
 | `1 mF..10 mF by ratio` | any, with every ratio alike, where settings are drawn |
 
-A path is `design.` or `arena.` and the field as it stands in the tables above:
+A path is `design.` or `arena.` and the field as it stands in the tables above, or `walkers`:
 
 * `design.both.latch`, `design.left.eye.tape`, `design.storage.capacitance`: a value of every design of the
   study; `both` sets either side. A tolerance in percent stays the same share of a value that is varied.
@@ -91,6 +91,7 @@ A path is `design.` or `arena.` and the field as it stands in the tables above:
 * `arena.shades.squash leaf.x` and `.y`: the middle of the upright rectangle round a thing with a place or an
   outline; the thing is moved there. `.size_x` and `.size_y`: width and depth of that rectangle; the thing is
   stretched about its middle.
+* `walkers`: how many copies of the design share the arena in a trial; without it the key `walkers` says so.
 
 A `grid` tries every combination. `random` draws each value by itself; `latin hypercube` draws so that each of
 as many equal parts of a range as there are settings holds one; `sobol` fills all ranges evenly together, best

@@ -94,7 +94,7 @@ def _study() -> Json:
     parts = [f"design.{path}" for path in spread_paths()]
     tolerance = r"^design\.spread\..+\.(normal|uniform|bound)$"
     keys["vary"]["propertyNames"] = {
-        "anyOf": [{"enum": parts}, {"pattern": tolerance}, {"pattern": r"^(arena|design)\..+$"}]
+        "anyOf": [{"enum": parts}, {"pattern": tolerance}, {"pattern": r"^((arena|design)\..+|walkers)$"}]
     }
     keys["scores"]["anyOf"][1]["items"] = {"enum": list(SCORES)}
     for key, kind in (("designs", "design"), ("arenas", "arena")):

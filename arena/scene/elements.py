@@ -1,4 +1,4 @@
-"""The parts of an arena, as its file describes them: floor, walls, shades, lights, starts and goals.
+"""The parts of an arena, as its file describes them: floor, walls, shades, lights, starts, goals, gates.
 
 The plan lies in the plane z = 0: x runs to the right, y away from the viewer, angles run counter-clockwise
 from the x axis, heights are above the floor. Every field's description is its entry in the reference.
@@ -15,6 +15,7 @@ from agents.text.quantities import Fraction, Number, Pair, Point, Points, Quanti
 from agents.text.readers import Word
 from agents.text.shapes import BaseSpec
 from agents.text.spec_reading import KeyedError
+from arena.scene.day_form import Day, OnTime, check_timetable
 
 MOST_WALKERS = 10_000
 
@@ -102,12 +103,18 @@ class Lamp(BaseSpec):
     aim: Place | None = Field(
         None, title="aim", description="point of the floor at which the beam is aimed; none: straight down"
     )
+    on: tuple[OnTime, ...] = Field(
+        (),
+        title="timetable",
+        description="when it is on, by the clock of the arena's day; none: all the time",
+    )
 
     @model_validator(mode="after")
     def _check_light(self) -> "Lamp":
         require_one(self, "intensity", "flux")
         if self.aim is not None and self.beam is None:
             raise KeyedError(("aim",), "an aim without a beam", "a beam beside it, or no aim")
+        check_timetable(self.on)
         return self
 
 
@@ -185,6 +192,16 @@ class Goal(BaseSpec):
         return self
 
 
+class Gate(BaseSpec):
+    """A line across the way at which walkers are counted; it stops nobody and casts no shadow."""
+
+    name: str = Field(title="name", description="word by which scores name it")
+    line: Line = Field(
+        title="line",
+        description="points in order; a walker has passed once its middle has crossed it, to either side",
+    )
+
+
 class ArenaForm(BaseSpec):
     """One arena, its parts right one by one; :class:`arena.scene.spec.ArenaSpec` holds them together."""
 
@@ -203,9 +220,15 @@ class ArenaForm(BaseSpec):
         title="air temperature",
         description="temperature of the air, above which light warms the panels",
     )
+    day: Day | None = Field(
+        None, title="day", description="sun, sky and lamps that change with the time; none: they stay"
+    )
     starts: Starts = Field(description="where the walkers start")
     goals: tuple[Goal, ...] = Field(
         (), title="goal", description="where they are to go; none: nothing counts as reached"
+    )
+    gates: tuple[Gate, ...] = Field(
+        (), title="gate", description="lines at which walkers that come through are counted"
     )
     lasts: Annotated[float, Quantity("s", least=1.0, most=1e6)] = Field(
         3600.0,

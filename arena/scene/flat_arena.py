@@ -11,7 +11,7 @@ from agents.handbook.formulae import lobe_exponent
 from agents.handbook.light_kinds import KINDS, kind_index
 from agents.text.quantities import Pair
 from arena.scene.elements import ArenaForm, Lamp, Sun
-from arena.scene.records import SHADE, SOURCE, SUN_DISTANCE, WALL
+from arena.scene.records import SHADE, SOURCE, SUN_DISTANCE, WALL, sun_place
 
 # Width of the sun as seen from the earth's mean distance [rad].
 SUN_WIDTH = math.radians(0.533)
@@ -35,10 +35,16 @@ class FlatArena:
 
 
 def flatten(spec: ArenaForm) -> FlatArena:
-    """Return the arrays of an arena: lamps in the order of the file, then the sun."""
+    """Return the arrays of an arena: lamps in the order of the file, then the sun.
+
+    On a day the sun is there too, without light: that comes with the run's :class:`arena.scene.sky.Sky`.
+    """
     sources = [_lamp_record(lamp) for lamp in spec.lamps]
     if spec.sun is not None:
         sources.append(_sun_record(spec.sun, spec.floor.outline))
+    elif spec.day is not None and spec.day.has_sun:
+        risen = Sun(azimuth=0.0, elevation=math.pi / 4.0, illuminance=0.0)
+        sources.append(_sun_record(risen, spec.floor.outline))
     walls: list[tuple[float, ...]] = []
     for wall in spec.walls:
         walls += _edges(_closed(wall.outline) if wall.outline is not None else wall.line or (), wall.height)
@@ -89,15 +95,12 @@ def _lamp_record(lamp: Lamp) -> tuple[float, ...]:
 
 
 def _sun_record(sun: Sun, outline: tuple[Pair, ...]) -> tuple[float, ...]:
-    # Placed as seen from the middle of the floor, so that the rays are most nearly parallel there.
-    across, along = zip(*outline, strict=True)
-    middle = ((min(across) + max(across)) / 2.0, (min(along) + max(along)) / 2.0)
     flat = math.cos(sun.elevation)
     towards = (flat * math.cos(sun.azimuth), flat * math.sin(sun.azimuth), math.sin(sun.elevation))
-    x, y, z = (SUN_DISTANCE * part for part in towards)
+    place, aim = sun_place(outline, np.array([towards]))
     radius = SUN_DISTANCE * math.tan(SUN_WIDTH / 2.0)
-    aim = tuple(-part for part in towards)
-    return (middle[0] + x, middle[1] + y, z, sun.illuminance, 1, radius, *aim, 0.0, kind_index(sun.light))
+    (x, y, z), (aim_x, aim_y, aim_z) = place[0].tolist(), aim[0].tolist()
+    return (x, y, z, sun.illuminance, 1, radius, aim_x, aim_y, aim_z, 0.0, kind_index(sun.light))
 
 
 def _closed(outline: tuple[Pair, ...]) -> tuple[Pair, ...]:

@@ -30,10 +30,12 @@ _MOST_CELLS = 4_000_000
 def check_geometry(spec: ArenaForm) -> None:
     """Raise KeyedErrors with all that cannot be."""
     faults = list(_outline_faults(spec.floor.outline, ("floor", "outline")))
-    for names in ("walls", "shades", "lamps", "goals"):
+    for names in ("walls", "shades", "lamps", "goals", "gates"):
         faults += _name_faults(getattr(spec, names), names)
     for index, wall in enumerate(spec.walls):
         faults += _wall_form_faults(wall, ("walls", index))
+    for index, gate in enumerate(spec.gates):
+        faults += _line_faults(gate.line, ("gates", index, "line"), "two gates")
     for index, shade in enumerate(spec.shades):
         faults += _outline_faults(shade.outline, ("shades", index, "outline"))
     for index, goal in enumerate(spec.goals):
@@ -98,11 +100,15 @@ def _wall_form_faults(wall: Wall, path: KeyPath) -> Iterator[KeyedError]:
     if wall.outline is not None:
         yield from _outline_faults(wall.outline, (*path, "outline"))
     elif wall.line is not None:
-        steps = list(_step_faults(wall.line, (*path, "line")))
-        yield from steps
-        if not steps and not LineString(wall.line).is_simple:
-            got = "a line that crosses or touches itself"
-            yield KeyedError((*path, "line"), got, "points in order along it, or two walls")
+        yield from _line_faults(wall.line, (*path, "line"), "two walls")
+
+
+def _line_faults(points: Sequence[Pair], path: KeyPath, instead: str) -> Iterator[KeyedError]:
+    steps = list(_step_faults(points, path))
+    yield from steps
+    if not steps and not LineString(points).is_simple:
+        got = "a line that crosses or touches itself"
+        yield KeyedError(path, got, f"points in order along it, or {instead}")
 
 
 def _cell_faults(floor: Polygon, cell: float) -> Iterator[KeyedError]:
@@ -141,6 +147,12 @@ def _place_faults(spec: ArenaForm, floor: BaseGeometry, broken: set[KeyPath]) ->
     for index, goal in enumerate(spec.goals):
         if ("goals", index, "outline") not in broken:
             yield from _goal_faults(goal, ("goals", index), floor, free)
+    for index, gate in enumerate(spec.gates):
+        path = ("gates", index, "line")
+        if path not in broken and free.intersection(LineString(gate.line)).length < _LEAST_LENGTH:
+            yield KeyedError(
+                path, "a gate that nobody can come to", "a line across the floor, clear of walls"
+            )
     yield from _start_faults(spec, floor, free, solids, lines, broken)
 
 

@@ -4,6 +4,8 @@ Lengths are in metres, heights above the floor too; angles in radians; light in 
 the plane z = 0, x runs along it to the right and y away from the viewer of the picture.
 """
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from agents.arrays import FloatArray, RecordArray
@@ -57,8 +59,39 @@ SHADE = np.dtype(
     align=True,
 )
 
+# One step of a sky that changes; it holds until the next one starts.
+SKY_STEP = np.dtype(
+    [
+        ("start", np.float64),  # [s]
+        # where the sun stands, and where its light goes, as in SOURCE
+        ("sun_x", np.float64),
+        ("sun_y", np.float64),
+        ("sun_z", np.float64),
+        ("aim_x", np.float64),
+        ("aim_y", np.float64),
+        ("aim_z", np.float64),
+        ("sun", np.float64),  # light of its disc on a surface square to it [lx]
+        ("clear_sky", np.float64),  # light of the blue and of the clouded part of the sky [lx]
+        ("overcast_sky", np.float64),
+        ("air", np.float64),  # temperature of the air [K]
+    ],
+    align=True,
+)
+
 # The sun stands this far away [m], so that its rays are parallel to within a micrometre across an arena.
 SUN_DISTANCE = 1.0e6
+
+
+def sun_place(outline: Sequence[tuple[float, float]], towards: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return place [m] and aim of suns over a floor's ``outline``, (n, 3) each, ``towards`` unit vectors.
+
+    Placed as seen from the middle of the floor, so that the rays are most nearly parallel there.
+    """
+    corners = np.array(outline)
+    middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
+    place = SUN_DISTANCE * towards
+    place[:, :2] += middle
+    return place, -towards
 
 
 def wall_table(walls: RecordArray) -> FloatArray:

@@ -40,6 +40,26 @@ SCORE_COLUMNS = (
     "walk_s",
     "pulses",
     "walkers",
+    # of walkers among others, see replays.scoring.crowds.CrowdScore: share in a goal over the last tenth of
+    # the run, nan without a goal; distance to the nearest over that of a random scatter, nan for one walker
+    "gathered",
+    "spread",
+    # contacts with other walkers, time in contact with others [s], time [s, min]; summed over the walkers
+    "meetings",
+    "beside_s",
+    "walker_s",
+    "walker_min",
+    # light on the panels that others took away, and with nobody in the way [lx s], summed over the walkers;
+    # light on the panel, their mean [lx]; Jain's index of it, nan for one walker
+    "lost_light",
+    "clear_light",
+    "panel_lx",
+    "evenness",
+    # share that came through the arena's gates, and walkers counted for the flow in how long [min]; mean and
+    # sums over the gates, nan without a gate, the flow's also for one walker
+    "passed",
+    "passages",
+    "passing_min",
     # 1.0 where the setting makes no design or arena, or has no room to start; all else is nan then
     "impossible",
 )
@@ -47,7 +67,12 @@ SCORE_COLUMNS = (
 TRIAL = np.dtype([("trial", "<i8"), *((name, "<f8") for name in SCORE_COLUMNS)])
 """One row a trial; counts, and times [s], are sums over the trial's walkers unless said otherwise."""
 
-UNITS = {"reach_s": "s", "held_s": "s", "stuck_s": "s", "walk_s": "s"}
+UNITS = {
+    **dict.fromkeys(("reach_s", "held_s", "stuck_s", "walk_s", "beside_s", "walker_s"), "s"),
+    **dict.fromkeys(("walker_min", "passing_min"), "min"),
+    **dict.fromkeys(("lost_light", "clear_light"), "lx s"),
+    "panel_lx": "lx",
+}
 """Units of the columns of TRIAL that have one, for headings."""
 
 
@@ -58,9 +83,8 @@ class Score:
     ``summary`` of ``column`` over the repeats: the *share* or *mean* of its values, their *median* (inf where
     more than half of them are "not within the run"), or the *ratio* of the sum of ``column`` to the sum of
     the column ``weight``, which is None for the others. Values that are nan are left out. ``unit`` is that of
-    the summary: "", "s", or "%" for a share or a ratio of parts of a whole, whose value still lies from 0 to
-    1.
-    ``words`` complete "walkers that ..." or stand in a heading; ``definition`` is a sentence.
+    the summary: "", "s", "lx", or "%" for a share or a ratio of parts of a whole, whose value still lies from
+    0 to 1. ``words`` complete "walkers that ..." or stand in a heading; ``definition`` is a sentence.
     """
 
     name: str
@@ -73,12 +97,12 @@ class Score:
     definition: str
 
 
-def in_seconds(score: Score, heading: str) -> str:
-    """The heading of a column of CSV with figures of a score, with their unit where that is the second.
+def with_unit_of(score: Score, heading: str) -> str:
+    """The heading of a column of CSV with figures of a score, with their unit where they have one.
 
     Shares and ratios have none: in a table they count from 0 to 1.
     """
-    return f"{heading} [s]" if score.unit == "s" else heading
+    return f"{heading} [{score.unit}]" if score.unit in ("s", "lx") else heading
 
 
 SCORES = {
@@ -209,6 +233,100 @@ SCORES = {
             "pulses",
             None,
             "pulses that a trial's walkers fired; mean of the trials",
+        ),
+        Score(
+            "gathered",
+            "gathered in the goal",
+            "%",
+            True,
+            "share",
+            "gathered",
+            None,
+            "share of the walkers whose body's centre was in a goal, over the last tenth of the run",
+        ),
+        Score(
+            "spread",
+            "spread",
+            "",
+            True,
+            "mean",
+            "spread",
+            None,
+            "mean distance to the nearest other over that of a random scatter on the same floor (Clark and "
+            "Evans 1954), in the last tenth of the run: 1 as by chance, 0 all in one place; mean of the "
+            "trials",
+        ),
+        Score(
+            "crowding",
+            "contacts with others a minute",
+            "",
+            False,
+            "ratio",
+            "meetings",
+            "walker_min",
+            "contacts with other walkers, each until two pulses without, a walker and minute",
+        ),
+        Score(
+            "contact time",
+            "time in contact with others",
+            "%",
+            False,
+            "ratio",
+            "beside_s",
+            "walker_s",
+            "share of the walkers' time in which another walker was in contact with them",
+        ),
+        Score(
+            "shading",
+            "light lost to others",
+            "%",
+            False,
+            "ratio",
+            "lost_light",
+            "clear_light",
+            "share of the light on the panels that other walkers took away",
+        ),
+        Score(
+            "light",
+            "light on the panel",
+            "lx",
+            True,
+            "mean",
+            "panel_lx",
+            None,
+            "light on the panel over the run, mean of the walkers and of the trials",
+        ),
+        Score(
+            "evenness",
+            "evenness of the light",
+            "",
+            True,
+            "mean",
+            "evenness",
+            None,
+            "how evenly the walkers shared that light (Jain's index 1984): 1 all alike, 1 over their number "
+            "if one had it all; mean of the trials",
+        ),
+        Score(
+            "passed",
+            "came through the gate",
+            "%",
+            True,
+            "share",
+            "passed",
+            None,
+            "share of the walkers whose body's centre crossed the arena's gate; of several gates their mean",
+        ),
+        Score(
+            "flow",
+            "walkers a minute through the gate",
+            "",
+            True,
+            "ratio",
+            "passages",
+            "passing_min",
+            "walkers a minute through the gate, from the first until half of all were through, or to the end "
+            "of the run where fewer came",
         ),
     )
 }

@@ -29,7 +29,7 @@ METER: KeyPath = ("meter",)
 class Movable:
     """Something on the plan: ``points`` [m] are all of it, ``path`` the key that holds them in the file.
 
-    ``kind`` is lamp, aim, wall, shade, start, zone or goal; ``closed`` tells an outline from a line.
+    ``kind`` is lamp, aim, wall, shade, start, zone, gate or goal; ``closed`` tells an outline from a line.
     """
 
     kind: str
@@ -91,6 +91,8 @@ def movables_of(spec: ArenaForm) -> list[Movable]:
     if spec.starts.zone is not None:
         key = ("starts", "zone", "outline")
         movables.append(Movable("zone", "start zone", key, spec.starts.zone.outline, True))
+    for index, gate in enumerate(spec.gates):
+        movables.append(Movable("gate", gate.name, ("gates", index, "line"), gate.line))
     for index, goal in enumerate(spec.goals):
         if goal.centre is not None:
             movables.append(Movable("goal", goal.name, ("goals", index, "centre"), (goal.centre,)))

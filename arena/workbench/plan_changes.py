@@ -18,7 +18,9 @@ TURN, STRETCH = math.radians(5.0), 1.05
 # Half of the length and of the breadth of what is put there [m].
 _LONG, _BROAD = 0.12, 0.03
 # Lists of the file of which things can be put there and taken out, with what one is called.
-_SORTS = {"walls": "wall", "shades": "shade", "lamps": "lamp", "goals": "goal"}
+_SORTS = {"walls": "wall", "shades": "shade", "lamps": "lamp", "goals": "goal", "gates": "gate"}
+# The key under which each says where it lies, where that is not its place.
+_PLACED_BY = {"walls": "outline", "shades": "outline", "goals": "centre", "gates": "line"}
 
 
 def new_thing_list(state: WorkbenchState) -> Asked:
@@ -28,6 +30,7 @@ def new_thing_list(state: WorkbenchState) -> Asked:
         "shades": "250 mm above the floor, passes 20 %",
         "lamps": "600 mm above the floor, 3,000 cd straight down",
         "goals": "a circle of 150 mm",
+        "gates": "a line of 240 mm, counts who comes through",
     }
     lines = [
         ListedLine(
@@ -66,7 +69,7 @@ def put(state: WorkbenchState, key: str) -> None:
             path = (
                 key,
                 number,
-                {"walls": "outline", "shades": "outline", "goals": "centre"}.get(key, "place"),
+                _PLACED_BY.get(key, "place"),
             )
             state.selection.choose_movable(path)
             state.commit(f"{name} put there")
@@ -95,6 +98,10 @@ def _item(key: str, name: str, x: float, y: float) -> dict[str, str]:
             "diameter": "80 mm",
         },
         "goals": {"name": name, "centre": place, "radius": "150 mm"},
+        "gates": {
+            "name": name,
+            "line": f"{round(x, 3):g} {round(y - _LONG, 3):g} / {round(x, 3):g} {round(y + _LONG, 3):g} m",
+        },
     }[key]
 
 
@@ -103,7 +110,7 @@ def remove(state: WorkbenchState) -> None:
     document, thing = state.documents.arena, state.chosen_movable()
     key, number = thing.path[0], thing.path[1] if len(thing.path) > 1 else None
     if not state.selection.on_plan or key not in _SORTS or not isinstance(number, int):
-        state.note = "choose a wall, a shade, a lamp or a goal on the plan to take it out"
+        state.note = "choose a wall, a shade, a lamp, a goal or a gate on the plan to take it out"
         return
     try:
         text = without_item(document.text, str(key), number)

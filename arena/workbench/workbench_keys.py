@@ -42,7 +42,7 @@ WORKBENCH_KEYS = KeyTable(
         *("turn left", "turn right", "grow", "shrink"),
         shown="ctrl arrows",
     ),
-    line("plan: put a wall, shade, lamp or goal there; take it out", "put", "take out"),
+    line("plan: put a wall, shade, lamp, goal or gate there; take it out", "put", "take out"),
     HelpLine("drag pegs, lamps, walls, shades, starts, the light meter", shown="mouse"),
     line("undo and redo; ctrl z and ctrl y too", "undo", "redo"),
     line("save the design, save the arena", "save design", "save arena"),

@@ -1,4 +1,4 @@
-"""The arena from above: shades, walls, lamps and goals."""
+"""The arena from above: shades, walls, lamps, goals and gates."""
 
 import math
 from typing import Any
@@ -27,6 +27,10 @@ def draw_ground(sheet: Sheet, view: View, arena: dict[str, Any], room: LabelPlac
         points = view.line(wall["points"])
         draw_wall(sheet, points, closed=wall["closed"])
         room.take_line([*points, points[0]] if wall["closed"] else points, 5)
+    for gate in arena.get("gates", ()):
+        points = view.line(gate["line"])
+        draw_gate(sheet, points)
+        room.take_line(points, 5)
     for lamp in arena["lamps"]:
         _draw_lamp(sheet, view, lamp, arena["floor"], room)
 
@@ -43,7 +47,7 @@ def _take_outline(room: LabelPlacement, view: View, outline: list[Point]) -> Non
         room.take(west - 3, north - 3, east + 3, south + 3)
 
 
-EVERYTHING, GOALS = ("lamps", "goals", "walls", "shades"), ("goals",)
+EVERYTHING, GOALS = ("lamps", "goals", "gates", "walls", "shades"), ("goals",)
 """What is named on the floor."""
 
 
@@ -54,14 +58,15 @@ def names_of_things(
     room: LabelPlacement,
     kinds: tuple[str, ...] = EVERYTHING,
 ) -> list[Label]:
-    """Names of lamps, goals, walls and shades, or of these ``kinds`` only, where ``room`` is left."""
-    arena = {kind: arena[kind] if kind in kinds else [] for kind in EVERYTHING}
+    """Names of lamps, goals, gates, walls and shades, or of these ``kinds`` only, where ``room`` is left."""
+    arena = {kind: arena.get(kind, []) if kind in kinds else [] for kind in EVERYTHING}
     named: list[tuple[str, str, list[Point]]] = []
     for lamp in arena["lamps"]:
         named.append(
             (lamp["name"], f", {lamp['intensity_cd']:,.0f} cd", [_held(view, view(lamp["x"], lamp["y"]))])
         )
     named += [(goal["name"], "", _closed(view.line(goal["outline"]))) for goal in arena["goals"]]
+    named += [(gate["name"], "", view.line(gate["line"])) for gate in arena["gates"]]
     for wall in arena["walls"]:
         points = view.line(wall["points"])
         named.append((wall["name"], "", _closed(points) if wall["closed"] else points))
@@ -109,6 +114,13 @@ def draw_goal(sheet: Sheet, points: list[Point]) -> None:
     sheet.polygon(points, WHITE, 0.35)
     sheet.line(points, INK, 4, closed=True)
     sheet.cased_line(points, WHITE, INK, 2.4, pattern=(9, 9), closed=True)
+
+
+def draw_gate(sheet: Sheet, points: list[Point]) -> None:
+    """A gate along ``points`` [points]: a dashed line between two posts."""
+    sheet.cased_line(points, WHITE, INK, 1.6, pattern=(3, 6))
+    for end in (points[0], points[-1]):
+        sheet.disc(end, 5.0, WHITE, INK, 2.0)
 
 
 def draw_shade(sheet: Sheet, points: list[Point]) -> None:

@@ -11,6 +11,7 @@ from replays.drawing.ground import (
     beam_on_floor,
     draw_aim,
     draw_beam_edge,
+    draw_gate,
     draw_goal,
     draw_lamp_mark,
     draw_shade,
@@ -212,6 +213,7 @@ def _marks(
 
 _LEFT_PULSE, _RIGHT_PULSE = "pulse of the left side", "pulse of the right side"
 _WALKER, _EQUAL_LIGHT = "a walker where it stands now", "line of equal light"
+_GATE = "gate, where walkers are counted"
 _AIM, _BEAM_EDGE = "where its beam is aimed", "edge of its beam, half as bright"
 
 
@@ -234,6 +236,7 @@ def _marks_of(replay: Replay, scale: LightScale) -> list[str]:
             (has_aim, _AIM),
             (any(beam_on_floor(lamp, arena["floor"]) for lamp in beams), _BEAM_EDGE),
             (bool(arena["goals"]), "goal"),
+            (bool(arena.get("gates")), _GATE),
             (bool(arena["walls"]), "wall"),
             (bool(arena["shades"]), "shade overhead"),
         )
@@ -267,6 +270,8 @@ def _draw_example(sheet: Sheet, words: str, middle: tuple[float, float], replay:
             draw_beam_edge(sheet, (west + 8 * start - 2, middle[1]), (west + 8 * start + 2, middle[1]))
     elif words == "goal":
         draw_goal(sheet, box)
+    elif words == _GATE:
+        draw_gate(sheet, [(west, middle[1]), (east, middle[1])])
     elif words == "wall":
         draw_wall(sheet, [(west, middle[1]), (east, middle[1])], closed=False)
     else:

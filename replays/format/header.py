@@ -22,6 +22,7 @@ The header is one JSON object; lengths in metres, angles in radians, light in lu
                     ``elevation_rad``, ``illuminance_lx`` (on a surface square to the rays)
 ``arena.ambient_lx``  even light from everywhere [lx]
 ``arena.goals``     ``name``, ``outline``
+``arena.gates``     ``name``, ``line`` (at least two points); may be left out
 ==================  ======================================================================================
 
 Further keys are kept. ``arena.ambient_light`` and ``arena.sun.light`` tell the kinds of light where they are
@@ -55,6 +56,7 @@ def check_header(header: Any) -> None:
             f"read it with photodrome {written_by}, or run it again"
         )
     _HEADER(header, "header")
+    _GATES(header["arena"].get("gates", []), "header.arena.gates")
 
 
 def _fail(key: str, got: Any, expected: str) -> None:
@@ -140,6 +142,7 @@ _LAMP = _object(
 )
 _SUN = _object(azimuth_rad=_ANY, elevation_rad=_number(-math.pi / 2, math.pi / 2), illuminance_lx=_FROM_ZERO)
 _GOAL = _object(name=_text, outline=_OUTLINE)
+_GATES = _list(_object(name=_text, line=_list(_POINT, 2)))
 _HEADER = _object(
     program=_text,
     seed=_whole,

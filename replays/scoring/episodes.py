@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
-from replays.format.tables import LET_GO, Tables
+from replays.format.tables import LET_GO, WALKER, Tables
 
 FREE_PULSES = 2
 """Free pulses that end an episode."""
@@ -52,13 +52,30 @@ def contact_episodes(tables: Tables, seconds: float) -> Episodes:
     return _episodes(tables, _touched(tables), seconds)
 
 
+def meeting_episodes(tables: Tables, seconds: float) -> Episodes:
+    """Episodes of touching another walker, whoever came upon whom, in a run of ``seconds`` [s]."""
+    return _episodes(tables, _touched(tables, WALKER), seconds)
+
+
+def meeting_times(tables: Tables, seconds: float) -> FloatArray:
+    """How long [s] each walker was touched by another in a run of ``seconds`` [s], (walkers,)."""
+    spells = _touched(tables, WALKER)
+    lasted = np.minimum(spells.ended_s, seconds) - spells.began_s
+    times: FloatArray = np.zeros(len(tables.walkers))
+    times += np.bincount(spells.walker, weights=lasted, minlength=len(times))
+    return times
+
+
 def shade_episodes(tables: Tables, seconds: float) -> Episodes:
     """Episodes of standing in the shadow of something, in a run of ``seconds`` [s]."""
     return _episodes(tables, _shaded(tables), seconds)
 
 
-def _touched(tables: Tables) -> _Spells:
+def _touched(tables: Tables, against: int | None = None) -> _Spells:
+    """Spells of touching anything, or what is told by ``against`` alone."""
     touches = tables.touches
+    if against is not None:
+        touches = touches[touches["against"] == against]
     ordered = touches[np.lexsort((touches["time_s"], touches["part"], touches["walker"]))]
     # A part has one switch: only a row that changes its state counts, and before its first row it is open.
     same_part = np.zeros(len(ordered), dtype=bool)

@@ -112,7 +112,7 @@ def measure(tables: Tables, goals: Sequence[FloatArray], seconds: float, numbers
 def reach_times(tables: Tables, goals: Sequence[FloatArray]) -> FloatArray:
     """When each walker reached one of ``goals`` [s], (walkers,); nan for one that never did."""
     poses, walkers = tables.poses, tables.walkers
-    x, y = _centres(tables, poses["walker"], poses["x"], poses["y"], poses["heading"].astype(np.float64))
+    x, y = centres_of(tables, poses)
     within = np.zeros(len(poses), dtype=bool)
     for goal in goals:
         within |= inside(x, y, goal)
@@ -128,6 +128,14 @@ def _centres(
     """Where the centre of each one's body is [m] when the middle of its axle is at (x, y)."""
     ahead = tables.walkers["body_ahead"][walker]
     return x + ahead * np.cos(heading), y + ahead * np.sin(heading)
+
+
+def centres_of(tables: Tables, poses: RecordArray) -> tuple[FloatArray, FloatArray]:
+    """Where the centres of bodies are [m] in rows of POSES."""
+    headings = poses["heading"].astype(np.float64)
+    return _centres(
+        tables, poses["walker"], poses["x"].astype(np.float64), poses["y"].astype(np.float64), headings
+    )
 
 
 def _light_gains(tables: Tables, seconds: float) -> FloatArray:

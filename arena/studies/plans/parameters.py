@@ -4,7 +4,8 @@ A design's paths are those of its file with ``design.`` before them, like ``desi
 sets either side. A tolerance is ``design.spread.``, the path of the part, and ``uniform``, ``normal`` or
 ``bound``.
 An arena's begin with ``arena.``; an item of a list is named by its name or by its position from 1, like
-``arena.lamps.grow lamp.intensity`` or ``arena.starts.places.1.heading``. A thing of an arena that has a place
+``arena.lamps.grow lamp.intensity`` or ``arena.starts.places.1.heading``. The path ``walkers`` is how many
+share the arena. A thing of an arena that has a place
 or an outline also has ``x``, ``y``, ``size_x``, ``size_y`` (:mod:`arena.studies.plans.arena_moves`).
 """
 
@@ -21,12 +22,13 @@ from agents.design.values_by_path import BOTH, SIDES, SPREAD, expanded, parts_le
 from agents.errors import InputError
 from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
-from agents.text.quantities import Fraction, Points, Quantity
+from agents.text.quantities import Fraction, Number, Points, Quantity
 from agents.text.readers import Reader
 from agents.text.shapes import shape_at
 from agents.text.spec_reading import KeyedError
 from agents.text.units import format_code, format_quantity, plain_text
 from agents.text.values_by_place import place_at, value_at, value_paths, with_checked_values
+from arena.scene.elements import MOST_WALKERS
 from arena.scene.spec import ArenaSpec
 from arena.studies.plans.arena_moves import (
     LISTED,
@@ -40,6 +42,9 @@ from arena.studies.plans.arena_moves import (
 )
 
 _DIGITS = 4
+
+WALKERS = "walkers"
+"""The path of how many walkers share the arena in a trial."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +67,12 @@ class Parameter:
 
     @property
     def is_given(self) -> bool:
-        """Whether it is the arena, or an arena's, and so a condition that designs meet; else it is chosen."""
+        """Whether it is a condition that designs meet: an arena, or how many are there; else it is chosen."""
+        return self.is_of_arena or self.path == WALKERS
+
+    @property
+    def is_of_arena(self) -> bool:
+        """Whether it is the arena, or a value of it."""
         return self.path.partition(".")[0] == "arena"
 
     def label(self) -> str:
@@ -112,6 +122,8 @@ def parameter_at(
     ``like`` is text of its values; for a tolerance it tells whether these are shares or amounts. Raises
     KeyedError at the empty path where there is none, with the nearest ones.
     """
+    if path == WALKERS:
+        return Parameter(path, Number(whole=True, least=1, most=MOST_WALKERS))
     head, _, rest = path.partition(".")
     owners: Sequence[BaseModel] = designs if head == "design" else arenas if head == "arena" else ()
     found: Parameter | None = None
@@ -269,7 +281,7 @@ def _tolerance(path: str, place: KeyPath, like: str) -> Parameter | None:
 
 
 def _unknown(path: str, designs: Sequence[Design], arenas: Sequence[ArenaSpec]) -> KeyedError:
-    known = known_paths(designs, arenas)
+    known = [WALKERS, *known_paths(designs, arenas)]
     near = [one for one in known if path and one.endswith(f".{path}")][:3]
     if not near:
         # a whole thing

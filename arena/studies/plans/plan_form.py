@@ -109,7 +109,9 @@ class PlanForm(BaseSpec):
         100, description="trials of each setting; repeat for repeat they have the same luck"
     )
     walkers: Annotated[int, Number(whole=True, least=1, most=MOST_WALKERS)] = Field(
-        1, description="built copies of the design that share the arena in a trial"
+        1,
+        description="built copies of the design that share the arena in a trial; several numbers of them are "
+        "a path under vary",
     )
     lasts: Annotated[float, Quantity("s", above=0.0, most=1e6)] | None = Field(
         None, description="how long a trial lasts; none: as long as the arena says"
@@ -142,6 +144,6 @@ def time_text(seconds: float) -> str:
     return f"{max(seconds, 1.0):.0f} s"
 
 
-def typical_time(trials: int, walkers: int, lasts: float) -> float:
-    """Return the time [s] that so many trials typically take here, on all cores."""
-    return trials * walkers * lasts / (TYPICAL_SPEED * (os.cpu_count() or 1))
+def typical_time(trials: int, walked: float) -> float:
+    """Return the time [s] that trials of ``walked`` walker-seconds each typically take here, on all cores."""
+    return trials * walked / (TYPICAL_SPEED * (os.cpu_count() or 1))

@@ -19,6 +19,7 @@ from agents.text.spec_reading import KeyedError, KeyedErrors, fault_at, parse_do
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec, parse_arena
 from arena.studies.plans.parameters import (
+    WALKERS,
     Parameter,
     parameter_at,
     places_set,
@@ -122,14 +123,16 @@ class _Reading:
         form = self.form
         if form is None or self.faults:
             return None
+        if WALKERS in form.vary and WALKERS in form.model_fields_set:
+            self.fault((WALKERS,), "walkers beside walkers under vary", "only one of the two", at_key=True)
         if form.lasts is not None and "arena.lasts" in form.vary:
             self.fault(("lasts",), "lasts beside arena.lasts", "only one of the two", at_key=True)
         settings = self._settings(form, found, len(arenas) * len(designs))
         longest = max((form.lasts or spec.lasts for spec in specs), default=0.0)
-        self._limit(form, settings, longest, most_trials)
+        self._limit(form, settings, longest * mean_walkers(form.walkers, found), most_trials)
         if not self.faults:
             self._possible([one for one in found if not one[0].is_given], models, "design", _fits_design)
-            self._possible([one for one in found if one[0].is_given], specs, "arena", _fits_arena)
+            self._possible([one for one in found if one[0].is_of_arena], specs, "arena", _fits_arena)
         parameters, ranges = tuple(one for one, _ in found), tuple(one for _, one in found)
         entrants = tuple(Entrant(design, text) for design, text in designs)
         files = tuple(self.files)
@@ -213,7 +216,7 @@ class _Reading:
                 self.fault(("vary", path), error.got, error.expected, error.near, at_key=True)
                 continue
             if path == "arena.starts.zone.number":
-                expected = "walkers, the plan's own key for how many share the arena in a trial"
+                expected = f"{WALKERS}, which is how many share the arena in a trial"
                 self.fault(("vary", path), path, expected, at_key=True)
                 continue
             self.known[path] = parameter
@@ -290,11 +293,11 @@ class _Reading:
                 self.fault(("vary", parameter.path), got, expected)
         return owners * math.prod(len(one.values) for _, one in found if isinstance(one, Levels))
 
-    def _limit(self, form: PlanForm, settings: int, lasts: float, most: int | None) -> None:
+    def _limit(self, form: PlanForm, settings: int, walked: float, most: int | None) -> None:
         trials = settings * form.repeats
         if most is None or trials <= most:
             return
-        took = time_text(typical_time(trials, form.walkers, lasts))
+        took = time_text(typical_time(trials, walked))
         sizes = f"{counted(settings, 'setting')}, {counted(form.repeats, 'repeat')}"
         got = f"{counted(trials, 'trial')} ({sizes}), about {took} here"
         key = "repeats" if form.repeats >= settings else "settings" if form.settings else "vary"
@@ -338,6 +341,12 @@ class _Reading:
                 got = f"{parameter.show(value)}, which makes no {kind} ({reasons[0]})"
                 self.fault(place, got, "values with which there can be one")
                 break
+
+
+def mean_walkers(walkers: int, varied: Sequence[Varied]) -> float:
+    """How many walkers share the arena in a trial, in the mean of what is ``varied``."""
+    lists = [one.values for parameter, one in varied if parameter.path == WALKERS and isinstance(one, Levels)]
+    return sum(lists[0]) / len(lists[0]) if lists else float(walkers)
 
 
 def _some(values: Levels | Span) -> Sequence[Any]:

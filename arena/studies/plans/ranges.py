@@ -85,13 +85,15 @@ def read_range(text: str | Sequence[str], parameter: Parameter) -> Levels | Span
         raise _refused("a range", f"single values, each {reader.expected}")
     ends, count, by_ratio = _taken_apart(series[2] if series else text)
     low, high = _ends(ends, parameter)
+    is_whole = isinstance(reader, Number) and reader.whole
+    if series and is_whole:
+        raise _refused(quote(text), f"whole numbers, like {parameter.show(low)}..{parameter.show(high)}")
     if series:
         if count or by_ratio:
             raise _refused(quote(text), f"the range alone after {series[1]}")
         return _series(series[1], low, high, parameter)
     if by_ratio and low <= 0.0:
         raise _refused(f"a range by ratio from {parameter.show(low)}", "one from more than nought")
-    is_whole = isinstance(reader, Number) and reader.whole
     if not count and not is_whole:
         return Span(low, high, by_ratio)
     if not count:

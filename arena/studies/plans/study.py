@@ -23,9 +23,9 @@ from agents.text.shipped import find_document
 from agents.text.spec_reading import LONGEST_NAME
 from arena.scene.contest import Entrant
 from arena.scene.spec import ArenaSpec
-from arena.studies.plans.parameters import Parameter, values_into_arena, values_into_design
+from arena.studies.plans.parameters import WALKERS, Parameter, values_into_arena, values_into_design
 from arena.studies.plans.plan_form import MOST_TRIALS, counted, time_text, typical_time
-from arena.studies.plans.plan_reading import Find, Plan, files_beside, read_plan
+from arena.studies.plans.plan_reading import Find, Plan, files_beside, mean_walkers, read_plan
 from arena.studies.plans.ranges import Levels, Span, range_text
 from arena.studies.plans.sampling import drawn_shares, grid_number, grid_place
 from arena.studies.plans.winner_text import text_with_values
@@ -65,8 +65,9 @@ class Study:
     """What a plan comes to.
 
     ``settings`` is their number S, ``repeats`` R, ``trials`` S R. ``seconds`` [s] a trial lasts, or None for
-    as long as its arena says. ``factors`` are what distinguishes settings: the arena and the design where
-    several are named, then the parameters. ``marks`` holds SI values by name by path. A study can be pickled.
+    as long as its arena says; ``walkers`` share its floor at the most. ``factors`` are what distinguishes
+    settings: the arena and the design where several are named, then the parameters. ``marks`` holds SI
+    values by name by path. A study can be pickled.
     """
 
     def __init__(self, plan: Plan, text: str, file: str) -> None:
@@ -79,7 +80,15 @@ class Study:
         self.ranges: tuple[Levels | Span, ...] = plan.ranges
         self.settings, self.repeats = plan.settings, form.repeats
         self.trials = self.settings * self.repeats
-        self.walkers, self.seconds, self.seed = form.walkers, form.lasts, form.seed
+        self.seconds, self.seed = form.lasts, form.seed
+        self._number_at = next(
+            (number for number, one in enumerate(plan.parameters) if one.path == WALKERS), None
+        )
+        self.walkers = form.walkers
+        if self._number_at is not None:
+            numbers = plan.ranges[self._number_at]
+            assert isinstance(numbers, Levels)
+            self.walkers = max(numbers.values)
         self.sampling, self.scores, self.budget = form.sampling, form.scores, form.budget
         self.marks: Mapping[str, Mapping[str, Any]] = plan.marks
         self.says_budget = "budget" in form.model_fields_set
@@ -156,30 +165,34 @@ class Study:
 
     def arena_key(self, setting: Setting) -> tuple[Any, ...]:
         """Return what tells one arena of the study from another: its index and its varied values."""
-        return (setting.arena, *self._values(setting, is_given=True))
+        return (setting.arena, *self._values(setting, of_arena=True))
 
     def arena_of(self, setting: Setting) -> ArenaSpec:
         """Return the arena of a setting, the same object for the same one as long as it is kept.
 
         Raises InputError with the reason where the values make no arena.
         """
-        made = self._arena_at(setting.arena, self._values(setting, is_given=True))
+        made = self._arena_at(setting.arena, self._values(setting, of_arena=True))
         if isinstance(made, str):
             raise InputError(made)
         return made
 
     def design_of(self, setting: Setting) -> Design:
         """Return the design of a setting, as :meth:`arena_of` does its arena."""
-        made = self._design_at(setting.design, self._values(setting, is_given=False))
+        made = self._design_at(setting.design, self._values(setting, of_arena=False))
         if isinstance(made, str):
             raise InputError(made)
         return made
 
-    def _values(self, setting: Setting, is_given: bool) -> tuple[Any, ...]:
+    def walkers_of(self, setting: Setting) -> int:
+        """Return how many walkers share the arena in a trial of a setting."""
+        return self.walkers if self._number_at is None else int(setting.values[self._number_at])
+
+    def _values(self, setting: Setting, of_arena: bool) -> tuple[Any, ...]:
         return tuple(
             value
             for parameter, value in zip(self.parameters, setting.values, strict=True)
-            if parameter.is_given == is_given
+            if (parameter.is_of_arena if of_arena else not parameter.is_given)
         )
 
     def _make_arena(self, index: int, values: tuple[Any, ...]) -> ArenaSpec | str:
@@ -187,7 +200,7 @@ class Study:
         spec = self.arenas[index][0]
         if not values:
             return spec
-        parameters = [one for one in self.parameters if one.is_given]
+        parameters = [one for one in self.parameters if one.is_of_arena]
         try:
             return values_into_arena(spec, {one.path: v for one, v in zip(parameters, values, strict=True)})
         except InputError as error:
@@ -229,7 +242,8 @@ class Study:
     def typical_time(self) -> float:
         """How long all trials typically take on this machine [s]; a guess, before anything is run."""
         lasts = max(self.seconds or spec.lasts for spec, _ in self.arenas)
-        return typical_time(self.trials, self.walkers, lasts)
+        varied = tuple(zip(self.parameters, self.ranges, strict=True))
+        return typical_time(self.trials, lasts * mean_walkers(self.plan.form.walkers, varied))
 
     @property
     def size_text(self) -> str:

@@ -3,6 +3,8 @@
 The words are the titles of the fields themselves, as the reference of all fields has them too.
 """
 
+from typing import Any
+
 from agents.design.spec import Design, Tolerance
 from agents.design.values_by_path import SIDES
 from agents.text.shapes import title_at
@@ -39,7 +41,11 @@ def design_title(path: str) -> str:
     return title_at(Design, path)
 
 
+def _named_in(arena: ArenaSpec) -> tuple[tuple[Any, ...], ...]:
+    return arena.walls, arena.shades, arena.lamps, arena.goals, arena.gates
+
+
 def _arena_title(path: str, arena: ArenaSpec) -> str:
-    names = [one.name for many in (arena.walls, arena.shades, arena.lamps, arena.goals) for one in many]
+    names = [one.name for many in _named_in(arena) for one in many]
     *before, last = title_at(ArenaSpec, path, names).split(" ")
     return " ".join((*before, _OF_OUTLINES.get(last, last)))

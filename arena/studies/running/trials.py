@@ -2,9 +2,9 @@
 
 Trial t of a study is repeat ``t mod R`` of setting ``t // R``. It is a world of its own, and its luck depends
 on the plan's seed and the repeat alone: walker w of repeat r draws its parts and its jitter as copy
-``r W + w`` of a contest, W walkers to a trial; start places are drawn by ``seed + r``, as those of a contest
-in which every walker is alone are. So a trial is the same in whatever order, chunk, thread or process it
-runs, and the repeats of all settings are paired.
+``r W + w`` of a contest, W the most walkers of any trial; start places are drawn by ``seed + r``, as those of
+a contest in which every walker is alone are. So a trial is the same in whatever order, chunk, thread or
+process it runs, and the repeats of all settings are paired.
 """
 
 import hashlib
@@ -20,23 +20,23 @@ from threading import Lock
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
 from agents.design.built_copies import draw_copies
 from agents.errors import InputError, OptionError
 from arena.engine.assembly import WorldPlan, join_tables
-from arena.recording import goal_outline, walker_rows
-from arena.scene.elements import Goal
+from arena.recording import describe_arena, walker_rows
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Footprint, Ground, footprints
 from arena.scene.spec import ArenaSpec
 from arena.simulation import run_worlds
 from arena.studies.plans.study import Setting, Study
+from arena.studies.running.trial_columns import crowd_columns, trial_columns
 from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL
 from replays.format.tables import Tables
-from replays.scoring.measures import Measures, measure
+from replays.scoring.crowd_measures import CrowdFloor, measure_crowd
+from replays.scoring.measures import measure
 
 # Trials of a chunk at the most, and walker-seconds in it [s], so that little is lost where trials take long.
 MOST_IN_CHUNK = 256
@@ -161,15 +161,18 @@ def _pieces(cells: _Cells, size: int) -> Iterator[_Cells]:
 
 @dataclass(frozen=True)
 class _Floor:
-    """An arena as it is run, in ``air`` of a temperature [K]; ``goals`` are outlines (points, 2) [m]."""
+    """An arena as it is run, in ``air`` of a temperature [K].
+
+    ``crowd`` is what scores need to know of it, and ``marked`` the parts of its file that decide that.
+    """
 
     arena: FlatArena
     air: float
     ground: Ground
     ground_number: int
     seconds: float
-    goal_parts: tuple[Goal, ...]
-    goals: list[FloatArray]
+    marked: tuple[Any, ...]
+    crowd: CrowdFloor
 
 
 @dataclass(frozen=True)
@@ -199,7 +202,7 @@ class _Bench:
         for name in SCORE_COLUMNS:
             rows[name] = np.nan
         rows["impossible"] = 1.0
-        # goals and length are what the scores of a world need to know of its arena
+        # what the scores of a world need to know of its arena, and how many are in it
         alike: dict[Any, list[tuple[int, _World]]] = {}
         first = 0
         for setting, repeats in cells:
@@ -207,7 +210,7 @@ class _Bench:
             rows["trial"][first : first + len(repeats)] = numbers if setting.number >= 0 else -1
             for place, world in enumerate(self.worlds(setting, repeats), first):
                 if not isinstance(world, str):
-                    key = (world.floor.goal_parts, world.floor.seconds)
+                    key = (world.floor.marked, world.floor.seconds, len(world.walkers))
                     alike.setdefault(key, []).append((place, world))
             first += len(repeats)
         for group in alike.values():
@@ -216,13 +219,13 @@ class _Bench:
 
     def worlds(self, setting: Setting, repeats: Sequence[int]) -> list[_World | str]:
         """Set up some repeats of a setting; for each that is impossible, say why."""
-        study, count = self._study, self._study.walkers
+        study, count = self._study, self._study.walkers_of(setting)
         try:
             floor = self._floor(setting)
             design = study.design_of(setting)
         except InputError as error:
             return [str(error)] * len(repeats)
-        numbers = (np.array(repeats, np.int64)[:, None] * count + np.arange(count)).ravel()
+        numbers = (np.array(repeats, np.int64)[:, None] * study.walkers + np.arange(count)).ravel()
         walkers = draw_copies(design, study.seed, numbers, floor.air)
         prints = footprints(walkers)
         worlds: list[_World | str] = []
@@ -255,8 +258,10 @@ class _Bench:
             self._grounds[key] = (self._ground_count, Ground(spec, arena))
             self._ground_count += 1
         number, ground = self._grounds[key]
-        goals = [np.array(goal_outline(goal)) for goal in spec.goals]
-        return _Floor(arena, spec.air, ground, number, seconds, spec.goals, goals)
+        marked = (spec.floor, spec.walls, spec.goals, spec.gates)
+        return _Floor(
+            arena, spec.air, ground, number, seconds, marked, CrowdFloor.of(describe_arena(spec, ""))
+        )
 
     def _start(self, floor: _Floor, prints: tuple[Footprint, ...], repeat: int) -> FloatArray | str:
         """Start poses (W, 3) of a repeat, or why there is no room."""
@@ -276,7 +281,8 @@ class _Bench:
         return poses
 
     def _plans(self, worlds: Sequence[_World]) -> list[WorldPlan]:
-        count, seed = self._study.walkers, self._study.seed
+        # those that are put together are alike in number
+        count, seed = len(worlds[0].walkers), self._study.seed
         return [
             WorldPlan(
                 world.floor.arena,
@@ -298,8 +304,8 @@ class _Bench:
         return str(lost[0]) if lost else ""
 
     def _run_alike(self, group: list[tuple[int, _World]], rows: RecordArray, stop: IntArray) -> None:
-        """Run worlds with the same goals, of the same length, and write their rows."""
-        count = self._study.walkers
+        """Run worlds of the same length with as many walkers and the same goals; write their rows."""
+        count = len(group[0][1].walkers)
         tables, lost = run_worlds(self._plans([world for _, world in group]), stop)
         if stop[0]:
             raise CancelledError
@@ -317,10 +323,10 @@ class _Bench:
             count,
         )
         # each trial goes for a design of its own, so that nothing of it depends on its neighbours
-        measures = measure(
-            Tables(walkers=walkers, **tables), floor.goals, floor.seconds, np.arange(len(group))
-        )
+        told = Tables(walkers=walkers, **tables)
+        measures = measure(told, floor.crowd.goals, floor.seconds, np.arange(len(group)))
         found = trial_columns(measures, len(group))
+        found |= crowd_columns(measure_crowd(told, floor.crowd, floor.seconds), floor.crowd, len(group))
         places = np.array([place for place, _ in group])
         for name, values in found.items():
             rows[name][places] = values
@@ -329,52 +335,3 @@ class _Bench:
 @lru_cache(maxsize=2)
 def _bench_of(study: Study) -> _Bench:
     return _Bench(study)
-
-
-def trial_columns(measures: Measures, trials: int) -> dict[str, FloatArray]:
-    """The columns of TRIAL, each (trials,); what measures call a design is a trial here."""
-    design = measures.design
-    count = len(design) // trials
-
-    def summed(of_trial: IntArray, values: npt.NDArray[Any] | None = None) -> FloatArray:
-        sums: FloatArray = np.zeros(trials)
-        sums += np.bincount(of_trial, weights=values, minlength=trials)
-        return sums
-
-    def median(values: FloatArray) -> FloatArray:
-        # nan comes last
-        ordered = np.sort(values.reshape(trials, count), axis=1)
-        defined = np.count_nonzero(~np.isnan(ordered), axis=1)
-        every = np.arange(trials)
-        return 0.5 * (ordered[every, (defined - 1) // 2] + ordered[every, defined // 2])
-
-    reached = ~np.isnan(measures.reach_s)
-    has_goal = bool(measures.has_goal.all())
-    moved = ~np.isnan(measures.directness)
-    with np.errstate(invalid="ignore"):
-        directness = summed(design[moved], measures.directness[moved]) / summed(design[moved])
-    with_way = ~np.isnan(measures.progress)
-    with np.errstate(invalid="ignore"):
-        progress = summed(design[with_way], measures.progress[with_way]) / summed(design[with_way])
-    contact, shade = measures.is_contact, ~measures.is_contact
-    in_contact, in_shade = measures.episode_design[contact], measures.episode_design[shade]
-    nowhere = np.full(trials, np.nan)
-    return {
-        "reached": summed(design, reached) / count if has_goal else nowhere,
-        "reach_s": median(np.where(reached, measures.reach_s, np.inf)) if has_goal else nowhere,
-        "progress": progress if has_goal else nowhere,
-        "light_gain": median(measures.light_gain),
-        "directness": directness,
-        "aim_sum": summed(measures.aim_design, np.cos(measures.aim_angle)),
-        "aims": summed(measures.aim_design),
-        "contacts": summed(in_contact),
-        "escapes": summed(in_contact, measures.escaped[contact]),
-        "held_s": summed(design, measures.held_s),
-        "shades": summed(in_shade),
-        "shade_escapes": summed(in_shade, measures.escaped[shade]),
-        "stuck_s": summed(design, measures.stuck_s),
-        "walk_s": summed(design, measures.walk_s),
-        "pulses": summed(design, measures.pulses),
-        "walkers": np.full(trials, float(count)),
-        "impossible": np.zeros(trials),
-    }

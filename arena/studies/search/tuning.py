@@ -34,7 +34,7 @@ from arena.studies.statistics.factors import Table, table_of
 from arena.studies.statistics.head_to_head import HeadToHead, head_to_head
 from arena.studies.statistics.sensitivities import Sensitivity, sensitivity
 from arena.studies.telling.plots import history
-from arena.studies.trial_scores import SCORES, TRIAL, Score, in_seconds
+from arena.studies.trial_scores import SCORES, TRIAL, Score, with_unit_of
 from replays.format.whole_files import check_writable, make_folder, write_whole
 
 # Of the budget, for the design as its file has it, and trials for that at the least and most.
@@ -361,7 +361,7 @@ def _write(search: Search, folder: Path) -> list[Path]:
     if search.gain is not None:
         figures_of = [getattr(search.gain.other, key) for key in ends]
         rows.append([*search.own_values(), *figures_of, 0, int(not search.gain.is_better), 1])
-    figures = [in_seconds(search.score, part) for part in (search.score.name, "low", "high")]
+    figures = [with_unit_of(search.score, part) for part in (search.score.name, "low", "high")]
     headings = [*names, *figures, "trials", "best", "alike", "as it is"]
     steps = [
         [step.trials, step.repeats, step.alive, step.value, step.low, step.high]

@@ -15,7 +15,7 @@ from agents.text.units import plain_text
 from arena.studies.statistics.resampling import bca_interval, influence, median_rank, normal_interval, ratios
 from arena.studies.trial_scores import Score
 from replays.scoring.confidence_intervals import share_interval
-from replays.words import time_words
+from replays.words import light_words, time_words
 
 FEWEST = 5
 """Trials below which values other than ones and noughts give no interval."""
@@ -229,6 +229,8 @@ def tell_value(score: Score, value: float) -> str:
         return f"{_percent(value)} %"
     if score.unit == "s":
         return time_words(value)
+    if score.unit == "lx":
+        return light_words(value)
     return plain_text(value, 3)
 
 

@@ -47,7 +47,7 @@ class Scale:
 def scale_for(unit: str, figures: Sequence[FloatArray], is_whole: bool = True) -> Scale:
     """A scale that holds all finite ``figures``, of which nan are left out.
 
-    ``unit`` is a score's. Shares have 0 to 100 % if the scale is to be whole; times begin at 0.
+    ``unit`` is a score's. Shares have 0 to 100 % if the scale is to be whole; times and light begin at 0.
     """
     every = np.concatenate([np.ravel(one) for one in figures]) if figures else np.empty(0)
     finite = every[np.isfinite(every)]
@@ -58,12 +58,14 @@ def scale_for(unit: str, figures: Sequence[FloatArray], is_whole: bool = True) -
         times = 100.0
     elif unit == "s" and most >= 120.0:
         times, unit = (1.0 / 3600.0, "h") if most >= 7200.0 else (1.0 / 60.0, "min")
+    elif unit == "lx" and most >= 2000.0:
+        times, unit = 1e-3, "klx"
     if unit == "%" and (is_whole or finite.size == 0):
         return Scale(0.0, 100.0, (0.0, 20.0, 40.0, 60.0, 80.0, 100.0), times, unit, has_end)
     if finite.size == 0:
         return Scale(0.0, 1.0, (), times, unit, has_end)
     low, high = float(finite.min()) * times, float(finite.max()) * times
-    if unit in ("s", "min", "h") or 0.0 < low < 0.4 * high:
+    if unit in ("s", "min", "h", "lx", "klx") or 0.0 < low < 0.4 * high:
         low = min(low, 0.0)
     if high - low <= 1e-9 * max(abs(high), abs(low)):
         reach = max(0.1 * abs(high), 1e-3) if high else 1.0

@@ -29,7 +29,7 @@ from arena.studies.telling.frames import path_words
 from arena.studies.telling.lines_shown import Shown, lines_shown, spoken
 from arena.studies.telling.plots import bars
 from arena.studies.telling.score_maps import heat_map
-from arena.studies.trial_scores import SCORES, Score, in_seconds
+from arena.studies.trial_scores import SCORES, Score, with_unit_of
 from replays.format.whole_files import write_whole
 
 
@@ -237,7 +237,7 @@ def write_summary(summary: Summary, path: Path) -> Path:
             heading
             for one in scores
             for heading in (
-                *(in_seconds(one, f"{one.name} {part}") for part in ("figure", "low", "high")),
+                *(with_unit_of(one, f"{one.name} {part}") for part in ("figure", "low", "high")),
                 f"{one.name} trials",
             )
         ),

@@ -2,6 +2,7 @@
 
 import math
 
+import numpy as np
 import pytest
 
 from agents.handbook.formulae import thermal_voltage
@@ -10,6 +11,7 @@ from agents.handbook.temperature import (
     NAUGHT_CELSIUS,
     ROOM_TEMPERATURE,
     copper_growth,
+    daily_warmth,
     flux_left,
     gain_growth,
     saturation_growth,
@@ -51,3 +53,18 @@ def test_magnets_lose_flux_in_the_order_of_their_kinds() -> None:
 def test_gain_rises_by_half_a_percent_a_kelvin() -> None:
     assert gain_growth(ROOM_TEMPERATURE + 10.0) == pytest.approx(1.05, abs=0.003)
     assert gain_growth(ROOM_TEMPERATURE) == saturation_growth(ROOM_TEMPERATURE) == 1.0
+
+
+def test_a_day_is_warmest_in_the_afternoon_and_coldest_at_dawn() -> None:
+    """W. J. Parton and J. A. Logan, Agricultural Meteorology 23 (1981), at an equinox: a sine by day that
+    begins 0.17 h before sunrise and is late by 1.86 h, and by night an exponential fall of 2.2 a night."""
+    hours = np.arange(6.0, 30.0, 0.25)
+    by_day = np.sin(math.pi * (hours - 5.83) / (12.0 + 2.0 * 1.86))
+    at_dusk = math.sin(math.pi * 12.17 / (12.0 + 2.0 * 1.86))
+    known = np.where(hours < 18.0, by_day, at_dusk * np.exp(-2.2 * (hours - 18.0) / 12.0))
+    assert daily_warmth(hours) == pytest.approx(known, abs=0.18)
+    assert np.mean(np.abs(daily_warmth(hours) - known)) < 0.08
+    whole = daily_warmth(np.arange(0.0, 48.0, 0.1))
+    assert whole.min() == 0.0
+    assert whole.max() == 1.0
+    assert whole[:240] == pytest.approx(whole[240:])

@@ -75,6 +75,42 @@ def test_a_right_file(tmp_path: Path) -> None:
     assert spec.cell == 0.01
 
 
+@pytest.mark.parametrize(
+    ("gate", "fault"),
+    [
+        ("{name: gap, line: 0.6 0 / 0.6 0 m}", (30, 23, "gates[0].line", "points 1 and 2 both at 0.6 0 m")),
+        (
+            "{name: gap, line: 0 0 / 0.6 0.6 / 0.6 0 / 0 0.6 m}",
+            (30, 23, "gates[0].line", "a line that crosses or touches itself"),
+        ),
+        ("{name: gap, line: 0.6 0 m}", (30, 23, "gates[0].line", "'0.6 0 m'")),
+        ("{name: gap, line: 3 0 / 3 1 m}", (30, 23, "gates[0].line", "a gate that nobody can come to")),
+        # within the tray
+        ("{name: gap, line: 1 0.3 / 1 0.7 m}", (30, 23, "gates[0].line", "a gate that nobody can come to")),
+        ("{line: 0.6 0 / 0.6 1 m}", (30, 5, "gates[0].name", "nothing")),
+        ("{name: gap, width: 9 cm, line: 0.6 0 / 0.6 1 m}", (30, 17, "gates[0].width", "an unknown key")),
+        (
+            "{name: gap, line: 0.6 0 / 0.6 1 m}\n  - {name: gap, line: 0.7 0 / 0.7 1 m}",
+            (31, 12, "gates[1].name", "'gap', the name of gates[0]"),
+        ),
+    ],
+)
+def test_a_gate_that_cannot_be_is_refused_where_it_stands(
+    tmp_path: Path, gate: str, fault: tuple[int, int, str, str]
+) -> None:
+    assert faults_of(tmp_path, f"{GOOD}gates:\n  - {gate}\n") == [fault]
+
+
+def test_a_gate_may_lie_across_walls_and_stand_out(tmp_path: Path) -> None:
+    spec = read_arena(write(tmp_path, f"{GOOD}gates:\n  - {{name: gap, line: 1 -0.2 / 1 0.5 / 1.1 2 m}}\n"))
+    (gate,) = spec.gates
+    assert (gate.name, gate.line) == ("gap", ((1.0, -0.2), (1.0, 0.5), (1.1, 2.0)))
+    assert read_arena("open-bench").gates == ()
+    # nothing that walkers or light meet
+    flat, bare = flatten(spec), flatten(read_arena(write(tmp_path, GOOD)))
+    assert flat.walls.tobytes() == bare.walls.tobytes()
+
+
 CIRCLE_CENTRE = "    centre: 1.8 0.5 m\n    radius: 100 mm\n"
 PLACES = "  places:\n    - place: 0.2 0.5 m\n    - place: 0.5 0.5 m\n"
 

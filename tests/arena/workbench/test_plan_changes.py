@@ -25,7 +25,7 @@ CONTROL = pygame.KMOD_LCTRL
 def test_what_is_put_into_a_file_and_taken_out_again_leaves_it_as_it_was(name: str) -> None:
     text = find_document(name, "arena").read_text(encoding="utf-8")
     plain = plain_of(layout_of(text).root)
-    for key in ("walls", "shades", "lamps", "goals"):
+    for key in ("walls", "shades", "lamps", "goals", "gates"):
         item = {"name": "a: pot", "outline": "0 0 / 1 0 / 1 1 m"}
         longer = with_item(text, key, item)
         there = plain_of(layout_of(longer).root)
@@ -57,7 +57,9 @@ def test_texts_of_other_shapes() -> None:
         without_item(end, "lamps", 0)
 
 
-@pytest.mark.parametrize(("steps", "key"), [(0, "walls"), (1, "shades"), (2, "lamps"), (3, "goals")])
+@pytest.mark.parametrize(
+    ("steps", "key"), [(0, "walls"), (1, "shades"), (2, "lamps"), (3, "goals"), (4, "gates")]
+)
 def test_a_thing_is_put_moved_turned_stretched_and_taken_out_by_keys(
     make: Callable[..., Controller], steps: int, key: str
 ) -> None:
@@ -77,7 +79,7 @@ def test_a_thing_is_put_moved_turned_stretched_and_taken_out_by_keys(
     moved = state.chosen_movable().points
     assert moved[0][0] == pytest.approx(first[0][0] + 0.01)
     press(controller, pygame.K_LEFT, mod=CONTROL)
-    if key in ("walls", "shades"):
+    if key in ("walls", "shades", "gates"):
         turned = state.chosen_movable().points
         (ax, ay), (bx, by) = moved[0], moved[1]
         (cx, cy), (dx, dy) = turned[0], turned[1]
@@ -94,16 +96,19 @@ def test_a_thing_is_put_moved_turned_stretched_and_taken_out_by_keys(
     else:
         assert ("nothing to turn" in state.note) == (key == "goals")
     show(controller)
+    field, value = {"goals": ("radius", "123 mm"), "gates": ("name", "gap")}.get(key, ("height", "123 mm"))
     press(controller, pygame.K_RETURN)
-    write(controller, "height" if key != "goals" else "radius")
+    write(controller, field)
     press(controller, pygame.K_RETURN)
-    write(controller, "123 mm")
+    write(controller, value)
     press(controller, pygame.K_RETURN, pygame.K_ESCAPE)
     changed = getattr(arena_of(state.documents.arena), key)[-1]
-    assert (changed.radius if key == "goals" else changed.height) == 0.123
+    assert getattr(changed, field) == ("gap" if key == "gates" else 0.123)
     press(controller, pygame.K_DELETE)
     assert len(getattr(arena_of(state.documents.arena), key)) == len(things) - 1
-    assert plain_of(layout_of(state.documents.arena.text).root) == plain_of(layout_of(text).root)
+    left = plain_of(layout_of(state.documents.arena.text).root)
+    # a list that was not there before is left empty
+    assert {one: value for one, value in left.items() if value != []} == plain_of(layout_of(text).root)
     press(controller, *[pygame.K_u] * 12)
     assert state.documents.arena.text == text
 

@@ -430,6 +430,21 @@ def test_the_legend_explains_nothing_that_is_not_drawn(
         assert absent not in words
 
 
+def test_a_gate_is_drawn_named_and_explained(plates_and_sizes: dict[str, list[Any]], tmp_path: Path) -> None:
+    gate = {"name": "the gap", "line": [[1.0, 0.2], [1.0, 0.8]]}
+    for bench, shown in ((arena(gates=[gate]), True), (arena(), False)):
+        plates_and_sizes["words"].clear()
+        plates_and_sizes["plates"].clear()
+        draw_picture(Fabricator(arena=bench).replay(), tmp_path / f"{shown}.png")
+        assert any(words.startswith("gate") for words in plates_and_sizes["words"]) is shown
+        assert ("the gap" in {words for words, _ in plates_and_sizes["plates"]}) is shown
+    pixels = [
+        pygame.surfarray.array3d(pygame.image.load(tmp_path / f"{shown}.png")) for shown in (True, False)
+    ]
+    assert pixels[0].shape == pixels[1].shape
+    assert (pixels[0] != pixels[1]).any()
+
+
 @pytest.mark.parametrize(("aim", "shown"), [([1.5, 0.5], True), ([1.0, 0.5], False)])
 def test_the_legend_tells_where_a_beam_is_aimed_unless_straight_down(
     plates_and_sizes: dict[str, list[Any]], tmp_path: Path, aim: list[float], shown: bool

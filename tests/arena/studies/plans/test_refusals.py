@@ -248,9 +248,25 @@ def test_check_tells_what_a_plan_comes_to(tmp_path: Path, monkeypatch: pytest.Mo
 
 
 def test_what_would_be_varied_without_any_effect_is_refused() -> None:
-    """Walkers to a trial are the plan's own; the arena's number is for contests."""
+    """How many walkers there are is a path of its own; the arena's number is for contests."""
     (fault,) = faults_of(with_vary("arena.starts.zone.number: 1..3"))
     assert fault[:4] == (6, 3, "vary.arena.starts.zone.number", "arena.starts.zone.number")
+
+
+def test_numbers_of_walkers_are_whole_and_told_once() -> None:
+    for values, got in (
+        ("2, 2.5", "'2.5'"),
+        ("0, 4", "'0'"),
+        ("2..9 in 3", "'2..9 in 3'"),
+        ("E6 2..9", None),
+    ):
+        (fault,) = faults_of(with_vary(f"walkers: {values}"))
+        assert fault[:3] == (6, 12, "vary.walkers")
+        assert got is None or fault[3] == got
+    (fault,) = faults_of(with_vary("walkers: 2, 4", more="walkers: 3\n"))
+    assert fault[:4] == (5, 1, "walkers", "walkers beside walkers under vary")
+    (fault,) = faults_of(with_vary("walker: 2, 4"))
+    assert fault[2:] == ("vary.walker", "no such value", "walkers")
 
 
 @pytest.mark.parametrize(

@@ -55,6 +55,22 @@ def test_what_a_study_says() -> None:
     assert [factor.path for factor in one.factors] == ["design.both.latch"]
 
 
+def test_numbers_of_walkers_are_given_like_an_arena() -> None:
+    study = parse_study(with_vary("walkers: 2..5", "design.both.latch: 4k7, 10k"))
+    assert study.settings == 8
+    assert [study.walkers_of(study.setting(number)) for number in range(8)] == [2, 2, 3, 3, 4, 4, 5, 5]
+    assert study.walkers == 5
+    assert [one.is_given for one in study.factors] == [True, False]
+    first, last = study.setting(0), study.setting(6)
+    assert study.arena_of(first) is study.arena_of(last)
+    assert study.arena_key(first) == study.arena_key(last)
+    assert study.design_of(first) is study.design_of(last)
+    # as many walker-seconds as their mean number comes to
+    one = parse_study(with_vary("design.both.latch: 4k7, 10k", more="walkers: 1\n"))
+    assert study.typical_time == pytest.approx(4 * 3.5 * one.typical_time)
+    assert parse_study(with_vary("design.both.latch: 10k", more="walkers: 3\n")).walkers == 3
+
+
 def test_a_setting_makes_its_arena_and_its_design() -> None:
     study = parse_study(BASE)
     setting = study.setting_of((4.7e3, 5e3, 0.025), arena=1, design=1)
@@ -121,7 +137,7 @@ def test_settings_are_never_listed() -> None:
 
 def test_typical_times_go_by_cores(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "cpu_count", lambda: 8)
-    assert typical_time(10_000, 2, 600.0) == pytest.approx(10_000 * 2 * 600.0 / (8 * planform.TYPICAL_SPEED))
+    assert typical_time(10_000, 2 * 600.0) == pytest.approx(10_000 * 2 * 600.0 / (8 * planform.TYPICAL_SPEED))
     study = parse_study(BASE)
     assert study.typical_time == pytest.approx(960 * 600.0 / (8 * planform.TYPICAL_SPEED))
     assert study.size_text == "96 settings, 10 repeats: 960 trials, about 1 s here"

@@ -20,9 +20,11 @@ from arena.scene.spec import read_arena
 from arena.simulation import simulate
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running import trials
-from arena.studies.running.trials import chunk_size, reason_of, run_chunk, run_trials, trial_columns
+from arena.studies.running.trial_columns import trial_columns
+from arena.studies.running.trials import chunk_size, reason_of, run_chunk, run_trials
 from arena.studies.trial_scores import SCORE_COLUMNS, SCORES, TRIAL
 from replays.format.tables import LEFT_WHISKER, Replay
+from replays.scoring.crowds import score_crowds
 from replays.scoring.measures import Measures, measure
 from replays.scoring.scores import score
 from tests.helpers.fabricate import Fabricator, arena, goal
@@ -173,6 +175,56 @@ def test_median_and_mean_over_the_walkers_of_a_trial() -> None:
     assert np.isnan(without["reached"]).all()
     assert np.isnan(without["progress"]).all()
     assert np.isnan(without["reach_s"]).all()
+
+
+GATED = """photodrome: arena 1
+name: gap
+floor: {outline: 0 0 / 1 0 / 1 0.6 / 0 0.6 m}
+walls:
+  - {name: left wing, line: 0.5 0 / 0.5 0.2 m}
+  - {name: right wing, line: 0.5 0.4 / 0.5 0.6 m}
+lamps:
+  - {name: grow lamp, place: 0.8 0.3 m, height: 400 mm, light: incandescent, intensity: 4000 cd}
+ambient: {illuminance: 1 klx}
+starts: {zone: {outline: 0.1 0.1 / 0.35 0.1 / 0.35 0.5 / 0.1 0.5 m, number: 6, heading: 0 deg}}
+goals:
+  - {name: under the lamp, centre: 0.8 0.3 m, radius: 60 mm}
+gates:
+  - {name: gap, line: 0.5 0 / 0.5 0.6 m}
+lasts: 900 s
+"""
+
+
+def test_crowds_of_any_number_leave_the_scores_of_their_contests(tmp_path: Path) -> None:
+    """Row by row against score_crowds of a contest with as many walkers; all settings share their luck."""
+    (tmp_path / "gap.yaml").write_text(GATED, encoding="utf-8")
+    plan = study(tmp_path, arenas=["./gap.yaml"], vary={"walkers": "1, 3, 6"}, repeats=2, lasts="900 s")
+    rows = run_chunk(plan, 0).reshape(3, 2)
+    assert rows["walkers"].tolist() == [[1.0, 1.0], [3.0, 3.0], [6.0, 6.0]]
+    (crowd,) = score_crowds(
+        [simulate(read_contest(tmp_path / "gap.yaml", ["poppy"], walkers=6, seconds=900.0, seed=7))]
+    )
+    row, (gate,) = rows[2, 0], crowd.gates
+    assert crowd.gathered == pytest.approx(row["gathered"])
+    assert crowd.spread == pytest.approx(row["spread"])
+    assert crowd.crowding == pytest.approx(row["meetings"] / row["walker_min"])
+    assert crowd.contact_share == pytest.approx(row["beside_s"] / row["walker_s"])
+    assert crowd.light_lx == pytest.approx(row["panel_lx"])
+    assert crowd.evenness == pytest.approx(row["evenness"])
+    assert gate.passed_share == row["passed"]
+    assert gate.flow_per_min == pytest.approx(row["passages"] / row["passing_min"])
+    # the case holds something of all that is counted
+    assert 0.0 < row["gathered"] < 1.0
+    assert row["meetings"] > 0.0
+    assert 0.0 < row["passed"] <= 1.0
+    alone = rows[0]
+    for name in ("spread", "evenness", "passages", "passing_min"):
+        assert np.isnan(alone[name]).all()
+    assert alone["meetings"].tolist() == [0.0, 0.0]
+    # a single number of walkers, as many as the most of the other, has the same trials
+    same_number = run_chunk(study(tmp_path, arenas=["./gap.yaml"], walkers=6, repeats=2, lasts="900 s"), 0)
+    for name in SCORE_COLUMNS:
+        assert np.array_equal(same_number[name], rows[2][name], equal_nan=True)
 
 
 def test_the_time_in_contact_ends_with_the_walk() -> None:
