@@ -166,6 +166,7 @@ def _bodies(plans: Sequence[WorldPlan], walkers: RecordArray, built: IntArray) -
     bodies["x"], bodies["y"], bodies["heading"] = np.concatenate([plan.poses for plan in plans]).T
     bodies["disc_radius"] = walkers["shade_radius"]
     bodies["disc_height"] = walkers["body_height"]
+    bodies["span"] = _reaches(walkers)
     bodies["cell"] = -1
     return bodies
 

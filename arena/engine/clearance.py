@@ -16,7 +16,7 @@ from typing import Any
 from agents.compiled import kernel
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
-from arena.engine.senses import TOUCH_GAP, list_walls, receptor, whisker_reach
+from arena.engine.senses import TOUCH_GAP, list_walls, receptor
 from arena.engine.walls import Walls, square_to
 from arena.engine.world_arrays import FOUND, RECEPTORS, WAITING, Crowd, Scene
 from replays.format.tables import LEFT
@@ -129,7 +129,7 @@ def segment_gap(
 @kernel
 def ways_to_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, float]:
     """How far a tyre may roll before its walker's body can meet a wall, and before any part of it can [m]."""
-    longest, farthest = whisker_reach(walker), farthest_of_body(walker)
+    longest, farthest = body["span"], farthest_of_body(walker)
     reach = walker["body_reach"]
     of_middle = middle_swing(walker, body)
     # the axle's middle moves by half of the tyre's way; squares list no walls beyond their reach
@@ -190,8 +190,8 @@ def ways_to_other(
     # by circles about the axles, which no turn can leave
     dx, dy = other["x"] - body["x"], other["y"] - body["y"]
     apart = math.sqrt(dx * dx + dy * dy)
-    longest, farthest = whisker_reach(walker), farthest_of_body(walker)
-    others_longest, others_farthest = whisker_reach(built), farthest_of_body(built)
+    longest, farthest = body["span"], farthest_of_body(walker)
+    others_longest, others_farthest = other["span"], farthest_of_body(built)
     share = 0.5 if moves else 1.0
     free_about = 2.0 * share * (apart - farthest - others_farthest)
     quiet_about = 2.0 * share * (apart - max(longest + others_farthest, farthest + others_longest))

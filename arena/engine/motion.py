@@ -13,7 +13,7 @@ from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import ROOM, end_room
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
-from arena.engine.senses import list_walls, walls_within
+from arena.engine.senses import list_walls, out_of_reach, walls_within
 from arena.engine.walls import Walls
 from arena.engine.world_arrays import FOUND, GATHERED, PUSHED, WAITING, Crowd
 
@@ -186,6 +186,8 @@ def _leave_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, bool]:
         worst = 0.0
         for index in range(first, first + walls_within(body, body["body_room"])):
             wall = walls.records[walls.near[index]]
+            if out_of_reach(wall, walker, body):
+                continue
             gap, normal_x, normal_y = body_wall_gap(
                 body["points"],
                 walker["core_count"],

@@ -60,7 +60,8 @@ FOUND = 0  # by a look for neighbours
 GATHERED = 1  # those that take part in a contact, or are to be told of a move
 MOVING = 2  # those that have moved
 HEARING = 3  # those that have heard of it and are to be worked out anew
-LISTS = 4
+HIDING = 4  # those that may stand in the way of a lamp
+LISTS = 5
 
 # What changes while a walker lives. What others ask of it comes first: that is in the cache together.
 BODY = np.dtype(
@@ -76,6 +77,7 @@ BODY = np.dtype(
         ("shade_y", np.float64),
         ("disc_radius", np.float64),
         ("disc_height", np.float64),
+        ("span", np.float64),  # from the middle of the axle to the farthest part of it [m]
         ("built", np.int32),  # whose record among the walkers as built
         ("follower", np.int32),  # next body in its cell of the grid, -1 for none
         ("leader", np.int32),  # the one before it
