@@ -60,10 +60,11 @@ def survey(scene: Scene, crowd: Crowd, number: int, time: float) -> None:
 
 
 @kernel
-def end_room(body: Any) -> None:
-    """Have a moving walker look again, and be freed of contacts until then."""
-    body["left"] = 0.0
+def end_room(body: Any, look_way: float) -> None:
+    """Have a moving walker look again before long, and be freed of contacts until then."""
+    body["left"] = min(body["left"], look_way)
     body["near"] = True
+    body["close"] = True
 
 
 @kernel

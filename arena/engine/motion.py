@@ -155,7 +155,7 @@ def end_rooms_about_pushed(crowd: Crowd, count: int) -> None:
         for index in range(found):
             other = crowd.bodies[crowd.lists[index, FOUND]]
             if other["phase"] > WAITING:
-                end_room(other)
+                end_room(other, settings["tolerances"]["look_way"])
 
 
 @kernel

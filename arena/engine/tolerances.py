@@ -13,8 +13,8 @@ class Tolerances:
     """
 
     # Where it may meet a wall or another: way of its tyre [m] and time [s] after which contacts are undone.
-    stride: float = 1.5e-3
-    stride_time: float = 0.012
+    stride: float = 4e-4
+    stride_time: float = 0.004
     # Where a touch or a shadow may change: way of its tyre [m] and time [s] after which that is taken anew,
     # and the way that it has to have gone by then.
     look_way: float = 3e-3
@@ -34,7 +34,7 @@ class Tolerances:
         """Return tolerances that are all so many times as large.
 
         >>> Tolerances().times(0.5).stride
-        0.00075
+        0.0002
         """
         return Tolerances(*(factor * value for value in astuple(self)))
 
