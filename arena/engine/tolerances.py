@@ -1,4 +1,19 @@
-"""How finely a world is worked out: what may be given up of exactness for speed, in lengths and times."""
+"""How finely a world is worked out: what may be given up of exactness for speed, in lengths and times.
+
+What they cost, from :mod:`tests.benchmarks.convergence` (40 copies of a design in each shipped arena, each
+by itself for 600 s, with the same luck); the error is by how much the mean of a score moves at the most, as
+a share of the half width of its own 95 % interval:
+
+| halved | time | error |
+|---|---|---|
+| strides where something may be met | 1.00 | see below |
+| looks at touch and shadow | 1.05 | 0.16 |
+| arcs where nothing is near | 0.99 | 0.12 |
+| light on the way | 1.04 | 0.00 |
+
+Who is in a corner needs short strides: of 300 copies there, the directness of a walk was 4.5 half widths off
+what it comes to with the shortest strides at 1.5 mm, 2.4 at 0.75 mm, and is 0.2 off at 0.4 mm.
+"""
 
 from dataclasses import astuple, dataclass, fields
 
