@@ -28,7 +28,7 @@ DOUBT = 1e-6
 
 
 @kernel
-def survey(scene: Scene, crowd: Crowd, number: int, time: float) -> None:
+def look_about(scene: Scene, crowd: Crowd, number: int, time: float) -> None:
     """Work out how far a moving walker may go from where it stands at ``time`` [s].
 
     Sets ``left``, the way of its tyre [m] up to its next look; ``near`` where it may meet something before,

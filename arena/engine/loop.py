@@ -14,7 +14,7 @@ from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import at_rest, begin_pulse, coast_step, pulse_step, pulse_step_length
 from agents.compiled import kernel, kernel_part
-from arena.engine.clearance import survey
+from arena.engine.clearance import look_about
 from arena.engine.motion import drive, publish_shadow, roll_freely, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours
 from arena.engine.output import (
@@ -97,7 +97,7 @@ def advance(scene: Scene, crowd: Crowd, out: Output, until: float) -> int:
             if len(crowd.bodies) > 1:
                 update_neighbours(scene, crowd, out, number, time)
             if crowd.bodies[number]["phase"] > WAITING:
-                survey(scene, crowd, number, time)
+                look_about(scene, crowd, number, time)
 
 
 @kernel_part
@@ -151,7 +151,7 @@ def fire(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> N
     body["lit_at"], body["lit_x"], body["lit_y"] = time, body["x"], body["y"]
     write_pose(out.poses, out.counts, body, time)
     open_pulse(out.under_way[number], body, time)
-    survey(scene, crowd, number, time)
+    look_about(scene, crowd, number, time)
     set_time(crowd.tree, number, time)
 
 

@@ -6,7 +6,7 @@ from dataclasses import astuple, fields
 import numpy as np
 import pytest
 
-from arena.engine.clearance import segment_gap, shadow_gap, survey
+from arena.engine.clearance import look_about, segment_gap, shadow_gap
 from arena.engine.motion import roll_freely, spacing
 from arena.engine.neighbours import look_at_touch
 from arena.engine.senses import shift_shadow, take_light, take_touch
@@ -38,7 +38,7 @@ def crowd(draws: np.random.Generator) -> World:
 
 
 def test_nothing_changes_within_a_walkers_room() -> None:
-    """Rolled by as much as a survey grants, it meets nobody, and no light and no touch changes."""
+    """Rolled by as much as a look about it grants, it meets nobody, and no light and no touch changes."""
     draws = np.random.default_rng(3)
     far = 0
     for _ in range(12):
@@ -49,7 +49,7 @@ def test_nothing_changes_within_a_walkers_room() -> None:
             if spacing(scene.walls, world.crowd, number) < 1e-4:
                 continue
             body["phase"], body["side"] = PULSING, draws.integers(2)
-            survey(scene, world.crowd, number, 0.0)
+            look_about(scene, world.crowd, number, 0.0)
             if not body["near"] and not body["close"]:
                 pressed = [take_touch(scene.walls, world.crowd, one) for one in range(24)]
                 way = 0.999 * float(body["left"]) * draws.choice([1.0, -1.0])
@@ -74,7 +74,7 @@ def test_two_that_move_share_the_gap_between_them() -> None:
     world = World(spec, [blind] * 2, [(0.5, 0.5, 0.0), (0.58, 0.5, math.pi)], until=1.0).run(0.0)
     for number in range(2):
         world.bodies[number]["phase"] = PULSING
-        survey(world.scene, world.crowd, number, 0.0)
+        look_about(world.scene, world.crowd, number, 0.0)
     gap = spacing(world.scene.walls, world.crowd, 0)
     assert gap == pytest.approx(0.08 - 2 * 0.004 - 2 * 0.026)
     for number in range(2):
@@ -84,7 +84,7 @@ def test_two_that_move_share_the_gap_between_them() -> None:
     # now so near that both are freed of contacts after each stride
     near = World(spec, [blind] * 2, [(0.5, 0.5, 0.0), (0.562, 0.5, math.pi)], until=1.0).run(0.0)
     near.bodies[0]["phase"] = near.bodies[1]["phase"] = PULSING
-    survey(near.scene, near.crowd, 0, 0.0)
+    look_about(near.scene, near.crowd, 0, 0.0)
     assert near.bodies[0]["near"]
     assert near.bodies[1]["near"]
 
@@ -145,7 +145,7 @@ def test_a_whisker_is_looked_after_before_it_bends() -> None:
     world = World(spec, [design("fennel")], [(0.5, 0.5, -1.0)], until=1.0).run(0.0)
     body = world.bodies[0]
     body["phase"], body["side"] = PULSING, 1
-    survey(world.scene, world.crowd, 0, 0.0)
+    look_about(world.scene, world.crowd, 0, 0.0)
     gone = 0.0
     while body["left_touch"] == 0 and body["right_touch"] == 0:
         way = min(float(body["left"]), 3e-3)
@@ -154,7 +154,7 @@ def test_a_whisker_is_looked_after_before_it_bends() -> None:
         gone += way
         if body["left"] <= 0.0:
             look_at_touch(world.scene.walls, world.crowd, world.out.touches, world.out.counts, 0, gone)
-            survey(world.scene, world.crowd, 0, 0.0)
+            look_about(world.scene, world.crowd, 0, 0.0)
         else:
             assert not any(take_touch(world.scene.walls, world.crowd, 0))
         assert gone < 0.1
