@@ -15,6 +15,7 @@ from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError, raise_first
 from arena.engine.assembly import WorldPlan, assemble
 from arena.engine.batch import advance_batch
+from arena.engine.tolerances import USUAL, Tolerances
 from arena.engine.world_arrays import ENDED, FRESH, FULL, LOST, LOST_PLACE, STOPPED, Batch
 from arena.recording import compose
 from arena.scene.contest import Contest
@@ -48,12 +49,14 @@ def simulate(
     threads: int | None = None,
     progress: Progress | None = None,
     glimpse: Glimpse | None = None,
+    tolerances: Tolerances = USUAL,
 ) -> Replay:
     """Run a contest and return its replay, the same for any number of ``threads``.
 
     ``progress`` is called with the share done, 0 to 1. ``glimpse`` is called now and then, where all walkers
     share a floor, with the replay as far as it goes and the time [s] up to which that is, as soon as there is
     something to see. Whatever either of them raises stops the run within a moment, as does KeyboardInterrupt.
+    ``tolerances`` tell how finely it is worked out.
     Raises OptionError where the walkers have no room, ModelError where the model lost a walker, which tells
     of the same one for any ``threads``.
 
@@ -68,7 +71,7 @@ def simulate(
     walkers, parts = _built_copies(contest)
     poses, heats = starts_of(contest, arena, walkers)
     sky = sky_of(contest.arena, contest.seconds, contest.seed)
-    plans = _plans(contest, arena, walkers, poses, heats, sky)
+    plans = _plans(contest, arena, walkers, poses, heats, sky, tolerances)
 
     def whole(tables: dict[str, RecordArray], ledger: FloatArray) -> Replay:
         return compose(
@@ -134,6 +137,7 @@ def _plans(
     poses: FloatArray,
     heats: IntArray,
     sky: Sky | None,
+    tolerances: Tolerances,
 ) -> list[WorldPlan]:
     chances = np.tile(np.arange(contest.walkers), len(contest.entrants))
     groups = [[number] for number in range(len(walkers))] if contest.alone else [list(range(len(walkers)))]
@@ -147,6 +151,7 @@ def _plans(
             contest.seed,
             contest.seconds,
             sky,
+            tolerances=tolerances,
         )
         for group in groups
     ]

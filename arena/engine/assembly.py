@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from hashlib import blake2b
 
 import numpy as np
@@ -14,6 +14,7 @@ from arena.engine.output import LIGHTS_AT_ONCE, POSES_AT_ONCE, PULSES_AT_ONCE, T
 from arena.engine.schedule import tree_size
 from arena.engine.senses import TOUCH_ROOM
 from arena.engine.shadow import disc_points
+from arena.engine.tolerances import USUAL, Tolerances
 from arena.engine.walls import SQUARES, Walls, walls_of
 from arena.engine.world_arrays import (
     BODY,
@@ -58,6 +59,7 @@ class WorldPlan:
     seed: int
     until: float
     sky: Sky | None = None
+    tolerances: Tolerances = USUAL
 
 
 def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
@@ -175,6 +177,7 @@ def _bodies(plans: Sequence[WorldPlan], walkers: RecordArray, built: IntArray) -
     bodies["x"], bodies["y"], bodies["heading"] = np.concatenate([plan.poses for plan in plans]).T
     bodies["disc_radius"] = walkers["shade_radius"]
     bodies["disc_height"] = walkers["body_height"]
+    bodies["span"] = _reaches(walkers)
     bodies["cell"] = -1
     return bodies
 
@@ -250,6 +253,7 @@ def _settings(
     settings = np.zeros(len(plans), SETTINGS)
     settings["seed"] = [plan.seed for plan in plans]
     settings["until"] = [plan.until for plan in plans]
+    settings["tolerances"] = [astuple(plan.tolerances) for plan in plans]
     settings["reach"] = reach
     receptors = np.maximum(eye, panel)
     touch = np.maximum(tip, reach + offset) + reach + 2.0 * offset + TOUCH_ROOM
@@ -272,7 +276,9 @@ def _settings(
     size = np.maximum.reduceat(corners, edges)[stands_on] - corner
     settings["width"] = np.hypot(*size.T)
     # one that is alone has no neighbours to look up
-    crowded = np.maximum(2.0 * reach, np.sqrt(size[:, 0] * size[:, 1] / MOST_CELLS))
+    crowded = np.maximum(
+        np.maximum(2.0 * reach, 0.5 * influence), np.sqrt(size[:, 0] * size[:, 1] / MOST_CELLS)
+    )
     cell = np.where(is_crowd, crowded, 2.0 * size.max(axis=1))
     settings["west"], settings["south"], settings["cell"] = corner[:, 0], corner[:, 1], cell
     settings["columns"], settings["rows"] = (size / cell[:, None]).astype(np.int64).T + 1

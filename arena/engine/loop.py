@@ -11,14 +11,14 @@ it.
 """
 
 import math
-from typing import Any
 
 from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.tyre import at_rest, begin_coasting, coast_step
 from agents.compiled import kernel, kernel_part
-from arena.engine.motion import drive, publish_shadow, settle_place
+from arena.engine.clearance import look_about
+from arena.engine.motion import drive, publish_shadow, roll_freely, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours
 from arena.engine.output import (
     open_pulse,
@@ -56,15 +56,6 @@ from arena.engine.world_arrays import (
 )
 from replays.format.tables import CUT_OFF, LEFT, RIGHT
 
-# A moving walker is put in its new place, and freed of contacts, after this way [m] or time [s] at the most.
-STRIDE = 1.5e-3
-STRIDE_TIME = 0.012
-# A moving walker's shadow and touch are passed on, and its own touch is taken, no more often than this [s],
-# and only once its nose has gone on by this way [m].
-LOOK_EVERY = 0.02
-LOOK_AFTER = 0.0015
-# After how long its own light is taken while it moves [s]; a healthy pulse is over before.
-LIGHT_AFTER = 0.25
 # What is left of a run when it counts as over [s].
 OVER = 1e-9
 
@@ -104,14 +95,17 @@ def advance(scene: Scene, crowd: Crowd, out: Output, weather: Weather, until: fl
         phase = crowd.bodies[number]["phase"]
         notifies = False
         if phase == WAITING:
-            fire(crowd, out, number, time)
+            fire(scene, crowd, out, number, time)
         elif phase == ARRIVING or (phase == COASTING and at_rest(crowd.bodies[number]["state"])):
             come_to_rest(scene, crowd, out, number, time)
             notifies = phase == COASTING
         else:
             time, notifies = move_on(scene, crowd, out, number, time, until)
-        if notifies and len(crowd.bodies) > 1:
-            update_neighbours(scene, crowd, out, number, time)
+        if notifies:
+            if len(crowd.bodies) > 1:
+                update_neighbours(scene, crowd, out, number, time)
+            if crowd.bodies[number]["phase"] > WAITING:
+                look_about(scene, crowd, number, time)
 
 
 @kernel_part
@@ -128,7 +122,8 @@ def move_on(
     end = crowd.settings[0]["until"]
     notifies = False
     while True:
-        way, time = stride(crowd, out, number, time)
+        longest, farthest = next_stride(crowd, number)
+        way, time = stride(crowd, out, number, time, longest, farthest)
         notifies = after_stride(scene, crowd, out, number, time, way)
         if end - time <= OVER:
             return time, notifies
@@ -140,7 +135,7 @@ def move_on(
 
 
 @kernel_part
-def fire(crowd: Crowd, out: Output, number: int, time: float) -> None:
+def fire(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> None:
     """The rail has reached a trigger: that side begins its pulse."""
     walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     state = body["state"]
@@ -161,32 +156,52 @@ def fire(crowd: Crowd, out: Output, number: int, time: float) -> None:
     body["start"] = time
     body["let_go"] = math.inf
     body["path"] = 0.0
-    body["looked"] = time
+    body["lit_at"], body["lit_x"], body["lit_y"] = time, body["x"], body["y"]
     write_pose(out.poses, out.counts, body, time)
     open_pulse(out.under_way[number], body, time)
+    look_about(scene, crowd, number, time)
     set_time(crowd.tree, number, time)
 
 
+@kernel
+def next_stride(crowd: Crowd, number: int) -> tuple[float, float]:
+    """How long a moving walker's next stride may take [s], and how far its tyre may roll in it [m]."""
+    body, tolerances = crowd.bodies[number], crowd.settings[0]["tolerances"]
+    if body["near"] or body["left"] < tolerances["stride"]:
+        return tolerances["stride_time"], tolerances["stride"]
+    track = crowd.walkers[body["built"]]["track"]
+    # its axle's middle goes along an arc of a radius of half the track
+    arc = min(tolerances["arc"], 4.0 * math.sqrt(tolerances["sag"] / track))
+    longest = tolerances["look_time"] if body["close"] else tolerances["pace"]
+    return longest, min(arc * track, body["left"])
+
+
 @kernel_part
-def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, float]:
-    """Step a moving walker's circuit and tyre from ``time`` [s]; returns the way passed [m] and the time."""
+def stride(
+    crowd: Crowd, out: Output, number: int, time: float, longest: float, farthest: float
+) -> tuple[float, float]:
+    """Step a moving walker's circuit and tyre from ``time`` [s]; returns the way passed [m] and the time.
+
+    It takes no longer than ``longest`` [s], and its last step passes ``farthest`` [m].
+    """
     walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     state = body["state"]
     which = body["side"]
-    end = min(time + STRIDE_TIME, crowd.settings[0]["until"])
+    end = min(time + longest, crowd.settings[0]["until"])
     way = 0.0
     if body["phase"] == COASTING:
-        while way < STRIDE and end - time > OVER and not at_rest(state):
-            step, passed = coast_step(walker, which, state, _short_of_wall(end - time, state["speed"]))
+        while way < farthest and end - time > OVER and not at_rest(state):
+            most = _short_of_wall(end - time, state["speed"], farthest)
+            step, passed = coast_step(walker, which, state, most)
             time += step
             way += passed
         return way, time
     touch = body["left_touch"] if which == LEFT else body["right_touch"]
     panel = panel_of(body)
-    while way < STRIDE and end - time > OVER:
+    while way < farthest and end - time > OVER:
         begun = state["elapsed"]
-        longest = _short_of_wall(end - time, state["speed"])
-        holds, passed = pulse_step(walker, which, panel, touch != FREE, state, longest)
+        most = _short_of_wall(end - time, state["speed"], farthest)
+        holds, passed = pulse_step(walker, which, panel, touch != FREE, state, most)
         if not holds:
             body["phase"] = COASTING
             body["let_go"] = time
@@ -201,9 +216,9 @@ def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, 
 
 
 @kernel
-def _short_of_wall(longest: float, speed: float) -> float:
-    """A step [s] of at most ``longest`` in which a tyre at ``speed`` [m/s] leaps no wall."""
-    return min(longest, STRIDE / max(speed, 1e-3))
+def _short_of_wall(longest: float, speed: float, farthest: float) -> float:
+    """A step [s] of at most ``longest`` in which a tyre at ``speed`` [m/s] passes ``farthest`` [m]."""
+    return min(longest, farthest / max(speed, 1e-3))
 
 
 @kernel_part
@@ -212,29 +227,36 @@ def after_stride(scene: Scene, crowd: Crowd, out: Output, number: int, time: flo
 
     Returns whether it is time to tell those whom it concerns.
     """
-    body = crowd.bodies[number]
+    body, tolerances = crowd.bodies[number], crowd.settings[0]["tolerances"]
     if way > 0.0:
-        way *= crowd.walkers[crowd.bodies[number]["built"]]["side"][body["side"]]["turns"]
-        write_pushed(crowd, out, drive(scene.walls, crowd, number, way), time)
+        forward = way * crowd.walkers[body["built"]]["side"][body["side"]]["turns"]
+        if body["near"] or way > body["left"]:
+            write_pushed(crowd, out, drive(scene.walls, crowd, number, forward), time)
+        else:
+            roll_freely(crowd, number, forward)
         write_motion(out.poses, out.counts, body, time)
-    looks = time - body["looked"] >= LOOK_EVERY and _has_gone_on(
-        crowd.walkers[crowd.bodies[number]["built"]], body
-    )
+        body["left"] -= way
+    if body["phase"] == PULSING and time - body["start"] >= tolerances["light_after"]:
+        look_at_light(scene, crowd, number, time)
+    looks = body["left"] <= 0.0
+    if body["close"] or body["near"]:
+        gone = tolerances["look_way"] - body["left"]
+        is_time = time - body["looked"] > tolerances["look_time"] - OVER
+        looks = looks or (is_time and gone > tolerances["look_after"])
     if looks:
-        body["looked"] = time
-        body["looked_heading"] = body["heading"]
         look_at_touch(scene.walls, crowd, out.touches, out.counts, number, time)
-        if time - body["start"] >= LIGHT_AFTER:
-            take_light(scene, crowd, number)
     return bool(looks)
 
 
-@kernel
-def _has_gone_on(walker: Any, body: Any) -> bool:
-    """Whether a moving walker has moved or turned enough since others were last told for them to care."""
-    moved = abs(body["disc_x"] - body["shade_x"]) + abs(body["disc_y"] - body["shade_y"])
-    turned = abs(body["heading"] - body["looked_heading"]) * walker["body_reach"]
-    return bool(moved + turned > LOOK_AFTER)
+@kernel_part
+def look_at_light(scene: Scene, crowd: Crowd, number: int, time: float) -> None:
+    """Take a moving walker's light anew if it has gone on, or some time has passed, since that was done."""
+    body, tolerances = crowd.bodies[number], crowd.settings[0]["tolerances"]
+    dx, dy = body["x"] - body["lit_x"], body["y"] - body["lit_y"]
+    far = dx * dx + dy * dy > tolerances["light_way"] * tolerances["light_way"]
+    if far or time - body["lit_at"] > tolerances["light_time"]:
+        take_light(scene, crowd, number)
+        body["lit_at"], body["lit_x"], body["lit_y"] = time, body["x"], body["y"]
 
 
 @kernel_part

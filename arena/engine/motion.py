@@ -10,11 +10,12 @@ import math
 from typing import Any
 
 from agents.compiled import kernel, kernel_part
+from arena.engine.clearance import ROOM, end_room
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
-from arena.engine.senses import list_walls, walls_within
+from arena.engine.senses import list_walls, out_of_reach, walls_within
 from arena.engine.walls import Walls
-from arena.engine.world_arrays import FOUND, GATHERED, PUSHED, Crowd
+from arena.engine.world_arrays import FOUND, GATHERED, PUSHED, WAITING, Crowd
 
 # Overlap [m] below which bodies count as apart.
 CLEAR = 2e-5
@@ -91,6 +92,17 @@ def turn_about(walker: Any, body: Any, way: float) -> None:
 
 
 @kernel
+def roll_freely(crowd: Crowd, number: int, way: float) -> None:
+    """Roll a walker by ``way`` [m] where it is known that it meets nothing."""
+    body = crowd.bodies[number]
+    turn_about(crowd.walkers[body["built"]], body, way)
+    if len(crowd.bodies) > 1:
+        place_in_grid(crowd.settings[0], crowd.heads, crowd.bodies, number)
+    # its axle's middle is half as far from the standing tyre as the driven one
+    body["path"] += 0.5 * abs(way)
+
+
+@kernel
 def _listed_too_far(body: Any) -> bool:
     """Whether a walker has gone so far that its list of walls is stale."""
     gone = (body["x"] - body["near_x"]) ** 2 + (body["y"] - body["near_y"]) ** 2
@@ -122,8 +134,28 @@ def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
         speed = body["state"]["speed"]
         lost = 2.0 * dragging / walker["pivot_mass"]
         body["state"]["speed"] = math.sqrt(max(speed * speed - lost, 0.0))
-    body["path"] += math.hypot(body["x"] - body["kept_x"], body["y"] - body["kept_y"])
+    dx, dy = body["x"] - body["kept_x"], body["y"] - body["kept_y"]
+    body["path"] += math.sqrt(dx * dx + dy * dy)
+    if clear and count > 1:
+        body["pushes"] = True
+        end_rooms_about_pushed(crowd, count)
     return count if clear else 0
+
+
+@kernel_part
+def end_rooms_about_pushed(crowd: Crowd, count: int) -> None:
+    """End the room of those that move near the ``count`` - 1 pushed ones in the list GATHERED."""
+    settings = crowd.settings[0]
+    for place in range(1, count):
+        pushed = crowd.bodies[crowd.lists[place, GATHERED]]
+        reach = settings["touch"] + ROOM
+        found = gather(
+            settings, crowd.heads, crowd.bodies, crowd.lists, pushed["disc_x"], pushed["disc_y"], reach
+        )
+        for index in range(found):
+            other = crowd.bodies[crowd.lists[index, FOUND]]
+            if other["phase"] > WAITING:
+                end_room(other, settings["tolerances"]["look_way"])
 
 
 @kernel
@@ -154,6 +186,8 @@ def _leave_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, bool]:
         worst = 0.0
         for index in range(first, first + walls_within(body, body["body_room"])):
             wall = walls.records[walls.near[index]]
+            if out_of_reach(wall, walker, body):
+                continue
             gap, normal_x, normal_y = body_wall_gap(
                 body["points"],
                 walker["core_count"],

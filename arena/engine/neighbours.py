@@ -91,6 +91,9 @@ def list_moved(crowd: Crowd, number: int) -> int:
     bodies, lists, settings = crowd.bodies, crowd.lists, crowd.settings[0]
     reach = 4.0 * settings["reach"]
     lists[0, MOVING] = number
+    if not bodies[number]["pushes"]:
+        return 1
+    bodies[number]["pushes"] = False
     count = 1
     place = 0
     while place < count:
@@ -112,7 +115,8 @@ def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: flo
     bodies, lists = crowd.bodies, crowd.lists
     body, settings = bodies[mover], crowd.settings[0]
     # those near its old place are to learn that it has gone
-    gone = math.hypot(body["disc_x"] - body["shade_x"], body["disc_y"] - body["shade_y"])
+    dx, dy = body["disc_x"] - body["shade_x"], body["disc_y"] - body["shade_y"]
+    gone = math.sqrt(dx * dx + dy * dy)
     reach = settings["influence"] + gone
     count = gather(settings, crowd.heads, bodies, lists, body["x"], body["y"], reach)
     # whoever is worked out anew looks for neighbours too
@@ -123,6 +127,9 @@ def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: flo
         if which == mover:
             continue
         other = bodies[which]
+        if other["phase"] > WAITING and body["phase"] == WAITING:
+            # what its shadow may fall on has come to rest
+            other["left"] = 0.0
         # one that moves itself takes its light when it has come to rest
         if other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover):
             heard = note(crowd, which, heard, True)

@@ -9,8 +9,8 @@ from agents.circuit.panel import LitPanel, lit_panel, photocurrent_in
 from agents.compiled import kernel, kernel_part
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather
-from arena.engine.light import Receiver, ambient_share, direct_illuminance, open_light
-from arena.engine.shadow import Cylinder, Ray, Standing, body_hides
+from arena.engine.light import Receiver, ambient_share, open_light
+from arena.engine.shadow import Cylinder, Ray, Standing, body_hides, visible_fraction
 from arena.engine.walls import FEW_WALLS, Walls, choose_along, low_way, square_at, square_to
 from arena.engine.whiskers import whisker_body_bend, whisker_wall_bend
 from arena.engine.world_arrays import (
@@ -19,6 +19,7 @@ from arena.engine.world_arrays import (
     FIRST_PANEL_POINT,
     FOUND,
     FREE,
+    HIDING,
     PANEL_POINTS,
     RECEPTORS,
     UNMOVED,
@@ -75,15 +76,23 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     for lamp in range(len(sources)):
         source = sources[lamp]
         standing = standing_toward(scene, body["x"], body["y"], receptors, lowest, source)
+        found = 0
+        for index in range(count):
+            which = crowd.lists[index, FOUND]
+            if which != number and _may_hide(crowd.bodies[which], body, source, receptors, lowest):
+                crowd.lists[found, HIDING] = which
+                found += 1
         for place in range(RECEPTORS):
             receiver = receptor(walker, body, place)
-            light = direct_illuminance(receiver, source, standing)
+            light = open_light(receiver, source)
             if place >= FIRST_PANEL_POINT:
-                unhindered += open_light(receiver, source)
+                unhindered += light
+            if light > 0.0:
+                light *= visible_fraction(receiver.px, receiver.py, receiver.pz, source, standing)
             hidden = 0
-            for index in range(count):
-                which = crowd.lists[index, FOUND]
-                if which != number and _hides(crowd.bodies[which], receiver, source):
+            # where there is no light nobody asks who stands in its way
+            for index in range(found if light > 0.0 else 0):
+                if _hides(crowd.bodies[crowd.lists[index, HIDING]], receiver, source):
                     hidden += 1
             crowd.lit[number, place, lamp] = light
             crowd.hidden[number, place, lamp] = hidden
@@ -93,6 +102,22 @@ def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     body["open_light"] = unhindered / PANEL_POINTS + ambient
     body["moved"] = UNMOVED
     sum_light(scene, walker, body, crowd.lit[number], crowd.hidden[number])
+
+
+@kernel
+def _may_hide(other: Any, body: Any, source: Any, receptors: float, lowest: float) -> bool:
+    """Whether another's body, where it was last told to be, may stand in the way of a source.
+
+    Tells it of all ways that begin within ``receptors`` [m] of the middle of a walker's axle, at the height
+    ``lowest`` [m] or above. Only where a ray runs lower than the body's top can that be.
+    """
+    x, y = body["x"], body["y"]
+    climb = source["z"] - lowest
+    low = other["disc_height"] - lowest
+    share = min(max(low / climb, 0.0), 1.0) if climb > low else 1.0
+    dx, dy = share * (source["x"] - x), share * (source["y"] - y)
+    room = other["disc_radius"] + receptors
+    return bool(square_to(x, y, x + dx, y + dy, other["shade_x"], other["shade_y"]) <= room * room)
 
 
 @kernel_part
@@ -219,7 +244,7 @@ def list_walls(walls: Walls, crowd: Crowd, number: int) -> None:
     """
     walker = crowd.walkers[crowd.bodies[number]["built"]]
     body = crowd.bodies[number]
-    longest = whisker_reach(walker)
+    longest = body["span"]
     square = square_at(walls.squares[0], body["x"], body["y"])
     first, last = walls.firsts[square], walls.firsts[square + 1]
     nearest = math.inf
@@ -245,23 +270,12 @@ def walls_within(body: Any, room: float) -> int:
 
 
 @kernel
-def whisker_reach(walker: Any) -> float:
-    """Distance [m] from the middle of the axle to the farthest part of a walker."""
-    reach = abs(walker["body_ahead"]) + walker["body_reach"]
-    for number in range(2):
-        side = walker["side"][number]
-        if side["whisker"] == 1:
-            reach = max(reach, math.hypot(side["tip_ahead"], side["tip_aside"]))
-    return reach
-
-
-@kernel
 def take_touch(walls: Walls, crowd: Crowd, number: int) -> tuple[int, int, int]:
     """What touches a walker: (left whisker, right whisker, body), each FREE, AT_WALL or AT_WALKER."""
     body = crowd.bodies[number]
     count = 0
     if len(crowd.bodies) > 1:
-        reach = whisker_reach(crowd.walkers[crowd.bodies[number]["built"]]) + 2.0 * crowd.settings[0]["reach"]
+        reach = body["span"] + 2.0 * crowd.settings[0]["reach"]
         count = gather(crowd.settings[0], crowd.heads, crowd.bodies, crowd.lists, body["x"], body["y"], reach)
     near = walls_within(body, body["whisker_room"])
     if near == 0 and count <= 1:
@@ -299,6 +313,9 @@ def whisker_touch(walls: Walls, crowd: Crowd, number: int, which: int, near: int
         if other == number:
             continue
         built = crowd.walkers[crowd.bodies[other]["built"]]
+        disc_x, disc_y = crowd.bodies[other]["disc_x"], crowd.bodies[other]["disc_y"]
+        if square_to(rx, ry, tx, ty, disc_x, disc_y) > built["body_reach"] * built["body_reach"]:
+            continue
         points, corners = crowd.bodies[other]["points"], built["core_count"]
         bend = whisker_body_bend(
             rx, ry, tx, ty, height, points, corners, built["body_radius"], built["body_height"]
@@ -306,6 +323,14 @@ def whisker_touch(walls: Walls, crowd: Crowd, number: int, which: int, near: int
         if bend > 0.0 and bend >= limit:
             return AT_WALKER
     return FREE
+
+
+@kernel
+def out_of_reach(wall: Any, walker: Any, body: Any) -> bool:
+    """Whether a wall is too far from a body's middle to be touched."""
+    apart = walker["body_reach"] + TOUCH_ROOM
+    square = square_to(wall["ax"], wall["ay"], wall["bx"], wall["by"], body["disc_x"], body["disc_y"])
+    return bool(square > apart * apart)
 
 
 @kernel_part
@@ -317,6 +342,8 @@ def body_touch(walls: Walls, crowd: Crowd, number: int, near: int, count: int) -
     corners, radius = walker["core_count"], walker["body_radius"]
     for place in range(near):
         wall = walls.records[walls.near[body["near_first"] + place]]
+        if out_of_reach(wall, walker, body):
+            continue
         gap, _, _ = body_wall_gap(points, corners, radius, wall["ax"], wall["ay"], wall["bx"], wall["by"])
         if gap < TOUCH_GAP:
             return AT_WALL

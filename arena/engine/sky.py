@@ -47,6 +47,9 @@ def change_sky(scene: Scene, crowd: Crowd, out: Output, weather: Weather, time: 
             take_light(scene, crowd, number)
             write_light(out.lights, out.counts, body, time)
             plan_trigger(crowd, out.counts, number, time)
+        else:
+            # how far it could go was looked at in another light
+            body["left"] = 0.0
 
 
 @kernel

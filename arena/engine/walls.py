@@ -70,7 +70,8 @@ def square_to(ax: float, ay: float, bx: float, by: float, x: float, y: float) ->
     """Square [m²] of the distance in the plan from the wall a–b to (x, y)."""
     ex, ey = bx - ax, by - ay
     wx, wy = x - ax, y - ay
-    along = min(max((wx * ex + wy * ey) / (ex * ex + ey * ey), 0.0), 1.0)
+    length = ex * ex + ey * ey
+    along = min(max((wx * ex + wy * ey) / length, 0.0), 1.0) if length > 0.0 else 0.0
     wx -= along * ex
     wy -= along * ey
     return wx * wx + wy * wy

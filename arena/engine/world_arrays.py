@@ -10,6 +10,7 @@ import numpy as np
 
 from agents.arrays import CountArray, FloatArray, IndexArray, IntArray, RecordArray
 from agents.circuit.records import CORE_POINTS, STATE
+from arena.engine.tolerances import TOLERANCES
 from arena.engine.walls import Walls
 
 # Places at which a walker's light is taken: left eye, right eye, and this many points of the panel.
@@ -59,7 +60,8 @@ FOUND = 0  # by a look for neighbours
 GATHERED = 1  # those that take part in a contact, or are to be told of a move
 MOVING = 2  # those that have moved
 HEARING = 3  # those that have heard of it and are to be worked out anew
-LISTS = 4
+HIDING = 4  # those that may stand in the way of a lamp
+LISTS = 5
 
 # What changes while a walker lives. What others ask of it comes first: that is in the cache together.
 BODY = np.dtype(
@@ -75,6 +77,7 @@ BODY = np.dtype(
         ("shade_y", np.float64),
         ("disc_radius", np.float64),
         ("disc_height", np.float64),
+        ("span", np.float64),  # from the middle of the axle to the farthest part of it [m]
         ("built", np.int32),  # whose record among the walkers as built
         ("follower", np.int32),  # next body in its cell of the grid, -1 for none
         ("leader", np.int32),  # the one before it
@@ -87,6 +90,9 @@ BODY = np.dtype(
         ("moved", np.int8),  # UNMOVED, PUSHED or LISTED
         ("heard", np.int8),  # of moves nearby: HEARD_NOTHING, HEARD_TOUCH or HEARD_LIGHT
         ("side", np.int8),  # that fires or fired last
+        ("near", np.int8),  # 1 where it may meet something before its next look
+        ("close", np.int8),  # 1 where touch or light may change before it
+        ("pushes", np.int8),  # 1 where it has pushed somebody since its last look
         ("heading", np.float64),
         ("points", np.float64, (CORE_POINTS, 2)),  # corners of the body's core on the floor
         ("near_first", np.int32),  # walls in reach, as listed in Walls
@@ -126,8 +132,11 @@ BODY = np.dtype(
         ("written_x", np.float64),
         ("written_y", np.float64),
         ("written_heading", np.float64),
-        ("looked", np.float64),  # when others were last told of it [s], and where it headed then
-        ("looked_heading", np.float64),
+        ("looked", np.float64),  # when it last looked about itself [s]
+        ("left", np.float64),  # way of its tyre to the next look [m]: see arena.engine.clearance
+        ("lit_at", np.float64),  # when its light was last taken [s], and where
+        ("lit_x", np.float64),
+        ("lit_y", np.float64),
         ("state", STATE),
         ("kept_x", np.float64),  # pose before the contact being solved
         ("kept_y", np.float64),
@@ -149,6 +158,7 @@ SETTINGS = np.dtype(
         ("receptors", np.float64),  # how far an eye or a corner of a panel is from the axle's middle [m]
         ("touch", np.float64),  # how far apart two axles can be while one touches the other [m]
         ("until", np.float64),  # end of the run [s]
+        ("tolerances", TOLERANCES),
         # the grid in which neighbours are looked up
         ("west", np.float64),
         ("south", np.float64),

@@ -41,6 +41,32 @@ def footprints(walkers: RecordArray) -> list[Footprint]:
     return [Footprint(float(one["body_reach"]), float(one["body_ahead"])) for one in walkers]
 
 
+class _Taken:
+    """Circles that are taken, in squares so wide that whoever meets one lies in it or beside it."""
+
+    def __init__(self, prints: list[Footprint]) -> None:
+        self._side = 2.0 * max(outline.radius for outline in prints) + ROOM
+        self._squares: dict[tuple[int, int], list[tuple[int, float, float, float]]] = {}
+
+    def add(self, number: int, middle: tuple[float, float], radius: float) -> None:
+        """Take the circle of walker ``number`` [m]."""
+        self._squares.setdefault(self._square(middle), []).append((number, *middle, radius))
+
+    def met_by(self, middle: tuple[float, float], radius: float) -> list[int]:
+        """Numbers of those that a circle [m] comes too near to, in their order."""
+        column, row = self._square(middle)
+        return sorted(
+            number
+            for across in (column - 1, column, column + 1)
+            for along in (row - 1, row, row + 1)
+            for number, x, y, other in self._squares.get((across, along), ())
+            if math.hypot(x - middle[0], y - middle[1]) - other < radius + ROOM
+        )
+
+    def _square(self, middle: tuple[float, float]) -> tuple[int, int]:
+        return math.floor(middle[0] / self._side), math.floor(middle[1] / self._side)
+
+
 class Ground:
     """The floor of an arena with its start places: tells where a circle is free, and starts walkers."""
 
@@ -115,15 +141,16 @@ class Ground:
                 "ask for fewer walkers or designs, or list more places"
             )
         poses: list[tuple[float, float, float]] = []
+        taken = _Taken(prints)
         for number, outline in enumerate(prints):
             pose = self._at_place(number, outline, seed, first + number)
-            for other, taken in enumerate(poses):
-                gap = math.dist(outline.middle(*pose), prints[other].middle(*taken))
-                if gap - outline.radius - prints[other].radius < ROOM:
-                    raise OptionError(
-                        f"start places {other + 1} and {number + 1} of {self._spec.name!r} are too near one "
-                        f"another for bodies {2e3 * outline.radius:.0f} mm across"
-                    )
+            middle = outline.middle(*pose)
+            for other in taken.met_by(middle, outline.radius):
+                raise OptionError(
+                    f"start places {other + 1} and {number + 1} of {self._spec.name!r} are too near one "
+                    f"another for bodies {2e3 * outline.radius:.0f} mm across"
+                )
+            taken.add(number, middle, outline.radius)
             poses.append(pose)
         return np.array(poses)
 
@@ -140,18 +167,17 @@ class Ground:
                 f"{holds} bodies of this size at the very most; {_RELIEF}"
             )
         poses = np.empty((len(prints), 3))
-        middles = np.empty((len(prints), 2))
+        taken = _Taken(prints)
         for number, outline in enumerate(prints):
             for attempt in range(ATTEMPTS):
                 across, along = uniform_pair(seed, first + number, START, 2 * attempt)
                 x, y = west + across * (east - west), south + along * (north - south)
                 heading = _heading(seed, first + number, attempt) if zone.heading is None else zone.heading
                 middle = outline.middle(x, y, heading)
-                gaps = np.hypot(*(middles[:number] - middle).T) - radii[:number]
-                is_clear = not np.any(gaps < outline.radius + ROOM) and self._contains(area, x, y)
+                is_clear = not taken.met_by(middle, outline.radius) and self._contains(area, x, y)
                 if is_clear and self.is_free(*middle, outline.radius):
                     poses[number] = x, y, heading
-                    middles[number] = middle
+                    taken.add(number, middle, outline.radius)
                     break
                 if attempt == FEW_ATTEMPTS and not self._may_hold(area, outline):
                     raise _full(self._spec.name, number, len(prints))

@@ -73,6 +73,22 @@ def test_footprints_are_the_circles_round_the_bodies() -> None:
     assert outlined.radius == pytest.approx(math.hypot(0.025, 0.03))
 
 
+def test_a_large_crowd_is_placed_clear_of_one_another() -> None:
+    """Thousands, by shapely's tree of neighbours; as many as can be placed by chance, and then it is told."""
+    from shapely import STRtree
+
+    spec = bench(
+        box(12.0, 9.0), ambient=500.0, starts=Starts(zone=StartZone(outline=box(12.0, 9.0), number=1))
+    )
+    poses = place(spec, [PRINT] * 6000)
+    middles = [Point(PRINT.middle(*pose)) for pose in poses.tolist()]
+    first, second = STRtree(middles).query(middles, "dwithin", 2.0 * PRINT.radius + ROOM - 1e-9)
+    assert np.array_equal(np.sort(first), np.arange(6000))
+    assert np.array_equal(first, second)
+    with pytest.raises(OptionError, match=r"^60000 walkers are to start, but .* holds 5\d{4} bodies"):
+        place(spec, [PRINT] * 60_000)
+
+
 @pytest.mark.parametrize("name", shipped_names("arena"))
 @pytest.mark.parametrize("seed", [1, 2, 2**62])
 def test_shipped_arenas_have_room(name: str, seed: int) -> None:
