@@ -242,7 +242,8 @@ def _loss(batch: Batch, spans: RecordArray, place: int, called: Called | None = 
     """
     own = int(batch.out.counts[place, LOST_PLACE]) - 1
     number = int(spans[place]["walkers"][0]) + own
-    body, walker = batch.crowd.bodies[number], batch.crowd.walkers[number]
+    body = batch.crowd.bodies[number]
+    walker = batch.crowd.walkers[body["built"]]
     known = {
         "time": float(body["lost_at"]),
         **{name: float(body[name]) for name in ("photocurrent", "left_light", "right_light", "panel_light")},
@@ -305,7 +306,8 @@ def _sorted(name: str, chunks: list[RecordArray]) -> RecordArray:
 
 
 def _ledger(batch: Batch) -> FloatArray:
-    state, walkers = batch.crowd.bodies["state"], batch.crowd.walkers
-    stored = 0.5 * walkers["capacitance"] * (state["rail"] ** 2 - walkers["start_rail"] ** 2)
+    state, built = batch.crowd.bodies["state"], batch.crowd.bodies["built"]
+    capacitance, start = (batch.crowd.walkers[name][built] for name in ("capacitance", "start_rail"))
+    stored = 0.5 * capacitance * (state["rail"] ** 2 - start**2)
     spent = [state[f"{name}_energy"] for name in ("motor", "base", "eye", "leak", "esr")]
     return np.column_stack([state["panel_energy"], stored, *spent])

@@ -3,12 +3,14 @@
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from hashlib import blake2b
 
 import numpy as np
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.circuit.records import WALKER
 from arena.engine.motion import WALL_MARGIN
+from arena.engine.output import LIGHTS_AT_ONCE, POSES_AT_ONCE, PULSES_AT_ONCE, TOUCHES_AT_ONCE
 from arena.engine.schedule import tree_size
 from arena.engine.senses import TOUCH_ROOM
 from arena.engine.shadow import disc_points
@@ -60,7 +62,8 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
     place = {identity: index for index, identity in enumerate(arenas)}
     stands_on = np.array([place[id(plan.arena)] for plan in plans])
     counts = [len(plan.walkers) for plan in plans]
-    walkers = join_tables([plan.walkers for plan in plans], WALKER)
+    walkers = plans[0].walkers if len(plans) == 1 else join_tables([plan.walkers for plan in plans], WALKER)
+    kinds, built = _alike(walkers)
     settings = _settings(plans, walkers, _offsets(counts), floors, stands_on)
     own = {
         "walkers": _offsets(counts),
@@ -106,21 +109,27 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
     )
     most_sources = max(1, *(len(floor.sources) for floor in floors))
     crowd = Crowd(
-        walkers=walkers,
-        bodies=_bodies(plans, walkers),
+        walkers=kinds,
+        bodies=_bodies(plans, walkers, built),
         lit=np.zeros((len(walkers), RECEPTORS, most_sources)),
-        hidden=np.zeros((len(walkers), RECEPTORS, most_sources), np.int64),
-        lists=np.zeros((len(walkers), LISTS), np.int64),
+        hidden=np.zeros((len(walkers), RECEPTORS, most_sources), np.int16),
+        lists=np.zeros((len(walkers), LISTS), np.int32),
         tree=np.full(own["tree"][-1], math.inf),
-        heads=np.full(own["heads"][-1], -1, np.int64),
+        heads=np.full(own["heads"][-1], -1, np.int32),
         settings=settings,
     )
+    # what one event can write at most, and some more, so that they are not emptied all the time
+    spare = min(largest, max(256, largest // 16))
+
+    def rows(at_once: tuple[int, int], more: int) -> tuple[int, int]:
+        return len(plans), at_once[0] * largest + at_once[1] + more
+
     out = Output(
         under_way=np.zeros(len(walkers), PULSES),
-        pulses=np.zeros((len(plans), 64 + 4 * largest), PULSES),
-        poses=np.zeros((len(plans), 1024 + 16 * largest), POSES),
-        touches=np.zeros((len(plans), 256 + 24 * largest), TOUCHES),
-        lights=np.zeros((len(plans), 128 + 8 * largest), LIGHTS),
+        pulses=np.zeros(rows(PULSES_AT_ONCE, 64 + 4 * spare), PULSES),
+        poses=np.zeros(rows(POSES_AT_ONCE, 1024 + 16 * spare), POSES),
+        touches=np.zeros(rows(TOUCHES_AT_ONCE, 256 + 4 * spare), TOUCHES),
+        lights=np.zeros(rows(LIGHTS_AT_ONCE, 128 + 6 * spare), LIGHTS),
         counts=np.zeros((len(plans), COUNTS), np.int64),
         stop=np.zeros(1, np.int64),
     )
@@ -129,12 +138,27 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
 
 def join_tables(tables: Sequence[RecordArray], kind: np.dtype[np.void]) -> RecordArray:
     """Tables of one ``kind`` end to end. Copied as bytes: numpy takes records apart, which costs far more."""
-    whole = np.dtype((np.void, kind.itemsize))
+    whole = _whole(kind)
     return np.concatenate([np.zeros(0, whole), *(table.view(whole) for table in tables)]).view(kind)
 
 
-def _bodies(plans: Sequence[WorldPlan], walkers: RecordArray) -> RecordArray:
+def _whole(kind: np.dtype[np.void]) -> np.dtype[np.void]:
+    """Records of this kind as so many bytes."""
+    return np.dtype((np.void, kind.itemsize))
+
+
+def _alike(walkers: RecordArray) -> tuple[RecordArray, IntArray]:
+    """The records that differ, and which of them each of the ``walkers`` is."""
+    known: dict[bytes, int] = {}
+    digests = (blake2b(one, digest_size=16).digest() for one in walkers.view(_whole(WALKER)))
+    built = np.array([known.setdefault(digest, len(known)) for digest in digests])
+    _, firsts = np.unique(built, return_index=True)
+    return walkers[firsts], built
+
+
+def _bodies(plans: Sequence[WorldPlan], walkers: RecordArray, built: IntArray) -> RecordArray:
     bodies = np.zeros(len(walkers), BODY)
+    bodies["built"] = built
     bodies["number"] = np.concatenate([plan.numbers for plan in plans])
     bodies["chance"] = np.concatenate([plan.chances for plan in plans])
     bodies["x"], bodies["y"], bodies["heading"] = np.concatenate([plan.poses for plan in plans]).T

@@ -11,7 +11,6 @@ from arena.engine.world_arrays import (
     FULL,
     LOST,
     LOST_PLACE,
-    PULSE_ROWS,
     Batch,
     Crowd,
     Output,
@@ -46,7 +45,7 @@ def world_of(batch: Batch, spans: RecordArray, number: int) -> tuple[Scene, Crow
         batch.scene.ambient[number],
     )
     crowd = Crowd(
-        batch.crowd.walkers[first:last],
+        batch.crowd.walkers,
         batch.crowd.bodies[first:last],
         batch.crowd.lit[first:last],
         batch.crowd.hidden[first:last],
@@ -84,8 +83,7 @@ def advance_batch(batch: Batch, spans: RecordArray, codes: IntArray, until: floa
         end = crowd.settings[0]["until"]
         codes[number] = advance(scene, crowd, out, min(until, end))
         if codes[number] == DONE and until >= end:
-            if out.counts[PULSE_ROWS] + len(crowd.bodies) > len(out.pulses):
+            if not end_world(crowd, out):
                 codes[number] = FULL
             else:
-                end_world(crowd, out)
                 codes[number] = ENDED if out.counts[LOST_PLACE] == 0 else LOST

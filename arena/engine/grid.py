@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from agents.arrays import IntArray, RecordArray
+from agents.arrays import IndexArray, RecordArray
 from agents.compiled import kernel
 from arena.engine.world_arrays import FOUND
 
@@ -17,7 +17,7 @@ def _cell_at(settings: Any, x: float, y: float) -> int:
 
 
 @kernel
-def place_in_grid(settings: Any, heads: IntArray, bodies: RecordArray, number: int) -> None:
+def place_in_grid(settings: Any, heads: IndexArray, bodies: RecordArray, number: int) -> None:
     """Put body ``number`` into the cell in which its middle now is.
 
     ``heads`` holds the first body of every cell or -1; the bodies themselves hold who comes next and before.
@@ -45,7 +45,7 @@ def place_in_grid(settings: Any, heads: IntArray, bodies: RecordArray, number: i
 
 @kernel
 def gather(
-    settings: Any, heads: IntArray, bodies: RecordArray, lists: IntArray, x: float, y: float, reach: float
+    settings: Any, heads: IndexArray, bodies: RecordArray, lists: IndexArray, x: float, y: float, reach: float
 ) -> int:
     """List every body in a cell within ``reach`` [m] of (x, y) in the list FOUND; returns how many.
 

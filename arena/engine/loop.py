@@ -72,7 +72,7 @@ def settle_world(crowd: Crowd) -> None:
         settle_place(crowd, number)
         publish_shadow(crowd.bodies[number])
         crowd.bodies[number]["phase"] = ARRIVING
-        crowd.bodies[number]["state"]["rail"] = crowd.walkers[number]["start_rail"]
+        crowd.bodies[number]["state"]["rail"] = crowd.walkers[crowd.bodies[number]["built"]]["start_rail"]
         set_time(crowd.tree, number, 0.0)
 
 
@@ -135,7 +135,7 @@ def move_on(
 @kernel_part
 def fire(crowd: Crowd, out: Output, number: int, time: float) -> None:
     """The rail has reached a trigger: that side begins its pulse."""
-    walker, body = crowd.walkers[number], crowd.bodies[number]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     state = body["state"]
     if time == body["due"] and state["rail"] < body["goal"]:
         state["rail"] = body["goal"]
@@ -163,7 +163,7 @@ def fire(crowd: Crowd, out: Output, number: int, time: float) -> None:
 @kernel_part
 def stride(crowd: Crowd, out: Output, number: int, time: float) -> tuple[float, float]:
     """Step a moving walker's circuit and tyre from ``time`` [s]; returns the way passed [m] and the time."""
-    walker, body = crowd.walkers[number], crowd.bodies[number]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     state = body["state"]
     which = body["side"]
     end = min(time + STRIDE_TIME, crowd.settings[0]["until"])
@@ -207,10 +207,12 @@ def after_stride(scene: Scene, crowd: Crowd, out: Output, number: int, time: flo
     """
     body = crowd.bodies[number]
     if way > 0.0:
-        way *= crowd.walkers[number]["side"][body["side"]]["turns"]
+        way *= crowd.walkers[crowd.bodies[number]["built"]]["side"][body["side"]]["turns"]
         write_pushed(crowd, out, drive(scene.walls, crowd, number, way), time)
         write_motion(out.poses, out.counts, body, time)
-    looks = time - body["looked"] >= LOOK_EVERY and _has_gone_on(crowd.walkers[number], body)
+    looks = time - body["looked"] >= LOOK_EVERY and _has_gone_on(
+        crowd.walkers[crowd.bodies[number]["built"]], body
+    )
     if looks:
         body["looked"] = time
         body["looked_heading"] = body["heading"]
@@ -231,7 +233,7 @@ def _has_gone_on(walker: Any, body: Any) -> bool:
 @kernel_part
 def come_to_rest(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> None:
     """The wheel has stopped, or the run begins: take stock and work out the next trigger."""
-    walker, body = crowd.walkers[number], crowd.bodies[number]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     list_walls(scene.walls, crowd, number)
     write_pose(out.poses, out.counts, body, time)
     if body["phase"] == COASTING:
@@ -259,16 +261,25 @@ def write_pushed(crowd: Crowd, out: Output, count: int, time: float) -> None:
 
 
 @kernel_part
-def end_world(crowd: Crowd, out: Output) -> None:
-    """Bring every walker's rail to the end of the run and write the pulses that it cuts off."""
+def end_world(crowd: Crowd, out: Output) -> bool:
+    """Bring every walker's rail to the end of the run and write the pulses that it cuts off.
+
+    Returns whether all is written; if not, the output has to be emptied before the next call.
+    """
     until = crowd.settings[0]["until"]
     for number in range(len(crowd.bodies)):
         body = crowd.bodies[number]
+        if not room_left(out):
+            return False
         if body["phase"] != PULSING:
             left = until - body["since"]
-            wait(crowd.walkers[number], panel_of(body), body["state"], left)
+            wait(crowd.walkers[crowd.bodies[number]["built"]], panel_of(body), body["state"], left)
+            body["since"] = until
             note_lost(crowd, out.counts, number, until)
         if body["phase"] != WAITING:
             write_pose(out.poses, out.counts, body, until)
             out.under_way[number]["ended"] = CUT_OFF
             write_pulse(out.pulses, out.counts, out.under_way[number], body, until)
+            body["phase"] = WAITING
+            body["since"] = until
+    return True

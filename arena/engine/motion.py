@@ -32,7 +32,7 @@ def settle_place(crowd: Crowd, number: int) -> None:
     body = crowd.bodies[number]
     body["cosine"] = math.cos(body["heading"])
     body["sine"] = math.sin(body["heading"])
-    _place_outline(crowd.walkers[number], body)
+    _place_outline(crowd.walkers[crowd.bodies[number]["built"]], body)
     place_in_grid(crowd.settings[0], crowd.heads, crowd.bodies, number)
 
 
@@ -104,7 +104,7 @@ def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
     Takes what dragging cost out of the walker's speed. Pushed walkers are marked ``moved``, and listed in
     the list GATHERED after the walker itself. Where nobody can move, it returns 0.
     """
-    walker = crowd.walkers[number]
+    walker = crowd.walkers[crowd.bodies[number]["built"]]
     body = crowd.bodies[number]
     _keep_pose(body)
     turn_about(walker, body, way)
@@ -178,8 +178,8 @@ def _part_two(crowd: Crowd, number: int, which: int) -> float:
 
     The pose of one that had no part in the contact so far is kept.
     """
-    walker, body = crowd.walkers[number], crowd.bodies[number]
-    other, others_body = crowd.walkers[which], crowd.bodies[which]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
+    other, others_body = crowd.walkers[crowd.bodies[which]["built"]], crowd.bodies[which]
     apart = walker["body_reach"] + other["body_reach"]
     dx = body["disc_x"] - others_body["disc_x"]
     dy = body["disc_y"] - others_body["disc_y"]
@@ -224,7 +224,7 @@ def _part(walls: Walls, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
         while place < count:
             number = lists[place, GATHERED]
             place += 1
-            walker, body = crowd.walkers[number], bodies[number]
+            walker, body = crowd.walkers[crowd.bodies[number]["built"]], bodies[number]
             # others first: what a wall says comes last and holds
             reach = walker["body_reach"] + settings["reach"]
             found = gather(settings, crowd.heads, bodies, lists, body["disc_x"], body["disc_y"], reach)
@@ -238,7 +238,11 @@ def _part(walls: Walls, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
                     bodies[which]["active"] = 1
                     lists[count, GATHERED] = which
                     count += 1
-                dragging += 0.5 * (SLACK - gap) * (walker["skid"] + crowd.walkers[which]["skid"])
+                dragging += (
+                    0.5
+                    * (SLACK - gap)
+                    * (walker["skid"] + crowd.walkers[crowd.bodies[which]["built"]]["skid"])
+                )
             if _listed_too_far(body):
                 list_walls(walls, crowd, number)
             work, _ = _leave_walls(walls, walker, body)
@@ -260,7 +264,7 @@ def _part(walls: Walls, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
 @kernel
 def spacing(walls: Walls, crowd: Crowd, number: int) -> float:
     """Smallest gap [m] between a body and any wall or other body; negative where they overlap."""
-    walker, body = crowd.walkers[number], crowd.bodies[number]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     corners, radius = walker["core_count"], walker["body_radius"]
     smallest = math.inf
     for index in range(len(walls.records)):
@@ -276,8 +280,8 @@ def spacing(walls: Walls, crowd: Crowd, number: int) -> float:
                 corners,
                 radius,
                 crowd.bodies[index]["points"],
-                crowd.walkers[index]["core_count"],
-                crowd.walkers[index]["body_radius"],
+                crowd.walkers[crowd.bodies[index]["built"]]["core_count"],
+                crowd.walkers[crowd.bodies[index]["built"]]["body_radius"],
             )
             smallest = min(smallest, gap)
     return smallest

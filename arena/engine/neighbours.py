@@ -126,11 +126,17 @@ def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: flo
         # one that moves itself takes its light when it has come to rest
         if other["phase"] == WAITING and shift_shadow(scene, crowd, which, mover):
             heard = note(crowd, which, heard, True)
-            sum_light(scene, crowd.walkers[which], other, crowd.lit[which], crowd.hidden[which])
-        reach = gone + TOUCH_ROOM + crowd.walkers[mover]["body_reach"]
-        if may_touch(crowd.walkers[which], other, body["disc_x"], body["disc_y"], reach) and look_at_touch(
-            scene.walls, crowd, out.touches, out.counts, which, time
-        ):
+            sum_light(
+                scene,
+                crowd.walkers[crowd.bodies[which]["built"]],
+                other,
+                crowd.lit[which],
+                crowd.hidden[which],
+            )
+        reach = gone + TOUCH_ROOM + crowd.walkers[crowd.bodies[mover]["built"]]["body_reach"]
+        if may_touch(
+            crowd.walkers[crowd.bodies[which]["built"]], other, body["disc_x"], body["disc_y"], reach
+        ) and look_at_touch(scene.walls, crowd, out.touches, out.counts, which, time):
             heard = note(crowd, which, heard, False)
     publish_shadow(body)
     return heard
@@ -145,5 +151,5 @@ def adapt(crowd: Crowd, out: Output, number: int, time: float) -> None:
     body["heard"] = HEARD_NOTHING
     if body["phase"] == WAITING:
         panel = LitPanel(body["current_so_far"], body["saturation_so_far"], body["thermal_so_far"])
-        wait(crowd.walkers[number], panel, body["state"], time - body["since"])
+        wait(crowd.walkers[crowd.bodies[number]["built"]], panel, body["state"], time - body["since"])
         plan_trigger(crowd, out.counts, number, time)

@@ -17,6 +17,11 @@ from arena.engine.world_arrays import (
 )
 from replays.format.tables import LEFT, LET_GO, TOUCHED_BODY, TOUCHED_LEFT, TOUCHED_RIGHT, WALL
 
+# Rows that one event writes at the most: so many for each walker, and so many more.
+PULSES_AT_ONCE = (0, 2)
+POSES_AT_ONCE = (4, 8)
+TOUCHES_AT_ONCE = (6, 12)
+LIGHTS_AT_ONCE = (2, 8)
 # A pose is written when the walker has moved [m] or turned [rad] this much since the last one.
 POSE_MOVE = 0.002
 POSE_TURN = 0.09
@@ -32,10 +37,10 @@ def room_left(out: Output) -> bool:
     """Whether the output tables hold what one event can write at most."""
     walkers = len(out.under_way)
     return bool(
-        out.counts[PULSE_ROWS] + 2 <= len(out.pulses)
-        and out.counts[POSE_ROWS] + 4 * walkers + 8 <= len(out.poses)
-        and out.counts[TOUCH_ROWS] + 6 * walkers + 12 <= len(out.touches)
-        and out.counts[LIGHT_ROWS] + 2 * walkers + 8 <= len(out.lights)
+        out.counts[PULSE_ROWS] + PULSES_AT_ONCE[0] * walkers + PULSES_AT_ONCE[1] <= len(out.pulses)
+        and out.counts[POSE_ROWS] + POSES_AT_ONCE[0] * walkers + POSES_AT_ONCE[1] <= len(out.poses)
+        and out.counts[TOUCH_ROWS] + TOUCHES_AT_ONCE[0] * walkers + TOUCHES_AT_ONCE[1] <= len(out.touches)
+        and out.counts[LIGHT_ROWS] + LIGHTS_AT_ONCE[0] * walkers + LIGHTS_AT_ONCE[1] <= len(out.lights)
     )
 
 

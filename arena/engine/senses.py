@@ -61,7 +61,7 @@ def receptor(walker: Any, body: Any, place: int) -> Receiver:
 @kernel
 def take_light(scene: Scene, crowd: Crowd, number: int) -> None:
     """Take the light of a walker anew where it stands: past walls and shades, then past bodies."""
-    walker, body = crowd.walkers[number], crowd.bodies[number]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     sources = scene.sources
     count = 0
     if len(crowd.bodies) > 1:
@@ -174,7 +174,7 @@ def panel_of(body: Any) -> LitPanel:
 @kernel
 def shift_shadow(scene: Scene, crowd: Crowd, number: int, mover: int) -> bool:
     """Move the shadow of ``mover`` to where it now stands; returns whether ``number``'s light changes."""
-    walker, body = crowd.walkers[number], crowd.bodies[number]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     other = crowd.bodies[mover]
     # eyes and panel lie within this of the axle, and so does the edge of the shadow from its middle
     width = other["disc_radius"] + crowd.settings[0]["receptors"]
@@ -214,7 +214,7 @@ def list_walls(walls: Walls, crowd: Crowd, number: int) -> None:
 
     Squares list theirs that far beyond a walker's farthest part at least: see arena.engine.assembly.
     """
-    walker = crowd.walkers[number]
+    walker = crowd.walkers[crowd.bodies[number]["built"]]
     body = crowd.bodies[number]
     longest = whisker_reach(walker)
     square = square_at(walls.squares[0], body["x"], body["y"])
@@ -258,7 +258,7 @@ def take_touch(walls: Walls, crowd: Crowd, number: int) -> tuple[int, int, int]:
     body = crowd.bodies[number]
     count = 0
     if len(crowd.bodies) > 1:
-        reach = whisker_reach(crowd.walkers[number]) + 2.0 * crowd.settings[0]["reach"]
+        reach = whisker_reach(crowd.walkers[crowd.bodies[number]["built"]]) + 2.0 * crowd.settings[0]["reach"]
         count = gather(crowd.settings[0], crowd.heads, crowd.bodies, crowd.lists, body["x"], body["y"], reach)
     near = walls_within(body, body["whisker_room"])
     if near == 0 and count <= 1:
@@ -277,7 +277,7 @@ def take_touch(walls: Walls, crowd: Crowd, number: int) -> tuple[int, int, int]:
 def whisker_touch(walls: Walls, crowd: Crowd, number: int, which: int, near: int, count: int) -> int:
     """What presses the whisker of side ``which``, of ``near`` walls and ``count`` bodies found."""
     body = crowd.bodies[number]
-    side = crowd.walkers[number]["side"][which]
+    side = crowd.walkers[crowd.bodies[number]["built"]]["side"][which]
     if side["whisker"] == 0:
         return FREE
     cosine, sine = body["cosine"], body["sine"]
@@ -295,7 +295,7 @@ def whisker_touch(walls: Walls, crowd: Crowd, number: int, which: int, near: int
         other = crowd.lists[place, FOUND]
         if other == number:
             continue
-        built = crowd.walkers[other]
+        built = crowd.walkers[crowd.bodies[other]["built"]]
         points, corners = crowd.bodies[other]["points"], built["core_count"]
         bend = whisker_body_bend(
             rx, ry, tx, ty, height, points, corners, built["body_radius"], built["body_height"]
@@ -308,7 +308,7 @@ def whisker_touch(walls: Walls, crowd: Crowd, number: int, which: int, near: int
 @kernel_part
 def body_touch(walls: Walls, crowd: Crowd, number: int, near: int, count: int) -> int:
     """What the body touches, of ``near`` walls and ``count`` bodies found."""
-    walker = crowd.walkers[number]
+    walker = crowd.walkers[crowd.bodies[number]["built"]]
     body = crowd.bodies[number]
     points = body["points"]
     corners, radius = walker["core_count"], walker["body_radius"]
@@ -321,7 +321,7 @@ def body_touch(walls: Walls, crowd: Crowd, number: int, near: int, count: int) -
         other = crowd.lists[place, FOUND]
         if other == number:
             continue
-        built = crowd.walkers[other]
+        built = crowd.walkers[crowd.bodies[other]["built"]]
         others, more = crowd.bodies[other]["points"], built["core_count"]
         gap, _, _ = body_body_gap(points, corners, radius, others, more, built["body_radius"])
         if gap < TOUCH_GAP:

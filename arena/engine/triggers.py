@@ -16,7 +16,7 @@ from arena.engine.world_arrays import LOST_PLACE, Crowd
 def draw_jitter(crowd: Crowd, number: int) -> None:
     """Draw the jitter of both eyes for the coming pulse."""
     body = crowd.bodies[number]
-    side = crowd.walkers[number]["side"]
+    side = crowd.walkers[crowd.bodies[number]["built"]]["side"]
     left, right = normal_pair(crowd.settings[0]["seed"], body["chance"], TRIGGER, body["pulses"])
     body["left_noise"] = left * side[0]["jitter"]
     body["right_noise"] = right * side[1]["jitter"]
@@ -25,7 +25,7 @@ def draw_jitter(crowd: Crowd, number: int) -> None:
 @kernel
 def plan_trigger(crowd: Crowd, counts: IntArray, number: int, now: float) -> None:
     """Work out when a waiting walker, whose rail holds for ``now`` [s], fires."""
-    walker, body = crowd.walkers[number], crowd.bodies[number]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     set_triggers(walker, body)
     body["since"] = now
     goal = min(body["left_trigger"], body["right_trigger"])

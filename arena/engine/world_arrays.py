@@ -8,7 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from agents.arrays import FloatArray, IntArray, RecordArray
+from agents.arrays import CountArray, FloatArray, IndexArray, IntArray, RecordArray
 from agents.circuit.records import CORE_POINTS, STATE
 from arena.engine.walls import Walls
 
@@ -61,18 +61,42 @@ MOVING = 2  # those that have moved
 HEARING = 3  # those that have heard of it and are to be worked out anew
 LISTS = 4
 
-# What changes while a walker lives.
+# What changes while a walker lives. What others ask of it comes first: that is in the cache together.
 BODY = np.dtype(
     [
-        ("number", np.int64),  # number in the replay
-        ("chance", np.int64),  # keys the draws of its jitter
         ("x", np.float64),  # middle of the axle
         ("y", np.float64),
-        ("heading", np.float64),
-        ("cosine", np.float64),
+        ("cosine", np.float64),  # of the heading
         ("sine", np.float64),
-        ("phase", np.int64),
-        ("side", np.int64),  # that fires or fired last
+        ("disc_x", np.float64),  # middle of the body
+        ("disc_y", np.float64),
+        # the cylinder as which it shades others; its middle is where others were last told it to be
+        ("shade_x", np.float64),
+        ("shade_y", np.float64),
+        ("disc_radius", np.float64),
+        ("disc_height", np.float64),
+        ("built", np.int32),  # whose record among the walkers as built
+        ("follower", np.int32),  # next body in its cell of the grid, -1 for none
+        ("leader", np.int32),  # the one before it
+        ("cell", np.int32),
+        ("phase", np.int8),
+        ("left_touch", np.int8),  # FREE, AT_WALL or AT_WALKER
+        ("right_touch", np.int8),
+        ("body_touch", np.int8),
+        ("active", np.int8),  # takes part in the contact being solved
+        ("moved", np.int8),  # UNMOVED, PUSHED or LISTED
+        ("heard", np.int8),  # of moves nearby: HEARD_NOTHING, HEARD_TOUCH or HEARD_LIGHT
+        ("side", np.int8),  # that fires or fired last
+        ("heading", np.float64),
+        ("points", np.float64, (CORE_POINTS, 2)),  # corners of the body's core on the floor
+        ("near_first", np.int32),  # walls in reach, as listed in Walls
+        ("near_count", np.int32),
+        ("near_x", np.float64),  # where they were listed
+        ("near_y", np.float64),
+        ("body_room", np.float64),  # how far it can go from there before its body can meet a wall [m]
+        ("whisker_room", np.float64),  # or any part of it
+        ("number", np.int64),  # number in the replay
+        ("chance", np.int64),  # keys the draws of its jitter
         ("pulses", np.int64),  # number of pulses so far
         ("since", np.float64),  # time for which the rail holds [s]
         ("hold", np.float64),  # no trigger before this time [s]
@@ -84,9 +108,6 @@ BODY = np.dtype(
         ("right_light", np.float64),
         ("panel_light", np.float64),
         ("open_light", np.float64),  # panel's light if nothing stood in the way
-        ("left_touch", np.int64),  # FREE, AT_WALL or AT_WALKER
-        ("right_touch", np.int64),
-        ("body_touch", np.int64),
         ("left_noise", np.float64),  # jitter of the next trigger [V]
         ("right_noise", np.float64),
         ("left_trigger", np.float64),  # rail voltage at which that side fires, inf if it cannot
@@ -106,35 +127,15 @@ BODY = np.dtype(
         ("written_heading", np.float64),
         ("looked", np.float64),  # when others were last told of it [s], and where it headed then
         ("looked_heading", np.float64),
-        ("near_first", np.int64),  # walls in reach, as listed in Walls
-        ("near_count", np.int64),
-        ("near_x", np.float64),  # where they were listed
-        ("near_y", np.float64),
-        ("body_room", np.float64),  # how far it can go from there before its body can meet a wall [m]
-        ("whisker_room", np.float64),  # or any part of it
         ("state", STATE),
-        ("points", np.float64, (CORE_POINTS, 2)),  # corners of the body's core on the floor
-        ("disc_x", np.float64),  # middle of the body
-        ("disc_y", np.float64),
-        # the cylinder as which it shades others; its middle is where others were last told it to be
-        ("shade_x", np.float64),
-        ("shade_y", np.float64),
-        ("disc_radius", np.float64),
-        ("disc_height", np.float64),
-        ("follower", np.int64),  # next body in its cell of the grid, -1 for none
-        ("leader", np.int64),  # the one before it
-        ("cell", np.int64),
         ("kept_x", np.float64),  # pose before the contact being solved
         ("kept_y", np.float64),
         ("kept_heading", np.float64),
-        ("active", np.int64),  # takes part in the contact being solved
-        ("heard", np.int64),  # of moves nearby: HEARD_NOTHING, HEARD_TOUCH or HEARD_LIGHT
-        # the panel up to now of one that has heard, as above
+        # the panel up to now of one that has heard of a move, as above
         ("current_so_far", np.float64),
         ("saturation_so_far", np.float64),
         ("thermal_so_far", np.float64),
         ("lost_at", np.float64),  # when the model lost it [s]
-        ("moved", np.int64),  # UNMOVED, PUSHED or LISTED
     ],
     align=True,
 )
@@ -189,8 +190,9 @@ class Scene(NamedTuple):
 
 
 class Crowd(NamedTuple):
-    """Who walks: N walkers as built (WALKER) and as they are (BODY), and what is kept to find them fast.
+    """Who walks: walkers as built and as they are, and what is kept to find them fast.
 
+    ``walkers`` WALKER records, of which a batch keeps those that are alike once; ``bodies`` (N,) BODY.
     ``lit`` (N, RECEPTORS, sources) light [lx] past walls and shades, but not past bodies, and ``hidden``, of
     the same shape, the number of bodies that stand in its way; ``lists`` (N, LISTS) numbers of walkers, list
     by list in its columns, of which whoever fills one tells the length; ``tree`` the schedule; ``heads`` the
@@ -200,10 +202,10 @@ class Crowd(NamedTuple):
     walkers: RecordArray
     bodies: RecordArray
     lit: FloatArray
-    hidden: IntArray
-    lists: IntArray
+    hidden: CountArray
+    lists: IndexArray
     tree: FloatArray
-    heads: IntArray
+    heads: IndexArray
     settings: RecordArray
 
 

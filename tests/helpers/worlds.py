@@ -130,7 +130,7 @@ class World:
             batch = batch._replace(out=batch.out._replace(**{name: np.zeros((1, count), table.dtype)}))
         self.scene, self.crowd, self.out = world_of(batch, spans, 0)
         self.bodies: Any = self.crowd.bodies
-        self.walkers: Any = self.crowd.walkers
+        self.walkers: Any = self.crowd.walkers[self.bodies["built"]]
         self.emptied = 0
         self._chunks: dict[str, list[Any]] = {name: [] for name in TABLES}
         settle_world(self.crowd)
@@ -143,7 +143,8 @@ class World:
             self._empty()
         assert code == DONE
         if until is None:
-            end_world(self.crowd, self.out)
+            while not end_world(self.crowd, self.out):
+                self._empty()
             self._empty()
         return self
 
