@@ -157,7 +157,7 @@ def _lamp(lamp: Lamp, intensity: float) -> dict[str, Any]:
         "height": lamp.height,
         "intensity_cd": intensity,
         "diameter": lamp.diameter,
-        "beam_half_angle_rad": lamp.beam,
+        "beam_half_angle_rad": lamp.half_angle,
         "aim": list(lamp.aim or lamp.place),
         "light": lamp.light,
     }

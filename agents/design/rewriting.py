@@ -20,11 +20,13 @@ from agents.text.exact import exact_text
 from agents.text.marked_yaml import KeyPath, path_text
 from agents.text.quantities import Quantity
 from agents.text.shapes import keys_of, shape_at, shape_of
-from agents.text.yaml_text import Plain, layout_of, plain_of, replaced
+from agents.text.yaml_text import Plain, layout_of, plain_of, removed, replaced
 
 
-def rewrite(text: str, values: Mapping[KeyPath, Plain], model: type[BaseModel]) -> str:
+def rewrite(text: str, values: Mapping[KeyPath, Plain | None], model: type[BaseModel]) -> str:
     """Return YAML ``text`` with what stands at the paths of ``values`` set; ``model`` orders the keys.
+
+    None takes a key out, with the map of which it was all.
 
     ``text`` must be a document that :func:`agents.text.spec_reading.read_document` can follow. An item of a
     list has to be there, a map need not be. Raises WorkError where the text cannot be changed like that.
@@ -36,6 +38,10 @@ def rewrite(text: str, values: Mapping[KeyPath, Plain], model: type[BaseModel]) 
             if layout.is_shared(path):
                 layout = layout_of(layout.without_aliases())
             try:
+                if value is None:
+                    text = removed(layout, path)
+                    _take_out(expected, path)
+                    continue
                 text = replaced(layout, path, value, lambda place: _order(model, place))
                 _put(expected, path, value)
             except LookupError as error:
@@ -175,6 +181,17 @@ def _put(plain: Any, path: KeyPath, value: Plain) -> None:
             plain[key] = {}
         plain = plain[key]
     plain[path[-1]] = value
+
+
+def _take_out(plain: Any, path: KeyPath) -> None:
+    """Take the key at ``path`` out of nested dicts, and what has become empty by that."""
+    holders = [plain]
+    for key in path[:-1]:
+        holders.append(holders[-1][key])
+    for number, key in reversed(list(enumerate(path))):
+        del holders[number][key]
+        if number == 0 or holders[number] or not isinstance(path[number - 1], str):
+            return
 
 
 def _listed(values: Mapping[KeyPath, Any]) -> str:

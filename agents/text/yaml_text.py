@@ -18,6 +18,9 @@ Order = Callable[[KeyPath], list[str]]
 # What is set: text, or a list of maps of text, which is written in one line.
 Plain = str | list[dict[str, str]]
 
+NONE = "none"
+"""The word that leaves a part out."""
+
 _INDENT = 2
 
 
@@ -84,11 +87,13 @@ def plain_of(node: yaml.Node) -> Any:
 def replaced(layout: Layout, path: KeyPath, value: Plain, order: Order) -> str:
     """The text with what stands at ``path`` set to ``value``: text for text, a list of maps for a list.
 
-    Raises LookupError where that cannot be.
+    The word none also takes the place of a whole map. Raises LookupError where that cannot be.
     """
     text, way = layout.text, _way(layout.root, path)
     node, missing = way[-1], path[len(way) - 1 :]
     if not missing:
+        if isinstance(node, yaml.MappingNode) and value == NONE and len(way) > 1:
+            return text[: _head(way[-2], node)] + _without_map(text, way[-2], node)
         if isinstance(node, yaml.MappingNode) or isinstance(node, yaml.SequenceNode) == isinstance(
             value, str
         ):
@@ -103,6 +108,43 @@ def replaced(layout: Layout, path: KeyPath, value: Plain, order: Order) -> str:
     if node.flow_style:
         return _into_flow(text, node, before, missing, value)
     return _into_block(text, way, before, missing, value, _step(layout.root))
+
+
+def _without_map(text: str, holder: yaml.Node, node: yaml.Node) -> str:
+    """What comes from the key of a map on, with the word none in place of the map."""
+    name = next(name for name, value in cast(yaml.MappingNode, holder).value if value is node)
+    colon = text.index(":", name.end_mark.index) + 1
+    return f"{text[name.start_mark.index : colon]} {NONE}{text[_end(node, text) :]}"
+
+
+def removed(layout: Layout, path: KeyPath) -> str:
+    """The text without the key at ``path``; a map of which it was all goes too, unless it is the file.
+
+    Raises LookupError where there is no such key.
+    """
+    text, way = layout.text, _way(layout.root, path)
+    holder = way[-2] if len(way) == len(path) + 1 > 1 else None
+    if not isinstance(holder, yaml.MappingNode):
+        raise LookupError("a key that is not there")
+    if len(holder.value) == 1 and len(path) > 1 and isinstance(path[-2], str):
+        return removed(layout, path[:-1])
+    number = next(number for number, (_, value) in enumerate(holder.value) if value is way[-1])
+    name, value = holder.value[number]
+    start, end = name.start_mark.index, max(_end(name, text), _end(value, text))
+    following = holder.value[number + 1][0].start_mark.index if number + 1 < len(holder.value) else None
+    if holder.flow_style:
+        if following is not None:
+            return text[:start] + text[following:]
+        if number:
+            before_name, before = holder.value[number - 1]
+            start = max(_end(before_name, text), _end(before, text))
+        return text[:start] + text[end:]
+    line = text.rfind("\n", 0, start) + 1
+    if text[line:start].strip(" "):
+        # the first key of an item of a list, behind its dash
+        return text[:start] + (text[following:] if following is not None else "{}" + text[end:])
+    found = text.find("\n", end)
+    return text[:line] + (text[found + 1 :] if found >= 0 else "")
 
 
 def _way(root: yaml.Node, path: KeyPath) -> list[yaml.Node]:

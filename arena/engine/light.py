@@ -12,7 +12,9 @@ import numpy as np
 
 from agents.arrays import FloatArray, RecordArray
 from agents.compiled import kernel
+from arena.engine.flat_lamps import Facing, flat_light
 from arena.engine.shadow import Standing, visible_fraction
+from arena.scene.records import ROUND
 
 
 class Receiver(NamedTuple):
@@ -62,9 +64,9 @@ def ambient_share(power: float) -> float:
 def open_light(receiver: Receiver, source: np.void) -> float:
     """Return the light [lx] from ``source`` at a receiver as if nothing stood between.
 
-    A lamp gives I / d² · cos^beam · cos^power, the sun E · cos^power; a disc is measured from its centre, so
-    its distance should be five times its diameter at least (common practice in photometry, no source). 0 at
-    the lamp itself.
+    A lamp gives I / d² · cos^beam · cos^power, the sun E · cos^power. A globe is measured from its centre,
+    which is exact for a flat receiver that sees all of it (:mod:`arena.engine.flat_lamps` names the source);
+    flat discs are told there. 0 at the lamp itself.
     """
     px, py, pz, nx, ny, nz, power = receiver
     dx = source["x"] - px
@@ -74,6 +76,8 @@ def open_light(receiver: Receiver, source: np.void) -> float:
     facing = dx * nx + dy * ny + dz * nz
     if square == 0.0 or facing <= 0.0:
         return 0.0
+    if source["form"] != ROUND:
+        return flat_light(Facing(dx, dy, dz, nx, ny, nz, power), source)
     distance = math.sqrt(square)
     cosine = facing / distance
     light = source["intensity"] * (cosine if power == 1.0 else cosine**power)

@@ -22,6 +22,7 @@ import numpy as np
 
 from agents.arrays import FloatArray, RecordArray
 from agents.compiled import kernel, kernel_part
+from arena.scene.records import ROUND
 
 DISC_SAMPLES = 32
 
@@ -268,10 +269,11 @@ def _shades_near_cone(
 def visible_fraction(px: float, py: float, pz: float, source: np.void, standing: Standing) -> float:
     """Return the share of a source's light [-] that walls and shades let through to the point P [m].
 
-    A point source is seen by one ray. A disc (and the sun) is square to the line of sight; it is averaged
-    over the points of :func:`disc_points`, but only where an edge may cut the cone from P to the
-    disc: what is wholly visible or wholly hidden costs about as much as one ray. Soft edges then have the
-    width of the closed form: D b / a at b behind an edge that is a before a lamp of width D.
+    A point source is seen by one ray. A round disc (and the sun) is square to the line of sight, a flat one
+    lies as it faces. Its area is averaged over the points of :func:`disc_points`, but only where an edge may
+    cut the cone from P to a ball about it: what is wholly visible or wholly hidden costs about as much as one
+    ray. Soft edges then have the width of the closed form: D b / a at b behind an edge that is a before a
+    disc of width D that is square to the ray, and less in the way in which a flat one is foreshortened.
     """
     walls, shades, shade_points, _ = standing
     ray = Ray(px, py, pz, source["x"] - px, source["y"] - py, source["z"] - pz)
@@ -286,12 +288,12 @@ def visible_fraction(px: float, py: float, pz: float, source: np.void, standing:
     cut, passes = _shades_near_cone(ray, radius, shades, shade_points)
     if first >= last and not cut:
         return passes
-    return _disc_fraction(ray, radius, standing, first, last, cut, passes)
+    return _disc_fraction(ray, source, standing, first, last, cut, passes)
 
 
 @kernel_part
 def _disc_fraction(
-    ray: Ray, radius: float, standing: Standing, first: int, last: int, cut: bool, passes: float
+    ray: Ray, source: np.void, standing: Standing, first: int, last: int, cut: bool, passes: float
 ) -> float:
     """Return the share of a disc that can be seen past the walls ``first`` .. ``last`` − 1 and the shades.
 
@@ -299,19 +301,23 @@ def _disc_fraction(
     """
     px, py, pz, dx, dy, dz = ray
     walls, shades, shade_points, disc_samples = standing
-    # Two directions square to the line of sight: one level, one upward.
-    span = math.sqrt(dx * dx + dy * dy)
-    distance = math.sqrt(span * span + dz * dz)
-    if distance == 0.0:
+    radius = source["radius"]
+    # Two directions along the disc, square to the line of sight or to its face: one level, one upward.
+    face_x, face_y, face_z = dx, dy, dz
+    if source["form"] != ROUND:
+        face_x, face_y, face_z = source["face_x"], source["face_y"], source["face_z"]
+    span = math.sqrt(face_x * face_x + face_y * face_y)
+    length = math.sqrt(span * span + face_z * face_z)
+    if length == 0.0:
         return passes
     level_x = 1.0
     level_y = 0.0
     if span > 0.0:
-        level_x = -dy / span
-        level_y = dx / span
-    up_x = -level_y * dz / distance
-    up_y = level_x * dz / distance
-    up_z = span / distance
+        level_x = -face_y / span
+        level_y = face_x / span
+    up_x = -level_y * face_z / length
+    up_y = level_x * face_z / length
+    up_z = span / length
     total = 0.0
     for k in range(len(disc_samples)):
         u = radius * disc_samples[k, 0]

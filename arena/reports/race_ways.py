@@ -80,10 +80,11 @@ def floor_picture(replay: Replay, name: str) -> FloorPicture:
     """The floor of a replay with its light, and nobody on it."""
     room = fit(replay.arena, 0.0, 0.0, _WIDTH, _HEIGHT)
     view = View(0.0, 0.0, room.width, room.height, room.west, room.south, room.zoom)
-    surface, labels = Stage(replay).draw_ground(view, 2)
-    draw_labels(Sheet(surface), labels)
+    ground = Stage(replay).begin_ground(view, 2)
+    ground.advance(math.inf)
+    draw_labels(Sheet(ground.surface), ground.names)
     # colours by which nobody tells the levels of light apart are not worth their bytes
-    return FloorPicture(name, data_url(_small(surface), "image/png"), view)
+    return FloorPicture(name, data_url(_small(ground.surface), "image/png"), view)
 
 
 def _small(surface: pygame.Surface) -> bytes:

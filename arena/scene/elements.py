@@ -25,6 +25,11 @@ Place = Annotated[Pair, Point()]
 Height = Annotated[float, Quantity("m", above=0.0, most=100.0)]
 Angle = Annotated[float, Quantity("rad", least=-2.0 * math.pi, most=2.0 * math.pi)]
 Illuminance = Annotated[float, Quantity("lx", least=0.0, most=1e6)]
+# Where the disc of a lamp faces.
+EVERYWHERE, DOWN, AIM = FACES = ("everywhere", "down", "aim")
+# A matt surface has half its intensity left at cos 60 deg (Lambert's law).
+MATT_HALF_ANGLE = math.radians(60.0)
+
 Light = Annotated[str, Word(KINDS, tuple(SAME_KINDS.items()))]
 
 
@@ -74,7 +79,7 @@ class Shade(BaseSpec):
 
 
 class Lamp(BaseSpec):
-    """A lamp: a point, or a disc that always faces what it shines on."""
+    """A lamp: a point, a globe that looks as wide from everywhere, or a flat disc."""
 
     name: str = Field(title="name", description="word by which messages name it")
     place: Place = Field(
@@ -95,10 +100,17 @@ class Lamp(BaseSpec):
         title="diameter",
         description="width of the shining disc, which softens the edges of shadows; 0 m for a point",
     )
+    faces: Annotated[str, Word(FACES)] = Field(
+        EVERYWHERE,
+        title="facing",
+        description="where the disc faces: everywhere, like a globe or a frosted bulb; down, like a panel "
+        "that hangs level; or along its aim",
+    )
     beam: Annotated[float, Quantity("rad", least=math.radians(1.0), most=math.radians(89.0))] | None = Field(
         None,
         title="beam half angle",
-        description="angle off the aim at which half the intensity is left; none shines alike all round",
+        description="angle off the aim at which half the intensity is left; none shines alike all round, "
+        "or from a flat disc as a matt surface does, which is 60 deg",
     )
     aim: Place | None = Field(
         None, title="aim", description="point of the floor at which the beam is aimed; none: straight down"
@@ -112,10 +124,22 @@ class Lamp(BaseSpec):
     @model_validator(mode="after")
     def _check_light(self) -> "Lamp":
         require_one(self, "intensity", "flux")
-        if self.aim is not None and self.beam is None:
+        if self.aim is not None and self.beam is None and self.faces != AIM:
             raise KeyedError(("aim",), "an aim without a beam", "a beam beside it, or no aim")
+        if self.is_flat and self.diameter == 0.0:
+            raise KeyedError(("faces",), "a facing of a lamp without width", "a diameter beside it")
         check_timetable(self.on)
         return self
+
+    @property
+    def is_flat(self) -> bool:
+        """Whether it is a flat disc, with a front and a back."""
+        return self.faces != EVERYWHERE
+
+    @property
+    def half_angle(self) -> float | None:
+        """Angle [rad] off its axis at which half the intensity is left; None where it shines all round."""
+        return MATT_HALF_ANGLE if self.beam is None and self.is_flat else self.beam
 
 
 class Sun(BaseSpec):

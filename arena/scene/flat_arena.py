@@ -10,8 +10,8 @@ from agents.arrays import FloatArray, RecordArray
 from agents.handbook.formulae import lobe_exponent
 from agents.handbook.light_kinds import KINDS, kind_index
 from agents.text.quantities import Pair
-from arena.scene.elements import ArenaForm, Lamp, Sun
-from arena.scene.records import SHADE, SOURCE, SUN_DISTANCE, WALL, sun_place
+from arena.scene.elements import AIM, ArenaForm, Lamp, Sun
+from arena.scene.records import FLAT, MATT, ROUND, SHADE, SOURCE, SUN_DISTANCE, WALL, sun_place
 
 # Width of the sun as seen from the earth's mean distance [rad].
 SUN_WIDTH = math.radians(0.533)
@@ -88,10 +88,17 @@ def _lamp_record(lamp: Lamp) -> tuple[float, ...]:
     direction = ((aim_x - x) / away, (aim_y - y) / away, -lamp.height / away)
     intensity = lamp.intensity
     if intensity is None:
-        intensity = intensity_from_flux(lamp.flux or 0.0, lamp.beam)
+        intensity = intensity_from_flux(lamp.flux or 0.0, lamp.half_angle)
+    form, face = ROUND, (0.0, 0.0, 0.0)
+    if lamp.is_flat:
+        form, face = FLAT, direction if lamp.faces == AIM else (0.0, 0.0, -1.0)
     power = lobe_exponent(lamp.beam) if lamp.beam is not None else 0.0
+    if lamp.is_flat and lamp.beam is None:
+        # by Lambert's law, about the way in which it faces
+        form, direction, power = MATT, face, 1.0
     kind = kind_index(lamp.light)
-    return (x, y, lamp.height, intensity, 0, lamp.diameter / 2.0, *direction, power, kind)
+    radius = lamp.diameter / 2.0
+    return (x, y, lamp.height, intensity, 0, radius, *direction, power, kind, form, *face)
 
 
 def _sun_record(sun: Sun, outline: tuple[Pair, ...]) -> tuple[float, ...]:
@@ -100,7 +107,8 @@ def _sun_record(sun: Sun, outline: tuple[Pair, ...]) -> tuple[float, ...]:
     place, aim = sun_place(outline, np.array([towards]))
     radius = SUN_DISTANCE * math.tan(SUN_WIDTH / 2.0)
     (x, y, z), (aim_x, aim_y, aim_z) = place[0].tolist(), aim[0].tolist()
-    return (x, y, z, sun.illuminance, 1, radius, aim_x, aim_y, aim_z, 0.0, kind_index(sun.light))
+    kind = kind_index(sun.light)
+    return (x, y, z, sun.illuminance, 1, radius, aim_x, aim_y, aim_z, 0.0, kind, ROUND, 0.0, 0.0, 0.0)
 
 
 def _closed(outline: tuple[Pair, ...]) -> tuple[Pair, ...]:

@@ -19,7 +19,7 @@ SOURCE = np.dtype(
         ("intensity", np.float64),
         # 1 for the sun: no falling off with distance
         ("is_sun", np.int64),
-        # radius of the shining disc, which always faces the receiver; 0 for a point
+        # radius of the shining disc; 0 for a point
         ("radius", np.float64),
         ("aim_x", np.float64),
         ("aim_y", np.float64),
@@ -28,9 +28,19 @@ SOURCE = np.dtype(
         ("beam", np.float64),
         # index into agents.handbook.light_kinds.KINDS
         ("kind", np.int64),
+        # ROUND, FLAT or MATT
+        ("form", np.int64),
+        # where a flat or matt disc faces, a unit vector
+        ("face_x", np.float64),
+        ("face_y", np.float64),
+        ("face_z", np.float64),
     ],
     align=True,
 )
+
+# A disc that looks as wide from everywhere, as a globe and the sun do; a flat one with its beam; and one that
+# shines as a matt surface does.
+ROUND, FLAT, MATT = range(3)
 
 WALL = np.dtype(
     [

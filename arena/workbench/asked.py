@@ -117,8 +117,9 @@ class AskedList:
 class Writing:
     """A value that is written: ``take`` does with it what is to be done, or returns why it cannot be.
 
-    ``expected`` tells what a right one looks like, ``note`` what was wrong with the last; what was there at
-    first goes with the first letter that is written. ``then`` is asked afterwards.
+    ``expected`` tells what a right one looks like, ``note`` what was wrong with the last. The cursor stands
+    before letter ``at``; what was there at first goes with the first letter that is written, unless the
+    cursor has been moved. ``then`` is asked afterwards.
     """
 
     title: str
@@ -128,18 +129,35 @@ class Writing:
     then: Callable[[], "Asked | None"] = field(default=lambda: None)
     note: str = ""
     is_fresh: bool = True
+    at: int = -1
+
+    def __post_init__(self) -> None:
+        self.at = len(self.text)
 
     def answers(self) -> dict[str, Callable[[], "Asked | None"]]:
         """What keys can ask for, by name; each returns what is asked next."""
-        return {"take": self._take, "stay": self.then, "rub out": self._rub_out}
+        return {
+            "take": self._take,
+            "stay": self.then,
+            "rub out": self._rub_out,
+            "letter before": lambda: self._go(self.at - 1),
+            "letter after": lambda: self._go(self.at + 1),
+            "first letter": lambda: self._go(0),
+            "last letter": lambda: self._go(len(self.text)),
+        }
+
+    def _go(self, at: int) -> "Asked":
+        self.at, self.is_fresh = min(max(at, 0), len(self.text)), False
+        return self
 
     def _take(self) -> "Asked | None":
         self.note = self.take(self.text.strip()) if self.text.strip() else "write a value"
         return self if self.note else self.then()
 
     def _rub_out(self) -> "Asked | None":
-        self.text, self.note, self.is_fresh = self.text[:-1], "", False
-        return self
+        before = max(self.at - 1, 0)
+        self.text, self.note = self.text[:before] + self.text[self.at :], ""
+        return self._go(before)
 
     def key(self, event: pygame.event.Event) -> "Asked | None":
         """Take a key; returns what is asked then."""
@@ -148,8 +166,10 @@ class Writing:
             return self.answers()[action]()
         letters = getattr(event, "unicode", "")
         if letters and letters.isprintable():
-            self.text = letters if self.is_fresh else self.text + letters
-            self.note, self.is_fresh = "", False
+            if self.is_fresh:
+                self.text, self.at = "", 0
+            self.text, self.note = self.text[: self.at] + letters + self.text[self.at :], ""
+            self._go(self.at + len(letters))
         return self
 
 

@@ -20,13 +20,17 @@ def draw_asked(sheet: Sheet, layout: WorkbenchLayout, controller: Controller, as
         _draw_writing(sheet, layout, controller, asked)
 
 
-def draw_entry(sheet: Sheet, box: pygame.Rect, text: str, size: int) -> None:
-    """Text as it is written, with a cursor at its end, which stays in sight."""
+def draw_entry(sheet: Sheet, box: pygame.Rect, text: str, size: int, at: int | None = None) -> None:
+    """Text as it is written, with a cursor before letter ``at`` or at its end, which stays in sight."""
     sheet.card(box.topleft, box.size, sheet.theme.paper, sheet.theme.wood, 4)
-    while text and sheet.text_size(text, size)[0] > box.width - 24:
-        text = text[1:]
-    sheet.text(text, (box.left + 8, box.centery), size, down=0.5)
-    cursor = box.left + 9 + sheet.text_size(text, size)[0]
+    before, after = (text, "") if at is None else (text[:at], text[at:])
+    room = box.width - 24
+    while before and sheet.text_size(before, size)[0] > room:
+        before = before[1:]
+    while after and sheet.text_size(before + after, size)[0] > room:
+        after = after[:-1]
+    sheet.text(before + after, (box.left + 8, box.centery), size, down=0.5)
+    cursor = box.left + 9 + sheet.text_size(before, size)[0]
     sheet.fill((cursor, box.top + 4), (2, box.height - 8), sheet.theme.ink)
 
 
@@ -99,7 +103,8 @@ def _draw_place(sheet: Sheet, box: pygame.Rect, first: int, lines: int, count: i
 def _draw_writing(sheet: Sheet, layout: WorkbenchLayout, controller: Controller, asked: Writing) -> None:
     unit = layout.unit
     size, line = layout.letters(_SIZE), round(_LINE * unit)
-    width = min(round(640 * unit), layout.size[0] - 40)
+    # a line of many values has more room
+    width = min(round((640 if len(asked.text) < 60 else 1000) * unit), layout.size[0] - 40)
     words = asked.note.splitlines() if asked.note else [f"expected: {asked.expected}"]
     told = [part for one in words for part in sheet.wrapped(one, size, width - 40)][:7]
     card = pygame.Rect(0, 0, width, round((len(told) + 3.9) * line) + 24)
@@ -109,7 +114,7 @@ def _draw_writing(sheet: Sheet, layout: WorkbenchLayout, controller: Controller,
     left, room, top = card.left + 20, card.width - 40, card.top + 12
     sheet.text(sheet.shorten(asked.title, layout.letters(18), room), (left, top), layout.letters(18))
     top += round(1.3 * line)
-    draw_entry(sheet, pygame.Rect(left, top, room, line + 4), asked.text, size)
+    draw_entry(sheet, pygame.Rect(left, top, room, line + 4), asked.text, size, asked.at)
     top += round(1.4 * line)
     for number, part in enumerate(told):
         sheet.text(part, (left, top + number * line), size)

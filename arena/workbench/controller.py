@@ -24,6 +24,7 @@ from arena.workbench.workbench_keys import (
 from replays.drawing.layout import Box
 from replays.drawing.metres_to_points import Point, View
 from replays.drawing.sheet import pygame
+from replays.window.buttons_and_cards import HelpCard
 from replays.window.camera import STEP, Camera
 
 # How near [points] to a thing a click has to be.
@@ -54,7 +55,7 @@ class Controller:
     asked: Asked | None = None
     asked_card: pygame.Rect = field(default_factory=lambda: pygame.Rect(0, 0, 0, 0))
     asked_rows: dict[int, pygame.Rect] = field(default_factory=dict)
-    help_shown: bool = False
+    help: HelpCard = field(default_factory=lambda: HelpCard(WORKBENCH_KEYS))
     camera: Camera | None = None
     panel_shown: bool = True
     larger: int = 0
@@ -79,9 +80,9 @@ class Controller:
         elif self.asked is not None:
             if event.type == pygame.MOUSEBUTTONDOWN:
                 self._press_asked(event)
-        elif self.question is not None or self.help_shown:
-            if event.type == pygame.MOUSEBUTTONDOWN and self.help_shown:
-                self.help_shown = False
+        elif self.question is not None or self.help.is_shown:
+            if event.type == pygame.MOUSEBUTTONDOWN and self.help.is_shown:
+                self.help.put_away()
         elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
             self._press(self._points(event.pos))
         elif event.type == pygame.MOUSEMOTION:
@@ -174,8 +175,9 @@ class Controller:
             self._answer(self.question, event)
         elif self.asked is not None:
             self.asked = self.asked.key(event)
-        elif self.help_shown:
-            self.help_shown = False
+        elif self.help.is_shown:
+            # any other key puts it away
+            self._help_key(WORKBENCH_KEYS.action_of(event, self.state.selection.mode))
         else:
             action = WORKBENCH_KEYS.action_of(event, self.state.selection.mode)
             if action is not None:
@@ -236,7 +238,7 @@ class Controller:
             "theme": self._change_theme,
             "larger": self._enlarge,
             "full screen": self._change_screen,
-            "help": self._help,
+            "help": self.help.turn,
             "close": self.leave,
             "leave": self._escape,
         }
@@ -292,8 +294,11 @@ class Controller:
             return
         self.walkers.step(len(race.replay.walkers), step)
 
-    def _help(self) -> None:
-        self.help_shown = True
+    def _help_key(self, action: str | None) -> None:
+        if action == "help":
+            self.help.turn()
+        else:
+            self.help.put_away()
 
     def _enlarge(self) -> None:
         self.larger = (self.larger + 1) % len(LETTERS)

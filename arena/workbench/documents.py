@@ -22,7 +22,7 @@ MOST_STEPS = 500
 _MARK = "\ufeff"
 
 
-@dataclass
+@dataclass(eq=False)
 class Document:
     """One file. ``text`` may say something impossible; ``spec`` is the last that could be.
 
@@ -126,49 +126,53 @@ def _bytes(path: Path) -> bytes | None:
     return None
 
 
+Laid = tuple[tuple[Document, str], ...]
+"""All documents on the bench at a time, each with its text."""
+
+
 @dataclass
 class History:
-    """Texts of all documents, step by step; ``place`` is the step that is shown."""
+    """What lay on the bench, step by step; ``place`` is the step that is shown."""
 
-    steps: list[tuple[str, ...]]
+    steps: list[Laid]
     place: int = 0
     gesture: str = ""
     words: list[str] = field(default_factory=lambda: [""])
 
-    def note(self, texts: tuple[str, ...], words: str, gesture: str = "") -> None:
+    def note(self, laid: Laid, words: str, gesture: str = "") -> None:
         """Add a step; one that goes on with the same ``gesture`` (not empty) takes the place of the last."""
-        if texts == self.steps[self.place]:
+        if laid == self.steps[self.place]:
             return
         goes_on = bool(gesture) and gesture == self.gesture and self.place == len(self.steps) - 1
         if goes_on and self.place > 0:
-            self.steps[self.place] = texts
+            self.steps[self.place] = laid
             self.words[self.place] = words
             return
         self.gesture = gesture
         kept = slice(max(0, self.place + 2 - MOST_STEPS), self.place + 1)
-        self.steps = [*self.steps[kept], texts]
+        self.steps = [*self.steps[kept], laid]
         self.words = [*self.words[kept], words]
         self.place = len(self.steps) - 1
 
-    def amend(self, texts: tuple[str, ...]) -> None:
-        """The present step now has these texts; not a change that one takes back."""
+    def amend(self, laid: Laid) -> None:
+        """The present step now is this; not a change that one takes back."""
         self.gesture = ""
-        self.steps[self.place] = texts
+        self.steps[self.place] = laid
 
     def end_gesture(self) -> None:
         """What comes next is a step of its own."""
         self.gesture = ""
 
-    def back(self) -> tuple[tuple[str, ...], str] | None:
-        """The texts a step ago, and which change was taken back; None at the beginning."""
+    def back(self) -> tuple[Laid, str] | None:
+        """What lay there a step ago, and which change was taken back; None at the beginning."""
         self.gesture = ""
         if self.place == 0:
             return None
         self.place -= 1
         return self.steps[self.place], self.words[self.place + 1]
 
-    def forth(self) -> tuple[tuple[str, ...], str] | None:
-        """The texts a step on, and which change was made again; None at the end."""
+    def forth(self) -> tuple[Laid, str] | None:
+        """What lies there a step on, and which change was made again; None at the end."""
         self.gesture = ""
         if self.place + 1 >= len(self.steps):
             return None

@@ -1,5 +1,6 @@
 """What is done to files on the bench beside turning and moving: values written and reset, files opened."""
 
+from collections.abc import Callable
 from pathlib import Path
 
 from agents.design.spec import Design
@@ -20,13 +21,20 @@ from replays.format.whole_files import write_whole
 
 def write_value(state: WorkbenchState, document: Document, place: KeyPath, title: str, typed: str) -> str:
     """Set a value by text, as a file would give it; returns why it cannot be, or empty."""
+    return write_text(state, document, title, lambda one, line: with_text(one, place, line), typed)
+
+
+def write_text(
+    state: WorkbenchState, document: Document, words: str, change: Callable[[Document, str], str], typed: str
+) -> str:
+    """Change a file by a line, which ``change`` is given; returns why that cannot be, or empty."""
     try:
-        text = with_text(document, place, typed)
+        text = change(document, typed)
     except PhotodromeError as error:
         return str(error)
     if text != document.text:
         document.set_text(text)
-        state.commit(f"{title} {typed}")
+        state.commit(f"{words} {typed}")
     return ""
 
 
@@ -77,16 +85,10 @@ def open_file(state: WorkbenchState, kind: str, name: str | Path) -> None:
     Raises SpecError, NotFoundError and InputError, and then nothing has changed.
     """
     document = open_document(kind, name)
-    if kind == "arena":
-        state.documents.open(document, 0)
-        state.floor.arena, state.floor.drag = document, None
-        state.floor.meter = meter_at_start(arena_of(document))
-        state.selection.movable = METER
-        state.pinned = None
-    else:
-        state.documents.open(document, 1 + state.selection.design)
+    state.documents.open(document, 0 if kind == "arena" else 1 + state.selection.design)
+    state.take_arena()
     state.refresh()
-    state.note = f"{document.path.name} lies on the bench"
+    state.note = f"{document.path.name} lies on the bench; undo brings back what lay there"
 
 
 def begin(state: WorkbenchState, kind: str, name: str) -> str:

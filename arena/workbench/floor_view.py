@@ -1,6 +1,7 @@
 """The plan of the arena on the workbench: its light, what stands there, the last run, and what is held."""
 
 import math
+from functools import partial
 
 import numpy as np
 
@@ -11,8 +12,9 @@ from arena.workbench.layout import WorkbenchLayout
 from arena.workbench.movables import Movable
 from arena.workbench.state import WorkbenchState
 from replays.drawing.colours import INK, PAPER, STRAW, Colour
-from replays.drawing.ground import draw_ground, names_of_things
-from replays.drawing.label_placing import LABEL_SIZE, Label, LabelPlacement, draw_labels
+from replays.drawing.kept_floors import KeptFloor, KeptFloors
+from replays.drawing.label_placing import LABEL_SIZE, draw_labels
+from replays.drawing.laid_ground import GroundPlan, LaidGround
 from replays.drawing.layout import Box
 from replays.drawing.legend import draw_scale_bar
 from replays.drawing.light_map import LightMap
@@ -39,17 +41,14 @@ class FloorView:
     def __init__(self) -> None:
         self.view: View | None = None
         self.camera: Camera | None = None
-        self._ground: pygame.Surface | None = None
-        self._ground_of: tuple[object, ...] = ()
-        self._names: list[Label] = []
+        self.floors = KeptFloors()
         self._light: LightMap | None = None
         self._light_of: object = None
         self._raced: RaceResult | None = None
         self._poses: Poses | None = None
-        self._trails: Trails | None = None
-        self._trails_of: tuple[object, ...] = ()
-        self._run: pygame.Surface | None = None
         self._plan_of: tuple[int, ...] = ()
+        # how many maps of light and races have been shown
+        self._lights = self._races = 0
 
     @property
     def light(self) -> LightMap | None:
@@ -64,20 +63,21 @@ class FloorView:
         self._look_at(layout, state, spec)
         view = self.view
         assert view is not None
-        self._lay_ground(sheet, state, spec, view)
-        more = self._lay_run(sheet, state, view)
+        self._take_light(state, spec)
+        self._prepare(sheet, state, spec, view)
         corner = (round(view.left * sheet.scale), round(view.top * sheet.scale))
-        assert self._run is not None
-        assert self._ground is not None
-        sheet.surface.blit(self._run, corner)
+        size = (round(view.width * sheet.scale), round(view.height * sheet.scale))
+        sheet.surface.set_clip(pygame.Rect(corner, size))
+
+        def paint_beyond() -> None:
+            if self._light is not None:
+                self._light.paint_coarsely(sheet, view, describe_arena(spec, "")["floor"])
+
+        self.floors.draw(sheet.surface, view, sheet.scale, paint_beyond)
         if state.is_faded:
-            self._ground.set_alpha(_STALE)
-            sheet.surface.blit(self._ground, corner)
-            self._ground.set_alpha(None)
-        window = pygame.Rect(corner, self._run.get_size())
-        sheet.surface.set_clip(window)
+            self.floors.draw(sheet.surface, view, sheet.scale, paint_beyond, alpha=_STALE)
         # below the walkers: wherever one goes, no name ever covers it
-        draw_labels(sheet, [label.moved(view.left, view.top) for label in self._names])
+        draw_labels(sheet, self.floors.names(view, sheet.scale))
         self._draw_walkers(sheet, state, view, chosen)
         held = _held(state)
         if held is not None:
@@ -87,7 +87,7 @@ class FloorView:
             _draw_caption(sheet, view, held, state.floor.drag.fault if state.floor.drag else "")
         sheet.surface.set_clip(None)
         draw_scale_bar(sheet, view, (layout.strip.left + 4, layout.bar.centery), 80.0 * layout.unit)
-        return more
+        return not self.floors.is_settled
 
     def _look_at(self, layout: WorkbenchLayout, state: WorkbenchState, spec: ArenaSpec) -> None:
         """Choose the view; it stays while something is carried, lest the floor runs away from the hand."""
@@ -100,57 +100,51 @@ class FloorView:
         self._plan_of = tuple(plan)
         self.view = self.camera.view(Box(*map(float, plan)))
 
-    def _lay_ground(self, sheet: Sheet, state: WorkbenchState, spec: ArenaSpec, view: View) -> None:
+    def _take_light(self, state: WorkbenchState, spec: ArenaSpec) -> None:
+        """Take in a map of light, and who raced."""
         background = state.background
         if background.light is not None and background.light is not self._light_of:
             west, south = (min(values) for values in zip(*spec.floor.outline, strict=True))
             self._light = LightMap(background.light, {"x": west, "y": south, "cell": spec.cell})
             self._light_of = background.light
+            self._lights += 1
+        race = background.race
+        if race is not self._raced:
+            self._raced, self._poses = race, None if race is None else Poses(race.replay)
+            self._races += 1
+
+    def _prepare(self, sheet: Sheet, state: WorkbenchState, spec: ArenaSpec, view: View) -> None:
+        """Go on with the picture of the plan and of the paths so far."""
+        scale, theme = sheet.scale, sheet.theme
         # what is coarse while something is carried becomes fine again when it is let go of
         is_coarse = state.floor.drag is not None
-        key = (view, spec, id(self._light), sheet.theme.name, sheet.scale, is_coarse)
-        if self._ground is not None and key == self._ground_of:
-            return
-        self._ground_of = key
-        arena = describe_arena(spec, "")
-        size = (round(view.width * sheet.scale), round(view.height * sheet.scale))
-        self._ground = pygame.Surface(size)
-        ground = Sheet(self._ground, sheet.scale, sheet.theme)
-        self._ground.fill(sheet.theme.paper)
-        inner = View(0.0, 0.0, view.width, view.height, view.west, view.south, view.zoom)
-        if self._light is not None:
-            self._light.paint(ground, inner, arena["floor"], coarse=is_coarse)
-        room = LabelPlacement(inner)
-        _draw_starts(ground, inner, spec)
-        draw_ground(ground, inner, arena, room)
-        self._names = names_of_things(ground, inner, arena, room)
-        self._trails_of = (*self._trails_of[:2], None)
+        ground_key = (view, scale, theme.name, spec, self._lights, is_coarse)
+        ways_key = (view, scale, self._races)
+        shown_s = state.transport.time_s if self._raced is not None else 0.0
 
-    def _lay_run(self, sheet: Sheet, state: WorkbenchState, view: View) -> bool:
-        """Bring ``_run``, the ground with the paths so far, up to the time that is shown."""
-        background, transport = state.background, state.transport
-        assert self._ground is not None
-        if background.race is None:
-            self._run = self._ground
-            return False
-        if background.race is not self._raced:
-            self._raced, self._poses = background.race, Poses(background.race.replay)
-        assert self._poses is not None
-        key = (id(background.race), (view, sheet.scale), id(self._ground))
-        whole = key != self._trails_of
-        if self._trails is None or key[:2] != self._trails_of[:2] or transport.time_s < self._trails.time_s:
-            # a window that is enlarged is fine enough by itself
-            fine = _FINE if sheet.scale < 1.5 else 1
-            walkers = np.arange(len(background.race.replay.walkers))
-            self._trails = Trails(background.race.replay, self._poses, view, sheet.scale, fine, walkers)
-            whole = True
-        self._trails_of = key
-        done, changed = self._trails.advance(transport.time_s, _BUDGET)
-        if whole or self._run is None or self._run is self._ground:
-            self._run = self._ground.copy()
-            changed = [self._trails.casing.get_rect()]
-        self._trails.compose(self._ground, self._run, changed)
-        return not done
+        def begin(former: KeptFloor | None) -> KeptFloor:
+            old_ground, old_ways = former.key if former is not None else (None, None)
+            if former is not None and old_ground == ground_key:
+                ground = former.ground
+            else:
+                starts = partial(_draw_starts, spec)
+                plan = GroundPlan(describe_arena(spec, ""), self._light, drawn_first=starts, coarse=is_coarse)
+                ground = LaidGround(plan, view, scale, theme)
+            ways = former.trails if former is not None and old_ways == ways_key else None
+            make_trails = partial(self._make_trails, view, scale, shown_s, ways)
+            return KeptFloor((ground_key, ways_key), ground, shown_s, make_trails)
+
+        self.floors.prepare((ground_key, ways_key), view, shown_s, begin, _BUDGET)
+
+    def _make_trails(self, view: View, scale: float, shown_s: float, known: Trails | None) -> Trails | None:
+        if self._raced is None or self._poses is None:
+            return None
+        if known is not None and known.time_s <= shown_s:
+            return known
+        replay = self._raced.replay
+        # a window that is enlarged is fine enough by itself
+        fine = _FINE if scale < 1.5 else 1
+        return Trails(replay, self._poses, view, scale, fine, np.arange(len(replay.walkers)), known)
 
     def _draw_walkers(self, sheet: Sheet, state: WorkbenchState, view: View, chosen: int | None) -> None:
         if state.background.race is None or self._poses is None:
@@ -174,7 +168,7 @@ def _held(state: WorkbenchState) -> Movable | None:
     return state.chosen_movable() if state.selection.on_plan else None
 
 
-def _draw_starts(sheet: Sheet, view: View, spec: ArenaSpec) -> None:
+def _draw_starts(spec: ArenaSpec, sheet: Sheet, view: View) -> None:
     starts = spec.starts
     if starts.zone is not None:
         outline = view.line(starts.zone.outline)

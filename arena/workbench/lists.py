@@ -1,19 +1,31 @@
 """The lists of the workbench: cures, all values, files to open, files to begin with."""
 
+from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
 
-from agents.design.values_by_path import BOTH, SIDES
+from agents.design.spec import Design
+from agents.design.values_by_path import BOTH, SIDES, SPREAD, of_one
 from agents.errors import InputError, WorkError
 from agents.testbench.faults import fault_title
 from agents.text.marked_yaml import KeyPath
+from agents.text.shapes import title_at
 from agents.text.shipped import configs_folder, shipped_names
+from agents.text.yaml_text import NONE
 from arena.workbench.asked import Asked, AskedList, ListedLine, Writing
 from arena.workbench.cure_jobs import CureOffer
-from arena.workbench.documents import Document, arena_of, design_of
-from arena.workbench.editing import begin, is_unsaved, open_file, write_spacing, write_value
+from arena.workbench.documents import Document, arena_of, design_of, first_line
+from arena.workbench.editing import begin, is_unsaved, open_file, write_spacing, write_text, write_value
 from arena.workbench.state import WorkbenchState
-from arena.workbench.values import ValueRow, arena_rows, design_rows
+from arena.workbench.value_lines import (
+    ROWS_APART,
+    TOLERANCE_EXPECTED,
+    parts_without_tolerance,
+    values_in,
+    with_line,
+    with_rows,
+)
+from arena.workbench.values import LINE, ROWS, ValueRow, arena_rows, design_rows, list_rows, value_of
 from replays.words import light_words
 
 # A local file is looked at no further than this [bytes] to see what it is.
@@ -81,6 +93,9 @@ def value_list(state: WorkbenchState, *, of_arena: bool, chosen: KeyPath = ()) -
             place = len(choices)
         take = partial(_write_row, state, document, row, of_arena)
         choices.append(ListedLine(row.title, row.shown, take, row.about))
+    if not of_arena:
+        ask = partial(_tolerance_list, state)
+        choices.append(ListedLine("one more tolerance", "", ask, "for a part that has none yet"))
     return AskedList(title, choices, place)
 
 
@@ -92,12 +107,76 @@ def _room_words(room: str) -> str:
 
 def _write_row(state: WorkbenchState, document: Document, row: ValueRow, of_arena: bool) -> Asked:
     back = partial(value_list, state, of_arena=of_arena, chosen=row.place)
+    if row.form == ROWS:
+        return row_list(state, document, row, back)
     return writing_of(state, document, row, back)
+
+
+def row_list(
+    state: WorkbenchState, document: Document, row: ValueRow, back: Callable[[], Asked | None]
+) -> Asked:
+    """The rows of a list, each to be written, taken out, or added to."""
+    rows = list_rows(document.spec, row)
+    again = partial(row_list, state, document, row, back)
+    choices = [
+        ListedLine(one.title, one.shown, partial(writing_of, state, document, one, again), one.about)
+        for one in rows
+    ]
+    more = Writing(
+        f"{row.title}: one more row, or several with {ROWS_APART} between",
+        rows[-1].shown if rows else "",
+        row.expected,
+        partial(write_text, state, document, row.title, partial(_add_rows, row.place)),
+    )
+    more.then = again
+    choices.append(ListedLine("one more row", "", lambda: more, row.about))
+    if rows:
+        gone = partial(_leave_out, state, document, row, back)
+        choices.append(ListedLine("leave all of it out", "", gone, "the file is then without it"))
+    choices.append(ListedLine("back to all values", "", back))
+    return AskedList(row.title, choices)
+
+
+def _add_rows(place: KeyPath, document: Document, typed: str) -> str:
+    return with_rows(document, place, typed)
+
+
+def _leave_out(
+    state: WorkbenchState, document: Document, row: ValueRow, back: Callable[[], Asked | None]
+) -> Asked | None:
+    change = partial(_with_line, row.place, {})
+    state.note = first_line(write_text(state, document, row.title, change, NONE)) or state.note
+    return back()
+
+
+def _with_line(place: KeyPath, shown: Mapping[str, str], document: Document, typed: str) -> str:
+    return with_line(document, place, shown, typed)
+
+
+def _tolerance_list(state: WorkbenchState) -> Asked:
+    """All numbers without a tolerance, of which one gets one."""
+    document, scope = state.document, state.selection.sides
+    back = partial(value_list, state, of_arena=False)
+    choices = []
+    for path in parts_without_tolerance(document, scope):
+        change = partial(_with_line, (SPREAD, path), {})
+        take = partial(write_text, state, document, f"tolerance of {path}", change)
+        writing = Writing(f"tolerance of {path}", "uniform 5 %", TOLERANCE_EXPECTED, take, back)
+        title = title_at(Design, path.replace(BOTH, SIDES[0], 1)).removeprefix(f"{SIDES[0]} ")
+        choices.append(ListedLine(title, path, partial(_same, writing)))
+    return AskedList("A tolerance for which part?", choices)
+
+
+def _same(asked: Asked) -> Asked:
+    return asked
 
 
 def writing_of(state: WorkbenchState, document: Document, row: ValueRow, then: object = None) -> Writing:
     """A value to be written."""
-    take = partial(write_value, state, document, row.place, row.title)
+    take: Callable[[str], str] = partial(write_value, state, document, row.place, row.title)
+    if row.form == LINE:
+        shown = values_in(value_of(document.spec, of_one(row.place)))
+        take = partial(write_text, state, document, row.title, partial(_with_line, row.place, shown))
     writing = Writing(row.title, row.shown, row.expected, take)
     if callable(then):
         writing.then = then
@@ -156,7 +235,9 @@ def _open(state: WorkbenchState, kind: str, name: str | Path) -> Asked | None:
             words,
             [
                 ListedLine(
-                    "open the other one, and lose the changes", "", partial(_opened, state, kind, name)
+                    "open the other one; undo brings this one back, as long as the window is open",
+                    "",
+                    partial(_opened, state, kind, name),
                 ),
                 ListedLine("stay with this one", "", lambda: None),
             ],

@@ -3,7 +3,7 @@
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from arena.workbench.documents import Document, History
+from arena.workbench.documents import Document, History, Laid
 
 
 @dataclass
@@ -16,7 +16,7 @@ class OpenDocuments:
     changed_on_disk: list[Document] = field(default_factory=list)
 
     def __post_init__(self) -> None:
-        self.history = History([self.texts])
+        self.history = History([self.laid])
 
     @property
     def all(self) -> list[Document]:
@@ -24,9 +24,9 @@ class OpenDocuments:
         return [self.arena, *self.designs]
 
     @property
-    def texts(self) -> tuple[str, ...]:
-        """The text of each."""
-        return tuple(document.text for document in self.all)
+    def laid(self) -> Laid:
+        """Each with its text."""
+        return tuple((document, document.text) for document in self.all)
 
     @property
     def unsaved(self) -> list[Document]:
@@ -39,17 +39,18 @@ class OpenDocuments:
         return next((document.fault for document in self.all if document.fault), "")
 
     def open(self, document: Document, number: int) -> None:
-        """Lay another file in place of number ``number`` of :attr:`all`; that cannot be taken back."""
-        if number == 0:
-            self.arena = document
-        else:
-            self.designs[number - 1] = document
+        """Lay another file in place of number ``number`` of :attr:`all`; a step that can be taken back."""
+        before = self.all[number].path.name
+        self._lay([*self.all[:number], document, *self.all[number + 1 :]])
+        self.note_step(f"{document.path.name} in place of {before}")
+
+    def _lay(self, documents: list[Document]) -> None:
+        self.arena, self.designs = documents[0], documents[1:]
         self.changed_on_disk = [one for one in self.changed_on_disk if one in self.all]
-        self.history = History([self.texts])
 
     def note_step(self, words: str, gesture: str = "") -> None:
-        """Keep the texts as a step that can be taken back."""
-        self.history.note(self.texts, words, gesture)
+        """Keep what lies there as a step that can be taken back."""
+        self.history.note(self.laid, words, gesture)
 
     def undo(self) -> str | None:
         """Take the last step back; returns what it was, or None if nothing is left."""
@@ -59,11 +60,12 @@ class OpenDocuments:
         """Make a step again that was taken back; returns what it was, or None if there is none."""
         return self._show(self.history.forth())
 
-    def _show(self, step: tuple[tuple[str, ...], str] | None) -> str | None:
+    def _show(self, step: tuple[Laid, str] | None) -> str | None:
         if step is None:
             return None
-        texts, words = step
-        for document, text in zip(self.all, texts, strict=True):
+        laid, words = step
+        self._lay([document for document, _ in laid])
+        for document, text in laid:
             if text != document.text:
                 document.set_text(text)
         return words
@@ -71,7 +73,7 @@ class OpenDocuments:
     def save(self, document: Document, path: Path) -> None:
         """Write one of them. Raises SpecError and OutputError; then nothing has changed."""
         document.save(path)
-        self.history.amend(self.texts)
+        self.history.amend(self.laid)
         self.changed_on_disk = [one for one in self.changed_on_disk if one is not document]
 
     def look_at_disk(self) -> None:

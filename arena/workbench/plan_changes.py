@@ -1,10 +1,13 @@
 """What is done to things on the plan beside moving them: put there, taken out, turned, stretched."""
 
 import math
+from collections.abc import Callable
 from functools import partial
 
-from agents.design.rewriting import rewrite_values
+from agents.design.rewriting import rewrite, rewrite_values
 from agents.errors import PhotodromeError, WorkError
+from agents.text.marked_yaml import KeyPath
+from agents.text.yaml_text import Plain
 from arena.scene.spec import ArenaSpec
 from arena.workbench.asked import Asked, AskedList, ListedLine
 from arena.workbench.documents import arena_of, first_line, read_spec
@@ -21,6 +24,7 @@ _LONG, _BROAD = 0.12, 0.03
 _SORTS = {"walls": "wall", "shades": "shade", "lamps": "lamp", "goals": "goal", "gates": "gate"}
 # The key under which each says where it lies, where that is not its place.
 _PLACED_BY = {"walls": "outline", "shades": "outline", "goals": "centre", "gates": "line"}
+_STARTS, _ZONE = ("starts", "places"), ("starts", "zone")
 
 
 def new_thing_list(state: WorkbenchState) -> Asked:
@@ -38,14 +42,19 @@ def new_thing_list(state: WorkbenchState) -> Asked:
         )
         for key, word in _SORTS.items()
     ]
+    in_zone = arena_of(state.documents.arena).starts.zone is not None
+    place = ", in place of the start zone" if in_zone else ""
+    zone = "" if in_zone else ", in place of all start places"
+    lines.append(ListedLine(f"a start place{place}", "its nose points anywhere", partial(put_start, state)))
+    if not in_zone:
+        told = "for as many walkers as there are start places"
+        lines.append(ListedLine(f"a start zone{zone}", told, partial(put_zone, state)))
     return AskedList("Put on the plan, beside what is chosen", lines)
 
 
 def put(state: WorkbenchState, key: str) -> None:
     """Put a new thing beside the chosen one, at the nearest place where one can be."""
-    document, here = state.documents.arena, state.chosen_movable()
-    x = sum(point[0] for point in here.points) / len(here.points)
-    y = sum(point[1] for point in here.points) / len(here.points)
+    document = state.documents.arena
     number = len(getattr(arena_of(document), key))
     names = {thing.name for thing in getattr(arena_of(document), key)}
     name = next(
@@ -53,28 +62,87 @@ def put(state: WorkbenchState, key: str) -> None:
         for count in range(number + 1, 10**6)
         if f"{_SORTS[key]} {count}" not in names
     )
-    refused = ""
-    for away in (0.0, 0.2, 0.35, 0.5, 0.8):
+    held = _PLACED_BY.get(key, "place")
+    _put_beside(
+        state,
+        lambda x, y: with_item(document.text, (key,), _item(key, name, x, y)),
+        (key, number, held),
+        name,
+        _SORTS[key],
+    )
+
+
+def put_start(state: WorkbenchState) -> None:
+    """Let one more walker of each design start beside the chosen thing; a start zone goes by that."""
+    document = state.documents.arena
+    starts = arena_of(document).starts
+    number = len(starts.places or ())
+
+    def text_with(x: float, y: float) -> str:
+        item: dict[str, str] = {"place": f"{round(x, 3):g} {round(y, 3):g} m"}
+        if starts.zone is None:
+            return with_item(document.text, _STARTS, item)
+        return rewrite(document.text, {_STARTS: [item], _ZONE: None}, ArenaSpec)
+
+    _put_beside(state, text_with, (*_STARTS, number, "place"), f"start {number + 1}", "start place")
+
+
+def put_zone(state: WorkbenchState) -> None:
+    """Let walkers start in a zone beside the chosen thing, in place of all start places."""
+    document = state.documents.arena
+    number = len(arena_of(document).starts.places or ())
+    half = 0.06 + 0.03 * math.sqrt(number)
+
+    def text_with(x: float, y: float) -> str:
+        corners = [(x - half, y - half), (x + half, y - half), (x + half, y + half), (x - half, y + half)]
+        outline = " / ".join(f"{round(a, 3):g} {round(b, 3):g}" for a, b in corners) + " m"
+        values: dict[KeyPath, Plain | None] = {
+            (*_ZONE, "outline"): outline,
+            (*_ZONE, "number"): str(number),
+            _STARTS: None,
+        }
+        return rewrite(document.text, values, ArenaSpec)
+
+    _put_beside(state, text_with, (*_ZONE, "outline"), "start zone", "start zone")
+
+
+def _put_beside(
+    state: WorkbenchState, text_with: Callable[[float, float], str], path: KeyPath, name: str, sort: str
+) -> None:
+    """Put a thing of a ``sort`` at the nearest place beside the chosen one where one can be.
+
+    ``text_with`` is the arena's text with it at a place [m], and ``path`` what the file then calls that.
+    """
+    document, here = state.documents.arena, state.chosen_movable()
+    x = sum(point[0] for point in here.points) / len(here.points)
+    y = sum(point[1] for point in here.points) / len(here.points)
+    refused, possible = "", ""
+    for away in (0.0, 0.1, 0.2, 0.35, 0.5, 0.8):
         for turn in range(8 if away else 1):
             place = x + away * math.cos(turn * math.pi / 4), y + away * math.sin(turn * math.pi / 4)
             try:
-                text = with_item(document.text, key, _item(key, name, *place))
+                text = text_with(*place)
                 spec = read_spec("arena", text, document.path.name)
                 assert isinstance(spec, ArenaSpec)
+                if away and sort == "start place":
+                    possible = possible or text
                 state.floor.check_room(spec)
             except PhotodromeError as error:
                 refused = refused or first_line(str(error))
                 continue
-            document.set_text(text)
-            path = (
-                key,
-                number,
-                _PLACED_BY.get(key, "place"),
-            )
-            state.selection.choose_movable(path)
-            state.commit(f"{name} put there")
+            _put_text(state, text, path, f"{name} put there")
             return
-    state.note = f"no {_SORTS[key]} can be there: {refused}"
+    if possible:
+        # a place more is the way to enough of them, so it is put although there are too few as yet
+        _put_text(state, possible, path, f"{name} put there; {refused}")
+        return
+    state.note = f"no {sort} can be there: {refused}"
+
+
+def _put_text(state: WorkbenchState, text: str, path: KeyPath, words: str) -> None:
+    state.documents.arena.set_text(text)
+    state.selection.choose_movable(path)
+    state.commit(words)
 
 
 def _item(key: str, name: str, x: float, y: float) -> dict[str, str]:
@@ -109,11 +177,14 @@ def remove(state: WorkbenchState) -> None:
     """Take the chosen thing out of the arena."""
     document, thing = state.documents.arena, state.chosen_movable()
     key, number = thing.path[0], thing.path[1] if len(thing.path) > 1 else None
-    if not state.selection.on_plan or key not in _SORTS or not isinstance(number, int):
-        state.note = "choose a wall, a shade, a lamp, a goal or a gate on the plan to take it out"
+    is_start = thing.kind == "start"
+    if is_start:
+        number = thing.path[2]
+    if not state.selection.on_plan or not (key in _SORTS or is_start) or not isinstance(number, int):
+        state.note = "choose a wall, a shade, a lamp, a goal, a gate or a start on the plan to take it out"
         return
     try:
-        text = without_item(document.text, str(key), number)
+        text = without_item(document.text, _STARTS if is_start else (str(key),), number)
         read_spec("arena", text, document.path.name)
     except PhotodromeError as error:
         state.note = f"{thing.name} stays: {first_line(str(error))}"

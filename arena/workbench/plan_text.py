@@ -1,32 +1,35 @@
-"""Things on the plan by the text of the arena's file: put there, and taken out."""
+"""Items of lists in the text of a file: put there, and taken out."""
 
 import copy
 from collections.abc import Mapping
 from typing import Any
 
 import yaml
+from pydantic import BaseModel
 
-from agents.design.rewriting import rewrite
+from agents.design.rewriting import plain_at, rewrite
 from agents.errors import WorkError
+from agents.text.marked_yaml import KeyPath, path_text
 from agents.text.yaml_text import Plain, flow_text, layout_of, plain_of
 from arena.scene.spec import ArenaSpec
 
 
-def with_item(text: str, key: str, item: Mapping[str, str]) -> str:
-    """The text with one more ``item`` in the list under ``key``. Raises WorkError where that cannot be.
+def with_item(text: str, path: KeyPath, item: Mapping[str, str], model: type[BaseModel] = ArenaSpec) -> str:
+    """The text with one more ``item`` in the list at ``path``. Raises WorkError where that cannot be.
 
-    >>> print(with_item("walls:\\n  - name: tray # tin\\nlasts: 5 min\\n", "walls", {"name": "pot"}), end="")
+    >>> text = "walls:\\n  - name: tray # tin\\nlasts: 5 min\\n"
+    >>> print(with_item(text, ("walls",), {"name": "pot"}), end="")
     walls:
       - name: tray # tin
       - {name: pot}
     lasts: 5 min
     """
-    node = _list_at(text, key)
+    node = _list_and_key(text, path)[1]
     expected = plain_of(layout_of(text).root)
     if node is None or node.flow_style or not node.value:
-        items: Any = [*(expected.get(key) or []), dict(item)]
-        return rewrite(text, {(key,): items}, ArenaSpec)
-    expected[key].append(dict(item))
+        items: Any = [*(plain_at(expected, path) or []), dict(item)]
+        return rewrite(text, {path: items}, model)
+    plain_at(expected, path).append(dict(item))
     last = node.value[-1]
     dash = _line_start(text, last.start_mark.index)
     indent = text[dash : text.index("-", dash)]
@@ -35,21 +38,22 @@ def with_item(text: str, key: str, item: Mapping[str, str]) -> str:
     return _checked(f"{text[:end]}{lines}{indent}- {flow_text(_plain(item))}\n{text[end:]}", expected)
 
 
-def without_item(text: str, key: str, number: int) -> str:
-    """The text without item ``number`` of the list under ``key``. Raises WorkError where that cannot be.
+def without_item(text: str, path: KeyPath, number: int, model: type[BaseModel] = ArenaSpec) -> str:
+    """The text without item ``number`` of the list at ``path``. Raises WorkError where that cannot be.
 
-    >>> print(without_item("walls:\\n  - name: tray\\n  - name: pot\\nlasts: 5 min\\n", "walls", 0), end="")
+    >>> text = "walls:\\n  - name: tray\\n  - name: pot\\nlasts: 5 min\\n"
+    >>> print(without_item(text, ("walls",), 0), end="")
     walls:
       - name: pot
     lasts: 5 min
     """
-    head, node = _list_and_key(text, key)
+    head, node = _list_and_key(text, path)
     if node is None or number >= len(node.value):
-        raise WorkError(f"{key}: there is no item {number + 1} in this file")
+        raise WorkError(f"{path_text(path)}: there is no item {number + 1} in this file")
     expected = copy.deepcopy(plain_of(layout_of(text).root))
-    del expected[key][number]
+    del plain_at(expected, path)[number]
     if node.flow_style:
-        return rewrite(text, {(key,): expected[key]}, ArenaSpec)
+        return rewrite(text, {path: plain_at(expected, path)}, model)
     item = node.value[number]
     start, end = _line_start(text, item.start_mark.index), _line_end(text, _end_of(item))
     if len(node.value) == 1:
@@ -64,18 +68,20 @@ def _plain(item: Mapping[str, str]) -> Plain:
     return plain
 
 
-def _list_at(text: str, key: str) -> yaml.SequenceNode | None:
-    return _list_and_key(text, key)[1]
-
-
-def _list_and_key(text: str, key: str) -> tuple[int, yaml.SequenceNode | None]:
-    """Where the key ends, and the list below it; None where there is none."""
-    root = layout_of(text).root
-    if isinstance(root, yaml.MappingNode):
-        for name, node in root.value:
-            if name.value == key and isinstance(node, yaml.SequenceNode):
-                return int(name.end_mark.index), node
-    return 0, None
+def _list_and_key(text: str, path: KeyPath) -> tuple[int, yaml.SequenceNode | None]:
+    """Where the key at the end of ``path`` ends, and the list below it; None where there is none."""
+    node: yaml.Node | None = layout_of(text).root
+    ends = 0
+    for key in path:
+        below: yaml.Node | None = None
+        if isinstance(node, yaml.MappingNode):
+            for name, value in node.value:
+                if name.value == key:
+                    ends, below = int(name.end_mark.index), value
+        elif isinstance(node, yaml.SequenceNode) and isinstance(key, int) and key < len(node.value):
+            below = node.value[key]
+        node = below
+    return ends, node if isinstance(node, yaml.SequenceNode) else None
 
 
 def _end_of(node: yaml.Node) -> int:

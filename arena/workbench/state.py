@@ -18,9 +18,9 @@ from arena.workbench.compared import ROUNDS
 from arena.workbench.cure_jobs import CureJob, CureOffer
 from arena.workbench.dials import Dial, sketch
 from arena.workbench.documents import Document, arena_of, design_of, first_line
-from arena.workbench.floor_plan import Drag, FloorPlan
+from arena.workbench.floor_plan import Drag, FloorPlan, meter_at_start
 from arena.workbench.jobs import RaceResult, RaceTerms, check_room, contest_of
-from arena.workbench.movables import Movable, movable_of
+from arena.workbench.movables import METER, Movable, movable_of
 from arena.workbench.open_documents import OpenDocuments
 from arena.workbench.rounds import RoundsJob
 from arena.workbench.selection import Selection
@@ -209,8 +209,20 @@ class WorkbenchState:
             return
         # what is dragged may be another thing, or none, in the text that is now there
         self.floor.drag = None
+        self.take_arena()
         self.refresh()
         self.note = f"{done}: {words}"
+
+    def take_arena(self) -> None:
+        """Show the arena that lies on the bench, where it is another one than before."""
+        arena = self.documents.arena
+        if self.floor.arena is arena:
+            return
+        self.floor.arena, self.floor.drag = arena, None
+        self.floor.meter = meter_at_start(arena_of(arena))
+        self.selection.movable = METER
+        # what was pinned ran elsewhere
+        self.pinned = None
 
     def save(self, document: Document, path: Path) -> None:
         """Write a document. Raises SpecError and OutputError; then nothing has changed."""

@@ -21,7 +21,7 @@ from replays.drawing.layout import Box
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT
 from replays.format.tables import Replay
-from replays.window.buttons_and_cards import draw_card, draw_help
+from replays.window.buttons_and_cards import draw_card
 from replays.window.chosen_walker import ChosenWalker
 from replays.words import clock_words, light_words
 
@@ -112,8 +112,8 @@ class WorkbenchView:
             _draw_question(sheet, layout, state, controller.question)
         if controller.asked is not None:
             draw_asked(sheet, layout, controller, controller.asked)
-        if controller.help_shown:
-            draw_help(sheet, WORKBENCH_KEYS)
+        if controller.help.is_shown:
+            controller.help.draw(sheet)
 
     def _draw_causes(self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState, chosen: int) -> None:
         """Why the chosen walker does what it does, over the dials or, where these are hidden, the plan."""

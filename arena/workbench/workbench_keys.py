@@ -42,7 +42,7 @@ WORKBENCH_KEYS = KeyTable(
         *("turn left", "turn right", "grow", "shrink"),
         shown="ctrl arrows",
     ),
-    line("plan: put a wall, shade, lamp, goal or gate there; take it out", "put", "take out"),
+    line("plan: put a wall, shade, lamp, goal, gate or start there; take it out", "put", "take out"),
     HelpLine("drag pegs, lamps, walls, shades, starts, the light meter", shown="mouse"),
     line("undo and redo; ctrl z and ctrl y too", "undo", "redo"),
     line("save the design, save the arena", "save design", "save arena"),
@@ -55,7 +55,7 @@ WORKBENCH_KEYS = KeyTable(
     line(
         "a walker's causes, the next or previous walker; a click too", "why", "next walker", "previous walker"
     ),
-    line("hide or show the panel; with large letters it takes turns with the floor", "more"),
+    line("hide or show the panel; large letters: panel or floor", "more"),
     line("lamplight or daylight colours; larger letters; full screen", "theme", "larger", "full screen"),
     line("show or hide this", "help"),
     line("close; Esc leaves what is under way", "close", "leave", shown="q"),
@@ -97,6 +97,16 @@ WRITING_KEYS = KeyTable(
     HelpLine("set it", (Binding("take", _keys(pygame.K_RETURN, pygame.K_KP_ENTER)),), shown="Enter"),
     HelpLine("leave it", (Binding("stay", _keys(pygame.K_ESCAPE)),)),
     HelpLine("", (Binding("rub out", _keys(pygame.K_BACKSPACE)),)),
+    HelpLine(
+        "go along it",
+        (
+            Binding("letter before", _keys(pygame.K_LEFT)),
+            Binding("letter after", _keys(pygame.K_RIGHT)),
+            Binding("first letter", _keys(pygame.K_HOME)),
+            Binding("last letter", _keys(pygame.K_END)),
+        ),
+        shown="left, right",
+    ),
 )
 """Keys while a value is written; all others are letters of it."""
 

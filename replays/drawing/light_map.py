@@ -1,7 +1,7 @@
 """The light on the floor as a map: smooth between cells, with a labelled line at each round value."""
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from agents.arrays import FloatArray
 from replays.drawing.colours import (
     LIGHT_STEPS,
+    Colour,
     LightScale,
     light_colours,
     light_scale,
@@ -27,6 +28,8 @@ from replays.words import light_words
 _DIMMEST = 1e-6
 # While the view moves one sample stands for so many points across and down.
 COARSE = 4
+# Steps of the scale at which the nearest line is looked up.
+_TICK_STEPS = 1 << 12
 # Names of a line are this far apart [points] along it.
 _NAMES_APART = 420.0
 
@@ -51,12 +54,16 @@ class LightMap:
         self._share: Floats = ((logarithm - low) / (high - low)).astype(np.float32)
         self._ticks = line_levels(self.scale)
         self._colours = light_colours()
+        ticks = self.scale.share(np.array(self._ticks, dtype=np.float64))
+        self._tick_shares: Floats = ticks.astype(np.float32)
+        # of a fine scale, which line is the nearest
+        fine = np.linspace(0.0, 1.0, _TICK_STEPS, dtype=np.float32)
+        halves = 0.5 * (self._tick_shares[1:] + self._tick_shares[:-1])
+        self._nearest = np.searchsorted(halves, fine)
+        if self._ticks:
+            self._nearest_share = self._tick_shares[self._nearest]
         # beside the lines the ground is as bright as they say
-        self._inks = line_colours()[
-            np.round(self.scale.share(np.array(self._ticks, dtype=np.float64)) * (LIGHT_STEPS - 1)).astype(
-                np.intp
-            )
-        ]
+        self._inks = line_colours()[np.round(ticks * (LIGHT_STEPS - 1)).astype(np.intp)]
 
     @classmethod
     def of(cls, replay: Replay) -> "LightMap":
@@ -79,48 +86,67 @@ class LightMap:
         blended: Floats = wide[row - first] * (1 - rest) + wide[next_row - first] * rest
         return blended
 
-    def paint(self, sheet: Sheet, view: View, floor: list[list[float]], *, coarse: bool = False) -> None:
-        """Fill ``view`` with the light on ``floor`` [m], its outline; lines are left out where ``coarse``."""
-        step = COARSE if coarse else 1
-        x, y = view.columns()[step // 2 :: step], view.rows()[step // 2 :: step]
+    def paint_coarsely(self, sheet: Sheet, view: View, floor: list[list[float]]) -> None:
+        """Fill ``view`` with the light on ``floor`` [m], its outline, from few samples and without lines."""
+        x, y = view.columns()[COARSE // 2 :: COARSE], view.rows()[COARSE // 2 :: COARSE]
         if not len(x) or not len(y):
             return
-        share = self.shares(x, y)
-        index = (np.clip(share, 0.0, 1.0) * (LIGHT_STEPS - 1) + 0.5).astype(np.uint8)
-        picture = self._colours[index]
-        if not coarse:
-            picture = self._with_lines(picture, share)
+        picture = self._colours[_steps(self.shares(x, y))]
         image = pygame.surfarray.make_surface(picture.swapaxes(0, 1))
-        size = (round(view.width * sheet.scale), round(view.height * sheet.scale))
-        if image.get_size() != size:
-            image = pygame.transform.smoothscale(image, size)
+        points = (round(view.width), round(view.height))
+        image = pygame.transform.smoothscale(image, points)
         corner = (round(view.left * sheet.scale), round(view.top * sheet.scale))
-        _cut_out(
-            image,
-            [(px * sheet.scale - corner[0], py * sheet.scale - corner[1]) for px, py in view.line(floor)],
-            sheet,
-        )
+        cut_out(image, [(px - view.left, py - view.top) for px, py in view.line(floor)], sheet.theme.paper)
+        size = (round(view.width * sheet.scale), round(view.height * sheet.scale))
+        if size != points:
+            # no smoother, for a large screen has many pixels
+            image = pygame.transform.scale(image, size)
         sheet.surface.blit(image, corner)
 
-    def _with_lines(self, picture: NDArray[np.uint8], share: Floats) -> NDArray[np.uint8]:
-        """``picture`` with a fine line where ``share`` passes a tick, smoothed over its edge."""
-        if not self._ticks or min(share.shape) < 2:
-            return picture
-        ticks = self.scale.share(np.array(self._ticks)).astype(np.float32)
-        down, across = np.gradient(share)
-        slope = np.maximum(np.hypot(down, across), 1e-7)
-        for tick, colour in zip(ticks, self._inks, strict=True):
-            ink = np.clip(1.25 - np.abs(share - tick) / slope, 0.0, 1.0)
-            # where the light hardly changes a line would be as wide as a field
-            ink[slope < 2e-5] = 0.0
-            where = np.nonzero(ink)
-            picture[where] = _inked(picture[where], ink[where][:, None], colour)
-        return picture
+    def paint_rows(self, surface: pygame.Surface, view: View, scale: float, first: int, last: int) -> None:
+        """Fill the rows from ``first`` up to ``last`` of ``surface``, which has 32 bits a pixel, with light.
+
+        The whole surface is ``view``, at ``scale`` pixels a point. What is painted row by row has no seams.
+        """
+        columns, rows = surface.get_size()
+        # a row more on either side tells how steep the light is
+        above, below = max(first - 1, 0), min(last + 1, rows)
+        x = view.west + (np.arange(columns, dtype=np.float64) + 0.5) / (view.zoom * scale)
+        y = view.south + (view.height - (np.arange(above, below, dtype=np.float64) + 0.5) / scale) / view.zoom
+        share = self.shares(x, y)
+        packed = np.array([surface.map_rgb(colour) for colour in self._colours.tolist()], dtype=np.uint32)
+        own = share[first - above : last - above]
+        picture = packed.take(_steps(own))
+        if self._ticks and min(share.shape) >= 2:
+            self._draw_lines(picture, share, first - above, scale, surface)
+        pygame.surfarray.pixels2d(surface)[:, first:last] = picture.T
+
+    def _draw_lines(
+        self, picture: NDArray[np.uint32], share: Floats, above: int, scale: float, surface: pygame.Surface
+    ) -> None:
+        """Draw a fine line, smoothed over its edge, where ``share`` passes a tick.
+
+        ``picture`` has packed colours, and ``above`` rows less than ``share``, from its top.
+        """
+        own = share[above : above + len(picture)]
+        level = (np.clip(own, 0.0, 1.0) * (_TICK_STEPS - 1) + 0.5).astype(np.uint16)
+        away = np.square(own - self._nearest_share.take(level))
+        slope = _squared_slope(share)[above : above + len(picture)]
+        # half as wide as a line, and half a pixel of its soft edge
+        reach = 0.75 * scale + 0.5
+        # where the light hardly changes a line would be as wide as a field
+        where = np.nonzero((away < reach**2 * slope) & (slope >= (2e-5 / scale) ** 2))
+        ink = np.minimum(reach - np.sqrt(away[where] / slope[where]), 1.0)[:, None]
+        lines = self._inks[self._nearest[level[where]]]
+        colours = self._colours[_steps(own[where])]
+        red, green, blue = np.round((1 - ink) * colours + ink * lines).astype(np.uint32).T
+        shifts = surface.get_shifts()
+        picture[where] = (red << shifts[0]) | (green << shifts[1]) | (blue << shifts[2])
 
     def name_lines(
         self, sheet: Sheet, view: View, room: LabelPlacement, floor: list[list[float]], crowded: Crowded
-    ) -> None:
-        """Write on the lines how much light they stand for.
+    ) -> Iterator[float]:
+        """Write on the lines how much light they stand for, one value [lx] after the other.
 
         Names go where ``room`` is left, within the outline ``floor`` [m], and not onto what is ``crowded``.
         """
@@ -159,6 +185,7 @@ class LightMap:
                 if room.claim(corner[0], corner[1], width + 6, height + 2):
                     written.append(place)
                     self._name(sheet, words, corner, (width, height), level)
+            yield tick
 
     def _name(self, sheet: Sheet, words: str, corner: Point, size: Point, level: float) -> None:
         colour: Any = tuple(int(part) for part in self._colours[round(level * (LIGHT_STEPS - 1))])
@@ -182,18 +209,28 @@ def draw_equal_light(sheet: Sheet, box: list[Point]) -> None:
     sheet.line([(west, middle), (east, middle)], (red, green, blue), 1)
 
 
-def _inked(
-    colours: NDArray[np.uint8], ink: NDArray[np.floating], colour: NDArray[np.uint8]
-) -> NDArray[np.uint8]:
-    """``colours`` below a line of so much ``ink``, 0 to 1, of a ``colour``."""
-    return np.round((1 - ink) * colours + ink * colour).astype(np.uint8)
+def _squared_slope(share: Floats) -> Floats:
+    """The square of how steep ``share`` is at each of at least two by two pixels, a pixel."""
+    squared = np.zeros_like(share)
+    for axis in (0, 1):
+        along, steep = np.moveaxis(share, axis, 0), np.moveaxis(squared, axis, 0)
+        steep[1:-1] += np.square(0.5 * (along[2:] - along[:-2]))
+        steep[0] += np.square(along[1] - along[0])
+        steep[-1] += np.square(along[-1] - along[-2])
+    return squared
 
 
-def _cut_out(image: pygame.Surface, floor: list[Point], sheet: Sheet) -> None:
-    """Cover with paper what of ``image`` lies outside of the outline ``floor`` [pixels]."""
+def _steps(share: Floats) -> NDArray[np.uint8]:
+    """Numbers of the colours of places on the scale."""
+    steps: NDArray[np.uint8] = (np.clip(share, 0.0, 1.0) * (LIGHT_STEPS - 1) + 0.5).astype(np.uint8)
+    return steps
+
+
+def cut_out(image: pygame.Surface, floor: list[Point], paper: Colour) -> None:
+    """Cover with ``paper`` what of ``image`` lies outside of the outline ``floor`` [pixels of it]."""
     key = (255, 0, 254)
     mask = pygame.Surface(image.get_size())
-    mask.fill(sheet.theme.paper)
+    mask.fill(paper)
     pygame.draw.polygon(mask, key, [(min(max(x, -1e5), 1e5), min(max(y, -1e5), 1e5)) for x, y in floor])
     mask.set_colorkey(key)
     image.blit(mask, (0, 0))

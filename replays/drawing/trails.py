@@ -6,7 +6,6 @@ are finer than the picture and are averaged down, piece by piece where something
 
 import math
 import time
-from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -69,6 +68,10 @@ class Trails:
         size = (max(1, round(view.width * scale)) * fine, max(1, round(view.height * scale)) * fine)
         self.casing = pygame.Surface(size, pygame.SRCALPHA)
         self.colour = pygame.Surface(size, pygame.SRCALPHA)
+        # when something in a square of the picture was last added
+        across, down = (-(-pixels // (fine * _TILE)) for pixels in size)
+        self._changes: NDArray[np.int64] = np.zeros((down, across), dtype=np.int64)
+        self._change = 0
         self._everyone = walkers
         self._is_crowd = len(walkers) > CROWD
         self._ways: _Ways = self._lay_out(walkers) if known is None else known._ways
@@ -131,20 +134,24 @@ class Trails:
         place, time_s, pen = place[kept], time_s[kept], pen[kept]
         return (place, time_s, pen) if self._is_crowd else _finer(place, time_s, pen)
 
-    def advance(self, time_s: float, budget_s: float = math.inf) -> tuple[bool, list[pygame.Rect]]:
-        """Draw on until ``time_s`` [s], but for no longer than about ``budget_s`` [s] of the viewer's time.
+    def advance(self, time_s: float, until: float = math.inf) -> bool:
+        """Draw on until ``time_s`` [s], or until the clock of ``time.perf_counter`` says ``until`` [s].
 
-        Returns whether that was enough, and the rectangles [fine pixels] in which something is new. Time
-        does not run backwards here; make new trails for that.
+        Returns whether the first was reached. Time does not run backwards here; make new trails for that.
         """
         # noted at once, for part of the ways may be drawn as far as that even where time is short
         self.time_s = max(self.time_s, time_s)
-        until = time.perf_counter() + budget_s
+        changed: list[pygame.Rect] = []
+        is_done = self._draw_on(time_s, until, changed)
+        if changed:
+            self._note_changes(changed)
+        return is_done
+
+    def _draw_on(self, time_s: float, until: float, changed: list[pygame.Rect]) -> bool:
         ways = self._ways
         count = len(self._everyone)
         keys = self._poses.key(np.arange(count), np.full(count, time_s))
         ends = np.searchsorted(ways.key, keys, side="right") - 1
-        changed: list[pygame.Rect] = []
         pad = math.ceil(0.5 * _CASING * self._scale * self.fine) + 2
         behind = np.flatnonzero(ends > self._drawn)
         # by turns, so that nobody falls ever farther behind where time is short
@@ -161,9 +168,9 @@ class Trails:
                 size = high - low + 2 * pad
                 changed.append(pygame.Rect(*(low - pad).tolist(), *size.tolist()))
                 if time.perf_counter() > until:
-                    return False, changed
+                    return False
         changed += self._mark_pulses(time_s)
-        return True, changed
+        return True
 
     def drawn_share(self, time_s: float) -> float:
         """Share of the ways until ``time_s`` [s] that has been drawn, 0 to 1."""
@@ -219,38 +226,53 @@ class Trails:
         self,
         ground: pygame.Surface,
         onto: pygame.Surface,
-        changed: list[pygame.Rect],
+        composed: NDArray[np.int64],
         over: pygame.Surface | None = None,
-    ) -> None:
-        """Lay the trails over ``ground`` onto ``onto`` within the rectangles ``changed`` [fine pixels].
+        until: float = math.inf,
+    ) -> bool:
+        """Lay the trails over ``ground`` onto ``onto`` in all squares that have changed since they were last.
 
-        ``over`` lies on top of the trails, premultiplied.
+        ``composed`` keeps when that was; begin with :meth:`nothing_composed`. ``over`` lies on top of the
+        trails, premultiplied. Returns whether the clock of ``time.perf_counter`` left time for all by
+        ``until`` [s]; one piece is done in any case.
         """
-        for small in self._tiles(changed, onto.get_rect()):
-            large = pygame.Rect(*(value * self.fine for value in small))
-            piece = self.casing.subsurface(large).copy()
-            piece.blit(self.colour, (0, 0), large)
-            if self.fine > 1:
-                piece = pygame.transform.smoothscale(piece, small.size)
-            onto.blit(ground, small.topleft, small)
-            # averages of opaque and empty pixels: premultiplied as they are
-            onto.blit(piece, small.topleft, special_flags=pygame.BLEND_PREMULTIPLIED)
-            if over is not None:
-                onto.blit(over, small.topleft, small, special_flags=pygame.BLEND_PREMULTIPLIED)
-
-    def _tiles(self, changed: list[pygame.Rect], whole: pygame.Rect) -> Iterator[pygame.Rect]:
-        """Rectangles [pixels] that hold all that has ``changed`` [fine pixels], none of them twice."""
-        columns, rows = -(-whole.width // _TILE), -(-whole.height // _TILE)
-        dirty = np.zeros((rows, columns), dtype=bool)
-        for rect in changed:
-            left, top = max(rect.left, 0) // self.fine // _TILE, max(rect.top, 0) // self.fine // _TILE
-            right, bottom = -(-rect.right // self.fine), -(-rect.bottom // self.fine)
-            dirty[top : max(-(-bottom // _TILE), 0), left : max(-(-right // _TILE), 0)] = True
-        for row in np.flatnonzero(dirty.any(axis=1)).tolist():
-            edges = np.flatnonzero(np.diff(np.concatenate([[False], dirty[row], [False]])))
+        stale = self._changes > composed
+        for row in np.flatnonzero(stale.any(axis=1)).tolist():
+            edges = np.flatnonzero(np.diff(np.concatenate([[False], stale[row], [False]])))
             for first, last in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
                 tile = pygame.Rect(first * _TILE, row * _TILE, (last - first) * _TILE, _TILE)
-                yield tile.clip(whole)
+                self._compose_piece(ground, onto, over, tile.clip(onto.get_rect()))
+            composed[row] = self._change
+            if time.perf_counter() > until:
+                return not bool((self._changes > composed).any())
+        return True
+
+    def nothing_composed(self) -> NDArray[np.int64]:
+        """What :meth:`compose` keeps of a picture with which nothing was done yet."""
+        return np.full(self._changes.shape, -1, dtype=np.int64)
+
+    def _compose_piece(
+        self, ground: pygame.Surface, onto: pygame.Surface, over: pygame.Surface | None, small: pygame.Rect
+    ) -> None:
+        large = pygame.Rect(*(value * self.fine for value in small))
+        piece = self.casing.subsurface(large).copy()
+        piece.blit(self.colour, (0, 0), large)
+        if self.fine > 1:
+            piece = pygame.transform.smoothscale(piece, small.size)
+        onto.blit(ground, small.topleft, small)
+        # averages of opaque and empty pixels: premultiplied as they are
+        onto.blit(piece, small.topleft, special_flags=pygame.BLEND_PREMULTIPLIED)
+        if over is not None:
+            onto.blit(over, small.topleft, small, special_flags=pygame.BLEND_PREMULTIPLIED)
+
+    def _note_changes(self, changed: list[pygame.Rect]) -> None:
+        """Note in which squares rectangles [fine pixels] lie."""
+        self._change += 1
+        side = self.fine * _TILE
+        for rect in changed:
+            left, top = max(rect.left, 0) // side, max(rect.top, 0) // side
+            right, bottom = max(-(-rect.right // side), 0), max(-(-rect.bottom // side), 0)
+            self._changes[top:bottom, left:right] = self._change
 
 
 def _finer(place: FloatArray, time_s: FloatArray, pen: BoolArray) -> tuple[FloatArray, FloatArray, BoolArray]:

@@ -91,48 +91,111 @@ def draw_card(sheet: Sheet, box: Box) -> None:
     sheet.card((box.left, box.top), (box.width, box.height), sheet.theme.card, sheet.theme.wood, 8)
 
 
-def draw_help(sheet: Sheet, table: KeyTable) -> None:
-    """All keys on a card in the middle, in columns; letters become smaller before a line is left out."""
-    groups: dict[str, list[HelpLine]] = {}
-    for help_line in table.help_lines:
-        groups.setdefault(help_line.group, []).append(help_line)
-    line, gap = 24.0, 14.0
-    keys = max(sheet.text_size(one.keys, TEXT)[0] for one in table.help_lines) + gap
-    column = keys + max(sheet.text_size(one.words, TEXT)[0] for one in table.help_lines) + 2 * gap
-    made = []
-    for columns in (1, 2, 3, 4):
-        filled, lengths = _in_columns(groups, columns)
-        card = (columns * column + 30, max(lengths) * line + 30)
-        # as large as the window lets it be
-        made.append(
-            (min(1.0, (sheet.size[0] - 8) / card[0], (sheet.size[1] - 8) / card[1]), -columns, card, filled)
-        )
-    ratio, _, (card_width, card_height), filled = max(made, key=lambda one: one[:2])
-    small = Sheet(sheet.surface, sheet.scale * ratio, sheet.theme)
-    width, height = small.size
-    box = Box((width - card_width) / 2, (height - card_height) / 2, card_width, card_height)
-    draw_card(small, box)
-    for number, names in enumerate(filled):
-        x, y = box.left + 22 + number * column, box.top + 16.0
-        for name in names:
-            small.text(name, (x, y), 17)
-            y += 1.1 * line
-            for told in groups[name]:
-                small.text(told.keys, (x, y), TEXT)
-                small.text(told.words, (x + keys, y), TEXT, sheet.theme.faded)
-                y += line
-            y += 0.5 * line
+_HELP_LINE, _HEADING = 22.0, 17
 
 
-def _in_columns(groups: dict[str, list[HelpLine]], columns: int) -> tuple[list[list[str]], list[float]]:
-    """Names of groups by column, each into the one that is the shortest so far, and lengths in lines."""
-    filled: list[list[str]] = [[] for _ in range(columns)]
-    lengths = [0.0] * columns
-    for name, entries in groups.items():
-        shortest = lengths.index(min(lengths))
-        filled[shortest].append(name)
-        lengths[shortest] += len(entries) + 1.6
-    return filled, lengths
+class HelpCard:
+    """All keys of a window on a card over everything else, on several pages where one has not the room."""
+
+    def __init__(self, table: KeyTable) -> None:
+        self.table = table
+        self.is_shown = False
+        self.page, self.pages = 0, 1
+
+    @property
+    def state(self) -> tuple[bool, int]:
+        """Whether it is shown, and its page."""
+        return self.is_shown, self.page
+
+    def turn(self) -> None:
+        """Show it, then page after page; after the last put it away."""
+        if not self.is_shown:
+            self.is_shown, self.page = True, 0
+        elif self.page + 1 < self.pages:
+            self.page += 1
+        else:
+            self.put_away()
+
+    def put_away(self) -> None:
+        """Show it no longer."""
+        self.is_shown, self.page = False, 0
+
+    def draw(self, sheet: Sheet) -> None:
+        """Draw the page, with letters of their full size unless not even a single column has room."""
+        gap = 14.0
+        told = self.table.help_lines
+        keys = max(sheet.text_size(one.keys, TEXT)[0] for one in told) + gap
+        column = keys + max(sheet.text_size(one.words, TEXT)[0] for one in told) + 2 * gap
+        ratio = min(1.0, (sheet.size[0] - 8) / (column + 30))
+        small = Sheet(sheet.surface, sheet.scale * ratio, sheet.theme)
+        width, height = small.size
+        most = max(int((width - 38) / column), 1)
+        rows = max(int((height - 8 - 30) / _HELP_LINE), 4)
+        if len(_pages_of(told, most, rows)) > 1:
+            # a line less, for the number of the page
+            rows -= 1
+        pages = _pages_of(told, most, rows)
+        if len(pages) == 1:
+            # no wider than it has to be, and as even as can be
+            fewest = next(count for count in range(1, most + 1) if len(_pages_of(told, count, rows)) == 1)
+            even = next(lines for lines in range(1, rows + 1) if len(_pages_of(told, fewest, lines)) == 1)
+            pages = _pages_of(told, fewest, even)
+        self.pages = len(pages)
+        self.page = min(self.page, self.pages - 1)
+        self._draw_page(small, pages[self.page], keys, column)
+
+    def _draw_page(self, sheet: Sheet, columns: "_Columns", keys: float, column: float) -> None:
+        width, height = sheet.size
+        foot = _HELP_LINE if self.pages > 1 else 0.0
+        high = max(map(len, columns)) * _HELP_LINE + 30 + foot
+        wide = len(columns) * column + 30
+        box = Box((width - wide) / 2, (height - high) / 2, wide, high)
+        draw_card(sheet, box)
+        for number, lines in enumerate(columns):
+            x, y = box.left + 22 + number * column, box.top + 16.0
+            for told in lines:
+                if isinstance(told, str):
+                    sheet.text(told, (x, y), _HEADING)
+                else:
+                    sheet.text(told.keys, (x, y), TEXT)
+                    sheet.text(told.words, (x + keys, y), TEXT, sheet.theme.faded)
+                y += _HELP_LINE
+        if foot:
+            turns = next(one.keys for one in self.table.help_lines if "help" in actions_of(one))
+            words = f"page {self.page + 1} of {self.pages}; {turns}: the next"
+            place = (box.right - 22, box.bottom - 14)
+            sheet.text(words, place, TEXT, sheet.theme.faded, across=1.0, down=1.0)
+
+
+_Columns = list[list[HelpLine | str]]
+
+
+def actions_of(told: HelpLine) -> list[str]:
+    """What the keys of a line of the help ask for."""
+    return [binding.action for binding in told.bindings]
+
+
+def _pages_of(told: Sequence[HelpLine], columns: int, rows: int) -> list[_Columns]:
+    """Lines of the help, each group below its heading, in columns of so many rows, page by page."""
+    pages: list[_Columns] = []
+    column: list[HelpLine | str] = []
+    full: list[list[HelpLine | str]] = []
+    group = ""
+    for one in told:
+        is_new = one.group != group
+        group = one.group
+        # a heading never stands alone at the foot, and a column begins with one
+        needed = 2 if is_new and group else 1
+        if len(column) + needed > rows:
+            full.append(column)
+            column = []
+        if group and (is_new or not column):
+            column.append(group)
+        column.append(one)
+    full.append(column)
+    for first in range(0, len(full), columns):
+        pages.append(full[first : first + columns])
+    return pages
 
 
 def draw_notice(sheet: Sheet, room: Box, words: str) -> None:

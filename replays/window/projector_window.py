@@ -9,7 +9,7 @@ from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.show_times import AGAIN, RUN
 from replays.drawing.theme import DARK, LIGHT, Theme
 from replays.format.tables import Replay
-from replays.window.buttons_and_cards import draw_help
+from replays.window.buttons_and_cards import HelpCard
 from replays.window.key_meanings import TIME_MODE, line
 from replays.window.key_tables import KeyTable
 
@@ -52,7 +52,8 @@ class ProjectorWindow:
     ) -> None:
         self.replay, self.theme, self.yours = replay, theme, yours
         self._names, self._heading = names, heading
-        self.closed = self.full_screen = self.help_shown = False
+        self.closed = self.full_screen = False
+        self.help = HelpCard(SHOW_KEYS)
         self.playing = True
         self.letters = LETTERS[0]
         self.show_s = self.now_s = 0.0
@@ -84,7 +85,7 @@ class ProjectorWindow:
             if action is not None:
                 self.actions[action]()
         elif event.type == pygame.MOUSEBUTTONDOWN and event.button == 1:
-            self.help_shown = False
+            self.help.put_away()
             scale = self.page.scale
             place = (event.pos[0] / scale, event.pos[1] / scale)
             time_s = self.page.times.run_time(self.show_s)
@@ -105,7 +106,7 @@ class ProjectorWindow:
             "theme": self._change_theme,
             "larger": self._enlarge,
             "full screen": self._change_screen,
-            "help": self._change_help,
+            "help": self.help.turn,
             "leave": self._leave,
             "close": self._close,
         }
@@ -145,15 +146,12 @@ class ProjectorWindow:
     def _change_screen(self) -> None:
         self.full_screen = not self.full_screen
 
-    def _change_help(self) -> None:
-        self.help_shown = not self.help_shown
-
     def _close(self) -> None:
         self.closed = True
 
     def _leave(self) -> None:
-        if self.help_shown:
-            self.help_shown = False
+        if self.help.is_shown:
+            self.help.put_away()
         elif self.full_screen:
             self.full_screen = False
         else:
@@ -187,7 +185,7 @@ class ProjectorWindow:
             self.letters,
             self.show_s,
             self.yours,
-            self.help_shown,
+            self.help.state,
             self.playing,
         )
 
@@ -206,6 +204,6 @@ class ProjectorWindow:
         else:
             self._dissolve.forget()
             page.draw(surface, self.show_s, BUDGET)
-        if self.help_shown:
-            draw_help(Sheet(surface, page.scale, self.theme), SHOW_KEYS)
+        if self.help.is_shown:
+            self.help.draw(Sheet(surface, page.scale, self.theme))
         self._drawn = self._state()

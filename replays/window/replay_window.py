@@ -17,7 +17,7 @@ from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import DARK, LIGHT, Theme
 from replays.drawing.who_leads import LeadView
 from replays.format.tables import Replay
-from replays.window.buttons_and_cards import PlacedButton, draw_help, draw_notice, pressed
+from replays.window.buttons_and_cards import HelpCard, PlacedButton, draw_notice, pressed
 from replays.window.camera import STEP, Camera
 from replays.window.chosen_walker import ChosenWalker
 from replays.window.head_and_cards import LegendCard, draw_head
@@ -59,7 +59,7 @@ class ReplayWindow:
         self._file = None if path is None else OwnFile(path)
         self.closed = False
         self.full_screen = False
-        self.help_shown = False
+        self.help = HelpCard(REPLAY_KEYS)
         self.notice = ""
         self.moves_floor = False
         self.now_s = 0.0
@@ -179,8 +179,8 @@ class ReplayWindow:
         self._grip_kind, self._dragged = "", 0.0
         action = pressed(self.buttons[::-1], point)
         strip = self._chosen.causes_view if self.has_causes else None
-        if self.help_shown:
-            self.help_shown = False
+        if self.help.is_shown:
+            self.help.put_away()
         elif action is not None:
             self.act(action)
         elif self.bar.holds(point, slack=9.0):
@@ -235,7 +235,7 @@ class ReplayWindow:
             "load changed": self._read_again,
             "keep own": self._keep,
             "change mode": partial(self._switch, "moves_floor"),
-            "help": partial(self._switch, "help_shown"),
+            "help": self.help.turn,
             "leave": self._leave,
             "close": self._close,
         }
@@ -276,8 +276,8 @@ class ReplayWindow:
 
     def _leave(self) -> None:
         """Leave what was opened last: a card, a notice, the chosen walker, the full screen, the window."""
-        if self.help_shown:
-            self.help_shown = False
+        if self.help.is_shown:
+            self.help.put_away()
         elif self.more_shown or self.legend_shown:
             self.more_shown = self.legend_shown = False
         elif self.notice:
@@ -309,7 +309,7 @@ class ReplayWindow:
         levels = self._glows.levels(self.now_s)
         player = self.player
         return (
-            self.size, self.theme.name, self.scale, self.help_shown, self.notice, self.view,
+            self.size, self.theme.name, self.scale, self.help.state, self.notice, self.view,
             self.camera.is_moving(self.now_s), player.time_s, player.playing,
             player.speed_step, player.skipping, player.chosen, player.following, player.causes_shown,
             player.beside, player.ways, self._chosen.is_ready, levels.tobytes(),
@@ -345,8 +345,8 @@ class ReplayWindow:
             )
         if self.notice:
             draw_notice(sheet, layout.arena, self.notice)
-        if self.help_shown:
-            draw_help(sheet, REPLAY_KEYS)
+        if self.help.is_shown:
+            self.help.draw(sheet)
         self._drawn = self._state()
 
     def _news(self) -> str:
@@ -371,7 +371,7 @@ class ReplayWindow:
             "follow": player.following,
             "lead": self.lanes != NO_LANES and not self.has_causes,
             "legend": self.legend_shown,
-            "help": self.help_shown,
+            "help": self.help.is_shown,
             "full screen": self.full_screen,
         }
         return {action for action, is_on in states.items() if is_on}

@@ -13,7 +13,7 @@ from shapely import affinity
 from shapely.geometry import LineString, MultiPoint, Point, Polygon
 from shapely.ops import unary_union
 
-from arena.scene.records import SHADE, SOURCE, SUN_DISTANCE, WALL, wall_table
+from arena.scene.records import ROUND, SHADE, SOURCE, SUN_DISTANCE, WALL, wall_table
 
 
 @dataclass
@@ -58,9 +58,11 @@ def make_lamp(
     radius: float = 0.0,
     aim: tuple[float, float, float] = (0.0, 0.0, -1.0),
     beam: float = 0.0,
+    form: int = ROUND,
+    face: tuple[float, float, float] = (0.0, 0.0, -1.0),
 ) -> np.void:
     """Return a lamp's record; lengths in metres."""
-    return np.array([(x, y, z, candela, 0, radius, *aim, beam, 0)], dtype=SOURCE)[0]
+    return np.array([(x, y, z, candela, 0, radius, *aim, beam, 0, form, *face)], dtype=SOURCE)[0]
 
 
 def make_sun(azimuth: float, elevation: float, lux: float, width: float = math.radians(0.533)) -> np.void:
@@ -68,7 +70,8 @@ def make_sun(azimuth: float, elevation: float, lux: float, width: float = math.r
     level = math.cos(elevation)
     way = np.array([level * math.cos(azimuth), level * math.sin(azimuth), math.sin(elevation)])
     radius = SUN_DISTANCE * math.tan(width / 2)
-    return np.array([(*(way * SUN_DISTANCE), lux, 1, radius, *(-way), 0.0, 0)], dtype=SOURCE)[0]
+    row = (*(way * SUN_DISTANCE), lux, 1, radius, *(-way), 0.0, 0, ROUND, 0.0, 0.0, 0.0)
+    return np.array([row], dtype=SOURCE)[0]
 
 
 def random_scene(rng: np.random.Generator, radius: float = 0.0) -> Scene:
@@ -151,12 +154,15 @@ def _clip(corners: np.ndarray, axis: np.ndarray, depth: float, keep_beyond: bool
 def passes_by_area(scene: Scene) -> float:
     """Return what gets from a disc to the receiver, by areas of what it sees projected on the disc's plane.
 
-    The disc stands for a polygon of 512 sides, so areas are good to 3e-5.
+    That is square to the line of sight, or lies as a flat disc does. The disc stands for a polygon of 512
+    sides, so areas are good to 3e-5.
     """
     eye = np.array(scene.receiver)
     lamp = np.array([scene.source["x"], scene.source["y"], scene.source["z"]])
-    distance = float(np.linalg.norm(lamp - eye))
-    axis = (lamp - eye) / distance
+    axis = (lamp - eye) / float(np.linalg.norm(lamp - eye))
+    if scene.source["form"] != ROUND:
+        axis = -np.array([scene.source["face_x"], scene.source["face_y"], scene.source["face_z"]])
+    distance = float((lamp - eye) @ axis)
     helper = np.eye(3)[np.argmin(np.abs(axis))]
     right = np.cross(axis, helper)
     right /= np.linalg.norm(right)
@@ -170,7 +176,8 @@ def passes_by_area(scene: Scene) -> float:
         flat = Polygon(np.column_stack([relative @ right * scale, relative @ up * scale]))
         return flat if flat.is_valid else flat.buffer(0)
 
-    disc = Point(0.0, 0.0).buffer(float(scene.source["radius"]), quad_segs=128)
+    middle = Point((lamp - eye) @ right, (lamp - eye) @ up)
+    disc = middle.buffer(float(scene.source["radius"]), quad_segs=128)
     sheets = []
     for wall in scene.walls:
         a, b = (wall["ax"], wall["ay"]), (wall["bx"], wall["by"])

@@ -1,6 +1,7 @@
 """What can be measured of a window: how much the floor takes, what names cover, how colours differ."""
 
 import itertools
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +12,12 @@ from arena.recording import describe_arena
 from arena.scene.spec import read_arena
 from replays.drawing import colours
 from replays.drawing.label_placing import label_box
+from replays.drawing.metres_to_points import View, bounds
 from replays.drawing.sheet import Sheet, pygame
 from replays.drawing.theme import THEMES
 from replays.format.tables import Replay
 from replays.window.replay_window import ReplayWindow
+from replays.window.window_layout import MARGIN
 from tests.helpers.fabricate import Fabricator
 
 ARENAS = tuple(
@@ -60,6 +63,28 @@ def floor_share(window: ReplayWindow) -> float:
         outline = outline.difference(shapely.box(card.left, card.top, card.right, card.bottom))
     width, height = (pixels / window.scale for pixels in window.size)
     return float(outline.intersection(shapely.box(0, 0, width, height)).area / (width * height))
+
+
+@dataclass(frozen=True)
+class FloorMeasure:
+    """What of a window the room for the floor takes, and the floor itself; 1 is all of it.
+
+    ``fills`` is 1 where the floor is as large as its shape lets it be in that room.
+    """
+
+    room: float
+    floor: float
+    fills: float
+
+
+def measure_floor(view: View, arena: dict[str, Any], window: tuple[float, float]) -> FloorMeasure:
+    """The floor of ``arena`` in ``view``, whose box is its room, in a ``window`` of so many points."""
+    west, south, east, north = bounds(arena)
+    across, along = view.zoom * (east - west), view.zoom * (north - south)
+    rim = 2.0 * MARGIN * max(across, along)
+    whole = window[0] * window[1]
+    fills = max((across + rim) / view.width, (along + rim) / view.height)
+    return FloorMeasure(view.width * view.height / whole, across * along / whole, fills)
 
 
 def label_faults(window: ReplayWindow) -> list[str]:

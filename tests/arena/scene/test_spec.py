@@ -13,6 +13,7 @@ from agents.handbook.light_kinds import KINDS
 from agents.text.shapes import field_table
 from agents.text.shipped import shipped_names
 from arena.scene.flat_arena import flatten, intensity_from_flux
+from arena.scene.records import FLAT, MATT, ROUND
 from arena.scene.spec import ArenaSpec, read_arena
 
 GOOD = """\
@@ -193,6 +194,21 @@ PLACES = "  places:\n    - place: 0.2 0.5 m\n    - place: 0.5 0.5 m\n"
             (20, 11, "lamps[0].flux", "flux beside intensity"),
         ),
         ("flux: 800 lm", "flux: 8 lm\n    aim: 0 0 m", (21, 10, "lamps[0].aim", "an aim without a beam")),
+        (
+            "flux: 800 lm",
+            "flux: 8 lm\n    faces: down\n    diameter: 8 cm\n    aim: 0 0 m",
+            (23, 10, "lamps[0].aim", "an aim without a beam"),
+        ),
+        (
+            "flux: 800 lm",
+            "flux: 8 lm\n    faces: down",
+            (21, 12, "lamps[0].faces", "a facing of a lamp without width"),
+        ),
+        (
+            "flux: 800 lm",
+            "flux: 8 lm\n    faces: up\n    diameter: 8 cm",
+            (21, 12, "lamps[0].faces", "'up'"),
+        ),
         ("flux: 800 lm", "flux: 8 lm\n    beam: 90 deg", (21, 11, "lamps[0].beam", "'90 deg'")),
         ("light: white-led", "light: white-lamp", (19, 12, "lamps[0].light", "'white-lamp'")),
         ("lamps:\n  - name: lamp\n", "lamps:\n    name: lamp\n", (15, 1, "lamps", "a map")),
@@ -361,6 +377,27 @@ def test_lamps_in_flat_arrays(tmp_path: Path) -> None:
     [plain] = flatten(read_arena(write(tmp_path, GOOD))).sources
     assert plain["intensity"] == pytest.approx(800.0 / (4.0 * math.pi))
     assert (plain["aim_z"], plain["beam"], plain["radius"]) == (-1.0, 0.0, 0.0)
+    assert plain["form"] == ROUND
+
+
+def test_flat_lamps_in_flat_arrays(tmp_path: Path) -> None:
+    def lamp(keys: str) -> np.void:
+        text = GOOD.replace("flux: 800 lm", "flux: 800 lm\n    diameter: 8 cm\n    " + keys)
+        return flatten(read_arena(write(tmp_path, text))).sources[0]
+
+    level = lamp("faces: down")
+    assert level["form"] == MATT
+    assert [level[f"face_{axis}"] for axis in "xyz"] == [0.0, 0.0, -1.0]
+    # a matt disc of 800 lm has 800 / pi cd along its axis (Lambert)
+    assert level["intensity"] == pytest.approx(800.0 / math.pi)
+    assert level["beam"] == 1.0
+    askew = lamp("faces: aim\n    aim: 3.8 0.5 m")
+    assert [askew[f"face_{axis}"] for axis in "xyz"] == pytest.approx([0.8, 0.0, -0.6])
+    assert [askew[f"aim_{axis}"] for axis in "xyz"] == pytest.approx([0.8, 0.0, -0.6])
+    narrow = lamp("faces: down\n    beam: 30 deg\n    aim: 3.8 0.5 m")
+    assert narrow["form"] == FLAT
+    assert (narrow["face_z"], narrow["aim_x"]) == pytest.approx((-1.0, 0.8))
+    assert narrow["beam"] == pytest.approx(4.8188, rel=1e-4)
 
 
 def test_the_sun_in_flat_arrays(tmp_path: Path) -> None:

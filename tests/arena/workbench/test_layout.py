@@ -6,11 +6,13 @@ import pytest
 
 from agents.design.values_by_path import SCOPES
 from agents.text.shipped import shipped_names
+from arena.recording import describe_arena
 from arena.workbench.controller import Controller
 from arena.workbench.layout import BOTH_SIZE, LEAST_SIZE, LETTERS, USUAL_SIZE, lay_out_workbench, scale_of
 from arena.workbench.workbench_keys import BUTTONS
 from replays.drawing.sheet import Sheet, pygame
 from tests.helpers.window_events import mouse, press
+from tests.helpers.window_measures import FloorMeasure, measure_floor
 from tests.helpers.workbench import settle, show, text_drawn
 
 SIZES = [BOTH_SIZE, (1280, 760), (1280, 1024), (1920, 1080), (3840, 2160), (2560, 700)]
@@ -80,27 +82,31 @@ def test_clicks_land_where_things_are_drawn_at_any_size(
     assert controller.question.document is controller.state.documents.arena
 
 
-def floor_share(controller: Controller, size: tuple[int, int]) -> float:
-    """Share of a window that the floor itself takes."""
-    assert controller.view is not None
-    corners = controller.view.line(controller.state.floor.spec.floor.outline)
-    across, along = zip(*corners, strict=True)
-    return (max(across) - min(across)) * (max(along) - min(along)) * controller.scale**2 / (size[0] * size[1])
-
-
-def test_the_floor_takes_most_of_the_window(make: Callable[..., Controller]) -> None:
-    """60 % without the panel, whatever the arena; beside the panel 45 %, unless the floor is a long one."""
+@pytest.mark.parametrize("size", [(1280, 720), (1280, 1024), (1920, 1200), (3840, 2160), (2560, 1080)])
+def test_the_floor_takes_most_of_the_window(make: Callable[..., Controller], size: tuple[int, int]) -> None:
+    """60 % of a screen of the usual shape without the panel; with it, and on any other screen, the room of
+    the floor is 60 %, and the floor as large in it as its shape lets it be."""
     for name in shipped_names("arena"):
         controller = make(name)
-        across, along = zip(*controller.state.floor.spec.floor.outline, strict=True)
-        ratio = (max(across) - min(across)) / (max(along) - min(along))
-        for size in ((1280, 720), (1920, 1080)):
-            controller.panel_shown = True
-            show(controller, size)
-            assert floor_share(controller, size) >= (0.45 if ratio < 1.85 else 0.35), name
-            press(controller, pygame.K_y)
-            show(controller, size)
-            assert floor_share(controller, size) >= 0.6, name
+        show(controller, size)
+        beside = floor_of(controller, size)
+        assert beside.room >= 0.6, name
+        assert beside.fills == pytest.approx(1.0, abs=0.01), name
+        press(controller, pygame.K_y)
+        show(controller, size)
+        alone = floor_of(controller, size)
+        assert alone.room >= 0.9, name
+        assert alone.fills == pytest.approx(1.0, abs=0.01), name
+        if 1.5 < size[0] / size[1] < 2.0:
+            assert alone.floor >= 0.6, name
+
+
+def floor_of(controller: Controller, size: tuple[int, int]) -> FloorMeasure:
+    """The measure of the floor in a workbench of ``size`` pixels that has been drawn."""
+    assert controller.view is not None
+    arena = describe_arena(controller.state.floor.spec, "")
+    window = (size[0] / controller.scale, size[1] / controller.scale)
+    return measure_floor(controller.view, arena, window)
 
 
 @pytest.mark.parametrize("size", [LEAST_SIZE, (800, 600), (990, 700)], ids=str)

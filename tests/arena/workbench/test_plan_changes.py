@@ -27,34 +27,34 @@ def test_what_is_put_into_a_file_and_taken_out_again_leaves_it_as_it_was(name: s
     plain = plain_of(layout_of(text).root)
     for key in ("walls", "shades", "lamps", "goals", "gates"):
         item = {"name": "a: pot", "outline": "0 0 / 1 0 / 1 1 m"}
-        longer = with_item(text, key, item)
+        longer = with_item(text, (key,), item)
         there = plain_of(layout_of(longer).root)
         assert there[key] == [*plain.get(key, []), item]
         assert {one: there[one] for one in plain if one != key} == {
             one: plain[one] for one in plain if one != key
         }
-        back = without_item(longer, key, len(there[key]) - 1)
+        back = without_item(longer, (key,), len(there[key]) - 1)
         assert (plain_of(layout_of(back).root).get(key) or []) == plain.get(key, [])
         if plain.get(key):
             assert back == text, "remarks and all"
         for number in range(len(plain.get(key, []))):
-            left = plain_of(layout_of(without_item(text, key, number)).root)
+            left = plain_of(layout_of(without_item(text, (key,), number)).root)
             assert left[key] == [one for place, one in enumerate(plain[key]) if place != number]
 
 
 def test_texts_of_other_shapes() -> None:
     flow = "photodrome: arena 1\nwalls: [{name: a}, {name: b}]  # two\nlasts: 1 min\n"
-    assert plain_of(layout_of(with_item(flow, "walls", {"name": "c"})).root)["walls"][2] == {"name": "c"}
-    assert plain_of(layout_of(without_item(flow, "walls", 0)).root)["walls"] == [{"name": "b"}]
+    assert plain_of(layout_of(with_item(flow, ("walls",), {"name": "c"})).root)["walls"][2] == {"name": "c"}
+    assert plain_of(layout_of(without_item(flow, ("walls",), 0)).root)["walls"] == [{"name": "b"}]
     bare = "photodrome: arena 1\nlasts: 1 min"
-    assert plain_of(layout_of(with_item(bare, "lamps", {"name": "c"})).root)["lamps"] == [{"name": "c"}]
+    assert plain_of(layout_of(with_item(bare, ("lamps",), {"name": "c"})).root)["lamps"] == [{"name": "c"}]
     end = "lasts: 1 min\nwalls:\n- name: a\n- name: b"
-    assert plain_of(layout_of(with_item(end, "walls", {"name": "c"})).root)["walls"][2] == {"name": "c"}
-    assert plain_of(layout_of(without_item(end, "walls", 1)).root)["walls"] == [{"name": "a"}]
+    assert plain_of(layout_of(with_item(end, ("walls",), {"name": "c"})).root)["walls"][2] == {"name": "c"}
+    assert plain_of(layout_of(without_item(end, ("walls",), 1)).root)["walls"] == [{"name": "a"}]
     with pytest.raises(WorkError, match="no item 3"):
-        without_item(end, "walls", 2)
+        without_item(end, ("walls",), 2)
     with pytest.raises(WorkError, match="no item 1"):
-        without_item(end, "lamps", 0)
+        without_item(end, ("lamps",), 0)
 
 
 @pytest.mark.parametrize(
@@ -202,3 +202,63 @@ def test_the_floor_comes_closer_and_walkers_tell_their_causes(make: Callable[...
     press(controller, pygame.K_MINUS, pygame.K_MINUS, pygame.K_MINUS)
     show(controller)
     assert controller.view == whole
+
+
+def test_start_places_are_added_taken_out_and_exchanged_for_a_zone(make: Callable[..., Controller]) -> None:
+    controller = make("leaf-shade")
+    state = controller.state
+    zone = arena_of(state.documents.arena).starts.zone
+    assert zone is not None
+    text = state.documents.arena.text
+    press(controller, pygame.K_m, pygame.K_INSERT)
+    write(controller, "start place")
+    press(controller, pygame.K_RETURN)
+    starts = arena_of(state.documents.arena).starts
+    assert (starts.zone, len(starts.places or ())) == (None, 1)
+    assert state.selection.movable == ("starts", "places", 0, "place")
+    press(controller, pygame.K_INSERT)
+    write(controller, "start place")
+    press(controller, pygame.K_RETURN)
+    assert len(arena_of(state.documents.arena).starts.places or ()) == 2
+    assert "start 2 put there" in state.note
+    # where its nose points
+    press(controller, pygame.K_RETURN)
+    write(controller, "heading")
+    press(controller, pygame.K_RETURN)
+    write(controller, "90 deg")
+    press(controller, pygame.K_RETURN, pygame.K_ESCAPE)
+    places = arena_of(state.documents.arena).starts.places
+    assert places is not None
+    assert places[1].heading == pytest.approx(math.pi / 2)
+    press(controller, pygame.K_DELETE)
+    assert len(arena_of(state.documents.arena).starts.places or ()) == 1
+    press(controller, *[pygame.K_m] * 2)
+    while state.chosen_movable().kind != "start":
+        press(controller, pygame.K_m)
+    press(controller, pygame.K_DELETE)
+    assert "stays" in state.note, "somebody has to start"
+    press(controller, pygame.K_INSERT)
+    write(controller, "start zone")
+    press(controller, pygame.K_RETURN)
+    starts = arena_of(state.documents.arena).starts
+    assert starts.places is None
+    assert starts.zone is not None
+    assert starts.zone.number == 1
+    while state.documents.arena.text != text:
+        press(controller, pygame.K_u)
+        assert "nothing is left" not in state.note
+
+
+def test_an_arena_with_start_places_gets_one_more(make: Callable[..., Controller]) -> None:
+    for name in shipped_names("arena"):
+        controller = make(name)
+        state = controller.state
+        places = arena_of(state.documents.arena).starts.places
+        if places is None:
+            continue
+        while state.chosen_movable().kind != "start":
+            press(controller, pygame.K_m)
+        press(controller, pygame.K_INSERT)
+        write(controller, "start place")
+        press(controller, pygame.K_RETURN)
+        assert len(arena_of(state.documents.arena).starts.places or ()) == len(places) + 1, state.note

@@ -119,9 +119,9 @@ def test_buttons_and_keys_do_the_same(make: Callable[..., Controller]) -> None:
     mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[1].center)
     assert controller.state.documents.unsaved
     mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[4].center)
-    assert controller.help_shown
+    assert controller.help.is_shown
     mouse(controller, pygame.MOUSEBUTTONDOWN, (5, 5))
-    assert not controller.help_shown
+    assert not controller.help.is_shown
     mouse(controller, pygame.MOUSEBUTTONDOWN, controller.layout.buttons[2].center)
     assert controller.question is not None
 
@@ -130,10 +130,10 @@ def test_help_and_colours_come_and_go_by_their_keys(make: Callable[..., Controll
     controller = make()
     for key in (pygame.K_h, pygame.K_F1):
         press(controller, key)
-        assert controller.help_shown
+        assert controller.help.is_shown
         show(controller)
         press(controller, key)
-        assert not controller.help_shown
+        assert not controller.help.is_shown
     press(controller, pygame.K_t, pygame.K_f)
     assert (controller.dark, controller.full_screen) == (True, True)
     press(controller, pygame.K_TAB)

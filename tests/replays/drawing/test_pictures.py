@@ -323,7 +323,7 @@ def test_a_trail_is_drawn_as_far_as_the_time_whatever_the_steps(walkers: int) ->
     for times in ([100.0], [3.0, 10.2, 10.21, 14.0, 20.3, 55.0, 100.0]):
         trails = Trails(replay, poses, view, 1.0, 2, everyone)
         for time_s in times:
-            assert trails.advance(time_s)[0]
+            assert trails.advance(time_s)
         inked.append(pygame.surfarray.array_alpha(trails.colour) > 0)
         half = Trails(replay, poses, view, 1.0, 2, everyone)
         half.advance(15.0)
@@ -347,7 +347,7 @@ def test_trails_that_are_given_little_time_come_to_the_same_end() -> None:
     whole, slow = (Trails(replay, poses, view, 1.0, 2, everyone) for _ in range(2))
     whole.advance(900.0)
     steps = 1
-    while not slow.advance(900.0, 0.0)[0]:
+    while not slow.advance(900.0, 0.0):
         steps += 1
     assert steps > 5
     for layer in ("casing", "colour"):

@@ -6,7 +6,15 @@ from replays.drawing.sheet import pygame
 from replays.window.playback import SPEEDS
 from replays.window.replay_window import ReplayWindow
 from tests.helpers.window_events import press
-from tests.helpers.window_measures import ARENAS, contrasts, crowd_in, floor_share, label_faults, settled
+from tests.helpers.window_measures import (
+    ARENAS,
+    contrasts,
+    crowd_in,
+    floor_share,
+    label_faults,
+    measure_floor,
+    settled,
+)
 
 
 @pytest.mark.parametrize("name", ARENAS)
@@ -22,6 +30,25 @@ def test_the_floor_takes_most_of_the_window_and_names_cover_nothing(name: str) -
     window.draw(pygame.Surface((1280, 720)))
     assert window.has_causes
     assert floor_share(window) >= 0.45
+
+
+@pytest.mark.parametrize("size", [(1280, 1024), (1920, 1200), (2560, 1080), (3840, 2160)])
+def test_on_a_screen_of_another_shape_the_floor_is_as_large_as_its_own_lets_it_be(
+    size: tuple[int, int],
+) -> None:
+    """Of the room for the floor: 60 % of the window, 45 % with the causes of a walker open."""
+    for name in ARENAS:
+        window = ReplayWindow(crowd_in(name, 3), scale=2.0 if size[0] > 3000 else 1.0)
+        window.size = size
+        points = (size[0] / window.scale, size[1] / window.scale)
+        alone = measure_floor(window.view, window.replay.arena, points)
+        press(window, pygame.K_w)
+        assert window.has_causes
+        beside = measure_floor(window.view, window.replay.arena, points)
+        assert (alone.room >= 0.6, beside.room >= 0.45) == (True, True), name
+        assert (alone.fills, beside.fills) == pytest.approx((1.0, 1.0), abs=0.01), name
+        if 1.5 < size[0] / size[1] < 2.0:
+            assert (alone.floor >= 0.6, beside.floor >= 0.45) == (True, True), name
 
 
 def test_every_pair_of_colours_has_the_contrast_that_is_asked_for() -> None:

@@ -55,7 +55,7 @@ def test_ones_own_walker_is_chosen_by_keys_and_by_a_click(window: ProjectorWindo
 
 def test_paper_letters_and_keys_change_and_leave(window: ProjectorWindow) -> None:
     press(window, pygame.K_t, pygame.K_h, pygame.K_f)
-    assert (window.theme, window.help_shown, window.full_screen) == (DARK, True, True)
+    assert (window.theme, window.help.is_shown, window.full_screen) == (DARK, True, True)
     window.draw(pygame.Surface((640, 360)))
     for letters in (*LETTERS[1:], LETTERS[0]):
         press(window, pygame.K_z)
@@ -63,7 +63,7 @@ def test_paper_letters_and_keys_change_and_leave(window: ProjectorWindow) -> Non
     left = []
     for _ in range(3):
         press(window, pygame.K_ESCAPE)
-        left.append((window.help_shown, window.full_screen, window.closed))
+        left.append((window.help.is_shown, window.full_screen, window.closed))
     assert left == [(False, True, False), (False, False, False), (False, False, True)]
 
 

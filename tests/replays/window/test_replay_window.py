@@ -4,6 +4,7 @@ import math
 import os
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -322,14 +323,14 @@ def test_help_comes_and_goes_and_tells_every_key(
         text(self, words, *rest, **more)  # type: ignore[arg-type]
 
     press(window, key)
-    assert window.help_shown
+    assert window.help.is_shown
     monkeypatch.setattr(Sheet, "text", noted)
     window.draw(pygame.Surface(SIZE))
     for line in REPLAY_KEYS.help_lines:
         assert written.count(line.keys) >= 1
         assert line.words in written, "whole, not cut off"
     press(window, key)
-    assert not window.help_shown
+    assert not window.help.is_shown
 
 
 def test_no_key_has_two_meanings_and_every_meaning_a_key() -> None:
@@ -368,9 +369,9 @@ def test_buttons_do_what_they_say(window: ReplayWindow) -> None:
     assert window.more_shown
     window.draw(pygame.Surface(SIZE))
     click(window, button("help"))
-    assert window.help_shown
+    assert window.help.is_shown
     click(window, window.layout.arena.middle)
-    assert not window.help_shown, "a click anywhere puts the help away"
+    assert not window.help.is_shown, "a click anywhere puts the help away"
 
 
 def test_escape_leaves_one_thing_after_the_other(window: ReplayWindow) -> None:
@@ -381,7 +382,7 @@ def test_escape_leaves_one_thing_after_the_other(window: ReplayWindow) -> None:
         press(window, pygame.K_ESCAPE)
         left.append(
             (
-                window.help_shown,
+                window.help.is_shown,
                 window.notice != "",
                 window.player.chosen is None,
                 window.full_screen,
@@ -437,26 +438,27 @@ def test_what_has_not_changed_is_not_drawn(window: ReplayWindow, monkeypatch: py
 def test_light_and_ground_are_drawn_once_for_a_view(replay: Replay, monkeypatch: pytest.MonkeyPatch) -> None:
     from replays.drawing.light_map import LightMap
 
-    calls: list[bool] = []
-    paint = LightMap.paint
+    rows: list[int] = []
+    paint = LightMap.paint_rows
 
-    def noted(self: LightMap, *given: object, coarse: bool = False) -> None:
-        calls.append(coarse)
-        paint(self, *given, coarse=coarse)  # type: ignore[arg-type]
+    def noted(self: LightMap, surface: Any, view: Any, scale: float, first: int, last: int) -> None:
+        rows.extend(range(first, last))
+        paint(self, surface, view, scale, first, last)
 
-    monkeypatch.setattr(LightMap, "paint", noted)
+    monkeypatch.setattr(LightMap, "paint_rows", noted)
     window = ReplayWindow(replay)
     for _ in range(5):
         window.draw(pygame.Surface(SIZE))
         window.advance(0.3)
-    assert calls == [False]
+    height = round(window.view.height)
+    assert rows == list(range(height))
     press(window, pygame.K_PLUS)
     window.draw(pygame.Surface(SIZE))
-    assert calls == [False, True], "coarse while the view moves"
+    assert len(rows) == height, "while the view moves the picture of before is shown"
     for _ in range(20):
         window.advance(0.05)
         window.draw(pygame.Surface(SIZE))
-    assert calls.count(False) == 2
+    assert rows == 2 * list(range(height))
 
 
 @pytest.mark.parametrize("size", [(1600, 900), (820, 520), (1, 1), (200, 1000), (700, 1300), (3000, 400)])
