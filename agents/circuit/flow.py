@@ -6,7 +6,8 @@ A *point* is what a pulse steps: storage, coupling capacitor, rotor and speed. T
 from typing import Any, NamedTuple
 
 from agents.circuit.eye import quiet_draw
-from agents.circuit.latch import Guess, Kick, Settled, Supply, settle_latch
+from agents.circuit.latch import Guess, Settled, settle_latch
+from agents.circuit.level import Kick, Supply
 from agents.circuit.tyre import rolling
 from agents.compiled import kernel
 

@@ -220,10 +220,15 @@ def settle_latch(supply: Supply, kick: Kick, thermal: float, side: Any, guess: G
             upper = y
         is_between = lower > -math.inf and upper < math.inf
         if (slope <= 0.0 and not is_between) or not is_down:
-            return let_go(status)
+            return let_go(status if math.isfinite(y) else LATCH_UNSETTLED)
         if is_between and upper - lower < 1e-3:
-            # just out of saturation, where the collector's voltage hangs on the last digits of the cover
-            return along(level, y, 0.0, 0.0, 0.0, frame)
+            if abs(level.capability - level.demand) < 0.01 * level.demand and abs(level.shift) < NEAR_LEVEL:
+                # just out of saturation, where the collector's voltage hangs on the last digits of the cover
+                return along(level, y, 0.0, 0.0, 0.0, frame)
+            # what it was between has moved with the collector
+            lower = -math.inf
+            upper = math.inf
+            is_between = False
         change = min(max(-excess / slope, -5.0), 5.0)
         if is_between and not lower < y + change < upper:
             change = 0.5 * (lower + upper) - y

@@ -26,7 +26,8 @@ from typing import Any, NamedTuple
 from agents.circuit.charging import waiting_currents
 from agents.circuit.eye import feed_resistance
 from agents.circuit.flow import Flow, Latched, Point, Still, flow_at, kick_at, settled_at
-from agents.circuit.latch import Guess, Supply, settle_latch
+from agents.circuit.latch import Guess, settle_latch
+from agents.circuit.level import Supply
 from agents.circuit.panel import LitPanel
 from agents.circuit.status import NO_NUMBER
 from agents.circuit.tyre import Rolling, Stiffness, implicit, stiffness_of
@@ -63,6 +64,8 @@ LATCH_STILL = 2e-3
 NEAR_END = 4.0
 # A step takes this share of the motor's time constant with the storage at the most.
 EMPTYING_SHARE = 0.4
+# The rail climbs by this share of the panel's thermal voltage at the most before it is looked at again.
+PANEL_SHARE = 0.3
 # A step grows by this factor at the most, and there are so many tries of one.
 GROWTH = 5.0
 TRIES = 80
@@ -209,7 +212,9 @@ def pulse_step(
     side = walker["side"][number]
     begun = Point(state["rail"], state["coupling"], state["rotor"], state["speed"])
     rail = begun.stored - walker["esr"] * state["drain"]
-    if not abs(state["panel_slope"] * (rail - state["panel_rail"])) < 1e-4 + 1e-2 * abs(state["panel"]):
+    climbed = rail - state["panel_rail"]
+    known = abs(state["panel_slope"] * climbed) < 1e-4 + 1e-2 * abs(state["panel"])
+    if not known or climbed > PANEL_SHARE * lit.thermal:
         look_at_panel(walker, lit, state, rail)
     still = Still(
         state["panel"],
@@ -232,6 +237,9 @@ def pulse_step(
     rail_scale = max(rail - SPENT, LEAST_ROOM)
     # the storage is stepped as it stands, which is good for less than the time in which it empties
     slowest = EMPTYING_SHARE * (side["motor_resistance"] + walker["esr"]) * walker["capacitance"]
+    if one.stored > 0.0:
+        # the panel's knee comes on within its thermal voltage
+        slowest = min(slowest, PANEL_SHARE * lit.thermal / one.stored)
     step = min(max(state["next_step"], shortest), slowest, longest)
     growth = GROWTH
     drift = state["drift"]

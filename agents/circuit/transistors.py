@@ -25,7 +25,7 @@ class Around(NamedTuple):
     early_slope: float
 
 
-class Driver(NamedTuple):
+class DriverCurrents(NamedTuple):
     """Base and collector current [A] of the PNP, their slopes against ln of its transport current and c."""
 
     base: float
@@ -37,7 +37,7 @@ class Driver(NamedTuple):
 
 
 @kernel
-def driver_currents(forward: float, around: Around, leaning: float, pnp: Any) -> Driver:
+def driver_currents(forward: float, around: Around, leaning: float, pnp: Any) -> DriverCurrents:
     """Base and collector current of the latch's PNP that carries ``forward`` [A] of transport current.
 
     ``leaning`` is the slope of the Early factor against ln(``forward``). Slopes ``across`` are those against
@@ -69,7 +69,7 @@ def driver_currents(forward: float, around: Around, leaning: float, pnp: Any) ->
     base_across = back * (
         fed_across * (collector + around.spare) + fed_back * (collector_across + around.spare_slope)
     )
-    return Driver(base, collector, base_slope, collector_slope, base_across, collector_across)
+    return DriverCurrents(base, collector, base_slope, collector_slope, base_across, collector_across)
 
 
 @kernel

@@ -16,7 +16,8 @@ from scipy.optimize import brentq
 
 from agents.circuit import status
 from agents.circuit.charging import charge_to, wait
-from agents.circuit.latch import Guess, Kick, Supply, settle_latch, strongest_drive
+from agents.circuit.latch import Guess, settle_latch, strongest_drive
+from agents.circuit.level import Kick, Supply
 from agents.circuit.panel import lit_panel, open_circuit_voltage, panel_current
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.records import STATE
