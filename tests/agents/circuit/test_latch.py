@@ -80,10 +80,8 @@ def test_gain_falls_at_high_and_low_current_as_gummel_and_poon_have_it(forward: 
     carried = collector / early[0]
     ideal = 150.0 / (1.0 + carried / 0.02) / (1.0 + math.sqrt(10e-6 / forward))
     assert carried / base == pytest.approx(ideal, rel=1e-9)
-    further = early[0] + 1e-5 * early[1], early[1]
-    further = driver_currents(
-        forward * 1.00001, Around(0.0, 0.0, further[0], 0.0, 0.0, 0.0), further[1], side["pnp"]
-    )
+    around = Around(0.0, 0.0, early[0] + 1e-5 * early[1], 0.0, 0.0, 0.0)
+    further = driver_currents(forward * 1.00001, around, early[1], side["pnp"])
     assert (further[0] - base) / 1e-5 == pytest.approx(base_slope, rel=1e-3)
     assert (further[1] - collector) / 1e-5 == pytest.approx(collector_slope, rel=1e-3)
 
@@ -173,7 +171,7 @@ def test_settled_latch_is_where_the_full_equations_come_to_rest() -> None:
             let_go += 1
             continue
         held += 1
-        assert found.motor == pytest.approx(rest.motor, rel=0.02, abs=1e-4)
+        assert found.motor == pytest.approx(rest.motor, rel=0.025, abs=1e-4)
         assert found.base == pytest.approx(rest.base, rel=0.02)
         assert found.given == pytest.approx(rest.given, rel=0.08)
         assert found.junction == pytest.approx(rest.junction, abs=2e-3)
@@ -214,7 +212,7 @@ def test_a_latch_on_a_hair_comes_to_an_end(state: tuple[float, ...]) -> None:
 
 
 def npn_current(npn: Any, base: float, load: float) -> float:
-    """What an NPN out of saturation carries on a ``base`` current [A], its gain being that at the ``load``."""
+    """What an NPN out of saturation carries on a ``base`` current [A], its gain that at the ``load``."""
     return float(npn["gain"] * base / (1.0 + load / npn["knee"]))
 
 

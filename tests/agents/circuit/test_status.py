@@ -224,9 +224,8 @@ def test_a_run_that_loses_a_walker_says_so_at_the_command_line(
     told = {" ".join(refusal(*run, "--threads", threads, code=1).split()) for threads in ("1", "2")}
     assert len(told) == 1
     (text,) = told
-    assert (
-        "the model lost a walker: moonflower 1 at 0 s: its circuit came to a state that is no number" in text
-    )
+    assert "the model lost a walker: moonflower 1 at " in text
+    assert "its circuit came to a state that is no number" in text
     assert "rail nan V" in text
     assert "Look at " in text
     assert "storage.start" in text
@@ -307,8 +306,10 @@ def test_a_design_within_all_ranges_is_measured_or_refused_by_name() -> None:
         for side in point.measured.sides:
             if side.reaches and not side.locked:
                 assert side.let_go is not None
-                assert 0.0 <= side.let_go <= side.trigger
                 assert side.pulse is not None
+                # a panel that gives more than a motor takes lets the rail climb in the pulse
+                brought = point.measured.photocurrent * side.pulse / design().storage.capacitance
+                assert 0.0 <= side.let_go <= side.trigger + brought
                 assert side.charge is not None
     assert measured > 100
     assert refusals
