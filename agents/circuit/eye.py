@@ -61,5 +61,15 @@ def recovery_time(side: Any) -> float:
 
     Three time constants of the coupling capacitor through the feed, and never less than 20 ms, about the
     flash of a flashing LED (common practice, no source).
+
+    By the full equations there is no such hold. What is left on the capacitor beyond its waiting voltage
+    I_q R_feed raises the trigger of the side that has fired by
+
+        (u - I_q R_feed) R_series / (R_series + R_latch) exp(-t / ((R_series + R_latch) C_c))
+
+    a time t after letting go, and the other side's not at all. So where charging takes but a few of those
+    time constants (57 ms with the usual values) the real walker fires sooner, and by turns: 100 uF at 4 mA
+    every 58 ms instead of every 145 ms. After a second and a half, the shortest that a shipped design waits
+    in the full sun, the raise is a few microvolts.
     """
     return max(3.0 * feed_resistance(False, side) * side["coupling"], 0.02)

@@ -238,20 +238,3 @@ def settle_latch(supply: Supply, kick: Kick, thermal: float, side: Any, guess: G
     if not math.isfinite(y):
         status = LATCH_UNSETTLED
     return let_go(status)
-
-
-@kernel
-def ignites(on_voltage: float, side: Any, thermal: float) -> bool:
-    """Whether the flash turns the latch on.
-
-    Before the flash the collector stands at the rail, so the latch resistor holds the PNP off; the flash has
-    to draw more through the coupling capacitor than that resistor gives back at one emitter-base voltage.
-    ``on_voltage`` [V] is the voltage at the eye when it flashes.
-    """
-    pnp = side["pnp"]
-    # a base current of a microampere is far more than the loop needs to run away
-    half = 0.5 * math.sqrt(pnp["low_knee"])
-    forward = (math.sqrt(1e-6 * pnp["gain"] + half * half) - half) ** 2
-    junction = thermal * math.log(forward / pnp["saturation_current"])
-    kick = (on_voltage - side["lit_voltage"] - junction) / side["flash_resistance"]
-    return bool(kick > junction / side["latch"] + 1e-6)

@@ -52,10 +52,12 @@ _ERRORS = (-0.1359852243972402, -1.1272082916920915, 1.0452602553351020, 0.21793
 # Share of the time since the flash to which the moment of letting go is found, and the least of it [s].
 LET_GO_SHARE = 3e-3
 LET_GO_TIME = 1e-7
-# Errors count as shares of what the rail stands above ``SPENT`` [V], of ``LEAST_ROOM`` [V] at the least, of
-# this for the coupling capacitor [V], and of the rotor's speed and this part of the fastest.
+# Errors count as shares of what the rail stands above ``SPENT`` [V], of ``LEAST_ROOM`` [V] at the least, but
+# of no more than it moves in a time constant of motor and storage, ``LEAST_SCALE`` [V] at the least; of this
+# for the coupling capacitor [V], and of the rotor's speed and this part of the fastest.
 SPENT = 0.6
 LEAST_ROOM = 0.15
+LEAST_SCALE = 0.01
 COUPLING_SCALE = 0.7
 ROTOR_SHARE = 0.03
 # A collector that moves by more than this [V] in a step is settled at each of its stages.
@@ -105,12 +107,13 @@ def look_at_panel(walker: Any, lit: LitPanel, state: Any, rail: float) -> None:
 
 @kernel
 def light_latch(walker: Any, still: Still, point: Point, state: Any) -> bool:
-    """Settle the latch as the flash finds it, and write into ``state`` where; returns whether it holds."""
+    """Settle the latch afresh, as at the flash, and write into ``state`` where; returns whether it holds."""
     side = walker["side"][still.number]
     rail = point.stored - walker["esr"] * still.drain
+    junction = 0.65 if state["guess"] == math.inf else walker["thermal"] * state["guess"]
     latch = settle_latch(
-        Supply(rail, walker["esr"], 0.0),
-        kick_at(side, still.touched, rail, point.coupling, 0.65),
+        Supply(rail, walker["esr"], side["motor_constant"] * point.rotor),
+        kick_at(side, still.touched, rail, point.coupling, junction),
         walker["thermal"],
         side,
         Guess(math.inf, 0.0, 0.0),
@@ -120,7 +123,7 @@ def light_latch(walker: Any, still: Still, point: Point, state: Any) -> bool:
     state["collector"] = latch.collector
     state["base"] = latch.base
     state["given"] = latch.given
-    state["peak"] = latch.motor
+    state["peak"] = max(state["peak"], latch.motor)
     return latch.holds
 
 
@@ -234,9 +237,11 @@ def pulse_step(
     shortest = max(min(LET_GO_SHARE * state["elapsed"], -0.5 / slopes.coupling), LET_GO_TIME)
     tolerance = walker["tolerance"]
     rotor_scale = begun.rotor + ROTOR_SHARE * max(rail, 0.1) / side["motor_constant"]
-    rail_scale = max(rail - SPENT, LEAST_ROOM)
     # the storage is stepped as it stands, which is good for less than the time in which it empties
     slowest = EMPTYING_SHARE * (side["motor_resistance"] + walker["esr"]) * walker["capacitance"]
+    # a rail that hardly moves has to stand still, or it would swing past the level at which the latch lets go
+    moving = abs(one.stored) * slowest / EMPTYING_SHARE
+    rail_scale = max(min(max(rail - SPENT, LEAST_ROOM), moving), LEAST_SCALE)
     if one.stored > 0.0:
         # the panel's knee comes on within its thermal voltage
         slowest = min(slowest, PANEL_SHARE * lit.thermal / one.stored)
@@ -244,6 +249,7 @@ def pulse_step(
     growth = GROWTH
     drift = state["drift"]
     nothing = Point(0.0, 0.0, 0.0, 0.0)
+    is_sure = False
     for _ in range(TRIES):
         follows = is_lit or state["cover"] < NEAR_END or abs(drift) * step > LATCH_STILL
         k1 = stage_rates(one, slopes, step, nothing)
@@ -269,8 +275,16 @@ def pulse_step(
             holds = latch.holds
         if not holds:
             if step <= shortest:
-                state["status"] |= latch.status
-                return False, 0.0
+                if is_sure or not light_latch(walker, still, begun, state):
+                    state["status"] |= latch.status
+                    return False, 0.0
+                # what a longer step had left was no level; only from one can the latch be known to let go
+                is_sure = True
+                latched = Latched(state["guess"], state["collector"], state["base"], state["given"])
+                one = flow_at(walker, still, begun, latched)
+                slopes = slopes_at(walker, still, begun, latched)
+                drift = 0.0
+                continue
             growth = 1.0
             step = max(0.3 * step, shortest)
             continue

@@ -37,6 +37,7 @@ SIDE = np.dtype(
         ("lit_voltage", np.float64),
         ("flash_resistance", np.float64),
         ("jitter", np.float64),  # standard deviation of the trigger [V]
+        ("ignition", np.float64, (2,)),  # voltage at the eye that turns the latch on, free and pressed [V]
         ("eye_ahead", np.float64),
         ("eye_aside", np.float64),
         ("eye_height", np.float64),

@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 
 from agents.arrays import RecordArray
+from agents.circuit.ignition import ignition_voltage
 from agents.circuit.records import WALKER
 from agents.design.parts import Body, Panel, Side, Transistor
 from agents.design.spec import Design
@@ -176,6 +177,8 @@ def _fill_circuit(record: Any, side: Side, air: float) -> None:
     record["motor_resistance"] = side.motor.resistance * copper_growth(air)
     record["magnet_loss"] = MAGNETS[side.motor.magnet]
     record["motor_constant"] = side.motor.constant * flux_left(side.motor.magnet, air)
+    for number, touched in enumerate((False, True)):
+        record["ignition"][number] = ignition_voltage(touched, record, float(thermal_voltage(air)))
 
 
 def _fill_transistor(record: Any, transistor: Transistor, air: float) -> None:

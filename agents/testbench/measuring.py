@@ -15,7 +15,7 @@ import numpy as np
 from agents.arrays import RecordArray
 from agents.circuit.charging import open_circuit, waiting_currents
 from agents.circuit.eye import on_voltage, trigger_voltage
-from agents.circuit.latch import ignites
+from agents.circuit.ignition import ignites
 from agents.circuit.panel import LitPanel, lit_panel, panel_temperature, panel_under, photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
@@ -119,10 +119,10 @@ def measure_side(walker: Any, number: int, light: float, lit: LitPanel, state: A
     ``lit`` is the panel in that light; ``state`` a STATE record to work in. Returns a status.
     """
     side = walker["side"][number]
-    lights = ignites(on_voltage(light, side), side, walker["thermal"])
+    free = False
+    lights = ignites(on_voltage(light, side), free, side)
     point["ignites"] = lights
     point["touch_outweighs"] = math.inf
-    free = False
     status = measure_pulse(
         walker, number, trigger_voltage(light, free, side), lit, free, lights, state, point["free"]
     )
@@ -133,6 +133,7 @@ def measure_side(walker: Any, number: int, light: float, lit: LitPanel, state: A
         return status
     point["touch_outweighs"] = touch_ratio(walker, number, light)
     pressed = True
+    lights = ignites(on_voltage(light, side), pressed, side)
     return measure_pulse(
         walker,
         number,

@@ -10,7 +10,7 @@ from typing import Any
 
 from agents.circuit.charging import charging_current
 from agents.circuit.eye import on_voltage, trigger_voltage
-from agents.circuit.latch import ignites
+from agents.circuit.ignition import ignites
 from agents.circuit.panel import LitPanel
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.status import SETTLED
@@ -56,11 +56,7 @@ def has_other_than(walker: Any, light: float, lit: LitPanel, twins: bool, allowe
         side = walker["side"][number]
         trigger = trigger_voltage(light, free, side)
         current, status = charging_current(walker, lit, trigger)
-        if (
-            status != SETTLED
-            or not current > 0.0
-            or not ignites(on_voltage(light, side), side, walker["thermal"])
-        ):
+        if status != SETTLED or not current > 0.0 or not ignites(on_voltage(light, side), free, side):
             continue
         state["status"] = SETTLED
         state["rail"] = trigger

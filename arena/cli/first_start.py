@@ -89,7 +89,7 @@ def compile_all_but_engine() -> None:
     from agents.circuit.air import set_air
     from agents.circuit.charging import wait, waiting_currents
     from agents.circuit.eye import feed_resistance, on_voltage, recovery_time, trigger_voltage
-    from agents.circuit.latch import ignites
+    from agents.circuit.ignition import ignites
     from agents.circuit.panel import lit_panel, photocurrent_in
     from agents.circuit.records import STATE
     from agents.circuit.steering import lead
@@ -119,7 +119,7 @@ def compile_all_but_engine() -> None:
     recovery_time(side)
     feed_resistance(False, side)
     lead(walker, trigger, trigger, trigger, trigger)
-    ignites(float(on_voltage(3e3, side)), side, walker["thermal"])
+    ignites(float(on_voltage(3e3, side)), False, side)
     with np.errstate(over="ignore"):  # words wrap
         normal_pair(1, 0, TRIGGER, 0)
     photocurrent_in(walker, 1e3)

@@ -4,7 +4,7 @@ import math
 from typing import Any
 
 from agents.circuit.eye import on_voltage, trigger_voltage
-from agents.circuit.latch import ignites
+from agents.circuit.ignition import ignites
 from agents.circuit.panel import LitPanel, lit_panel, photocurrent_in
 from agents.compiled import kernel, kernel_part
 from arena.engine.gaps import body_body_gap, body_wall_gap
@@ -390,11 +390,9 @@ def set_triggers(walker: Any, body: Any) -> None:
     body["left_trigger"] = math.inf
     body["right_trigger"] = math.inf
     # a flash that does not turn the latch on is no trigger
-    if ignites(on_voltage(body["left_light"], left), left, walker["thermal"]):
-        body["left_trigger"] = (
-            trigger_voltage(body["left_light"], body["left_touch"] != FREE, left) + body["left_noise"]
-        )
-    if ignites(on_voltage(body["right_light"], right), right, walker["thermal"]):
-        body["right_trigger"] = (
-            trigger_voltage(body["right_light"], body["right_touch"] != FREE, right) + body["right_noise"]
-        )
+    touched = body["left_touch"] != FREE
+    if ignites(on_voltage(body["left_light"], left), touched, left):
+        body["left_trigger"] = trigger_voltage(body["left_light"], touched, left) + body["left_noise"]
+    touched = body["right_touch"] != FREE
+    if ignites(on_voltage(body["right_light"], right), touched, right):
+        body["right_trigger"] = trigger_voltage(body["right_light"], touched, right) + body["right_noise"]

@@ -21,7 +21,7 @@ from agents.arrays import BoolArray, FloatArray, RecordArray
 from agents.circuit.air import set_air
 from agents.circuit.charging import wait
 from agents.circuit.eye import on_voltage, recovery_time, trigger_voltage
-from agents.circuit.latch import ignites
+from agents.circuit.ignition import ignites
 from agents.circuit.panel import LitPanel, lit_panel, photocurrent_in
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED, failure
@@ -161,7 +161,7 @@ class Trace:
     def trigger(self, side: int, light: float, pressed: bool) -> float:
         """Rail [V] at which ``side`` fires in ``light`` [lx] at its eye, jitter apart; inf if it cannot."""
         own = self.record["side"][side]
-        if not ignites(on_voltage(light, own), own, self.record["thermal"]):
+        if not ignites(on_voltage(light, own), pressed, own):
             return math.inf
         return float(trigger_voltage(light, pressed, own))
 

@@ -17,6 +17,7 @@ of an exponential; A. Jain and A. Kapoor, Solar Energy Materials and Solar Cells
 Voltages are against ground [V], C_n is a small capacitance that every node has [F].
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -112,16 +113,16 @@ def transistor_currents(
     An NPN's signs; for a PNP give emitter-base and collector-base voltages.
     """
     # far beyond what any state of a pulse has, and near enough to keep a wild trial step finite
-    forward = part.saturation_current * np.expm1(min(emitter / thermal, 60.0))
-    backward = part.saturation_current * np.expm1(min(collector / thermal, 60.0))
+    forward = part.saturation_current * math.expm1(min(emitter / thermal, 60.0))
+    backward = part.saturation_current * math.expm1(min(collector / thermal, 60.0))
     # base charge over that of no current and no voltage: Early's q1 over what high injection adds
     narrowing = 1.0 / max(1.0 - collector / part.early_voltage, 0.1)
-    charge = 0.5 * narrowing * (1.0 + np.sqrt(1.0 + 4.0 * max(forward, 0.0) / part.knee_current))
+    charge = 0.5 * narrowing * (1.0 + math.sqrt(1.0 + 4.0 * max(forward, 0.0) / part.knee_current))
     transport = (forward - backward) / charge
     back_base = backward / part.reverse_gain
     # it equals the ideal base current where the collector current is the lower knee's
-    recombining = np.sqrt(part.saturation_current * part.low_knee_current) / part.gain
-    recombining *= np.expm1(min(emitter / (2.0 * thermal), 30.0))
+    recombining = math.sqrt(part.saturation_current * part.low_knee_current) / part.gain
+    recombining *= math.expm1(min(emitter / (2.0 * thermal), 30.0))
     return transport - back_base, forward / part.gain + recombining + back_base
 
 

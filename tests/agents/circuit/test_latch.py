@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from agents.circuit.latch import Guess, Settled, ignites, settle_latch
+from agents.circuit.latch import Guess, Settled, settle_latch
 from agents.circuit.level import Kick, Supply
 from agents.circuit.status import SETTLED
 from agents.circuit.transistors import Around, collector_voltage, driver_currents
@@ -231,14 +231,3 @@ def test_a_guess_from_nearby_leads_to_the_same_level() -> None:
             other = settle_latch(supply, kick, ROOM, side, guess)
             assert other.holds, (values, rail, back, coupling, off)
             assert other[1:7] == pytest.approx(fresh[1:7], rel=3e-3, abs=5e-4)
-
-
-def test_a_flash_from_too_low_does_not_ignite() -> None:
-    """The kick has to lift the PNP's base over one emitter-base voltage before anything flows."""
-    _, side = left_side()
-    assert not ignites(1.7, side, ROOM)
-    assert not ignites(2.2, side, ROOM)
-    assert ignites(2.6, side, ROOM)
-    # a small latch resistor holds the PNP off all the harder
-    _, firm = left_side(latch=200.0, eye__flash_resistance=200.0)
-    assert not ignites(2.6, firm, ROOM)

@@ -1,0 +1,96 @@
+"""From which flash on the latch takes, against full node equations, and for any allowed part."""
+
+import math
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from agents.circuit.ignition import ignites, ignition_voltage
+from agents.design.as_built import build
+from agents.design.spec import Design
+from tests.helpers.drawn_pulses import SMALL_NODE, drawn_cases
+from tests.helpers.whole_circuit import WholeCircuit
+
+MARIGOLD = Design(name="marigold")
+
+
+def left_side(values: dict[str, float]) -> Any:
+    return build(MARIGOLD.with_values(values))[0]["side"][0]
+
+
+def takes(values: dict[str, float], touched: bool, on_voltage: float) -> bool:
+    """Whether a flash at ``on_voltage`` [V] brings the collector half-way down, by the full equations."""
+    circuit = WholeCircuit(MARIGOLD.with_values(values), 100.0, touched, node=SMALL_NODE, tolerance=1e-5)
+    return circuit.takes(circuit.trigger(on_voltage))[0]
+
+
+@pytest.mark.parametrize("touched", [False, True])
+@pytest.mark.parametrize(
+    ("values", "expected"),
+    [
+        ({}, 2.318),
+        ({"both.latch": 1e3}, 2.362),
+        ({"both.latch": 100e3}, 2.321),
+        ({"both.latch": 220e3, "both.motor.resistance": 8.0}, 2.396),
+        ({"both.npn.gain": 60.0, "both.pnp.gain": 60.0}, 2.347),
+        ({"both.eye.lit_voltage": 1.5}, 2.115),
+    ],
+    ids=str,
+)
+def test_ignition_against_full_equations(values: dict[str, float], expected: float, touched: bool) -> None:
+    """To 5 mV, half of what eyes jitter by; the whisker pressed it takes a little more."""
+    needed = float(left_side(values)["ignition"][1 if touched else 0])
+    assert needed == pytest.approx(expected, abs=0.004 if not touched else 0.025)
+    assert not takes(values, touched, needed - 0.005)
+    assert takes(values, touched, needed + 0.005)
+
+
+def test_ignition_of_drawn_designs() -> None:
+    """To 12 mV, also where a strong feeler makes the threshold soft."""
+    for case in drawn_cases(6):
+        needed = float(left_side(case.values)["ignition"][1 if case.touched else 0])
+        assert not takes(case.values, case.touched, needed - 0.012), case.name
+        assert takes(case.values, case.touched, needed + 0.012), case.name
+
+
+def test_a_flash_from_too_low_does_not_ignite() -> None:
+    """The kick has to lift the PNP's base over one emitter-base voltage before anything flows."""
+    side = left_side({})
+    for touched in (False, True):
+        assert not ignites(1.7, touched, side)
+        assert not ignites(2.2, touched, side)
+        assert ignites(2.6, touched, side)
+    # a small latch resistor holds the PNP off all the harder
+    assert not ignites(2.6, False, left_side({"both.latch": 200.0}))
+
+
+PARTS = {
+    "both.latch": st.sampled_from([10.0, 1e3, 1e8]),
+    "both.series": st.sampled_from([10.0, 47e3, 1e8]),
+    "both.feeler": st.sampled_from([10.0, 33e3, 1e8]),
+    "both.motor.resistance": st.sampled_from([0.5, 28.0, 1e4]),
+    "both.eye.flash_resistance": st.sampled_from([1.0, 200.0, 1e5]),
+    "both.eye.lit_voltage": st.sampled_from([0.1, 1.7, 20.0]),
+    "both.eye.quiet_current": st.sampled_from([1e-9, 4e-6, 1e-2]),
+    "both.npn.gain": st.sampled_from([5.0, 2000.0]),
+    "both.pnp.gain": st.sampled_from([5.0, 2000.0]),
+    "both.npn.knee_current": st.sampled_from([1e-4, 100.0]),
+    "both.pnp.knee_current": st.sampled_from([1e-4, 100.0]),
+    "both.npn.low_knee_current": st.sampled_from([0.0, 1e-3]),
+    "both.pnp.low_knee_current": st.sampled_from([0.0, 1e-3]),
+    "both.pnp.saturation_current": st.sampled_from([1e-18, 1e-9]),
+}
+
+
+@settings(deadline=None, derandomize=True, max_examples=100)
+@given(values=st.fixed_dictionaries({}, optional=PARTS), touched=st.booleans())
+def test_any_allowed_part_has_an_answer(values: dict[str, float], touched: bool) -> None:
+    """Never below the lit eye, and never without an end."""
+    # a storage that no part empties too soon
+    walker = build(MARIGOLD.with_values({"storage.capacitance": 10.0, **values}))[0]
+    side, thermal = walker["side"][0], float(walker["thermal"])
+    needed = ignition_voltage(touched, side, thermal)
+    assert math.isfinite(needed)
+    assert needed >= side["lit_voltage"]
