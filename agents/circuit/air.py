@@ -5,6 +5,7 @@ Transistors, windings and magnets are as warm as the air; see :mod:`agents.handb
 
 from typing import Any
 
+from agents.circuit.ignition import ignition_voltage
 from agents.compiled import kernel
 from agents.handbook.formulae import thermal_voltage
 from agents.handbook.temperature import (
@@ -18,6 +19,7 @@ _saturation_growth = kernel(saturation_growth)
 _gain_growth = kernel(gain_growth)
 _copper_growth = kernel(copper_growth)
 _thermal_voltage = kernel(thermal_voltage)
+_ignition_voltage = kernel(ignition_voltage)
 
 
 @kernel
@@ -44,3 +46,7 @@ def set_air(walker: Any, air: float) -> None:
         )
     walker["thermal"] = _thermal_voltage(air)
     walker["air"] = air
+    for number in range(2):
+        side = walker["side"][number]
+        for pressed in range(2):
+            side["ignition"][pressed] = _ignition_voltage(pressed == 1, side, walker["thermal"])
