@@ -130,6 +130,13 @@ def starts_of(contest: Contest, arena: FlatArena, walkers: RecordArray) -> tuple
     return np.tile(poses, (designs, 1)), np.arange(len(walkers))
 
 
+def plans_of(contest: Contest) -> list[WorldPlan]:
+    """The worlds of a contest before they run. Raises OptionError where the walkers have no room."""
+    arena = flatten(contest.arena)
+    walkers, _ = _built_copies(contest)
+    return _plans(contest, arena, walkers, *starts_of(contest, arena, walkers))
+
+
 def _plans(
     contest: Contest,
     arena: FlatArena,

@@ -34,6 +34,18 @@ def clock_words(time_s: float) -> str:
     return f"{hours}:{minutes:02d}:{seconds:02d}"
 
 
+def bytes_words(size: float) -> str:
+    """``size`` [bytes] in words: kB, MB, GB or TB.
+
+    >>> [bytes_words(size) for size in (20_000, 3.2e6, 1.5e11)]
+    ['20 kB', '3.2 MB', '150 GB']
+    """
+    for unit, word in ((1e12, "TB"), (1e9, "GB"), (1e6, "MB")):
+        if size >= 0.995 * unit:
+            return f"{size / unit:.3g} {word}"
+    return f"{size / 1e3:.3g} kB"
+
+
 def ordinal(number: int) -> str:
     """``number`` as a place.
 

@@ -76,9 +76,14 @@ def designs_option(verb: str) -> Callable[[Command], Command]:
     show_default=True,
     help="File for the replay.",
 )
+@click.option(
+    "--anyway",
+    is_flag=True,
+    help="Start the run even where the disk has no room for what it may leave.",
+)
 @why_option
 @as_json
-def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: Any) -> None:
+def run(arena: str, designs: tuple[str, ...], out: Path, anyway: bool, to_json: bool, **how: Any) -> None:
     """Run designs in ARENA, print their scores and write the replay.
 
     For example: photodrome run slalom -d poppy -d lentil --walkers 2 --duration '20 min'
@@ -88,6 +93,7 @@ def run(arena: str, designs: tuple[str, ...], out: Path, to_json: bool, **how: A
     designs = _entered(designs)
     spare_inputs(out, (arena, *designs))
     contest = read_contest(arena, designs, *_how(how))
+    _look_ahead(contest, out, how["threads"], anyway)
     replay = _run(contest, out, how["threads"])
     accounts = _accounts(contest, replay, out, how) if how["why"] else None
     _report_run(replay, out, to_json, accounts=accounts)
@@ -175,6 +181,20 @@ def _run(contest: "Contest", out: Path, threads: int | None, drawing: Path | Non
             replay = simulate(contest, threads, tell_and_fetch)
         write_replay(replay, out)
     return replay
+
+
+def _look_ahead(contest: "Contest", out: Path, threads: int | None, anyway: bool) -> None:
+    """Tell what a large run will cost. Raises OptionError where the disk has no room for what it leaves."""
+    from arena.forecast import forecast
+
+    with progress("looking ahead"):
+        found = forecast(contest, threads)
+    if found is None:
+        return
+    if not anyway:
+        found.check_room(out)
+    if found.is_large:
+        tell_error(f"{printable(str(out))}: {found.words()}; Ctrl-C stops it")
 
 
 def _accounts(contest: "Contest", replay: "Replay", out: Path, how: dict[str, Any]) -> "list[Account]":

@@ -13,22 +13,23 @@ import tokenize
 import warnings
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from types import TracebackType
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from agents.errors import NotFoundError, ReplayError
+from replays.format.large_tables import large_array, memory_room
 from replays.format.tables import columns_of
 
 # Levels of compression. On columns of small numbers the first is as fast as those below it; the second, at
 # three times the cost, saves one byte in twenty, which is for arrays that are soon done.
 _LEVEL, _THOROUGH_LEVEL = 4, 6
 _SOON_DONE = 1 << 19
-_PIECE = 1 << 20
+_BLOCK = 1 << 20
 
 # What the bytes of all members may unpack to: so much, and so many times the size of the file.
 _FREE_BYTES = 1 << 27
@@ -36,8 +37,13 @@ _BYTES_PER_BYTE = 64
 # Rows of an array at the most, which may be without a byte each, and its dimensions.
 _MOST_ROWS = 1 << 40
 _MOST_DIMENSIONS = 3
+# A description of an array, in bytes, at the most.
+_MOST_DESCRIBED = 1 << 17
+# Bytes of tables for each byte of their columns, about.
+_TABLES_PER_BYTE = 4
 # The list of members, in bytes, at the most; ours have some five thousand.
 _MOST_LISTED = 1 << 20
+
 
 # What zipfile and numpy raise on bytes that nobody wrote on purpose; a damaged zip is caught further up.
 _UNREADABLE = (
@@ -54,23 +60,51 @@ _UNREADABLE = (
 )
 
 
-def write_archive(stream: BinaryIO, members: Mapping[str, NDArray[Any]]) -> None:
+class Pieces(Protocol):
+    """An array that is told in pieces of its bytes."""
+
+    @property
+    def shape(self) -> tuple[int, ...]: ...
+
+    @property
+    def dtype(self) -> np.dtype[Any]: ...
+
+    def pieces(self) -> Iterator[bytes]:
+        """Its bytes, in any number of pieces."""
+        ...
+
+
+def write_archive(stream: BinaryIO, members: Mapping[str, NDArray[Any] | Pieces]) -> None:
     """Write arrays by name to ``stream``."""
     with zipfile.ZipFile(stream, "w", zipfile.ZIP_DEFLATED) as archive:
         for name, array in members.items():
-            archive.compresslevel = _THOROUGH_LEVEL if array.nbytes < _SOON_DONE else _LEVEL
+            size = math.prod(array.shape) * array.dtype.itemsize
+            archive.compresslevel = _THOROUGH_LEVEL if size < _SOON_DONE else _LEVEL
             head = io.BytesIO()
             described = {"descr": array.dtype.str, "fortran_order": False, "shape": array.shape}
             np.lib.format.write_array_header_1_0(head, described)
-            content = memoryview(array.tobytes())
-            large = len(content) > zipfile.ZIP64_LIMIT // 2
+            content = [array.tobytes()] if isinstance(array, np.ndarray) else array.pieces()
+            large = size > zipfile.ZIP64_LIMIT // 2
             with archive.open(f"{name}.npy", "w", force_zip64=large) as member:
                 member.write(head.getvalue())
-                for first in range(0, len(content), _PIECE):
-                    member.write(content[first : first + _PIECE])
+                for block in _blocks(content):
+                    member.write(block)
         for info in archive.infolist():
             info.create_system = 3
             info.external_attr = 0o644 << 16
+
+
+def _blocks(pieces: Iterable[bytes]) -> Iterator[bytes]:
+    """Bytes in blocks of one size, however they come, so that they are compressed alike."""
+    waiting = bytearray()
+    for piece in pieces:
+        waiting += piece
+        whole = len(waiting) // _BLOCK * _BLOCK
+        for first in range(0, whole, _BLOCK):
+            yield bytes(waiting[first : first + _BLOCK])
+        del waiting[:whole]
+    if waiting:
+        yield bytes(waiting)
 
 
 class Archive:
@@ -94,6 +128,9 @@ class Archive:
             self._stream.close()
             raise
         self._stream.most = self.size
+        # what unpacks to more than fits into memory is unpacked to the disk
+        unpacked = sum(info.file_size for info in self._zip.infolist())
+        self.on_disk = unpacked * _TABLES_PER_BYTE > memory_room()
         self._budget = _FREE_BYTES + _BYTES_PER_BYTE * self.size
 
     def __enter__(self) -> "Archive":
@@ -122,11 +159,8 @@ class Archive:
         try:
             if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
                 raise ValueError("another way of compressing")
-            # The whole member at once, so that its checksum is compared before a value is believed; and never
-            # more than it says, whatever it unpacks to.
-            with self._zip.open(info) as member:
-                content = member.read(info.file_size + 1)
-            stream = io.BytesIO(content)
+            content = self._content(info)
+            stream = io.BytesIO(content[:_MOST_DESCRIBED].tobytes())
             if np.lib.format.read_magic(stream) != (1, 0):
                 raise ValueError("another version of the .npy format")
             with warnings.catch_warnings():
@@ -150,7 +184,21 @@ class Archive:
         possible = min(shape, default=0) >= 0 and rows <= _MOST_ROWS and len(shape) <= _MOST_DIMENSIONS
         if not (fills and possible):
             raise ReplayError(f"{name} does not fill its shape {shape}; the file is damaged, run it again")
-        return np.frombuffer(content, dtype=dtype, offset=offset).reshape(shape)
+        array = content[offset:].view(dtype).reshape(shape)
+        array.setflags(write=False)
+        return array
+
+    def _content(self, info: zipfile.ZipInfo) -> NDArray[np.uint8]:
+        """All bytes of a member, after its checksum; and never more than it says, whatever it unpacks to."""
+        with self._zip.open(info) as member:
+            if not self.on_disk or info.file_size < _BLOCK:
+                return np.frombuffer(member.read(info.file_size + 1), np.uint8)
+            content = large_array((info.file_size,), np.dtype(np.uint8), on_disk=True)
+            done = 0
+            while block := member.read(_BLOCK):
+                content[done : done + len(block)] = np.frombuffer(block, np.uint8)
+                done += len(block)
+        return content[:done]
 
 
 class _Guarded:

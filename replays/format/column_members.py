@@ -14,13 +14,17 @@ from numpy.typing import NDArray
 
 from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.errors import ReplayError
-from replays.format.archive import Archive
+from replays.format.archive import Archive, Pieces
 from replays.format.checks import MOST_CELLS
 from replays.format.columns import BODY, COLUMNS, decode, encode
 from replays.format.grains import ENERGY_DIGITS, MAP_DIGITS, PART_DIGITS, digit_grains, digit_values
+from replays.format.large_tables import in_pieces, large_array, memory_room
 from replays.format.packing import MOST_PLANES, Bytes, first_rows, pack, unpack
-from replays.format.tables import TABLES, Replay, Tables
+from replays.format.spool import Spool
+from replays.format.tables import ORDERS, TABLES, Replay, Tables
 
+# Bytes of columns for each byte of their tables, about.
+_COLUMNS_PER_BYTE = 0.4
 # Rows of a table that are turned into columns, or back, at a time.
 _PART_ROWS = 1 << 19
 # Rows of all tables at the most: so many, and so many for each byte of the file. Who moves leaves a bit a row
@@ -31,12 +35,18 @@ _FREE_WALKERS, _WALKERS_PER_BYTE = 1000, 0.125
 _MOVING = tuple(name for name in COLUMNS if name != "walkers")
 
 
-def columns_of_replay(replay: Replay) -> dict[str, NDArray[Any]]:
-    """The members of the file of ``replay``, which has been checked, without its header."""
-    parts = [encode(part) for part in _parts_of(replay)]
-    members: dict[str, NDArray[Any]] = {
-        name: pack(np.concatenate([part[name] for part in parts])) for name in _column_names()
-    }
+def columns_of_replay(replay: Replay) -> dict[str, NDArray[Any] | Pieces]:
+    """The members of the file of ``replay``, which has been checked, without its header.
+
+    Raises OutputError where they do not fit into the memory, and the disk is full.
+    """
+    size = sum(getattr(replay, name).nbytes for name in _MOVING)
+    spool = Spool(on_disk=size * _COLUMNS_PER_BYTE > memory_room())
+    for part in parts_of(replay):
+        columns = encode(part)
+        for name in _column_names():
+            spool.add(name, columns[name])
+    members: dict[str, NDArray[Any] | Pieces] = dict(spool.columns())
     members["walkers.body"] = np.array([replay.walkers[name] for name in BODY])
     members["built"] = _pack_grid(np.diff(digit_grains(replay.built.T, PART_DIGITS), prepend=0))
     members["ledger"] = _pack_grid(digit_grains(replay.ledger.T, ENERGY_DIGITS))
@@ -52,18 +62,23 @@ def _column_names() -> Iterator[str]:
         yield from (f"{table}.{column}" for column in columns)
 
 
-def _parts_of(replay: Replay) -> Iterator[Tables]:
+def parts_of(replay: Tables) -> Iterator[Tables]:
     """The tables in parts of walkers that stand together, their rows walker by walker."""
     tables = {name: getattr(replay, name) for name in _MOVING}
     everyone = np.arange(len(replay.walkers) + 1)
-    orders, edges = {}, {}
+    orders: dict[str, IntArray] = {}
+    edges = {}
     for name, table in tables.items():
-        orders[name] = np.argsort(table["walker"], kind="stable")
-        edges[name] = np.searchsorted(table["walker"][orders[name]], everyone)
+        walkers = np.ascontiguousarray(table["walker"])
+        if ORDERS[name][0] != "walker":
+            orders[name] = np.argsort(walkers, kind="stable")
+            walkers = walkers[orders[name]]
+        edges[name] = np.searchsorted(walkers, everyone)
     for first, last in _parts(edges):
         rows = {}
         for name, table in tables.items():
-            rows[name] = table[orders[name][edges[name][first] : edges[name][last]]]
+            own = slice(edges[name][first], edges[name][last])
+            rows[name] = table[orders[name][own]] if name in orders else table[own].copy()
             rows[name]["walker"] -= first
         yield Tables(walkers=replay.walkers[first:last], **rows)
 
@@ -94,7 +109,9 @@ def replay_of_columns(archive: Archive) -> dict[str, NDArray[Any]]:
     packed = {name: _planes(archive, name, 2) for name in _column_names()}
     body = archive.array("walkers.body", np.dtype("<f8"))
     edges = _edges(archive, packed, body)
-    found: dict[str, NDArray[Any]] = {name: np.zeros(edges[name][-1], TABLES[name]) for name in _MOVING}
+    found: dict[str, NDArray[Any]] = {
+        name: large_array((int(edges[name][-1]),), TABLES[name], archive.on_disk) for name in _MOVING
+    }
     found["walkers"] = np.zeros(len(body[0]), TABLES["walkers"])
     for first, last in _parts(edges):
         rows = {name: slice(own[first], own[last]) for name, own in edges.items()}
@@ -108,8 +125,8 @@ def replay_of_columns(archive: Archive) -> dict[str, NDArray[Any]]:
             found[name][rows[name]] = getattr(part, name)
         for name in _MOVING:
             found[name]["walker"][rows[name]] += first
-    found["pulses"] = _by_time(found["pulses"], "start_s")
-    found["touches"] = _by_time(found["touches"], "time_s")
+    found["pulses"] = _by_time(found["pulses"], "start_s", archive.on_disk)
+    found["touches"] = _by_time(found["touches"], "time_s", archive.on_disk)
     built, ledger = (_unpack_grid(archive, name) for name in ("built", "ledger"))
     found["built"] = digit_values(np.cumsum(built, axis=1), PART_DIGITS).T
     found["ledger"] = digit_values(ledger, ENERGY_DIGITS).T
@@ -174,7 +191,12 @@ def _edges(archive: Archive, packed: dict[str, Bytes], body: FloatArray) -> dict
     return edges
 
 
-def _by_time(table: RecordArray, column: str) -> RecordArray:
+def _by_time(table: RecordArray, column: str, on_disk: bool) -> RecordArray:
     """Rows that go walker by walker in order of time, and of walkers at the same time."""
     order = np.argsort(table[column], kind="stable")
-    return table[order]
+    if not on_disk:
+        return table[order]
+    sorted_table = large_array(table.shape, table.dtype, on_disk=True)
+    for rows in in_pieces(len(table), _PART_ROWS):
+        sorted_table[rows] = table[order[rows]]
+    return sorted_table

@@ -8,6 +8,7 @@ import contextlib
 import os
 import tempfile
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from pathlib import Path
 from threading import Lock
 from typing import IO, Any
@@ -50,12 +51,21 @@ def memory_room() -> int:
     return int(_SHARE * free_memory())
 
 
+def spill_folder() -> Path:
+    """Where tables go that do not fit into the memory: what TMPDIR says, or a folder that is on a disk."""
+    usual = Path(tempfile.gettempdir())
+    # the usual one often lies in memory
+    on_disk = Path("/var/tmp")
+    chosen = any(os.environ.get(name) for name in ("TMPDIR", "TEMP", "TMP"))
+    return on_disk if not chosen and os.access(on_disk, os.W_OK) else usual
+
+
 def large_array(shape: tuple[int, ...], kind: np.dtype[Any], on_disk: bool) -> NDArray[Any]:
     """An array of noughts, in memory or in a file without a name. Raises OutputError if the disk is full."""
     size = int(np.prod(shape, dtype=np.int64)) * kind.itemsize
     if not on_disk or size == 0:
         return np.zeros(shape, kind)
-    with _nameless_file() as stream:
+    with nameless_file() as stream:
         try:
             # all of it at once, for nobody can be told when a page finds no room later
             if hasattr(os, "posix_fallocate"):
@@ -65,21 +75,23 @@ def large_array(shape: tuple[int, ...], kind: np.dtype[Any], on_disk: bool) -> N
                     stream.write(bytes(min(_RUN_BYTES, size - first)))
                 stream.flush()
         except OSError as error:
-            raise _refusal(error, size) from error
+            raise no_room(error, size) from error
         return np.memmap(stream, kind, "r+", shape=shape).view(np.ndarray)
 
 
-def _nameless_file() -> IO[bytes]:
+def nameless_file() -> IO[bytes]:
+    """A file without a name, gone when it is closed. Raises OutputError where there can be none."""
     try:
-        return tempfile.TemporaryFile()
+        return tempfile.TemporaryFile(dir=spill_folder())
     except OSError as error:
-        raise _refusal(error, 0) from error
+        raise no_room(error, 0) from error
 
 
-def _refusal(error: OSError, size: int) -> OutputError:
+def no_room(error: OSError, size: int) -> OutputError:
+    """The error that tells of an ``error`` of the disk, which has to take ``size`` bytes."""
     wanted = f" for {size / 1e9:.3g} GB" if size else ""
     return OutputError(
-        f"{tempfile.gettempdir()}: no room{wanted} to keep what does not fit into the memory "
+        f"{spill_folder()}: no room{wanted} to keep what does not fit into the memory "
         f"({error.strerror or error}); make room there, or set TMPDIR to another folder"
     )
 
@@ -99,7 +111,9 @@ class Gathering:
         self._lock = Lock()
         self._chunks: dict[str, list[RecordArray]] = {name: [] for name in kinds}
         self._bytes = dict.fromkeys(kinds, 0)
-        self._runs: dict[str, list[RecordArray]] = {name: [] for name in kinds}
+        # of each table that is on the disk its file, and how many rows each run there has
+        self._files: dict[str, IO[bytes]] = {}
+        self._runs: dict[str, list[int]] = {name: [] for name in kinds}
 
     def add(self, name: str, rows: RecordArray) -> None:
         """Take ``rows`` of a table. Raises OutputError where the disk is full."""
@@ -121,27 +135,36 @@ class Gathering:
     @property
     def on_disk(self) -> bool:
         """Whether some rows have been put away."""
-        return any(self._runs.values())
+        return bool(self._files)
 
     def table(self, name: str) -> RecordArray:
         """All rows of a table in order; to be asked for once. Raises OutputError where the disk is full."""
         if not self._runs[name]:
             chunks, self._chunks[name] = self._chunks[name], []
             return self._in_order(name, chunks)
-        self._put_away(name)
-        runs, self._runs[name] = self._runs[name], []
-        return _merged(runs, *self._orders[name])
+        with self._lock:
+            self._put_away(name)
+        lasts = np.cumsum(self._runs.pop(name)).tolist()
+        with self._files.pop(name) as stream:
+            stream.flush()
+            whole = np.memmap(stream, self._kinds[name], "r", shape=(lasts[-1],)).view(np.ndarray)
+        return _merged([whole[first:last] for first, last in pairwise([0, *lasts])], *self._orders[name])
 
     def _in_order(self, name: str, chunks: list[RecordArray]) -> RecordArray:
         return in_order(join_tables(chunks, self._kinds[name]), *self._orders[name])
 
     def _put_away(self, name: str) -> None:
         chunks, self._chunks[name], self._bytes[name] = self._chunks[name], [], 0
-        if chunks:
-            rows = self._in_order(name, chunks)
-            run = large_array(rows.shape, rows.dtype, on_disk=True)
-            run.view(np.uint8)[:] = rows.view(np.uint8)
-            self._runs[name].append(run)
+        if not chunks:
+            return
+        rows = self._in_order(name, chunks)
+        try:
+            if name not in self._files:
+                self._files[name] = nameless_file()
+            self._files[name].write(rows.view(np.uint8).data)
+        except OSError as error:
+            raise no_room(error, rows.nbytes) from error
+        self._runs[name].append(len(rows))
 
 
 def join_tables(chunks: Sequence[RecordArray], kind: np.dtype[Any]) -> RecordArray:

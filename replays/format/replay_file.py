@@ -39,9 +39,9 @@ def write_replay(replay: Replay, path: str | Path) -> None:
     check_replay(replay)
     header = replay.header | {"version": VERSION}
     text = json.dumps(header, sort_keys=True, ensure_ascii=False, allow_nan=False, separators=(",", ":"))
-    members = {"header": np.frombuffer(text.encode(), dtype=np.uint8)} | columns_of_replay(replay)
+    flat = np.frombuffer(text.encode(), dtype=np.uint8)
     with whole_file(Path(path)) as stream:
-        write_archive(stream, members)
+        write_archive(stream, {"header": flat, **columns_of_replay(replay)})
 
 
 def read_replay(path: str | Path) -> Replay:

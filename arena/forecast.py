@@ -1,0 +1,154 @@
+"""What a run will cost, told before it: pulses, time, memory and room on the disk.
+
+How often a design fires is measured on the bench, in the light of nine parts of the floor that have more and
+more of it. How long a pulse takes, and how many rows it leaves, is told by the run's own first pulses.
+"""
+
+import math
+import shutil
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+
+from agents.arrays import FloatArray
+from agents.design.spec import Design
+from agents.errors import OptionError
+from agents.testbench.bench_figures import bench_point
+from arena.recording import map_of
+from arena.scene.contest import Contest
+from arena.simulation import plans_of, run_plans
+from replays.format.large_tables import memory_room, spill_folder
+from replays.words import bytes_words, time_words
+
+LONG = 600.0
+"""A run that takes longer [s] says so before it starts."""
+
+# A run of fewer walker-seconds is soon over whatever its walkers are.
+_SOON_OVER = 2e5
+# Pulses of a run that are tried, worlds of those that stand alone, and for how long at the most [s].
+_TRIED = 1500
+_WORLDS = 32
+_PATIENCE = 3.0
+# Parts of the floor whose light is told apart.
+_LIGHTS = 9
+# Cells of the map by which the light is told, along the longer side of the floor.
+_CELLS = 40
+# A byte of rows comes to so many in the columns that are packed, and in the file.
+_PACKED, _FILED = 0.4, 0.15
+
+
+@dataclass(frozen=True)
+class RunForecast:
+    """About how much a run comes to: ``pulses``, ``seconds`` [s] on this machine, ``rows`` [bytes] of tables.
+
+    ``file`` [bytes] is what the replay will be, ``room`` [bytes] what tables may take of the memory; what is
+    beyond goes to the disk.
+    """
+
+    pulses: float
+    seconds: float
+    rows: float
+    file: float
+    room: float
+
+    @property
+    def on_disk(self) -> float:
+        """How much the disk has to take beside the replay for a while [bytes]."""
+        return 0.0 if self.rows < self.room else (2.0 + _PACKED) * self.rows
+
+    @property
+    def is_large(self) -> bool:
+        """Whether this is to be told before the run starts."""
+        return self.seconds > LONG or self.rows > self.room
+
+    def words(self) -> str:
+        """What it comes to, in a sentence."""
+        pulses = float(f"{self.pulses:.2g}")
+        told = (
+            f"about {pulses:,.0f} pulses: {time_words(self.seconds)} on this machine, and a replay of "
+            f"{bytes_words(self.file)}"
+        )
+        if self.on_disk:
+            told += (
+                f"; as its tables are larger than a quarter of the free memory, {spill_folder()} takes "
+                f"{bytes_words(self.on_disk)} of them meanwhile"
+            )
+        return told
+
+    def check_room(self, out: Path) -> None:
+        """Raise OptionError, with figures, where the disk cannot take what this leaves at ``out``."""
+        here, there = out.resolve().parent, spill_folder()
+        needed = {here: self.file}
+        needed[there] = needed.get(there, 0.0) + self.on_disk
+        for folder, size in needed.items():
+            free = shutil.disk_usage(folder).free
+            if size > free:
+                raise OptionError(
+                    f"{folder}: the run would take {bytes_words(size)} there, where {bytes_words(free)} are "
+                    f"free ({self.words()}); ask for fewer walkers or a shorter run, or go on with --anyway"
+                )
+
+
+def forecast(contest: Contest, threads: int | None = None) -> RunForecast | None:
+    """What running ``contest`` will cost; None where it is so little that nobody need know.
+
+    Raises what :func:`~arena.simulation.simulate` raises where walkers have no room.
+    """
+    walkers = contest.walkers * len(contest.entrants)
+    if walkers * contest.seconds < _SOON_OVER:
+        return None
+    lights, kind = _floor_lights(contest)
+    rates = [_rate(one.design, lights, kind, contest.arena.air) for one in contest.entrants]
+    expected = contest.walkers * float(np.sum(rates)) * contest.seconds
+    pulses, seconds, rows = _tried(contest, expected, threads)
+    share = expected / max(pulses, 1)
+    return RunForecast(
+        pulses=expected,
+        seconds=share * seconds,
+        rows=share * rows,
+        file=_FILED * share * rows,
+        room=memory_room(),
+    )
+
+
+def _floor_lights(contest: Contest) -> tuple[FloatArray, str]:
+    """Light [lx] in the middle of each ninth of the floor, dim to bright, and the kind of most of it."""
+    arena = contest.arena
+    width, depth = np.ptp(np.array(arena.floor.outline), axis=0).tolist()
+    cell = max(arena.cell, max(width, depth) / _CELLS)
+    light = map_of(arena.model_copy(update={"cell": cell}), 0.05)
+    kinds: dict[str, float] = {arena.ambient.light: arena.ambient.illuminance}
+    if arena.sun is not None:
+        kinds[arena.sun.light] = kinds.get(arena.sun.light, 0.0) + arena.sun.illuminance
+    for lamp in arena.lamps:
+        kinds[lamp.light] = kinds.get(lamp.light, 0.0) + float(light.max())
+    parts = np.quantile(light, (np.arange(_LIGHTS) + 0.5) / _LIGHTS)
+    return np.minimum(parts, 1e6), max(kinds, key=lambda kind: kinds[kind])
+
+
+def _rate(design: Design, lights: FloatArray, kind: str, air: float) -> float:
+    """Pulses a second of a design, as often in each of ``lights`` [lx]."""
+    between = [bench_point(design, light, kind, air).measured.first.between for light in lights.tolist()]
+    return float(np.mean([1.0 / wait if wait else 0.0 for wait in between]))
+
+
+def _tried(contest: Contest, expected: float, threads: int | None) -> tuple[int, float, int]:
+    """Pulses, seconds [s] of work and bytes of rows of the run's first pulses."""
+    plans = plans_of(contest)
+    if contest.alone:
+        # from all over the list, so that every design is among them
+        plans = plans[:: math.ceil(len(plans) / _WORLDS)]
+    share = sum(len(plan.walkers) for plan in plans) / (contest.walkers * len(contest.entrants))
+    until = contest.seconds * min(_TRIED / max(share * expected, 1.0), 1.0)
+    # compiled, or fetched from the disk, before it counts
+    run_plans([replace(plan, until=1e-3) for plan in plans[:1]], threads)
+    while True:
+        begun = time.perf_counter()
+        tables, _ = run_plans([replace(plan, until=until) for plan in plans], threads)
+        seconds = time.perf_counter() - begun
+        pulses = len(tables["pulses"])
+        if pulses >= _TRIED // 2 or until >= contest.seconds or seconds > _PATIENCE:
+            return pulses, seconds, sum(table.nbytes for table in tables.values())
+        until = min(2.0 * until, contest.seconds)
