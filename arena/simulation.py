@@ -134,7 +134,8 @@ def plans_of(contest: Contest) -> list[WorldPlan]:
     """The worlds of a contest before they run. Raises OptionError where the walkers have no room."""
     arena = flatten(contest.arena)
     walkers, _ = _built_copies(contest)
-    return _plans(contest, arena, walkers, *starts_of(contest, arena, walkers))
+    sky = sky_of(contest.arena, contest.seconds, contest.seed)
+    return _plans(contest, arena, walkers, *starts_of(contest, arena, walkers), sky, USUAL)
 
 
 def _plans(
