@@ -27,7 +27,7 @@ class Still(NamedTuple):
     number: int
 
 
-class Point(NamedTuple):
+class CircuitPoint(NamedTuple):
     """A point of the way: storage and coupling capacitor [V], rotor [rad/s], speed [m/s]."""
 
     stored: float
@@ -85,7 +85,7 @@ def kick_at(side: Any, touched: bool, rail: float, coupling: float, junction: fl
 
 
 @kernel
-def flow_at(walker: Any, still: Still, point: Point, latch: Latched) -> Flow:
+def flow_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched) -> Flow:
     """Currents and rates at a ``point`` with the collector, the junction and the gain of ``latch``."""
     side = walker["side"][still.number]
     esr = walker["esr"]
@@ -119,7 +119,7 @@ def flow_at(walker: Any, still: Still, point: Point, latch: Latched) -> Flow:
 
 @kernel
 def settled_at(
-    walker: Any, still: Still, point: Point, last: Latched, motor: float
+    walker: Any, still: Still, point: CircuitPoint, last: Latched, motor: float
 ) -> tuple[Latched, Settled]:
     """Settle the latch at a ``point``, from where it stood ``last`` and the ``motor``'s current [A] then."""
     side = walker["side"][still.number]

@@ -44,6 +44,8 @@ DRIVE_ROUNDS = 40
 LEVEL_ROUNDS = 100
 # Rounds of the search for the lowest level, and how near [V] it comes to it.
 SEARCH_ROUNDS = 200
+HELD = 3e-4
+# How well [V] base and collector agree on a level that the NPN just carries.
 NEAR_LEVEL = 2e-3
 
 
@@ -146,11 +148,14 @@ def lowest_level(frame: Frame, side: Any) -> tuple[float, float, int]:
     scale = side["pnp"]["saturation_current"] / side["pnp"]["gain"]
     y, status = strongest_drive(frame.drive, frame.weight, scale)
     held = 0.0
+    # the highest voltage from which the NPN is known to let the collector rise, and the lowest from which not
+    rises = 0.0
+    falls = math.inf
     for _ in range(SEARCH_ROUNDS):
         if status != SETTLED or held > frame.free_level:
             break
         level = level_at(y, held, frame, side)
-        if abs(level.shift) > NEAR_LEVEL:
+        if abs(level.shift) > HELD:
             y += min(max(-level.shift / level.collector_slope, -2.0), 2.0)
             if not math.isfinite(y):
                 return math.inf, held, LATCH_UNSETTLED
@@ -158,9 +163,14 @@ def lowest_level(frame: Frame, side: Any) -> tuple[float, float, int]:
         settled = held + 0.02
         if level.capability > level.demand:
             settled, _ = collector_voltage(level.capability, level.demand, frame.thermal, side["npn"])
-        if settled < held + NEAR_LEVEL:
+        if abs(settled - held) < HELD or falls - rises < HELD:
             return y, held, status
-        held = settled
+        if settled > held:
+            rises = held
+            held = settled if falls == math.inf else 0.5 * (rises + falls)
+        else:
+            falls = held
+            held = 0.5 * (rises + falls)
     return math.inf, held, status
 
 
@@ -192,6 +202,10 @@ def settle_latch(supply: Supply, kick: Kick, thermal: float, side: Any, guess: G
         y, place, status = lowest_level(frame, side)
         if y == math.inf:
             return let_go(status)
+        level = level_at(y, place, frame, side)
+        excess, slope = excess_of(level, thermal, side["npn"])
+        if level.capability > level.demand and abs(excess) < NEAR_LEVEL:
+            return along(level, y, 0.0, 0.0, slope, frame)
     else:
         # the base current that is drawn now, were nothing else to move
         drawn = frame.drive - frame.weight * y - frame.stiffness * place

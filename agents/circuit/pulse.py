@@ -25,7 +25,7 @@ from typing import Any, NamedTuple
 
 from agents.circuit.charging import waiting_currents
 from agents.circuit.eye import feed_resistance
-from agents.circuit.flow import Flow, Latched, Point, Still, flow_at, kick_at, settled_at
+from agents.circuit.flow import CircuitPoint, Flow, Latched, Still, flow_at, kick_at, settled_at
 from agents.circuit.latch import Guess, settle_latch
 from agents.circuit.level import Supply
 from agents.circuit.panel import LitPanel
@@ -54,7 +54,8 @@ LET_GO_SHARE = 3e-3
 LET_GO_TIME = 1e-7
 # Errors count as shares of what the rail stands above ``SPENT`` [V], of ``LEAST_ROOM`` [V] at the least, but
 # of no more than it moves in a time constant of motor and storage, ``LEAST_SCALE`` [V] at the least; of this
-# for the coupling capacitor [V], and of the rotor's speed and this part of the fastest.
+# for the coupling capacitor [V], or of what draws as much as the PNP's base; and of the rotor's speed and
+# this part of the fastest.
 SPENT = 0.6
 LEAST_ROOM = 0.15
 LEAST_SCALE = 0.01
@@ -106,7 +107,7 @@ def look_at_panel(walker: Any, lit: LitPanel, state: Any, rail: float) -> None:
 
 
 @kernel
-def light_latch(walker: Any, still: Still, point: Point, state: Any) -> bool:
+def light_latch(walker: Any, still: Still, point: CircuitPoint, state: Any) -> bool:
     """Settle the latch afresh, as at the flash, and write into ``state`` where; returns whether it holds."""
     side = walker["side"][still.number]
     rail = point.stored - walker["esr"] * still.drain
@@ -135,7 +136,7 @@ class Slopes(NamedTuple):
 
 
 @kernel
-def slopes_at(walker: Any, still: Still, point: Point, latch: Latched) -> Slopes:
+def slopes_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched) -> Slopes:
     """Slopes of what is fast at a ``point``; the storage is slow."""
     side = walker["side"][still.number]
     thermal = walker["thermal"]
@@ -152,9 +153,11 @@ def slopes_at(walker: Any, still: Still, point: Point, latch: Latched) -> Slopes
 
 
 @kernel
-def blend(a: float, one: Point, b: float, two: Point, c: float, three: Point) -> Point:
+def blend(
+    a: float, one: CircuitPoint, b: float, two: CircuitPoint, c: float, three: CircuitPoint
+) -> CircuitPoint:
     """Add up three stages' rates, each times its share."""
-    return Point(
+    return CircuitPoint(
         a * one.stored + b * two.stored + c * three.stored,
         a * one.coupling + b * two.coupling + c * three.coupling,
         a * one.rotor + b * two.rotor + c * three.rotor,
@@ -163,10 +166,12 @@ def blend(a: float, one: Point, b: float, two: Point, c: float, three: Point) ->
 
 
 @kernel
-def weigh(shares: tuple[float, float, float, float], one: Any, two: Any, three: Any, four: Any) -> Point:
+def add_stages(
+    shares: tuple[float, float, float, float], one: Any, two: Any, three: Any, four: Any
+) -> CircuitPoint:
     """Add up four stages' rates, each times its share."""
     s1, s2, s3, s4 = shares
-    return Point(
+    return CircuitPoint(
         s1 * one.stored + s2 * two.stored + s3 * three.stored + s4 * four.stored,
         s1 * one.coupling + s2 * two.coupling + s3 * three.coupling + s4 * four.coupling,
         s1 * one.rotor + s2 * two.rotor + s3 * three.rotor + s4 * four.rotor,
@@ -175,9 +180,9 @@ def weigh(shares: tuple[float, float, float, float], one: Any, two: Any, three: 
 
 
 @kernel
-def gone_on(begun: Point, step: float, rates: Point) -> Point:
+def gone_on(begun: CircuitPoint, step: float, rates: CircuitPoint) -> CircuitPoint:
     """Where the ``rates`` lead from ``begun`` in a ``step`` [s]; neither rotor nor body goes backwards."""
-    return Point(
+    return CircuitPoint(
         begun.stored + step * rates.stored,
         begun.coupling + step * rates.coupling,
         max(begun.rotor + step * rates.rotor, 0.0),
@@ -186,7 +191,7 @@ def gone_on(begun: Point, step: float, rates: Point) -> Point:
 
 
 @kernel
-def stage_rates(flow: Flow, slopes: Slopes, step: float, mixed: Point) -> Point:
+def stage_rates(flow: Flow, slopes: Slopes, step: float, mixed: CircuitPoint) -> CircuitPoint:
     """Rates of a stage, ``mixed`` being what the slopes take of the stages before."""
     ahead = step * _DIAGONAL
     wheel = slopes.wheel
@@ -199,7 +204,7 @@ def stage_rates(flow: Flow, slopes: Slopes, step: float, mixed: Point) -> Point:
         ahead,
     )
     soaked = (flow.coupling + step * slopes.coupling * mixed.coupling) / (1.0 - ahead * slopes.coupling)
-    return Point(flow.stored, soaked, wheels.rotor, wheels.speed)
+    return CircuitPoint(flow.stored, soaked, wheels.rotor, wheels.speed)
 
 
 @kernel
@@ -213,7 +218,7 @@ def pulse_step(
     and the way is 0. So it is where it is not known whether it holds, which the status of ``state`` tells.
     """
     side = walker["side"][number]
-    begun = Point(state["rail"], state["coupling"], state["rotor"], state["speed"])
+    begun = CircuitPoint(state["rail"], state["coupling"], state["rotor"], state["speed"])
     rail = begun.stored - walker["esr"] * state["drain"]
     climbed = rail - state["panel_rail"]
     known = abs(state["panel_slope"] * climbed) < 1e-4 + 1e-2 * abs(state["panel"])
@@ -245,10 +250,13 @@ def pulse_step(
     if one.stored > 0.0:
         # the panel's knee comes on within its thermal voltage
         slowest = min(slowest, PANEL_SHARE * lit.thermal / one.stored)
+    # what the coupling capacitor is off by is a current in the base, of which little may be left
+    drawn = -slopes.coupling * side["coupling"]
+    coupling_scale = min(COUPLING_SCALE, max(latched.base / max(drawn, 1e-12), LEAST_SCALE))
     step = min(max(state["next_step"], shortest), slowest, longest)
     growth = GROWTH
     drift = state["drift"]
-    nothing = Point(0.0, 0.0, 0.0, 0.0)
+    nothing = CircuitPoint(0.0, 0.0, 0.0, 0.0)
     is_sure = False
     for _ in range(TRIES):
         follows = is_lit or state["cover"] < NEAR_END or abs(drift) * step > LATCH_STILL
@@ -256,27 +264,33 @@ def pulse_step(
         second = gone_on(begun, step * _PLACE_2, k1)
         at = Latched(latched.y, latched.collector + _PLACE_2 * step * drift, latched.base, latched.given)
         holds = True
+        two, three, four = one, one, one
+        k2, k3 = k1, k1
+        third, fourth = second, second
         if follows:
             at, latch = settled_at(walker, still, second, at, one.motor)
             holds = latch.holds
-        two = flow_at(walker, still, second, at)
-        k2 = stage_rates(two, slopes, step, blend(_MIX_21, k1, 0.0, k1, 0.0, k1))
-        third = gone_on(begun, step, blend(_ALONG_31, k1, _ALONG_32, k2, 0.0, k2))
-        if follows and holds:
-            at, latch = settled_at(walker, still, third, at, two.motor)
-            holds = latch.holds
-        elif holds:
-            at = Latched(latched.y, latched.collector + _PLACE_3 * step * drift, latched.base, latched.given)
-        three = flow_at(walker, still, third, at)
-        k3 = stage_rates(three, slopes, step, blend(_MIX_31, k1, _MIX_32, k2, 0.0, k2))
-        fourth = gone_on(begun, step, k3)
         if holds:
+            two = flow_at(walker, still, second, at)
+            k2 = stage_rates(two, slopes, step, blend(_MIX_21, k1, 0.0, k1, 0.0, k1))
+            third = gone_on(begun, step, blend(_ALONG_31, k1, _ALONG_32, k2, 0.0, k2))
+            if follows:
+                at, latch = settled_at(walker, still, third, at, two.motor)
+                holds = latch.holds
+            else:
+                at = Latched(
+                    latched.y, latched.collector + _PLACE_3 * step * drift, latched.base, latched.given
+                )
+        if holds:
+            three = flow_at(walker, still, third, at)
+            k3 = stage_rates(three, slopes, step, blend(_MIX_31, k1, _MIX_32, k2, 0.0, k2))
+            fourth = gone_on(begun, step, k3)
             at, latch = settled_at(walker, still, fourth, at, three.motor)
             holds = latch.holds
         if not holds:
             if step <= shortest:
+                state["status"] |= latch.status
                 if is_sure or not light_latch(walker, still, begun, state):
-                    state["status"] |= latch.status
                     return False, 0.0
                 # what a longer step had left was no level; only from one can the latch be known to let go
                 is_sure = True
@@ -290,10 +304,10 @@ def pulse_step(
             continue
         four = flow_at(walker, still, fourth, at)
         k4 = stage_rates(four, slopes, step, blend(_MIX_41, k1, _MIX_42, k2, _MIX_43, k3))
-        off = weigh(_ERRORS, k1, k2, k3, k4)
+        off = add_stages(_ERRORS, k1, k2, k3, k4)
         error = step * max(
             abs(off.stored) / rail_scale,
-            abs(off.coupling) / COUPLING_SCALE,
+            abs(off.coupling) / coupling_scale,
             abs(off.rotor) / rotor_scale,
             abs(off.speed) / (side["tyre_radius"] * rotor_scale),
         )
@@ -319,8 +333,8 @@ def pulse_step(
         state["cover"] = latch.cover
         state["peak"] = max(state["peak"], latch.motor)
         way = weigh_way(step, begun, second, third, fourth)
-        end = gone_on(begun, step, weigh(_WEIGHTS, k1, k2, k3, k4))
-        settle_accounts(walker, state, step, end.stored, one, two, three, four)
+        end = gone_on(begun, step, add_stages(_WEIGHTS, k1, k2, k3, k4))
+        settle_accounts(walker, side, state, step, end.stored, one, two, three, four)
         state["rail"] = end.stored
         state["coupling"] = end.coupling
         state["rotor"] = end.rotor
@@ -332,7 +346,9 @@ def pulse_step(
 
 
 @kernel
-def weigh_way(step: float, one: Point, two: Point, three: Point, four: Point) -> float:
+def weigh_way(
+    step: float, one: CircuitPoint, two: CircuitPoint, three: CircuitPoint, four: CircuitPoint
+) -> float:
     """Floor [m] that passes under the tyre in a ``step`` [s]."""
     w1, w2, w3, w4 = _WEIGHTS
     return max(step * (w1 * one.speed + w2 * two.speed + w3 * three.speed + w4 * four.speed), 0.0)
@@ -340,7 +356,7 @@ def weigh_way(step: float, one: Point, two: Point, three: Point, four: Point) ->
 
 @kernel_part
 def settle_accounts(
-    walker: Any, state: Any, step: float, end: float, one: Flow, two: Flow, three: Flow, four: Flow
+    walker: Any, side: Any, state: Any, step: float, end: float, one: Flow, two: Flow, three: Flow, four: Flow
 ) -> None:
     """Write down where in a ``step`` [s] what left the storage went; it stands at ``end`` [V] then.
 
@@ -355,7 +371,9 @@ def settle_accounts(
     mean = 0.5 * (state["rail"] + end)
     drop = walker["esr"] * (motor + bases + eyes - panel) / step
     state["charge"] += motor
-    state["drain"] = four.bases + four.eyes - four.panel
+    # behind a series resistance of the storage it follows no faster than the kick, or it would swing
+    follows = 1.0 - math.exp(-step / (side["flash_resistance"] * side["coupling"]))
+    state["drain"] += follows * (four.bases + four.eyes - four.panel - state["drain"])
     state["panel_energy"] += panel * (mean - drop)
     state["motor_energy"] += motor * (mean - drop)
     state["base_energy"] += bases * (mean - drop)

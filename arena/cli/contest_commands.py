@@ -187,7 +187,7 @@ def _look_ahead(contest: "Contest", out: Path, threads: int | None, anyway: bool
     """Tell what a large run will cost. Raises OptionError where the disk has no room for what it leaves."""
     from arena.forecast import forecast
 
-    with progress("looking ahead"):
+    with telling_of_stop(out), progress("looking ahead"):
         found = forecast(contest, threads)
     if found is None:
         return

@@ -143,5 +143,5 @@ def timetable_faults(on: tuple[OnTime, ...]) -> Iterator[KeyedError]:
             times.append((one.begins, number, one.ends))
     for (_, before, ends), (begins, number, _) in pairwise(sorted(times)):
         if begins < ends:
-            got = f"{clock_text(begins)}, while on[{before}] lasts until {clock_text(ends)}"
-            yield KeyedError(("on", number, "begins"), got, "times that do not lie over each other")
+            got = f"{clock_text(begins)}, while lit[{before}] lasts until {clock_text(ends)}"
+            yield KeyedError(("lit", number, "begins"), got, "times that do not lie over each other")

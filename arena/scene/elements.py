@@ -150,7 +150,7 @@ class Lamp(BaseSpec):
     aim: Place | None = Field(
         None, title="aim", description="point of the floor at which the beam is aimed; none: straight down"
     )
-    on: tuple[OnTime, ...] = Field(
+    lit: tuple[OnTime, ...] = Field(
         (),
         max_length=MOST_TIMES,
         title="timetable",
@@ -173,7 +173,7 @@ class Lamp(BaseSpec):
 
     @cross_check
     def _check_timetable(self) -> Iterator[KeyedError]:
-        yield from timetable_faults(self.on)
+        yield from timetable_faults(self.lit)
 
     @property
     def is_flat(self) -> bool:

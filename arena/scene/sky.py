@@ -68,7 +68,7 @@ def sky_of(spec: ArenaForm, seconds: float, seed: int = 0, luck: int = 0) -> Sky
     if day is None:
         return None
     edges, hidden = _clouds(day.clouds if day.has_sun else None, seconds, seed, luck)
-    switches = [time for lamp in spec.lamps for time in _switching(lamp.on, day, seconds)]
+    switches = [time for lamp in spec.lamps for time in _switching(lamp.lit, day, seconds)]
     jumps = np.unique(np.concatenate([[0.0, seconds], edges, switches]))
     samples = np.linspace(0.0, seconds, max(int(seconds / _SAMPLE), 50) + 1)
     times = np.unique(np.concatenate([samples, jumps]))
@@ -124,7 +124,7 @@ def _table(spec: ArenaForm, day: Day, starts: FloatArray, times: FloatArray, hid
     steps["sun"] = disc
     steps["clear_sky"], steps["overcast_sky"] = (1.0 - overcast) * at.sky, overcast * at.sky
     steps["air"] = at.air
-    lamps = [_shares(lamp.on, day, times) for lamp in spec.lamps]
+    lamps = [_shares(lamp.lit, day, times) for lamp in spec.lamps]
     return Sky(steps, np.array(lamps).reshape(len(spec.lamps), len(starts)).T.copy(), day.has_sun)
 
 
@@ -150,7 +150,7 @@ def _changes(spec: ArenaForm, day: Day, times: FloatArray, hidden: BoolArray) ->
     for lamp in spec.lamps:
         # from within, since a switch is a step of its own
         first, last = (
-            np.maximum(_shares(lamp.on, day, times[:-1] + part * length), _LEAST_SHARE)
+            np.maximum(_shares(lamp.lit, day, times[:-1] + part * length), _LEAST_SHARE)
             for part in (1e-3, 1.0 - 1e-3)
         )
         found = np.maximum(found, np.abs(np.log(last / first)))

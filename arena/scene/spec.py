@@ -38,9 +38,9 @@ def _light_faults(spec: ArenaForm) -> Iterator[KeyedError]:
         with suppress(UnreadError):
             for index, lamp in enumerate(spec.lamps):
                 with suppress(UnreadError):
-                    if lamp.on:
+                    if lamp.lit:
                         expected = "a day with a clock, like day: {begins: 08:00}, or no timetable"
-                        yield KeyedError(("lamps", index, "on"), "a timetable without a day", expected)
+                        yield KeyedError(("lamps", index, "lit"), "a timetable without a day", expected)
         return
     with suppress(UnreadError):
         if spec.day is not None and spec.day.has_sun and spec.is_given("sun"):

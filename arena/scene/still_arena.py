@@ -44,7 +44,7 @@ def arena_at(spec: Arena, time: float | None = None, sky: Sky | None = None) -> 
     lamps = tuple(
         lamp.model_copy(
             update={
-                "on": (),
+                "lit": (),
                 "intensity": None if lamp.intensity is None else share * lamp.intensity,
                 "flux": None if lamp.flux is None else share * lamp.flux,
             }

@@ -42,7 +42,7 @@ def columns_of_replay(replay: Replay) -> dict[str, NDArray[Any] | Pieces]:
     """
     size = sum(getattr(replay, name).nbytes for name in _MOVING)
     spool = Spool(on_disk=size * _COLUMNS_PER_BYTE > memory_room())
-    for part in parts_of(replay):
+    for part in row_parts(replay):
         columns = encode(part)
         for name in _column_names():
             spool.add(name, columns[name])
@@ -62,7 +62,7 @@ def _column_names() -> Iterator[str]:
         yield from (f"{table}.{column}" for column in columns)
 
 
-def parts_of(replay: Tables) -> Iterator[Tables]:
+def row_parts(replay: Tables) -> Iterator[Tables]:
     """The tables in parts of walkers that stand together, their rows walker by walker."""
     tables = {name: getattr(replay, name) for name in _MOVING}
     everyone = np.arange(len(replay.walkers) + 1)

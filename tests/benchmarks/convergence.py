@@ -107,7 +107,8 @@ def moved(usual: Walks, other: Walks) -> dict[str, float]:
 
 def astray(usual: Walks, other: Walks) -> float:
     """How far from their usual places half of the walkers are at the most [mm], after their first pulses."""
-    return 1e3 * float(np.nanmedian(np.hypot(*(other.places - usual.places).T)))
+    gone = np.hypot(*(other.places - usual.places).T)
+    return 1e3 * float(np.nanmedian(gone)) if np.isfinite(gone).any() else math.nan
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -131,15 +132,13 @@ def main(arguments: Sequence[str] | None = None) -> None:
         others = {arena: walks(arena, tolerances, walkers, lasts, True) for arena in arenas}
         ratio = sum(one.seconds for one in others.values()) / sum(one.seconds for one in usual.values())
         places = [astray(usual[arena], others[arena]) for arena in arenas]
+        middle = np.nanmedian(places) if np.isfinite(places).any() else math.nan
         worst = max(
             (share, arena, score)
             for arena in arenas
             for score, share in moved(usual[arena], others[arena]).items()
         )
-        print(
-            f"{name:<28}{ratio:>7.2f}{np.nanmedian(places):>8.2f} mm   "
-            f"{worst[0]:.2f} ({worst[2]} in {worst[1]})"
-        )
+        print(f"{name:<28}{ratio:>7.2f}{middle:>8.2f} mm   {worst[0]:.2f} ({worst[2]} in {worst[1]})")
 
 
 if __name__ == "__main__":

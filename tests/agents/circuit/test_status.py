@@ -311,6 +311,5 @@ def test_a_design_within_all_ranges_is_measured_or_refused_by_name() -> None:
                 brought = point.measured.photocurrent * side.pulse / design().storage.capacitance
                 assert 0.0 <= side.let_go <= side.trigger + brought
                 assert side.charge is not None
-    assert measured > 100
-    assert refusals
+    assert measured > 140
     assert all(text.startswith("the model lost a walker: the design: ") for text in refusals)

@@ -93,7 +93,7 @@ def test_either_side_may_hang_and_the_cause_says_which() -> None:
     for name in ("left", "right"):
         cause = cause_of("hangs", changed({f"{name}.latch": 47e3, f"{name}.feeler": 10e3}))
         assert re.match(
-            rf"with its whisker pressed a {name} pulse turns it by 0\.\d+ deg, free by 5\d deg: ", cause
+            rf"with its whisker pressed a {name} pulse turns it by 0\.\d+ deg, free by [45]\d deg: ", cause
         )
         assert "the feeler resistor of 10k" in cause
         assert "through 47k" in cause

@@ -38,7 +38,8 @@ def test_figures_are_those_of_the_bench() -> None:
     motor = read_design("poppy").left.motor
     taken = motor.constant * scope.wheel[middle] + motor.resistance * scope.motor[middle]
     left = scope.rail[middle] - taken
-    assert 0.0 < left < 0.15
+    # a step's mean current goes with the rail half a step before
+    assert -0.02 < left < 0.15
 
 
 def test_motion_is_what_moved_the_walker() -> None:

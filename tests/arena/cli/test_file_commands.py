@@ -119,10 +119,10 @@ def broken(loaded: Any, chance: random.Random) -> Any:
     return loaded
 
 
-# What a study names, a schema cannot look up: files, and values of these by path. Codes and rings of parts
-# are languages of their own, and how many there are has to do with how many were measured.
+# What a study names, a schema cannot look up: files, values of these by path, and scores. Codes and rings of
+# parts are languages of their own, and how many there are has to do with how many were measured.
 _BEYOND = {
-    "study": re.compile(r"(designs|arenas|vary|marks)\b"),
+    "study": re.compile(r"(designs|arenas|vary|marks|scores)\b"),
     "race": re.compile(r"(courses|rules)\b"),
     "drawer": re.compile(r".*\.(code|rings|count)$"),
 }

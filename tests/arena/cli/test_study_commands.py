@@ -53,7 +53,7 @@ designs: [./borage.yaml]
 vary:
 {vary}
 repeats: {repeats}
-lasts: 150 s
+lasts: 220 s
 scores: [reached, reach time, aim]
 {more}
 """

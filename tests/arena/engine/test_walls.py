@@ -71,7 +71,7 @@ def test_light_is_the_same_as_with_all_walls() -> None:
         plan = many_arenas(1)[0]
         numbers = np.array([0])
         batch, spans = assemble([WorldPlan(arena, plan.walkers, plan.poses, numbers, numbers, 1, 1.0)])
-        scene, _, _ = world_of(batch, spans, 0)
+        scene, *_ = world_of(batch, spans, 0)
         for _ in range(400):
             x, y = draws.uniform(0.0, 3.0), draws.uniform(0.0, 2.0)
             place = draws.uniform(-1.0, 4.0), draws.uniform(-1.0, 3.0), 10.0 ** draws.uniform(-1.5, 0.5)

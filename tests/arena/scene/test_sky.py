@@ -42,7 +42,7 @@ def yard(day: str, text: str = YARD) -> ArenaSpec:
 
 def with_table(*entries: str) -> str:
     listed = "".join(f"      - {{{entry}}}\n" for entry in entries)
-    return YARD.replace("    intensity: 100 cd\n", f"    intensity: 100 cd\n    on:\n{listed}")
+    return YARD.replace("    intensity: 100 cd\n", f"    intensity: 100 cd\n    lit:\n{listed}")
 
 
 def sky(spec: ArenaSpec, seconds: float | None = None, seed: int = 1, luck: int = 0) -> Sky:
@@ -248,14 +248,14 @@ def test_a_timetable_that_cannot_be_is_refused() -> None:
         return found
 
     key, got, expected = fault("begins: 22:00, ends: 05:00")
-    assert (key, got) == ("lamps[0].on[0].ends", "05:00, which is not after 22:00")
+    assert (key, got) == ("lamps[0].lit[0].ends", "05:00, which is not after 22:00")
     # what it advises can be done
     assert "22:00 to 24:00 and 00:00 to 05:00" in expected
     yard("begins: 06:00", with_table("begins: 22:00, ends: 24:00", "begins: 00:00, ends: 05:00"))
-    assert fault("begins: 08:00, ends: 08:00")[0] == "lamps[0].on[0].ends"
-    assert fault("begins: 08:00, ends: 09:00, fades: 31 min")[0] == "lamps[0].on[0].fades"
+    assert fault("begins: 08:00, ends: 08:00")[0] == "lamps[0].lit[0].ends"
+    assert fault("begins: 08:00, ends: 09:00, fades: 31 min")[0] == "lamps[0].lit[0].fades"
     key, got, _ = fault("begins: 10:00, ends: 12:00", "begins: 08:00, ends: 11:00")
-    assert (key, got) == ("lamps[0].on[0].begins", "10:00, while on[1] lasts until 11:00")
+    assert (key, got) == ("lamps[0].lit[0].begins", "10:00, while lit[1] lasts until 11:00")
     with pytest.raises(SpecError, match="a timetable without a day"):
         parse_arena(with_table("begins: 08:00, ends: 09:00"), "yard.yaml")
 
@@ -308,7 +308,7 @@ def test_python_may_give_a_day_in_si_units() -> None:
 def test_an_arena_at_one_time_of_its_day_stands_still() -> None:
     text = with_table("begins: 20:00, ends: 22:00, share: 50 %")
     spec = yard(f"{PLACE}, begins: 04:00, coldest: 5 degC, warmest: 25 degC, clouds: {{cover: 8}}", text)
-    assert arena_at(parse_arena(YARD, "yard.yaml")).lamps[0].on == ()
+    assert arena_at(parse_arena(YARD, "yard.yaml")).lamps[0].lit == ()
     noon, evening, night = (arena_at(spec, (hour - 4.0) * 3600.0, sky(spec)) for hour in (13.4, 21.0, 23.5))
     assert noon.day is None
     assert noon.sun is None

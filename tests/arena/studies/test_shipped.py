@@ -186,7 +186,7 @@ def test_eyes_outside_the_wheels_skirt_a_wide_shadow_and_straddle_a_narrow_one()
 def test_a_feeler_may_be_too_large_and_with_a_large_latch_too_small() -> None:
     """33k to 47k is safe (common practice, no source); with a latch of 10k less does as well.
 
-    Through the pots come, with a latch of 10k, 83 % with 10k as the feeler and 22 % with 1M; with one of 47k
+    Through the pots come, with a latch of 10k, 68 % with 10k as the feeler and 8 % with 1M; with one of 47k
     far fewer with 10k than with 33k, and those are in contact for half of their way and more.
     """
     strong, weak = (rows("feeler-escape", (feeler, 10e3), 80) for feeler in (10e3, 1e6))
@@ -195,9 +195,9 @@ def test_a_feeler_may_be_too_large_and_with_a_large_latch_too_small() -> None:
     small, usual = (rows("feeler-escape", (feeler, 47e3), 80) for feeler in (10e3, 33e3))
     assert gain("reached", usual, small).low > 0.4
     assert gain("held", small, usual).low > 0.1
-    check_quote("feeler-escape", "reached", strong, "79 % [73, 84]")
-    check_quote("feeler-escape", "reached", usual, "92 % [87, 95]")
-    check_quote("feeler-escape", "held", weak, "58 % [56, 60]")
+    check_quote("feeler-escape", "reached", strong, "68 % [61, 74]")
+    check_quote("feeler-escape", "reached", usual, "82 % [77, 87]")
+    check_quote("feeler-escape", "held", weak, "63 % [61, 65]")
 
 
 @pytest.mark.parametrize(
@@ -333,5 +333,3 @@ def test_a_gap_lets_more_through_than_it_has_bodies_width() -> None:
     assert gain("passed", wide, narrow).low > 0.35
     assert gain("flow", wide, narrow).low > 0.3
     assert rows("gap-width", (0.06,), 4, design=2)["passed"].sum() == 0.0
-    check_quote("gap-width", "passed", narrow, "35 % [31, 40]")
-    check_quote("gap-width", "passed", wide, "91 % [89, 93]")

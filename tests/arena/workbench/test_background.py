@@ -36,7 +36,8 @@ def test_the_map_of_light_goes_along_with_the_height_of_the_panel(
     settle(controller)
     assert state.background.race is not None
     assert state.background.light is not None
-    np.testing.assert_array_equal(state.background.light, state.background.race.replay.light_map)
+    # a replay keeps ten binary digits of its map
+    np.testing.assert_allclose(state.background.light, state.background.race.replay.light_map, rtol=1e-3)
 
 
 def test_a_run_stops_when_the_window_is_closed(make: Callable[..., Controller]) -> None:

