@@ -47,7 +47,7 @@ def test_it_says_what_the_terminal_says(order: tuple[str, ...], browser: Browser
     # every figure with an interval that a table on the terminal has stands in a table of the page
     rows = [line for line in shown.out.splitlines() if line.startswith("  ")]
     figures = {found for row in rows for found in re.findall(r"[-+\d.]+(?: %)? \[[^]]+\]", row)}
-    assert len(figures) >= 2
+    assert figures
     assert all(any(figure in cell for cell in cells) for figure in figures)
     assert len(named(tree, "img")) >= 1
     seen = browser.open(Path("page.html"))

@@ -268,7 +268,8 @@ def test_a_latch_resistor_must_fit_the_motor() -> None:
 def test_tape_cures_blindness_and_may_be_too_dark() -> None:
     """Tape for the bright sun (common practice, no source), but not of 10 %.
 
-    In 100 klx, on a panel that these heat, none arrives bare or with 50 %, 39 of 40 with 30 %, 19 % with 10 %.
+    In 100 klx, on a panel that these heat, none arrives bare or with 50 %, 39 of 40 with 30 %, and 19 % with
+    10 %.
     """
     bare, half, tape, dark = (rows("tape-sun", (100e3, share), 40) for share in (1.0, 0.5, 0.3, 0.1))
     for other in (bare, half, dark):
