@@ -76,8 +76,8 @@ class Settled(NamedTuple):
 
     Currents [A] of the motor, out of the PNP's base, into the NPN's (``given``) and through the coupling
     capacitor (``pushed``), the PNP's emitter-base voltage and the collector's [V], how often the NPN covers
-    its load, how steeply the excess falls towards the valley past which there is no level [V], the slope of
-    the base's current [A], and the guess to go on from.
+    its load, how steeply the excess falls towards the valley past which there is no level [V], and the guess
+    to go on from.
     """
 
     holds: bool
@@ -89,7 +89,6 @@ class Settled(NamedTuple):
     collector: float
     cover: float
     margin: float
-    base_slope: float
     guess: float
     status: int
 
@@ -125,7 +124,6 @@ def along(level: Level, y: float, change: float, excess: float, slope: float, fr
         collector,
         level.capability / level.demand,
         slope,
-        level.base_slope,
         final,
         SETTLED,
     )
@@ -134,7 +132,7 @@ def along(level: Level, y: float, change: float, excess: float, slope: float, fr
 @kernel_part
 def let_go(status: int) -> Settled:
     """A latch that does not hold, or of which ``status`` says that nothing is known."""
-    return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)
+    return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)
 
 
 @kernel

@@ -60,8 +60,6 @@ class Level(NamedTuple):
     ``shift`` [V] is how far the collector came to stand from where it was looked for.
     """
 
-    base: float
-    base_slope: float
     given: float
     given_slope: float
     collector: float
@@ -165,8 +163,6 @@ def level_at(y: float, near: float, frame: Frame, side: Any) -> Level:
         load_slope -= ease * load * npn["early"] * collector_slope
     strain = load / npn["knee"]
     return Level(
-        base,
-        base_slope,
         given,
         given_slope,
         collector,

@@ -118,7 +118,6 @@ STATE = np.dtype(
         ("coupling", np.float64),  # voltage across the coupling capacitor, PNP base minus eye [V]
         ("rotor", np.float64),  # speed of motor and tyre [rad/s]
         ("speed", np.float64),  # speed of the floor under the driven tyre [m/s]
-        ("junction", np.float64),  # emitter-base voltage of the PNP [V]
         ("collector", np.float64),  # voltage at the NPN's collector while the latch holds [V]
         ("elapsed", np.float64),  # time since the flash [s]
         ("cover", np.float64),  # capability of the NPN over its load; inf before the first step
