@@ -182,6 +182,28 @@ def print_crowds(crowds: Sequence[CrowdScore]) -> None:
             the_console().print(f"{NOTHING} of {label}: undefined, {UNDEFINED[key]}")
 
 
+# Of the scores of a crowd those that a line has room for, and how it names them.
+_CROWD_IN_SHORT = (
+    ("crowding", "{} contacts a walker-minute"),
+    ("shading", "{} of the light lost to others"),
+    ("spread", "spread {} (1 as by chance)"),
+)
+
+
+def print_crowds_in_short(crowds: Sequence[CrowdScore], command: str) -> None:
+    """One line on what came of walkers that shared a floor, and the ``command`` that tells all of it."""
+    if not crowds:
+        return
+    everybody = crowds[0]
+    shows = {key: show for _, key, show in _CROWD_SCORES}
+    told = [
+        words.format(shows[key](getattr(everybody, key)))
+        for key, words in _CROWD_IN_SHORT
+        if getattr(everybody, key) is not None
+    ]
+    the_console().print(Text(f"on one floor: {', '.join(told)}; more: {command}"))
+
+
 def _crowd_cell(
     key: str, range_key: str, show: Callable[[float], str], gate: int | None = None
 ) -> Callable[[CrowdScore], str]:

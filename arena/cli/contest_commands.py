@@ -219,7 +219,6 @@ def _fetch_what_reports(draws: bool) -> None:
     """Import what :func:`_report_run` needs."""
     import_module("replays.scoring.scores")
     import_module("replays.scoring.crowds")
-    import_module("scipy.spatial")
     import_module("replays.causes.bench_faults")
     import_module("arena.cli.bench_and_run_report")
     if draws:
@@ -266,6 +265,7 @@ def _report_run(
         return
     from arena.cli.bench_and_run_report import (
         print_crowds,
+        print_crowds_in_short,
         print_entries,
         print_run,
         print_scores,
@@ -273,7 +273,10 @@ def _report_run(
 
     print_run(replay)
     print_scores(scores)
-    print_crowds(crowds)
+    if drawing is None:
+        print_crowds(crowds)
+    else:
+        print_crowds_in_short(crowds, f"photodrome score {command_word(out)}")
     print_entries(entries)
     if accounts is not None:
         from arena.cli.account_report import print_accounts

@@ -14,7 +14,6 @@ from functools import lru_cache
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from agents.arrays import BoolArray, FloatArray, IntArray
 from replays.scoring.outline import inside
@@ -45,26 +44,61 @@ def nearest_others(points: FloatArray, group: IntArray) -> tuple[FloatArray, Int
     """Distance [m] from each of ``points`` (n, 2) [m] to the nearest other of its ``group`` (n,), and which.
 
     inf and -1 for one that has none.
-    """
-    from scipy.spatial import KDTree
 
-    if len(points) < 2:
-        return np.full(len(points), np.inf), np.full(len(points), -1)
-    low = points.min(axis=0)
-    # groups are laid so far apart that nobody's nearest is of another
-    apart = 4.0 * float(np.hypot(*(points.max(axis=0) - low))) + 1.0
-    _, place = np.unique(group, return_inverse=True)
-    laid = np.column_stack((points[:, 0] - low[0] + apart * place.ravel(), points[:, 1] - low[1]))
-    found = KDTree(laid).query(laid, k=2)
-    distance, index = np.asarray(found[0]), np.asarray(found[1])
-    # of two in one place, either may come first
-    is_self = index[:, 0] == np.arange(len(points))
-    other, away = (
-        np.where(is_self, index[:, 1], index[:, 0]),
-        np.where(is_self, distance[:, 1], distance[:, 0]),
-    )
-    lonely = away > 0.5 * apart
-    return np.where(lonely, np.inf, away), np.where(lonely, -1, other)
+    >>> away, other = nearest_others(np.array([[0.0, 0.0], [0.3, 0.4], [9.0, 0.0]]), np.array([1, 1, 2]))
+    >>> away.tolist(), other.tolist()
+    ([0.5, 0.5, inf], [1, 0, -1])
+    """
+    order, x, y, of = _in_rows(points, group)
+    count = len(order)
+    square, nearest = np.full(count, np.inf), np.full(count, -1)
+    # whoever is further off along the row than the nearest so far ends the search on that side
+    for side in (1, -1):
+        row, off = np.arange(count), 0
+        while len(row):
+            off += side
+            row = row[row + off < count] if side > 0 else row[row + off >= 0]
+            other = row + off
+            along = (x[other] - x[row]) ** 2
+            goes_on = (of[other] == of[row]) & (along < square[row])
+            row, other = row[goes_on], other[goes_on]
+            away = along[goes_on] + (y[other] - y[row]) ** 2
+            nearer = away < square[row]
+            square[row[nearer]], nearest[row[nearer]] = away[nearer], other[nearer]
+    distance, found = np.empty(count), np.full(count, -1)
+    distance[order] = np.sqrt(square)
+    found[order] = np.where(nearest >= 0, order[nearest], -1)
+    return distance, found
+
+
+def _near_pairs(points: FloatArray, group: IntArray, reach: float) -> IntArray:
+    """All pairs (n, 2) of ``points`` (n, 2) [m] of one ``group`` (n,) that are nearer than ``reach`` [m]."""
+    order, x, y, of = _in_rows(points, group)
+    count = len(order)
+    pairs = [np.zeros((0, 2), np.int64)]
+    row, off = np.arange(count), 0
+    while len(row):
+        off += 1
+        row = row[row + off < count]
+        other = row + off
+        along = x[other] - x[row]
+        goes_on = (of[other] == of[row]) & (along < reach)
+        row, other = row[goes_on], other[goes_on]
+        near = along[goes_on] ** 2 + (y[other] - y[row]) ** 2 < reach**2
+        pairs.append(np.column_stack((order[row[near]], order[other[near]])))
+    return np.concatenate(pairs)
+
+
+def _in_rows(points: FloatArray, group: IntArray) -> tuple[IntArray, FloatArray, FloatArray, IntArray]:
+    """Lay ``points`` in a row for each ``group``: their order, then along and across the row [m], and group.
+
+    Rows run the longer way of all points, so that as few as can be are abreast.
+    """
+    if not len(points):
+        return np.zeros(0, np.int64), np.zeros(0), np.zeros(0), np.zeros(0, np.int64)
+    along, across = (0, 1) if np.ptp(points[:, 0]) >= np.ptp(points[:, 1]) else (1, 0)
+    order = np.lexsort((points[:, along], group))
+    return order, points[order, along], points[order, across], group[order]
 
 
 @lru_cache(maxsize=512)
@@ -95,35 +129,30 @@ def _scatter(
 
     Returns their places (n, 2) [m] and on which copy each lies (n,).
     """
-    from scipy.spatial import KDTree
-
     outline = np.array(floor.outline)
     room = _area(floor.outline) - sum(map(_area, floor.solid))
     if count * math.pi * radius**2 > _MOST_COVERED * room:
         return None
     low, high = outline.min(axis=0), outline.max(axis=0)
-    apart = 4.0 * float(np.hypot(*(high - low))) + 4.0 * radius
     placed, owner = np.zeros((0, 2)), np.zeros(0, np.int64)
     for _ in range(_ROUNDS):
         missing = count - np.bincount(owner, minlength=copies)
         if not missing.any():
             order = np.argsort(owner, kind="stable")
-            return placed[order] - np.column_stack((apart * owner[order], np.zeros(len(order)))), owner[order]
+            return placed[order], owner[order]
         copy = np.repeat(np.arange(copies), np.where(missing > 0, missing + missing // 2 + 1, 0))
         points = low + draw.random((len(copy), 2)) * (high - low)
         free = _is_free(floor, points, radius)
         points, copy = points[free], copy[free]
-        laid = np.column_stack((points[:, 0] + apart * copy, points[:, 1]))
-        if radius > 0.0 and len(laid):
-            if len(placed):
-                clear = KDTree(placed).query(laid, distance_upper_bound=2.0 * radius)[0] >= 2.0 * radius
-                laid, copy = laid[clear], copy[clear]
-            kept = _first_come(KDTree(laid).query_pairs(2.0 * radius, output_type="ndarray"), len(laid))
-            laid, copy = laid[kept], copy[kept]
+        if radius > 0.0:
+            # those that lie are before those that are thrown, and clear of one another
+            both, whose = np.concatenate([placed, points]), np.concatenate([owner, copy])
+            stays = _first_come(_near_pairs(both, whose, 2.0 * radius), len(both))[len(placed) :]
+            points, copy = points[stays], copy[stays]
         # no more of a copy than it lacks, the first ones thrown
         rank = np.arange(len(copy)) - np.searchsorted(copy, copy)
         wanted = rank < missing[copy]
-        placed, owner = np.concatenate([placed, laid[wanted]]), np.concatenate([owner, copy[wanted]])
+        placed, owner = np.concatenate([placed, points[wanted]]), np.concatenate([owner, copy[wanted]])
     return None
 
 
@@ -133,7 +162,7 @@ def _area(outline: _Points) -> float:
     return 0.5 * abs(sum(ax * by - bx * ay for (ax, ay), (bx, by) in pairs))
 
 
-def _first_come(pairs: NDArray[np.intp], count: int) -> BoolArray:
+def _first_come(pairs: IntArray, count: int) -> BoolArray:
     """Who of ``count`` that are thrown in turn stays, where each pair (n, 2) of them is too near another."""
     stays = np.ones(count, bool)
     ordered = np.sort(pairs, axis=1)

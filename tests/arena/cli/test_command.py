@@ -306,9 +306,12 @@ def test_demo_runs_scores_and_draws_a_contest_of_three() -> None:
     assert (demo.code, demo.err) == (0, "")
     assert "demo.replay.npz" in demo.out
     assert "demo.png" in demo.out
+    (line,) = [line for line in demo.out.splitlines() if line.startswith("on one floor: ")]
+    assert line.endswith("; more: photodrome score demo.replay.npz"), "a line, and no second table"
     scored = photodrome("score", "demo.replay.npz", "--json").json()
     assert len(scored["designs"]) == 3
     assert all(one["design"] in demo.out and one["walkers"] == 2 for one in scored["designs"])
+    assert f"spread {scored['crowds'][0]['spread']:.2f} " in line
     Path("deep").mkdir()
     answer = photodrome("demo", "--duration", "5", "--folder", "deep", "--json").json()
     assert [Path(file) for file in answer["files"]] == [Path("deep/demo.replay.npz"), Path("deep/demo.png")]

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 import shapely
 from numpy.typing import NDArray
+from scipy.spatial import KDTree
 from scipy.spatial.distance import cdist
 
 from replays.scoring.scatter import Standable, _scatter, nearest_others, scattered_distance
@@ -46,6 +47,16 @@ def test_two_in_one_place_are_nearest_to_each_other() -> None:
     distance, other = nearest_others(np.array([[0.3, 0.3], [0.3, 0.3], [0.9, 0.9]]), np.zeros(3, np.int64))
     assert distance[:2].tolist() == [0.0, 0.0]
     assert other[:2].tolist() == [1, 0]
+
+
+def test_of_thousands_in_heaps_the_nearest_against_a_tree() -> None:
+    draw = np.random.default_rng(5)
+    places, group = draw.normal(draw.integers(0, 4, (6000, 1)), 0.02, (6000, 2)), draw.integers(0, 2, 6000)
+    distance, _ = nearest_others(places, group)
+    for one in range(2):
+        mine = group == one
+        away = KDTree(places[mine]).query(places[mine], k=2)[0][:, 1]
+        np.testing.assert_allclose(distance[mine], away, rtol=1e-12)
 
 
 @pytest.mark.parametrize("count", [8, 20, 50, 200, 2000])
