@@ -183,7 +183,8 @@ def test_modules_named_in_a_document_can_be_run_or_imported(document: str) -> No
     for module in run:
         of_ours = module.split(".")[0] in (*PUBLIC, "tests")
         if of_ours:
-            source = ROOT.joinpath(*module.split(".")).with_suffix(".py")
+            place = ROOT.joinpath(*module.split("."))
+            source = place / "__main__.py" if place.is_dir() else place.with_suffix(".py")
             assert "__main__" in source.read_text(encoding="utf-8"), module
     for name in named_in(document):
         if re.fullmatch(rf"({'|'.join(PUBLIC)})(\.\w+)+", name):
