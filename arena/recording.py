@@ -30,6 +30,10 @@ from replays.format.tables import WALKERS, Replay
 
 # Corners of the polygon that stands for a round goal.
 ROUND_CORNERS = 48
+# The map of light has no more cells than a picture shows, and under many lamps no more than are worked out in
+# some seconds, though at least so many as show where the light is.
+_MOST_CELLS, _LEAST_CELLS = 1 << 18, 20_000
+_MOST_RAYS = 2_000_000
 
 
 def compose(
@@ -62,7 +66,7 @@ def compose(
         "seconds": contest.seconds,
         "alone": contest.alone,
         "built_names": names,
-        "light_map": {"x": float(west), "y": float(south), "cell": contest.arena.cell},
+        "light_map": {"x": float(west), "y": float(south), "cell": map_cell(contest.arena)},
         "designs": [
             {"name": one.design.name, "about": one.design.about or "-", "yaml": one.text}
             | ({} if one.mark is None else {"mark": one.mark, "team": one.team})
@@ -95,12 +99,24 @@ def map_of(spec: ArenaSpec, height: float, threads: int = 1) -> FloatArray:
     east, north = (float(edge) for edge in arena.floor.max(axis=0))
     return light_map(
         (west, south, east, north),
-        spec.cell,
+        map_cell(spec),
         height,
         Lights(arena.sources, np.ones(len(arena.sources)), float(np.sum(arena.ambient))),
         Standing(wall_table(arena.walls), arena.shades, arena.shade_points, disc_points()),
         threads,
     )
+
+
+def map_cell(spec: ArenaSpec) -> float:
+    """How wide a cell of the map of light is [m]: as the arena says, or wider where that made too many.
+
+    There are no more than 2^18 cells, and no more than 2 million over the number of lamps and sun, but 20,000
+    in any case.
+    """
+    width, depth = np.ptp(np.array(spec.floor.outline), axis=0).tolist()
+    sources = len(spec.lamps) + (spec.sun is not None or spec.day is not None)
+    most = min(_MOST_CELLS, max(_LEAST_CELLS, _MOST_RAYS // max(sources, 1)))
+    return float(max(spec.cell, math.sqrt(width * depth / most)))
 
 
 def walker_rows(walkers: RecordArray, poses: FloatArray, heats: IntArray, copies: int) -> RecordArray:

@@ -327,5 +327,6 @@ class ArenaForm(BaseSpec):
     cell: Annotated[float, Quantity("m", least=0.001, most=0.1)] = Field(
         0.01,
         title="cell of the map of light",
-        description="width of a cell of the map of light that pictures show",
+        description="width of a cell of the map of light that pictures show; wider where there would be more "
+        "than 262,144 cells, or under many lamps",
     )

@@ -5,7 +5,7 @@ from functools import partial
 
 import numpy as np
 
-from arena.recording import describe_arena
+from arena.recording import describe_arena, map_cell
 from arena.scene.spec import ArenaSpec
 from arena.workbench.jobs import RaceResult
 from arena.workbench.layout import WorkbenchLayout
@@ -109,9 +109,9 @@ class FloorView:
             light = None
         if light is not self._light_of:
             self._light_of, self._light = light, None
-            if light is not None:
+            if of is not None and light is not None:
                 west, south = (min(values) for values in zip(*spec.floor.outline, strict=True))
-                self._light = LightMap(light, {"x": west, "y": south, "cell": spec.cell})
+                self._light = LightMap(light, {"x": west, "y": south, "cell": map_cell(of)})
             self._lights += 1
         race = background.race
         if race is not self._raced:
