@@ -4,6 +4,7 @@ import math
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 
 from arena.recording import describe_arena, map_cell
 from arena.scene.spec import ArenaSpec
@@ -13,12 +14,12 @@ from arena.workbench.movables import Movable
 from arena.workbench.state import WorkbenchState
 from replays.drawing.colours import INK, PAPER, STRAW, Colour
 from replays.drawing.kept_floors import KeptFloor, KeptFloors
-from replays.drawing.label_placing import LABEL_SIZE, draw_labels
+from replays.drawing.label_placing import LABEL_SIZE, draw_labels, label_box, place_beside, plate_size
 from replays.drawing.laid_ground import GroundPlan, LaidGround
 from replays.drawing.layout import Box
 from replays.drawing.legend import draw_scale_bar
 from replays.drawing.light_map import LightMap
-from replays.drawing.marks import CROWD, draw_walker
+from replays.drawing.marks import CROWD, draw_walker, shown_radii
 from replays.drawing.metres_to_points import View, bounds
 from replays.drawing.poses import Pose, Poses
 from replays.drawing.sheet import Sheet, pygame
@@ -47,6 +48,7 @@ class FloorView:
         self._raced: RaceResult | None = None
         self._poses: Poses | None = None
         self._plan_of: tuple[int, ...] = ()
+        self._meter_side: NDArray[np.intp] | None = None
         # how many maps of light and races have been shown
         self._lights = self._races = 0
 
@@ -54,6 +56,14 @@ class FloorView:
     def light(self) -> LightMap | None:
         """The map of light that was drawn last."""
         return self._light
+
+    def aspect(self, state: WorkbenchState) -> float:
+        """Height over width of all that is shown; it stays while something is carried."""
+        if self.camera is None or state.floor.drag is None:
+            west, south, east, north = bounds(describe_arena(state.floor.spec, ""))
+        else:
+            west, south, east, north = self.camera.bounds
+        return (north - south) / max(east - west, 1e-9)
 
     def draw(
         self, sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState, chosen: int | None = None
@@ -82,11 +92,11 @@ class FloorView:
         held = _held(state)
         if held is not None:
             _mark(sheet, view, held, bool(state.floor.drag and state.floor.drag.fault))
-        _draw_meter(sheet, view, state)
+        self._draw_meter(sheet, state, view)
         if held is not None:
             _draw_caption(sheet, view, held, state.floor.drag.fault if state.floor.drag else "")
         sheet.surface.set_clip(None)
-        draw_scale_bar(sheet, view, (layout.strip.left + 4, layout.bar.centery), 80.0 * layout.unit)
+        draw_scale_bar(sheet, view, (layout.clock.left + 4, layout.clock.centery), 80.0 * layout.unit)
         return not self.floors.is_settled
 
     def _look_at(self, layout: WorkbenchLayout, state: WorkbenchState, spec: ArenaSpec) -> None:
@@ -165,6 +175,34 @@ class FloorView:
             sheet.disc(place, 21, None, INK, 4.6)
             sheet.disc(place, 20, None, STRAW, 2.4)
 
+    def _draw_meter(self, sheet: Sheet, state: WorkbenchState, view: View) -> None:
+        """A light meter, a window with four fins, and what it reads, over no walker and no other name."""
+        x, y = view(*state.floor.meter_shown)
+        for turn in range(4):
+            angle = math.pi / 4 + turn * math.pi / 2
+            ends = [(x + r * math.cos(angle), y + r * math.sin(angle)) for r in (8, 17)]
+            sheet.cased_line(ends, PAPER, INK, 3.4)
+        sheet.disc((x, y), 11, PAPER, INK, 2.4)
+        sheet.disc((x, y), 5, STRAW, INK, 1.4)
+        if state.background.forecast is None:
+            return
+        words = f"meter {light_words(state.background.forecast.light)}"
+        anchors, radii = np.array([[x, y]]), np.array([17.0])
+        race = state.background.race
+        if race is not None and self._poses is not None:
+            east, north, _ = self._poses.at(state.transport.time_s)
+            places = [view(float(one), float(other)) for one, other in zip(east, north, strict=True)]
+            anchors = np.vstack([anchors, np.array(places).reshape(-1, 2)])
+            radii = np.append(radii, shown_radii(race.replay.walkers["radius"], view) + 2.0)
+        names = self.floors.names(view, sheet.scale)
+        taken = np.array([label_box(sheet, label) for label in names]).reshape(-1, 4)
+        edges = (view.left, view.top, view.left + view.width, view.top + view.height)
+        sizes = np.array([plate_size(sheet, words)])
+        corners, self._meter_side = place_beside(anchors, radii, sizes, edges, taken, self._meter_side)
+        # what it reads is told even where all round is taken
+        place = corners[0] if np.isfinite(corners[0, 0]) else anchors[0] + (20.0, -10.0)
+        sheet.plate(words, (float(place[0]), float(place[1])), LABEL_SIZE)
+
 
 def _held(state: WorkbenchState) -> Movable | None:
     """What is carried, or chosen for the keys."""
@@ -186,19 +224,6 @@ def _draw_starts(spec: ArenaSpec, sheet: Sheet, view: View) -> None:
             root = (x + 9 * math.cos(start.heading), y - 9 * math.sin(start.heading))
             sheet.line([root, tip], INK, 2.2)
         sheet.text(str(number), (x, y), LABEL_SIZE, INK, across=0.5, down=0.5)
-
-
-def _draw_meter(sheet: Sheet, view: View, state: WorkbenchState) -> None:
-    """A light meter: a window with four fins, and what it reads."""
-    x, y = view(*state.floor.meter_shown)
-    for turn in range(4):
-        angle = math.pi / 4 + turn * math.pi / 2
-        ends = [(x + r * math.cos(angle), y + r * math.sin(angle)) for r in (8, 17)]
-        sheet.cased_line(ends, PAPER, INK, 3.4)
-    sheet.disc((x, y), 11, PAPER, INK, 2.4)
-    sheet.disc((x, y), 5, STRAW, INK, 1.4)
-    if state.background.forecast is not None:
-        sheet.plate(f"meter {light_words(state.background.forecast.light)}", (x + 20, y - 10), LABEL_SIZE)
 
 
 def _mark(sheet: Sheet, view: View, movable: Movable, is_bad: bool) -> None:

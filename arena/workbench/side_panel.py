@@ -36,7 +36,12 @@ def draw_panel(sheet: Sheet, layout: WorkbenchLayout, controller: Controller) ->
     """Draw all of it."""
     state, panel = controller.state, layout.panel
     sheet.fill(panel.topleft, panel.size, sheet.theme.card)
-    sheet.line([panel.topleft, panel.bottomleft], sheet.theme.wood, 3)
+    is_below = panel.top > 0
+    sheet.line([panel.topleft, panel.topright if is_below else panel.bottomleft], sheet.theme.wood, 3)
+    for rect in (layout.pulse, layout.race):
+        left, top = rect.topleft
+        line = [(left - 13, top), (left - 13, rect.bottom)] if is_below else [(left, top), rect.topright]
+        sheet.line(line, sheet.theme.wood, 1)
     _draw_title(sheet, layout, state)
     for number, dial in enumerate(DIALS):
         _draw_dial(sheet, layout, state, number, dial)
@@ -129,7 +134,6 @@ def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
     box, size, theme = layout.pulse, layout.letters(15), sheet.theme
     line = round(19 * layout.unit)
     forecast = state.background.forecast
-    sheet.line([box.topleft, box.topright], theme.wood, 1)
     top = box.top + round(6 * layout.unit)
     heading = "One pulse, where the meter lies"
     if forecast is not None:
@@ -272,7 +276,6 @@ def _draw_race(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> 
     background = state.background
     box, size, theme = layout.race, layout.letters(15), sheet.theme
     line = round(20 * layout.unit)
-    sheet.line([box.topleft, box.topright], theme.wood, 1)
     top = box.top + round(7 * layout.unit)
     large = layout.letters(17)
     sheet.text("The race", (box.left, top), large)

@@ -25,6 +25,9 @@ from replays.window.buttons_and_cards import draw_card
 from replays.window.chosen_walker import ChosenWalker
 from replays.words import clock_words, light_words
 
+# A line at the foot narrower than this [points] has not room for a note and for the hint.
+_SHORT_LINE = 500
+
 
 class WorkbenchView:
     """Shows the state, as replays.window.screen wants it, and tells the controller where things lie."""
@@ -87,6 +90,7 @@ class WorkbenchView:
         layout = lay_out_workbench(
             round(width / controller.scale),
             round(height / controller.scale),
+            self._floor_view.aspect(state),
             panel_shown=controller.panel_shown,
         )
         surface.fill(sheet.theme.paper)
@@ -122,11 +126,10 @@ class WorkbenchView:
         if self._causes_of is not race.replay:
             self._causes_of, self._causes = race.replay, ChosenWalker(race.replay)
         assert self._causes is not None
-        panel = layout.panel
-        left = min(panel.left, layout.size[0] - panel.width)
-        top = layout.title.top
-        bottom = layout.race.top if panel.width < layout.size[0] else layout.foot.top
-        box = Box(left + 6.0, float(top), panel.width - 12.0, float(bottom - top - 4))
+        room = layout.causes.copy()
+        # where the panel is out of the way they lie over the edge of the floor
+        room.right = min(room.right, layout.size[0] - 6)
+        box = Box(*map(float, room))
         state_s = state.transport.time_s
         self._causes.draw_causes(sheet, box, [chosen], state_s, 0.0, holds=False)
         # the circuit is fetched in the frame after the one that says so
@@ -197,16 +200,19 @@ def _draw_bar(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> N
     words = f"{clock_words(transport.time_s)} of {clock_words(transport.seconds)}, {status}"
     if state.background.race is None:
         words = "working out the first run" if state.background.races.busy else ""
-    sheet.text(words, (layout.strip.right, bar.centery), size, across=1.0, down=0.5)
+    sheet.text(words, (layout.clock.right, layout.clock.centery), size, across=1.0, down=0.5)
 
 
 def _draw_foot(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) -> None:
     foot, size = layout.foot, layout.letters(15)
     there = MODES[(MODES.index(state.selection.mode) + 1) % len(MODES)]
     hint = f"{_key('change mode').capitalize()}: arrows for {there}, {_key('help')}: all keys"
-    sheet.text(hint, (foot.right, foot.centery), size, sheet.theme.faded, across=1.0, down=0.5)
-    room = foot.width - sheet.text_size(hint, size)[0] - 16
     words = state.note or "drag what lies on the plan, or turn a dial"
+    room = foot.width - sheet.text_size(hint, size)[0] - 16
+    if sheet.text_size(words, size)[0] > room and foot.width < _SHORT_LINE:
+        # in a short line what has just been done comes before what can be done
+        hint, words, room = ("", words, float(foot.width)) if state.note else (hint, "", 0.0)
+    sheet.text(hint, (foot.right, foot.centery), size, sheet.theme.faded, across=1.0, down=0.5)
     sheet.text(sheet.shorten(words, size, room), (foot.left, foot.centery), size, down=0.5)
 
 

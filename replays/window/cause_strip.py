@@ -43,6 +43,8 @@ _LEAST_SPAN = 4.0
 _TELL_EVERY = 1.5
 # A row of one walker among several is at least so high [points].
 _LEAST_ROW = 84.0
+# Curves of a pulse are at least so high [points].
+_LEAST_PULSE = 60.0
 # From this width on [points] words, curves and the pulse stand side by side.
 _WIDE_FROM = 760.0
 
@@ -132,7 +134,8 @@ def draw_causes(sheet: Sheet, box: Box, told: Sequence[tuple[str, Trace]], time_
     else:
         end = _draw_words(sheet, inner, name, trace, time_s)
         left = inner.bottom - end
-        share = 0.57 if len(told) == 1 else 1.0
+        # curves too low to be read make room for the rows
+        share = 0.57 if len(told) == 1 and 0.43 * left - 4 >= _LEAST_PULSE else 1.0
         rows = Box(inner.left, end + 10, inner.width, max(share * left - 10, 60.0))
         pulse = Box(inner.left, rows.bottom + 4, inner.width, inner.bottom - rows.bottom - 4)
     # no more than can be read
@@ -151,7 +154,7 @@ def draw_causes(sheet: Sheet, box: Box, told: Sequence[tuple[str, Trace]], time_
         _draw_row(sheet, view, other_trace, time_s, has_time=is_last, is_first=number == 0)
         views.append(view)
     latest = latest_pulse(trace, time_s)
-    if latest is not None and (len(told) == 1 or inner.width >= _WIDE_FROM) and pulse.height >= 60:
+    if latest is not None and (len(told) == 1 or inner.width >= _WIDE_FROM) and pulse.height >= _LEAST_PULSE:
         side = int(trace.pulses[latest]["side"])
         draw_pulse_plots(sheet, pulse, trace, latest, (sheet.theme.left, sheet.theme.right)[side])
     return views[0]

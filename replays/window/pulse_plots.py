@@ -16,6 +16,8 @@ from replays.window.buttons_and_cards import SMALL
 
 # Room for the figures at the left, and for the time below [points].
 _LEFT, _BELOW, _GAP = 46.0, 20.0, 8.0
+# A plot higher than this [points] has the time below it, whatever stands below that.
+_TIME_FROM = 60.0
 
 
 @dataclass(frozen=True)
@@ -48,12 +50,13 @@ def draw_pulse_plots(sheet: Sheet, box: Box, trace: Trace, number: int, colour: 
 
 
 def _plots(box: Box, count: int) -> list[Box]:
-    height = (box.height - _BELOW) / count - _GAP
+    gap = _GAP + _BELOW if box.height / count - _GAP - _BELOW > _TIME_FROM else _GAP
+    height = (box.height - _BELOW + gap - _GAP) / count - gap
     if height >= 34.0 or box.width < 3 * 150.0:
         return [
             Box(
                 box.left + _LEFT,
-                box.top + number * (height + _GAP) + _GAP,
+                box.top + number * (height + gap) + _GAP,
                 box.width - _LEFT - 4,
                 max(height, 10.0),
             )
@@ -100,7 +103,7 @@ def _draw_curve(sheet: Sheet, plot: Box, curve: Curve, whole_s: float, colour: C
     below = plot.bottom + 4
     words = f"{1e3 * whole_s:.0f} ms" if whole_s < 5.0 else f"{whole_s:.0f} s"
     sheet.line([(plot.right, plot.bottom - 3), (plot.right, plot.bottom + 3)], theme.faded, 1)
-    if curve.title.startswith("turn") or plot.height > 60:
+    if curve.title.startswith("turn") or plot.height > _TIME_FROM:
         sheet.text(words, (plot.right, below), SMALL, theme.faded, across=1.0)
         sheet.text("0", (plot.left, below), SMALL, theme.faded, across=0.5)
 

@@ -120,8 +120,11 @@ def print_measures() -> None:
             scale = scale_of(*size)
             points = (size[0] / scale, size[1] / scale)
             for shown in (True, False):
-                plan = lay_out_workbench(*map(round, points), panel_shown=shown).plan
                 arena = describe_arena(read_arena(name), "")
+                west, south, east, north = bounds(arena)
+                wide, high = map(round, points)
+                aspect = (north - south) / (east - west)
+                plan = lay_out_workbench(wide, high, aspect, panel_shown=shown).plan
                 measured = measure_floor(Camera(bounds(arena)).view(Box(*map(float, plan))), arena, points)
                 told.append(f"{100 * measured.room:.0f} / {100 * measured.floor:.0f}")
             told[-2:] = [f"{size[0]} x {size[1]}: {told[-2]}, {told[-1]} %"]
