@@ -1,6 +1,7 @@
 """Packed columns that are put together part by part, in memory or on the disk."""
 
 import io
+import weakref
 from collections.abc import Iterator
 from typing import IO, Any
 
@@ -16,6 +17,7 @@ class Spool:
 
     def __init__(self, on_disk: bool) -> None:
         self._stream: IO[bytes] = nameless_file() if on_disk else io.BytesIO()
+        weakref.finalize(self, self._stream.close)
         # of each column the rows of its parts, and where in the stream their planes begin
         self._parts: dict[str, list[tuple[int, list[int]]]] = {}
 
@@ -33,7 +35,12 @@ class Spool:
 
     def columns(self) -> dict[str, "SpooledColumn"]:
         """All columns by name."""
-        return {name: SpooledColumn(self._stream, parts) for name, parts in self._parts.items()}
+        return {name: SpooledColumn(self, parts) for name, parts in self._parts.items()}
+
+    def read(self, begin: int, count: int) -> bytes:
+        """So many bytes of a plane of a part, from where it begins."""
+        self._stream.seek(begin)
+        return self._stream.read(count)
 
 
 class SpooledColumn:
@@ -44,8 +51,9 @@ class SpooledColumn:
 
     dtype = np.dtype(np.uint8)
 
-    def __init__(self, stream: IO[bytes], parts: list[tuple[int, list[int]]]) -> None:
-        self._stream, self._parts = stream, parts
+    def __init__(self, spool: Spool, parts: list[tuple[int, list[int]]]) -> None:
+        # which closes its file once nobody holds a column of it any more
+        self._spool, self._parts = spool, parts
         self.shape = (max(len(begins) for _, begins in parts), sum(rows for rows, _ in parts))
 
     def pieces(self) -> Iterator[bytes]:
@@ -55,5 +63,4 @@ class SpooledColumn:
                 if plane >= len(begins):
                     yield bytes(rows)
                 else:
-                    self._stream.seek(begins[plane])
-                    yield self._stream.read(rows)
+                    yield self._spool.read(begins[plane], rows)

@@ -199,6 +199,25 @@ def test_foreign_files_are_refused(replay: Replay, tmp_path: Path) -> None:
         read_replay(tmp_path / "nowhere.replay.npz")
 
 
+@pytest.mark.skipif(sys.platform == "win32", reason="links need a privilege there")
+def test_links_and_what_is_no_file_are_refused(replay: Replay, tmp_path: Path) -> None:
+    """A stranger's link might lead anywhere, a pipe has no end; a folder and a device are no replay."""
+    path, link = tmp_path / "first.replay.npz", tmp_path / "link.replay.npz"
+    write_replay(replay, path)
+    link.symlink_to(path)
+    with pytest.raises(ReplayError, match=f"^{link}: it is a link, .* give {path} itself"):
+        read_replay(link)
+    loop = tmp_path / "loop.replay.npz"
+    loop.symlink_to(loop)
+    with pytest.raises(ReplayError, match=f"^{loop}: it is a link"):
+        read_replay(loop)
+    pipe = tmp_path / "pipe.replay.npz"
+    os.mkfifo(pipe)
+    for one in (pipe, Path(os.devnull), tmp_path):
+        with pytest.raises(ReplayError, match=f"^{one}: cannot be read .*(device|directory)"):
+            read_replay(one)
+
+
 @pytest.mark.parametrize("name", ["header", *MEMBERS])
 def test_a_missing_array_is_named(replay: Replay, tmp_path: Path, name: str) -> None:
     path = tmp_path / "first.replay.npz"
