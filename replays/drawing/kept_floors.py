@@ -20,6 +20,9 @@ from replays.drawing.trails import Trails
 Key = tuple[tuple[object, ...], tuple[object, ...]]
 """What a picture shows: its ground, and its ways."""
 
+# A frame may spend so long [s] on the first ground of all.
+_OPENING = 0.06
+
 Over = Callable[[], pygame.Surface | None]
 
 
@@ -124,12 +127,13 @@ class KeptFloors:
         ``make`` begins one; it is given the picture on show, to take from it what serves again. While the
         view ``waits`` nothing is begun.
         """
-        until = time.perf_counter() + budget_s
         front = self.front
         if front is None:
-            # with nothing to show meanwhile the ground is laid at once
             front = self.front = make(None)
-            front.ground.advance(math.inf)
+        if not front.ground.is_laid:
+            # with nothing but coarse light to show meanwhile it may take longer than usual
+            budget_s = max(budget_s, _OPENING)
+        until = time.perf_counter() + budget_s
         if front.key == key and not _is_past(front, time_s):
             self._back = None
         elif not waits:
@@ -157,10 +161,14 @@ class KeptFloors:
         """Draw the picture in ``view``, at ``scale`` pixels a point.
 
         Where ``alpha`` (0 to 255) is given it is the ground alone, as a veil. Where the picture of another
-        view does not reach, ``paint_beyond`` paints first.
+        view does not reach, and where there is none yet, ``paint_beyond`` paints first.
         """
         front = self.front
         assert front is not None
+        if not front.ground.is_laid:
+            if alpha is None:
+                paint_beyond()
+            return
         picture = front.surface if alpha is None else front.ground.surface
         corner = (round(view.left * scale), round(view.top * scale))
         if front.view == view and front.scale == scale:

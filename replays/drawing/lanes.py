@@ -52,9 +52,16 @@ def value_words(progress: Progress, standing: RaceStanding, walker: int) -> str:
 
 
 def walker_lanes(
-    replay: Replay, progress: Progress, standing: RaceStanding, chosen: int | None
+    replay: Replay,
+    progress: Progress,
+    standing: RaceStanding,
+    chosen: int | None,
+    most: int,
 ) -> list[Lane]:
-    """A lane for each walker, the leader first."""
+    """A lane for each of the ``most`` first walkers, the leader first, and for the chosen one."""
+    order = standing.order[:most].tolist()
+    if chosen is not None and chosen not in order:
+        order.append(chosen)
     return [
         Lane(
             int(standing.rank[walker]),
@@ -65,7 +72,7 @@ def walker_lanes(
             [float(standing.gone[walker])],
             walker == chosen,
         )
-        for walker in standing.order.tolist()
+        for walker in order
     ]
 
 
@@ -92,21 +99,29 @@ def design_lanes(
     return ranked
 
 
-def draw_lanes(sheet: Sheet, box: Box, heading: str, lanes: Sequence[Lane]) -> None:
-    """Draw ``lanes`` into ``box``, as many as there is room for; the chosen one's is always among them."""
-    columns = max(1, int(box.width // _COLUMN))
-    rows = max(1, int((box.height - _HEADING + 6) // _LANE))
+def lane_room(box: Box) -> tuple[int, int]:
+    """For how many columns of lanes there is room in ``box``, and for how many lanes in each."""
+    return max(1, int(box.width // _COLUMN)), max(1, int((box.height - _HEADING + 6) // _LANE))
+
+
+def draw_lanes(sheet: Sheet, box: Box, heading: str, lanes: Sequence[Lane], count: int | None = None) -> None:
+    """Draw ``lanes`` into ``box``, as many as there is room for; the chosen one's is always among them.
+
+    ``count`` is how many there are in all, where ``lanes`` are the first of them and the chosen one's.
+    """
+    columns, rows = lane_room(box)
     room = columns * rows
+    count = len(lanes) if count is None else count
     sheet.text(sheet.shorten(heading, TEXT, box.width), (box.left, box.top + 2), TEXT, sheet.theme.faded)
     shown = list(lanes[:room])
-    rest = len(lanes) - len(shown)
+    rest = count - len(shown)
     if rest:
         # the last line tells of the others, and the one before it of the chosen one
         shown = list(lanes[: room - 1])
         late = [lane for lane in lanes[room - 1 :] if lane.is_chosen]
         if late and len(shown) > 1:
             shown[-1] = late[0]
-        rest = len(lanes) - len(shown)
+        rest = count - len(shown)
     width = (box.width - 16.0 * (columns - 1)) / columns
     for number, lane in enumerate(shown):
         column, row = divmod(number, rows)
@@ -134,10 +149,13 @@ def _draw_lane(sheet: Sheet, place: tuple[float, float], width: float, lane: Lan
     left, right, level = x + 24, x + width - 4, y + 23
     sheet.line([(left, level), (right, level)], theme.wood, 1)
     sheet.line([(right, level - 5), (right, level + 5)], theme.ink, 2)
-    for share in lane.places:
-        at = left + (right - left) * share
-        if len(lane.places) == 1:
-            sheet.line([(left, level), (at, level)], theme.ink, 3)
-            draw_mark(sheet, (at, level), 4.0, mine)
-        else:
-            sheet.line([(at, level - 4), (at, level + 4)], theme.ink, 1.6)
+    if len(lane.places) == 1:
+        at = left + (right - left) * lane.places[0]
+        sheet.line([(left, level), (at, level)], theme.ink, 3)
+        draw_mark(sheet, (at, level), 4.0, mine)
+        return
+    # of many that stand in the same column of pixels one is drawn
+    pixels = {round((left + (right - left) * share) * sheet.scale) for share in lane.places}
+    for pixel in sorted(pixels):
+        at = pixel / sheet.scale
+        sheet.line([(at, level - 4), (at, level + 4)], theme.ink, 1.6)

@@ -11,6 +11,7 @@ from replays.drawing.lanes import (
     Lane,
     design_lanes,
     draw_lanes,
+    lane_room,
     walker_lanes,
 )
 from replays.drawing.layout import Box
@@ -22,6 +23,8 @@ from replays.scoring.standings import Standings
 from replays.words import clock_words, ordinal
 
 _HEADING, _PLACE = 20, 17
+MOST_PLACES = 10
+"""So many places are told on the card at the end."""
 
 
 class LeadView:
@@ -53,26 +56,35 @@ class LeadView:
         leader = self.leader(time_s)
         return "" if leader is None else f"{walker_name(self._replay, leader)} has gained the most light"
 
-    def lanes(self, whose: str, time_s: float, chosen: int | None) -> list[Lane]:
-        """The lanes at ``time_s`` [s], the leader's first."""
-        make = design_lanes if whose == DESIGN_LANES else walker_lanes
-        return make(self._replay, self.progress, self.progress.at(time_s), chosen)
+    def lanes(self, whose: str, time_s: float, chosen: int | None, most: int) -> list[Lane]:
+        """The lanes at ``time_s`` [s], the leader's first: of designs all, of walkers the ``most`` first.
+
+        And that of the ``chosen`` walker.
+        """
+        standing = self.progress.at(time_s)
+        if whose == DESIGN_LANES:
+            return design_lanes(self._replay, self.progress, standing, chosen)
+        return walker_lanes(self._replay, self.progress, standing, chosen, most)
 
     def draw(self, sheet: Sheet, box: Box, whose: str, time_s: float, chosen: int | None) -> None:
         """Draw the lanes into ``box``."""
         heading = "way to the goal" if self.progress.has_goal else "light against the start"
-        draw_lanes(sheet, box, heading, self.lanes(whose, time_s, chosen))
+        columns, rows = lane_room(box)
+        count = None if whose == DESIGN_LANES else len(self._replay.walkers)
+        draw_lanes(sheet, box, heading, self.lanes(whose, time_s, chosen, columns * rows), count)
 
     def draw_final(self, sheet: Sheet, room: Box, seconds: float, hint: str = "") -> Box:
         """Draw the card of the places at the end, ``seconds`` [s], with a ``hint``; returns where it lies."""
         heading = f"After {clock_words(seconds)}"
-        lanes = self.lanes(WALKER_LANES, seconds, None)
-        return draw_final_card(sheet, room, heading, lanes, hint)
+        lanes = self.lanes(WALKER_LANES, seconds, None, MOST_PLACES)
+        return draw_final_card(sheet, room, heading, lanes, hint, len(self._replay.walkers))
 
 
-def draw_final_card(sheet: Sheet, room: Box, heading: str, lanes: Sequence[Lane], hint: str) -> Box:
-    """Who came in which place, on a card in the middle of ``room``; returns where it lies."""
-    rows = min(len(lanes), 10, max(1, int((room.height - 90) // 26)))
+def draw_final_card(
+    sheet: Sheet, room: Box, heading: str, lanes: Sequence[Lane], hint: str, count: int
+) -> Box:
+    """Who came in which place of ``count``, on a card in the middle of ``room``; returns where it lies."""
+    rows = min(len(lanes), MOST_PLACES, max(1, int((room.height - 90) // 26)))
     width = min(460.0, room.width - 16)
     height = 26.0 * rows + 84
     box = Box(room.middle[0] - width / 2, room.middle[1] - height / 2, width, height)
@@ -86,7 +98,7 @@ def draw_final_card(sheet: Sheet, room: Box, heading: str, lanes: Sequence[Lane]
         name = sheet.shorten(lane.name, 17, width - 104 - told, lane.kept)
         sheet.text(name, (box.left + 76, y), 17)
         sheet.text(lane.told, (box.right - 16, y + 1), TEXT, sheet.theme.faded, across=1.0)
-    more = "; ".join(filter(None, [f"and {len(lanes) - rows} more" if len(lanes) > rows else "", hint]))
+    more = "; ".join(filter(None, [f"and {count - rows} more" if count > rows else "", hint]))
     sheet.text(
         sheet.shorten(more, TEXT, width - 32), (box.left + 16, box.bottom - 30), TEXT, sheet.theme.faded
     )

@@ -154,6 +154,7 @@ def print_measures() -> None:
         window.draw(surface)
         print(f"  {speed:5.0f} times life: {100 * window._stage.drawn_share(window.player.time_s):.0f} %")
     print_first_frames(replay)
+    print_large_crowd()
 
 
 LARGE = (3840, 2160)
@@ -185,6 +186,29 @@ def slowest_frame(shown: Shown, surface: pygame.Surface, change: Callable[[], No
         shown.advance(0.02)
         began = time.process_time()
     return times[0], max(times)
+
+
+def print_large_crowd() -> None:
+    """How long frames of a large crowd take on a large screen, from the first on."""
+    print(f"processor time of frames with 2,000 walkers at {LARGE[0]} x {LARGE[1]}")
+    surface = pygame.Surface(LARGE)
+    window = ReplayWindow(crowd_in("potting-bench", 2000), scale=2.0)
+    window.player.go_to(300.0)
+    for words, action in (
+        ("opening", ""),
+        ("playing", ""),
+        ("with lanes", "lead"),
+        ("a walker", "next walker"),
+    ):
+        if action:
+            window.act(action)
+        times = []
+        for _ in range(40):
+            began = time.process_time()
+            window.advance(1 / 60)
+            window.draw(surface)
+            times.append(1e3 * (time.process_time() - began))
+        print(f"  {words:20s} {np.median(times):4.0f} ms, slowest {max(times):4.0f} ms")
 
 
 def print_first_frames(replay: Replay) -> None:

@@ -114,6 +114,31 @@ def test_after_a_change_no_frame_draws_more_than_a_few_pieces(
     assert (np.abs(pixels(fresh) - pixels(surface)).max(axis=2) > 40).mean() < 0.002
 
 
+@pytest.mark.parametrize("scale", [1.0, 2.0])
+def test_from_the_first_frame_on_no_more_than_a_few_pieces_are_drawn_in_one(
+    replay: Replay, scale: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    view, moment, surface = whole_view(replay, scale), Moment(500.0), pygame.Surface(LARGE)
+    drawn = count_pixels(monkeypatch)
+    stage, frames = Stage(replay, LIGHT, scale), []
+    first = None
+    while not stage.is_settled:
+        stage.draw(surface, view, moment, budget_s=0.0)
+        frames.append(drawn())
+        first = pixels(surface) if first is None else first
+    assert len(frames) > 3
+    # ground and ways are put together in the frame after the last piece of the ground
+    assert max(frames) <= LARGE[0] * LARGE[1]
+    assert sorted(frames)[-2] <= 2 * PIECE
+    # what is shown until then is the light, and not an empty floor
+    assert first is not None
+    assert (np.abs(first - pixels(surface)).max(axis=2) < 60).mean() > 0.85
+    monkeypatch.undo()
+    fresh = pygame.Surface(LARGE)
+    Stage(replay, LIGHT, scale).draw(fresh, view, moment)
+    assert (pixels(fresh) == pixels(surface)).all()
+
+
 def large_box(scale: float) -> tuple[float, float, float, float]:
     return 0.0, 0.0, LARGE[0] / scale, LARGE[1] / scale
 

@@ -428,7 +428,7 @@ def test_what_has_not_changed_is_not_drawn(window: ReplayWindow, monkeypatch: py
     press(window, pygame.K_SPACE)
     for _ in range(200):
         window.advance(1 / 60)
-    window.draw(pygame.Surface(SIZE))
+        window.draw(pygame.Surface(SIZE))
     window.advance(1 / 60)
     assert window.is_still()
     press(window, pygame.K_n)
