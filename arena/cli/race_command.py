@@ -104,6 +104,7 @@ def race(what: tuple[str, ...], folder: Path | None, check: bool, to_json: bool,
     _check_yours(setup, how["yours"])
     folder = folder or Path(f"{_stem(what[0])}.race")
     check_papers(how["papers"], folder)
+    _check_film(how)
     if check:
         _check(setup, how["threads"], to_json)
         return
@@ -139,6 +140,22 @@ def _check_yours(setup: "RaceSetup", yours: str | None) -> None:
         raise OptionError(f"--yours: no walker of the race is called {yours!r}; there are {told}")
 
 
+def _check_film(how: dict[str, Any]) -> None:
+    """Refuse a film that cannot be, and what is said of none, before the race is run rather than after it."""
+    from agents.errors import OptionError
+
+    if not how["film"]:
+        for option in ("film_size", "film_lasts"):
+            if how[option] is not None:
+                raise OptionError(f"--{option.replace('_', '-')} is for a film; add --film with its file")
+        if how["ticker"] and not how["show"]:
+            raise OptionError("--ticker is for a film or for the show; add --film with its file, or --show")
+        return
+    from replays.drawing.films import film_size
+
+    film_size(how["film"], how["film_size"])
+
+
 def _stem(name: str) -> str:
     """What a folder of results is called after."""
     stem = Path(name).resolve().name
@@ -162,7 +179,7 @@ def _check(setup: "RaceSetup", threads: int | None, to_json: bool) -> None:
         click.get_current_context().exit(2)
 
 
-def _show(results: "RaceResults", how: dict[str, Any]) -> None:
+def _show(results: "RaceResults", how: dict[str, Any], *, is_told: bool = True) -> None:
     """Show, or film, the race that was run last."""
     from agents.errors import OptionError
     from arena.cli.terminal import printable
@@ -179,7 +196,8 @@ def _show(results: "RaceResults", how: dict[str, Any]) -> None:
     if how["yours"] is not None and how["yours"].strip().casefold() in map(str.casefold, replay.design_names):
         yours = walker_called(replay, how["yours"])
     elif how["yours"] is not None:
-        click.echo(f"{printable(how['yours'])} was not in the last race, which is the one that is shown")
+        told = f"{printable(how['yours'])} was not in the last race, which is the one that is shown"
+        click.echo(told, err=not is_told)
     if film:
         from replays.drawing.films import make_show
 
@@ -188,7 +206,7 @@ def _show(results: "RaceResults", how: dict[str, Any]) -> None:
                 replay, film, how["film_size"], progress=tell, yours=yours, heading=heading,
                 lasts_s=how["film_lasts"], ticker=_ticker(replay, yours, how),
             )  # fmt: skip
-        click.echo(f"film: {printable(str(film))}")
+        click.echo(f"film: {printable(str(film))}", err=not is_told)
     if how["show"]:
         from replays.window.screen import watch_show
 
@@ -222,6 +240,7 @@ def _run(setup: "RaceSetup", folder: Path, how: dict[str, Any], to_json: bool) -
         files = sorted(one.name for one in folder.iterdir() if not one.name.startswith("."))
         told = {} if runs is None else {"accounts": _as_dicts(results, runs)}
         print_json({**results.as_dict(), "folder": str(folder), "files": files, **told})
+        _show(results, how, is_told=False)
         return
     print_race(results)
     if runs is not None:

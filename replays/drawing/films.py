@@ -215,7 +215,7 @@ def make_film(
     >>> make_film(race, "slalom.gif", size="320x320")
     """
     shooting = shooting or Shooting()
-    measured = _film_size(Path(path), size)
+    measured = film_size(Path(path), size)
     _check_cost(len(frame_times(replay, shooting)), measured, large)
     check_writable(Path(path))
     _write_film(Path(path), frames(replay, shooting, measured, theme, progress, ticker), shooting.rate)
@@ -248,7 +248,7 @@ def make_show(
     >>> make_show(race, "show.gif", size="320x320", rate=1.0)
     """
     shooting = Shooting(rate=rate)
-    measured = _film_size(Path(path), size)
+    measured = film_size(Path(path), size)
     frame_times(replay, shooting)
     _check_cost(_show_count(ShowTimes(replay, Progress(replay), lasts_s), rate), measured, large)
     check_writable(Path(path))
@@ -264,7 +264,8 @@ def _show_count(times: ShowTimes, rate: float) -> int:
     return count
 
 
-def _film_size(path: Path, size: str | None) -> Size:
+def film_size(path: Path, size: str | None) -> Size:
+    """The size of a film at ``path``, as in :func:`make_film`. Raises OptionError."""
     ending = path.suffix.lower()
     if ending not in FORMATS:
         raise OptionError(f"{path}: a film ends in {', '.join(FORMATS[:-1])} or {FORMATS[-1]}")

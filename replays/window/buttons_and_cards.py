@@ -91,7 +91,8 @@ def draw_card(sheet: Sheet, box: Box) -> None:
     sheet.card((box.left, box.top), (box.width, box.height), sheet.theme.card, sheet.theme.wood, 8)
 
 
-_HELP_LINE, _HEADING = 22.0, 17
+# Height of a line of the help, size of a heading, room between keys and words [points].
+_HELP_LINE, _HEADING, _BETWEEN = 22.0, 17, 14.0
 
 
 class HelpCard:
@@ -121,35 +122,33 @@ class HelpCard:
         self.is_shown, self.page = False, 0
 
     def draw(self, sheet: Sheet) -> None:
-        """Draw the page. Letters are no smaller than elsewhere, unless not even one column has room."""
-        gap = 14.0
-        told = self.table.help_lines
-        keys = max(sheet.text_size(one.keys, TEXT)[0] for one in told) + gap
-        column = keys + max(sheet.text_size(one.words, TEXT)[0] for one in told) + 2 * gap
-        widest = (sheet.size[0] - 8) / (column + 30)
-        for ratio in (1.0, SMALL / TEXT, min(widest, 1.0)):
+        """Draw the page. Letters are hardly smaller than elsewhere; lines without the room wrap."""
+        # a little smaller if all goes on one page then
+        for ratio in (1.0, SMALL / TEXT, 1.0):
             small = Sheet(sheet.surface, sheet.scale * ratio, sheet.theme)
-            most = max(int((small.size[0] - 38) / column), 1)
-            rows = max(int((small.size[1] - 38) / _HELP_LINE), 4)
-            pages = _pages_of(told, most, rows)
-            if len(pages) == 1 and ratio <= widest:
+            fitted = _Fitted.into(small, self.table.help_lines)
+            pages = fitted.pages(fitted.most, fitted.rows)
+            if len(pages) == 1:
+                # no wider than it has to be, and as even as can be
+                fewest = next(
+                    count for count in range(1, fitted.most + 1) if len(fitted.pages(count, fitted.rows)) == 1
+                )
+                even = next(
+                    rows for rows in range(1, fitted.rows + 1) if len(fitted.pages(fewest, rows)) == 1
+                )
+                pages = fitted.pages(fewest, even)
                 break
-        if len(pages) > 1:
-            # a line less, for the number of the page
-            pages = _pages_of(told, most, rows - 1)
         else:
-            # no wider than it has to be, and as even as can be
-            fewest = next(count for count in range(1, most + 1) if len(_pages_of(told, count, rows)) == 1)
-            even = next(lines for lines in range(1, rows + 1) if len(_pages_of(told, fewest, lines)) == 1)
-            pages = _pages_of(told, fewest, even)
+            # a line less, for the number of the page
+            pages = fitted.pages(fitted.most, fitted.rows - 1)
         self.pages = len(pages)
         self.page = min(self.page, self.pages - 1)
-        self._draw_page(small, pages[self.page], keys, column)
+        self._draw_page(small, pages[self.page], fitted.keys, fitted.column)
 
     def _draw_page(self, sheet: Sheet, columns: "_Columns", keys: float, column: float) -> None:
         width, height = sheet.size
         foot = _HELP_LINE if self.pages > 1 else 0.0
-        high = max(map(len, columns)) * _HELP_LINE + 30 + foot
+        high = max(map(_rows_in, columns)) * _HELP_LINE + 30 + foot
         wide = len(columns) * column + 30
         box = Box((width - wide) / 2, (height - high) / 2, wide, high)
         draw_card(sheet, box)
@@ -158,10 +157,12 @@ class HelpCard:
             for told in lines:
                 if isinstance(told, str):
                     sheet.text(told, (x, y), _HEADING)
-                else:
-                    sheet.text(told.keys, (x, y), TEXT)
-                    sheet.text(told.words, (x + keys, y), TEXT, sheet.theme.faded)
-                y += _HELP_LINE
+                    y += _HELP_LINE
+                    continue
+                sheet.text(told.line.keys, (x, y), TEXT)
+                for words in told.words:
+                    sheet.text(words, (x + keys, y), TEXT, sheet.theme.faded)
+                    y += _HELP_LINE
         if foot:
             turns = next(one.keys for one in self.table.help_lines if "help" in actions_of(one))
             words = f"page {self.page + 1} of {self.pages}; {turns}: the next"
@@ -169,7 +170,19 @@ class HelpCard:
             sheet.text(words, place, TEXT, sheet.theme.faded, across=1.0, down=1.0)
 
 
-_Columns = list[list[HelpLine | str]]
+@dataclass(frozen=True)
+class _Told:
+    """A line of the help, and its words as they are broken into rows."""
+
+    line: HelpLine
+    words: tuple[str, ...]
+
+    @classmethod
+    def of(cls, sheet: Sheet, line: HelpLine, room: float) -> "_Told":
+        """``line`` with its words broken to fit into ``room`` [points]."""
+        if sheet.text_size(line.words, TEXT)[0] <= room:
+            return cls(line, (line.words,))
+        return cls(line, tuple(sheet.wrapped(line.words, TEXT, room)))
 
 
 def actions_of(told: HelpLine) -> list[str]:
@@ -177,27 +190,57 @@ def actions_of(told: HelpLine) -> list[str]:
     return [binding.action for binding in told.bindings]
 
 
-def _pages_of(told: Sequence[HelpLine], columns: int, rows: int) -> list[_Columns]:
-    """Lines of the help, each group below its heading, in columns of so many rows, page by page."""
-    pages: list[_Columns] = []
-    column: list[HelpLine | str] = []
-    full: list[list[HelpLine | str]] = []
-    group = ""
-    for one in told:
-        is_new = one.group != group
-        group = one.group
-        # a heading never stands alone at the foot, and a column begins with one
-        needed = 2 if is_new and group else 1
-        if len(column) + needed > rows:
-            full.append(column)
-            column = []
-        if group and (is_new or not column):
-            column.append(group)
-        column.append(one)
-    full.append(column)
-    for first in range(0, len(full), columns):
-        pages.append(full[first : first + columns])
-    return pages
+_Columns = list[list[_Told | str]]
+
+
+def _rows_in(column: Sequence[_Told | str]) -> int:
+    return sum(1 if isinstance(one, str) else len(one.words) for one in column)
+
+
+@dataclass(frozen=True)
+class _Fitted:
+    """All lines of a help as they fit into a window: in ``most`` columns of so many ``rows`` at the most.
+
+    A column has ``keys`` for the keys, and the whole of it is ``column`` [points] wide.
+    """
+
+    told: list[_Told]
+    keys: float
+    column: float
+    most: int
+    rows: int
+
+    @classmethod
+    def into(cls, sheet: Sheet, lines: Sequence[HelpLine]) -> "_Fitted":
+        """``lines`` in a window of the size of ``sheet``."""
+        width, height = sheet.size[0] - 38, sheet.size[1] - 38
+        keys = max(sheet.text_size(one.keys, TEXT)[0] for one in lines) + _BETWEEN
+        widest = keys + max(sheet.text_size(one.words, TEXT)[0] for one in lines) + 2 * _BETWEEN
+        column = min(widest, float(width))
+        told = [_Told.of(sheet, one, column - keys - 2 * _BETWEEN) for one in lines]
+        return cls(told, keys, column, max(int(width / column), 1), max(int(height / _HELP_LINE), 4))
+
+    def pages(self, columns: int, rows: int) -> list[_Columns]:
+        """Lines, each group below its heading, in so many columns of so many rows, page by page."""
+        pages: list[_Columns] = []
+        column: list[_Told | str] = []
+        full: list[list[_Told | str]] = []
+        group = ""
+        for one in self.told:
+            is_new = one.line.group != group
+            group = one.line.group
+            # a heading never stands alone at the foot, and a column begins with one; no line is torn
+            needed = len(one.words) + (1 if is_new and group else 0)
+            if column and _rows_in(column) + needed > rows:
+                full.append(column)
+                column = []
+            if group and (is_new or not column):
+                column.append(group)
+            column.append(one)
+        full.append(column)
+        for first in range(0, len(full), columns):
+            pages.append(full[first : first + columns])
+        return pages
 
 
 def draw_notice(sheet: Sheet, room: Box, words: str) -> None:

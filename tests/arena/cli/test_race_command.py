@@ -3,9 +3,17 @@
 import csv
 import io
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
+from PIL import Image, ImageSequence
 
+from arena.cli import options, race_command
+from replays.drawing.show_times import ShowTimes
+from replays.format.replay_file import read_replay
+from replays.format.tables import Replay
+from replays.scoring.progress import Progress
 from tests.helpers.classes import write_class
 from tests.helpers.commands import DESIGN, listing, photodrome, refusal
 
@@ -103,6 +111,47 @@ def test_the_command_names_entries_course_and_format() -> None:
     assert "each walker has run from 3 of 7 start places; --rounds 7 lets each run from all" in told
 
 
+def test_a_race_is_filmed_as_large_and_as_long_as_asked_for_with_causes_at_its_foot(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The second time, with the results at hand, films alone are made."""
+    race = ("race", "short.yaml", "--rounds", "1", "--yours", "Bela")
+    lasts = (*race, "--film-size", "320x352", "--film-lasts", "4 s")
+    assert photodrome(*lasts, "--film", "plain.gif").code == 0
+    done = photodrome(*lasts, "--film", "told.gif", "--ticker", "--json")
+    assert (done.code, done.json()["seed"]) == (0, 1)
+    assert "film: told.gif" in done.err
+    frames: dict[str, list[np.ndarray]] = {}
+    for name in ("plain", "told"):
+        with Image.open(f"{name}.gif") as image:
+            assert image.size == (320, 352)
+            seconds, frames[name] = 0.0, []
+            for frame in ImageSequence.Iterator(image):
+                seconds += frame.info["duration"] / 1000.0
+                frames[name].append(np.asarray(frame.convert("RGB")).astype(int))
+        replay = read_replay(next(Path("short.race").glob("*.replay.npz")))
+        assert seconds == pytest.approx(ShowTimes(replay, Progress(replay), 4.0).seconds, abs=2.5)
+    # a strip of other colours at the foot, in which words come and go
+    feet = [frame[-20:] for frame in frames["told"]]
+    assert any((one != feet[0]).any() for one in feet)
+    assert (frames["plain"][0][-20:] != feet[0]).mean() > 0.05
+    asked: list[int | None] = []
+    ticker = options.cause_ticker
+
+    def noted(replay: Replay, walker: int | None) -> Any:
+        asked.append(walker)
+        return ticker(replay, walker)
+
+    monkeypatch.setattr(race_command, "cause_ticker", noted)
+    shown_as: list[dict[str, Any]] = []
+    monkeypatch.setattr("replays.window.screen.watch_show", lambda *_, **more: shown_as.append(more))
+    assert photodrome(*race, "--show", "--ticker").code == 0
+    assert callable(shown_as[0]["ticker"])
+    # with --yours that walker alone
+    assert asked == [shown_as[0]["yours"]]
+    assert asked[0] is not None
+
+
 def test_one_entry_alone() -> None:
     done = photodrome("race", "walkers/entry-01.yaml", "--rounds", "1", "--format", "together")
     assert "Anaïs is alone in the competition" in done.out
@@ -117,6 +166,14 @@ def test_one_entry_alone() -> None:
         (["short.yaml", "--course", "sprnt"], "(nearest: sprint)"),
         (["walkers", "--format", "relai"], "nearest: relay"),
         (["walkers", "--rounds", "0"], "--rounds"),
+        (["walkers", "--film", "a.gif", "--film-size", "poster"], "give slide, phone, or width x height"),
+        (["walkers", "--film", "a.gif", "--film-size", "300x9000"], "give 320 to 4096 each way"),
+        (["walkers", "--film", "a.avi"], "a film ends in .gif, .png or .mp4"),
+        (["walkers", "--film", "a.gif", "--film-lasts", "0.5 s"], "--film-lasts"),
+        (["walkers", "--film", "a.gif", "--film-lasts", "5 V"], "--film-lasts"),
+        (["walkers", "--film-size", "slide"], "--film-size is for a film; add --film"),
+        (["walkers", "--film-lasts", "5 s"], "--film-lasts is for a film; add --film"),
+        (["walkers", "--ticker"], "--ticker is for a film or for the show"),
         (["empty"], "a folder without a YAML file"),
         (["walkers", "--course", "./walkers/entry-01.yaml"], "got a design file, expected a race file"),
         (["pop"], "(nearest: poppy)"),
@@ -126,6 +183,8 @@ def test_one_entry_alone() -> None:
 def test_refusals(arguments: list[str], words: str) -> None:
     Path("empty").mkdir()
     assert words in refusal("race", *arguments)
+    # before anything is run
+    assert not list(Path().glob("*.race"))
 
 
 def test_a_race_of_a_course_needs_entries() -> None:
