@@ -40,10 +40,12 @@ _SAMPLES = 32
 # A rail that comes out this near to the trigger needs no factor [V].
 _NEAR = 2e-3
 _LEAST_FACTOR, _MOST_FACTOR = 0.02, 50.0
+# Of a walker with a hundred pulses, whose curves were drawn, a trace takes about 0.4 MB.
+_MOST_TRACES = 256
 
 
 class Circuits:
-    """Walkers of a replay as circuits, each rebuilt when it is first asked for."""
+    """Walkers of a replay as circuits, each rebuilt when it is asked for; those asked for last are kept."""
 
     def __init__(self, replay: Replay) -> None:
         self.replay = replay
@@ -85,9 +87,12 @@ class Circuits:
 
     def trace(self, walker: int) -> "Trace":
         """The trace of ``walker``. Raises ReplayError where its design cannot be read."""
-        if walker not in self._traces:
-            self._traces[walker] = Trace(self.replay, walker, self.record(walker))
-        return self._traces[walker]
+        found = self._traces.pop(walker, None) or Trace(self.replay, walker, self.record(walker))
+        # the last in the row is the one that was asked for last
+        self._traces[walker] = found
+        if len(self._traces) > _MOST_TRACES:
+            del self._traces[next(iter(self._traces))]
+        return found
 
 
 @dataclass(frozen=True)

@@ -39,10 +39,10 @@ class KeptFloor:
         ground: LaidGround,
         until_s: float,
         make_trails: Callable[[], Trails | None],
-        draw_over: Over = lambda: None,
+        draw_over: Over | None = None,
     ) -> None:
         self.key, self.ground, self.until_s = key, ground, until_s
-        self._make_trails, self._draw_over = make_trails, draw_over
+        self._make_trails, self._draw_over = make_trails, draw_over or _nothing
         self.trails: Trails | None = None
         self.over: pygame.Surface | None = None
         self._composed: NDArray[np.int64] | None = None
@@ -70,6 +70,8 @@ class KeptFloor:
         if not self._has_trails:
             self._has_trails = True
             self.trails, self.over = self._make_trails(), self._draw_over()
+            # both may hold the former picture, and that one its own
+            self._make_trails, self._draw_over = _nothing, _nothing
             if self.trails is not None:
                 self.surface = pygame.Surface(self.ground.surface.get_size(), 0, 32)
                 self._composed = self.trails.nothing_composed()
@@ -135,10 +137,10 @@ class KeptFloors:
             budget_s = max(budget_s, _OPENING)
         until = time.perf_counter() + budget_s
         if front.key == key and not _is_past(front, time_s):
-            self._back = None
+            self._give_up()
         elif not waits:
             if self._back is not None and self._back.view != view:
-                self._back = None
+                self._give_up()
             # one that shows what was asked for a moment ago comes to its end, lest none ever does
             self._back = self._back or make(front)
         if self._back is None:
@@ -149,6 +151,12 @@ class KeptFloors:
         # the viewer may have gone elsewhere meanwhile; it keeps to the time for which it was begun
         if self._back.advance(self._back.until_s, until, is_shown=False):
             self.front, self._back = self._back, None
+
+    def _give_up(self) -> None:
+        """Let go of the next picture; its ground too, unless it is the one that is shown."""
+        back, self._back = self._back, None
+        if back is not None and self.front is not None and back.ground is not self.front.ground:
+            back.ground.give_up()
 
     def draw(
         self,
@@ -207,6 +215,10 @@ class KeptFloors:
     def _ground_in(self, view: View, scale: float) -> LaidGround | None:
         front = self.front
         return front.ground if front is not None and (front.view, front.scale) == (view, scale) else None
+
+
+def _nothing() -> None:
+    return None
 
 
 def _is_past(picture: KeptFloor, time_s: float) -> bool:

@@ -1,7 +1,7 @@
 """The ground of an arena in one view, laid piece by piece, so that no frame has to wait for it."""
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -77,6 +77,10 @@ class LaidGround:
                 break
         return self.is_laid
 
+    def give_up(self) -> None:
+        """Let go of what is half done; nothing is laid on after that."""
+        self._steps.close()
+
     def _bands(self, pixels_a_row: int) -> Iterator[tuple[int, int]]:
         """First and last row of pieces of the surface."""
         rows, high = max(1, PIECE // pixels_a_row), self.surface.get_height()
@@ -85,7 +89,7 @@ class LaidGround:
             self.pieces.append((last - first) * pixels_a_row)
             yield first, last
 
-    def _lay(self) -> Iterator[bool]:
+    def _lay(self) -> Generator[bool, None, None]:
         """Do a piece of work after the other."""
         plan, fine, own = self.plan, self.fine, self._own
         width, height = self.surface.get_size()

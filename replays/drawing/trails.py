@@ -6,7 +6,7 @@ are finer than the picture and are averaged down, piece by piece where something
 
 import math
 import time
-from collections.abc import Iterator
+from collections.abc import Generator
 from dataclasses import dataclass
 
 import numpy as np
@@ -90,8 +90,10 @@ class Trails:
 
     def _take_ways(self, ways: _Ways) -> None:
         self._ways, self._drawn = ways, ways.edges[:-1].copy()
+        # it holds these trails, which would then be freed only when cycles are looked for
+        self._laying.close()
 
-    def _lay_out(self, walkers: NDArray[np.intp]) -> Iterator[_Ways | None]:
+    def _lay_out(self, walkers: NDArray[np.intp]) -> Generator[_Ways | None, None, None]:
         """Lay out the ways walker by walker; the last that comes is all of them."""
         places, keys, pens, marks = [], [], [], []
         edges = [0]

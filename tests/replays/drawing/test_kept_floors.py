@@ -1,5 +1,6 @@
 """Floors that are drawn little by little: the same picture in the end, and never much of it in a frame."""
 
+import gc
 import math
 import os
 
@@ -9,12 +10,14 @@ import numpy as np
 import pytest
 
 from replays.drawing.figures import ALL_WAYS, NO_WAYS, Moment
+from replays.drawing.kept_floors import KeptFloor
 from replays.drawing.laid_ground import PIECE, GroundPlan, LaidGround
 from replays.drawing.light_map import LightMap
 from replays.drawing.metres_to_points import View, fit
 from replays.drawing.moving_picture import Stage
 from replays.drawing.sheet import pygame
 from replays.drawing.theme import DARK, LIGHT
+from replays.drawing.trails import Trails
 from replays.format.tables import Replay
 from tests.helpers.window_measures import crowd_in
 from tests.helpers.work_in_frames import count_pixels
@@ -74,6 +77,38 @@ def test_nothing_of_the_light_shows_beyond_the_floor(replay: Replay) -> None:
             ground.advance(math.inf)
             # a corner of the room round the floor
             assert tuple(pixels(ground.surface)[1, 1]) == theme.paper
+
+
+@pytest.mark.parametrize("change", ["theme", "closer", "given up"])
+def test_no_picture_is_kept_that_is_no_longer_shown(replay: Replay, change: str) -> None:
+    """Nor left to whoever looks for cycles: a picture takes megabytes, of which Python knows nothing."""
+
+    def kept() -> dict[str, int]:
+        here = gc.get_objects()
+        return {
+            kind.__name__: sum(isinstance(one, kind) for one in here)
+            for kind in (KeptFloor, LaidGround, Trails)
+        }
+
+    surface = pygame.Surface((640, 360))
+    views = [whole_view(replay, 1.0, (640, 360))]
+    views.append(View(0.0, 0.0, 640.0, 360.0, views[0].west, views[0].south, 1.3 * views[0].zoom))
+    gc.collect()
+    gc.disable()
+    try:
+        before = kept()
+        stage = Stage(replay, LIGHT, 1.0)
+        for number in range(8):
+            view = views[0] if change == "theme" else views[number % 2]
+            if change == "theme":
+                stage = Stage(replay, DARK if number % 2 else LIGHT, 1.0, known=stage)
+            stage.draw(surface, view, Moment(500.0), budget_s=0.0 if change == "given up" else math.inf)
+        held = {name: count - before[name] for name, count in kept().items()}
+    finally:
+        gc.enable()
+    # what is shown, what is being made, and the ways that both have
+    assert max(held.values()) <= 2, held
+    assert min(held.values()) >= 1, held
 
 
 @pytest.mark.parametrize("change", ["theme", "closer", "ways", "earlier", "size"])
