@@ -95,7 +95,7 @@ class Soaked:
 
 
 def held() -> tuple[int, int]:
-    """Memory [bytes] that this process holds, and what of it is left once what is free has been given back."""
+    """Memory [bytes] that this process holds, and what is left of it once what is free is given back."""
     process = psutil.Process()
     whole = process.memory_info().rss
     # of the GNU C library; elsewhere the second is the first
