@@ -133,6 +133,7 @@ BODY = np.dtype(
         ("written_y", np.float64),
         ("written_heading", np.float64),
         ("looked", np.float64),  # when it last looked about itself [s]
+        ("asked", np.int64),  # in which round of telling others it last looked at what touches it
         ("left", np.float64),  # way of its tyre to the next look [m]: see arena.engine.clearance
         ("lit_at", np.float64),  # when its light was last taken [s], and where
         ("lit_x", np.float64),
@@ -158,6 +159,7 @@ SETTINGS = np.dtype(
         ("receptors", np.float64),  # how far an eye or a corner of a panel is from the axle's middle [m]
         ("touch", np.float64),  # how far apart two axles can be while one touches the other [m]
         ("until", np.float64),  # end of the run [s]
+        ("rounds", np.int64),  # how often walkers that have moved have told others so far
         ("tolerances", TOLERANCES),
         # the grid in which neighbours are looked up
         ("west", np.float64),

@@ -18,6 +18,7 @@ from scipy.optimize import brentq
 
 from agents.design.spec import Design
 from arena.engine.loop import advance
+from arena.engine.neighbours import SAME_LIGHT
 from arena.engine.senses import take_light, take_touch
 from arena.engine.world_arrays import STOPPED, WAITING
 from arena.scene.spec import ArenaSpec
@@ -214,12 +215,19 @@ def test_the_dim_and_the_blind_wait_for_ever(light: float, why: str) -> None:
 
 
 def fresh_light(world: World, number: int) -> tuple[np.ndarray, np.ndarray]:
-    """Light of a walker as kept, and as worked out from nothing; leaves the world as it was."""
+    """Light of a walker as kept, and as worked out from nothing; leaves the world as it was.
+
+    What gets past walls, and how many bodies are in the way of each lamp, is to the last digit what it is.
+    """
     names = ["left_light", "right_light", "panel_light", "photocurrent"]
     kept = world.bodies.copy(), world.crowd.lit.copy(), world.crowd.hidden.copy()
     before = np.array([world.bodies[number][name] for name in names])
     take_light(world.scene, world.crowd, number)
     after = np.array([world.bodies[number][name] for name in names])
+    assert world.crowd.lit[number] == pytest.approx(kept[1][number], rel=1e-12, abs=1e-12)
+    assert np.array_equal(
+        world.crowd.hidden[number][kept[1][number] > 0.0], kept[2][number][kept[1][number] > 0.0]
+    )
     world.bodies[:], world.crowd.lit[:], world.crowd.hidden[:] = kept
     return before, after
 
@@ -237,7 +245,8 @@ def keep_watch(world: World, step: float) -> dict[str, int]:
             if body["phase"] != WAITING or body["moved"]:
                 continue
             before, after = fresh_light(world, number)
-            assert before == pytest.approx(after, rel=1e-12, abs=1e-12), (time, number)
+            # who is pushed takes over new light once it is another by more than this
+            assert before == pytest.approx(after, rel=1.001 * SAME_LIGHT, abs=1e-12), (time, number)
             seen["waiting"] += 1
             seen["shaded"] += bool(np.any(world.crowd.hidden[number] * world.crowd.lit[number]))
             if quiet:
