@@ -59,8 +59,14 @@ LET_GO_TIME = 1e-7
 SPENT = 0.6
 LEAST_ROOM = 0.15
 LEAST_SCALE = 0.01
-COUPLING_SCALE = 0.7
+COUPLING_SCALE = 3.0
 ROTOR_SHARE = 0.03
+# The base may be off by more the better the NPN covers its load: by this for each time that it could carry
+# more, and by so much at the most.
+SPARE = 3.0
+MOST_SPARE = 10.0
+# A step that darkens the eye goes on for this times as long as it takes.
+LITTLE_PAST = 1.02
 # A collector that moves by more than this [V] in a step is settled at each of its stages.
 LATCH_STILL = 2e-3
 # Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
@@ -237,7 +243,8 @@ def pulse_step(
     latched = Latched(state["guess"], state["collector"], state["base"], state["given"])
     one = flow_at(walker, still, begun, latched)
     slopes = slopes_at(walker, still, begun, latched)
-    is_lit = rail - begun.coupling - walker["thermal"] * latched.y > side["lit_voltage"]
+    above = rail - begun.coupling - walker["thermal"] * latched.y - side["lit_voltage"]
+    is_lit = above > 0.0
     # as long as the coupling capacitor takes at the most, or stages that run ahead of it may find no level
     shortest = max(min(LET_GO_SHARE * state["elapsed"], -0.5 / slopes.coupling), LET_GO_TIME)
     tolerance = walker["tolerance"]
@@ -252,8 +259,16 @@ def pulse_step(
         slowest = min(slowest, PANEL_SHARE * lit.thermal / one.stored)
     # what the coupling capacitor is off by is a current in the base, of which little may be left
     drawn = -slopes.coupling * side["coupling"]
-    coupling_scale = min(COUPLING_SCALE, max(latched.base / max(drawn, 1e-12), LEAST_SCALE))
+    # the less the better the NPN covers its load
+    spare = min(max(SPARE * (state["cover"] - 1.0), 1.0), MOST_SPARE)
+    coupling_scale = min(COUPLING_SCALE, max(spare * latched.base / max(drawn, 1e-12), LEAST_SCALE))
     step = min(max(state["next_step"], shortest), slowest, longest)
+    if is_lit:
+        # up to where the eye goes dark: the capacitor's current falls by the slope
+        gone = above * slopes.coupling / one.coupling
+        if gone > -0.999:
+            dark = LITTLE_PAST * math.log1p(gone) / slopes.coupling
+            step = max(min(step, dark), shortest)
     growth = GROWTH
     drift = state["drift"]
     nothing = CircuitPoint(0.0, 0.0, 0.0, 0.0)
@@ -290,11 +305,15 @@ def pulse_step(
         if not holds:
             if step <= shortest:
                 state["status"] |= latch.status
-                if is_sure or not light_latch(walker, still, begun, state):
+                if is_sure:
                     return False, 0.0
                 # what a longer step had left was no level; only from one can the latch be known to let go
                 is_sure = True
-                latched = Latched(state["guess"], state["collector"], state["base"], state["given"])
+                latched, latch = settled_at(walker, still, begun, latched, one.motor)
+                if not latch.holds:
+                    if not light_latch(walker, still, begun, state):
+                        return False, 0.0
+                    latched = Latched(state["guess"], state["collector"], state["base"], state["given"])
                 one = flow_at(walker, still, begun, latched)
                 slopes = slopes_at(walker, still, begun, latched)
                 drift = 0.0

@@ -10,7 +10,7 @@ of a millisecond, so that both rates are handed on with their slopes to a linear
 import math
 from typing import Any, NamedTuple
 
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 
 # The methods' diagonal, with which fast decays come down to nought within a step.
 _DIAGONAL = 1.0 - math.sqrt(0.5)
@@ -22,6 +22,10 @@ TRIES = 60
 COASTING_ERROR = 1e-2
 # What is slower than this has stopped [m/s].
 SLOWEST = 1e-5
+# A tyre that gives less than this share of its grip slips in proportion to its force.
+GRIPPING = 0.3
+# What is left of a coasting when one of rotor and body stops is over where it passes less than this [m].
+LEFT_OVER = 1e-6
 
 
 class Rolling(NamedTuple):
@@ -95,21 +99,92 @@ def begin_coasting(state: Any) -> None:
     state["next_step"] = FIRST_COASTING
 
 
+class Gripping(NamedTuple):
+    """How a wheel and a body slow down as one.
+
+    ``slow`` [m/s2] is by how much a second, ``slip`` [m/s] the tyre's slip at which they do, ``decay`` [1/s] how
+    fast the slip comes to that, ``part`` which part of rotor and body the rotor is.
+    """
+
+    slow: float
+    slip: float
+    decay: float
+    part: float
+
+
+@kernel_part
+def gripping(walker: Any, side: Any, slip: float) -> Gripping:
+    """How both coast at a ``slip`` [m/s]; a ``decay`` of 0 means that the tyre does not grip."""
+    radius = side["tyre_radius"]
+    grip = side["tyre_grip"]
+    mass = walker["pivot_mass"]
+    rotor = side["rotor_inertia"] / (radius * radius)
+    friction = side["motor_friction"] / radius
+    whole = mass + rotor
+    slow = (friction + walker["drag"]) / whole
+    settled = (walker["drag"] - mass * slow) / grip
+    part = math.tanh(slip / side["slip_speed"])
+    if not (abs(settled) < GRIPPING and abs(part) < GRIPPING):
+        return Gripping(slow, 0.0, 0.0, rotor / whole)
+    # tanh to the third order, and its slope between the two slips
+    settles = side["slip_speed"] * settled * (1.0 + settled * settled / 3.0)
+    slope = 1.0 - (part * part + part * settled + settled * settled) / 3.0
+    return Gripping(
+        slow, settles, slope * grip * whole / (side["slip_speed"] * mass * rotor), rotor / whole
+    )
+
+
+@kernel_part
+def slow_down(walker: Any, side: Any, state: Any, grips: Gripping, longest: float) -> tuple[float, float]:
+    """Coast in one go, up to a stop or for ``longest`` [s]; returns step [s] and floor passed [m].
+
+    Momentum falls evenly whatever the tyre does; the slip dies out.
+    """
+    radius = side["tyre_radius"]
+    speed = state["speed"]
+    slip = radius * state["rotor"] - speed
+    off = slip - grips.slip
+    # the speed of both, were the slip what it settles to
+    common = speed + grips.part * off
+    slowest = common + min(grips.slip, 0.0)
+    step = longest
+    stops = grips.slow > 0.0 and slowest <= grips.slow * longest
+    if stops:
+        step = max(slowest / grips.slow, 0.0)
+    left = math.exp(-grips.decay * step)
+    way = step * (common - 0.5 * grips.slow * step) - grips.part * off * (1.0 - left) / grips.decay
+    end = common - grips.slow * step
+    end_speed = end - grips.part * off * left
+    end_rotor = end_speed + grips.slip + off * left
+    if stops:
+        rest = abs(grips.slip)
+        if 0.5 * rest * rest < LEFT_OVER * grips.slow:
+            end_speed = 0.0
+            end_rotor = 0.0
+    state["speed"] = end_speed if end_speed > SLOWEST else 0.0
+    state["rotor"] = end_rotor / radius if end_rotor > SLOWEST else 0.0
+    return step, max(way, 0.0)
+
+
 @kernel
 def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[float, float]:
     """Advance the coasting of a side that has let go by one step of at most ``longest`` [s].
 
     Returns (the step's length [s], floor passed under the tyre [m]). Wheel and body are at rest when both
-    ``rotor`` and ``speed`` are exactly 0. While the tyre grips both slow down evenly, which one step follows
-    however long it is (ROS2 of Verwer, Spee, Blom and Hundsdorfer, SIAM Journal on Scientific Computing 20,
-    1999, is exact there); what takes short steps is the slip's change of sides at the start. A step ends
-    where the rotor or the body stops. The storage is left as it is: it charges meanwhile as in any wait, so
+    ``rotor`` and ``speed`` are exactly 0. While the tyre grips both slow down evenly as its slip dies out, which
+    one step tells in closed form however long it is. A tyre that slips takes short steps (ROS2 of Verwer,
+    Spee, Blom and Hundsdorfer, SIAM Journal on Scientific Computing 20, 1999). A step ends where the rotor or
+    the body stops. The storage is left as it is: it charges meanwhile as in any wait, so
     that the caller advances it by :func:`agents.circuit.charging.wait`.
     """
     side = walker["side"][number]
     radius = side["tyre_radius"]
     rotor = state["rotor"]
     speed = state["speed"]
+    if rotor > 0.0 and speed > 0.0:
+        grips = gripping(walker, side, radius * rotor - speed)
+        if grips.decay > 0.0:
+            return slow_down(walker, side, state, grips, longest)
     one = rolling(walker, side, rotor, speed, 0.0)
     slopes = stiffness_of(walker, side, rotor, speed, 0.0)
     allowed = COASTING_ERROR * (speed + 0.1 * side["slip_speed"])
