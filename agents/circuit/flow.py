@@ -9,7 +9,7 @@ from agents.circuit.eye import quiet_draw
 from agents.circuit.latch import Guess, Settled, settle_latch
 from agents.circuit.level import Kick, Supply
 from agents.circuit.tyre import rolling
-from agents.compiled import kernel
+from agents.compiled import kernel, kernel_part
 
 
 class Still(NamedTuple):
@@ -59,7 +59,7 @@ class Flow(NamedTuple):
     panel: float
 
 
-@kernel
+@kernel_part
 def kick_at(side: Any, touched: bool, rail: float, coupling: float, junction: float) -> Kick:
     """What the coupling capacitor, with ``coupling`` [V] over it, draws at about that ``junction`` [V]."""
     top = rail - coupling
@@ -84,7 +84,7 @@ def kick_at(side: Any, touched: bool, rail: float, coupling: float, junction: fl
     return Kick(drawn, answer, feed, top)
 
 
-@kernel
+@kernel_part
 def flow_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched) -> Flow:
     """Currents and rates at a ``point`` with the collector, the junction and the gain of ``latch``."""
     side = walker["side"][still.number]

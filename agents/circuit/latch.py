@@ -47,6 +47,8 @@ SEARCH_ROUNDS = 200
 HELD = 3e-4
 # How well [V] base and collector agree on a level that the NPN just carries.
 NEAR_LEVEL = 2e-3
+# By this share of itself the slope of the excess may change in the last step to a level.
+STRAIGHT_SHARE = 0.2
 
 
 @kernel
@@ -216,9 +218,12 @@ def settle_latch(supply: Supply, kick: Kick, thermal: float, side: Any, guess: G
         excess, slope = excess_of(level, thermal, side["npn"])
         is_down = level.collector < frame.free_level
         if level.capability > level.demand:
-            # a last step along the slopes, all but straight against f, save near the valley
-            near = 0.1 if level.capability > 3.0 * level.demand else 1e-3
-            if abs(excess) < near * min(slope, 5.0) and is_down:
+            # a last step along the slopes, as long as it does not change them much
+            over = level.capability - level.demand
+            steep = min(slope, 5.0)
+            bend = thermal * level.capability * level.demand
+            near = min(0.1, STRAIGHT_SHARE * steep * over * over / bend)
+            if abs(excess) < near * steep and is_down:
                 settled = along(level, y, -excess / slope, excess, slope, frame)
                 if abs(settled.collector - place) < STRAIGHT:
                     return settled

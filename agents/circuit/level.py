@@ -108,23 +108,28 @@ def level_at(y: float, near: float, frame: Frame, side: Any) -> Level:
     if motor < 0.0:
         motor = 0.0
         falls = 0.0
-    asked = max(motor * (1.0 + motor / npn["knee"]), 1e-9)
-    asked_across = -falls * (1.0 + 2.0 * motor / npn["knee"])
+    knee = 1.0 / npn["knee"]
+    gain = 1.0 / npn["gain"]
+    saturation = 1.0 / npn["saturation_current"]
+    asked = max(motor * (1.0 + motor * knee), 1e-9)
+    asked_across = -falls * (1.0 + 2.0 * motor * knee)
+    relative = asked_across / asked
     lost = math.sqrt(asked * npn["low_knee"])
-    lost_across = 0.5 * lost * asked_across / asked
+    lost_across = 0.5 * lost * relative
     rail = supply.source - supply.esr * motor
     rail_across = supply.esr * falls
-    low = thermal * math.log(asked / npn["saturation_current"])
-    low_across = thermal * asked_across / asked
-    room = math.exp(-rail / thermal) / (npn["saturation_current"] * (1.0 / npn["gain"] + frame.share))
+    low = thermal * math.log(asked * saturation)
+    low_across = thermal * relative
+    steep = 1.0 / thermal
+    room = math.exp(-rail * steep) * saturation / (gain + frame.share)
     driver = driver_currents(
         pnp["saturation_current"] * math.exp(y),
         Around(
             room,
-            frame.share * asked - lost / npn["gain"],
+            frame.share * asked - lost * gain,
             1.0 + (rail - low - thermal * y) * pnp["early"],
-            -room * rail_across / thermal,
-            frame.share * asked_across - lost_across / npn["gain"],
+            -room * rail_across * steep,
+            frame.share * asked_across - lost_across * gain,
             (rail_across - low_across) * pnp["early"],
         ),
         -thermal * pnp["early"],
@@ -133,15 +138,15 @@ def level_at(y: float, near: float, frame: Frame, side: Any) -> Level:
     out_of_balance = frame.drive - driver.base - frame.weight * y - frame.stiffness * near
     base_across = driver.base_across
     given_across = driver.collector_across
-    shift = out_of_balance / max(frame.stiffness + base_across, 0.1 * frame.stiffness)
+    yields = 1.0 / max(frame.stiffness + base_across, 0.1 * frame.stiffness)
+    shift = out_of_balance * yields
     if abs(shift) > STRAIGHT:
         # so far off the slopes across tell nothing
         base_across = given_across = lost_across = 0.0
-        shift = out_of_balance / frame.stiffness
+        yields = 1.0 / frame.stiffness
+        shift = out_of_balance * yields
     collector = near + shift
-    collector_slope = -(driver.base_slope + frame.weight) / max(
-        frame.stiffness + base_across, 0.1 * frame.stiffness
-    )
+    collector_slope = -(driver.base_slope + frame.weight) * yields
     base = driver.base + base_across * shift
     base_slope = driver.base_slope + base_across * collector_slope
     given = driver.collector + given_across * shift
@@ -161,7 +166,7 @@ def level_at(y: float, near: float, frame: Frame, side: Any) -> Level:
     load_slope = ease * (motor_slope + base_slope + (kick.answer - kick.feed) * thermal)
     if collector > 0.0:
         load_slope -= ease * load * npn["early"] * collector_slope
-    strain = load / npn["knee"]
+    strain = load * knee
     return Level(
         given,
         given_slope,
