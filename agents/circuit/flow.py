@@ -37,12 +37,16 @@ class CircuitPoint(NamedTuple):
 
 
 class Latched(NamedTuple):
-    """What is known of the latch: y = ln(f / I_S), collector [V], base current and what it gives [A]."""
+    """What is known of the latch: y = ln(f / I_S), collector [V], base current and what it gives [A].
+
+    ``gain`` is by how much it gives more for each ampere of base current.
+    """
 
     y: float
     collector: float
     base: float
     given: float
+    gain: float
 
 
 class Flow(NamedTuple):
@@ -97,7 +101,7 @@ def flow_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched) -> F
     kick = kick_at(side, still.touched, rail, point.coupling, junction)
     pushed = kick.current - kick.answer * junction - kick.feed * latch.collector
     base = max((rail - junction - latch.collector) / side["latch"] + pushed, 0.0)
-    bases = base + latch.given * (base / max(latch.base, 1e-15))
+    bases = base + max(latch.given + latch.gain * (base - latch.base), 0.0)
     eyes = quiet_draw(rail, walker["side"][1 - still.number])
     if still.touched:
         eyes += (point.coupling + junction) / side["feeler"]
@@ -133,4 +137,4 @@ def settled_at(
         side,
         Guess(last.y, last.base, last.collector),
     )
-    return Latched(latch.guess, latch.collector, latch.base, latch.given), latch
+    return Latched(latch.guess, latch.collector, latch.base, latch.given, latch.gain), latch

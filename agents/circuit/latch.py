@@ -76,8 +76,8 @@ def strongest_drive(drive: float, weight: float, scale: float) -> tuple[float, i
 class Settled(NamedTuple):
     """Where a latch has come to rest; all between ``holds`` and ``status`` is of no use where it has not.
 
-    Currents [A] of the motor, out of the PNP's base, into the NPN's (``given``) and through the coupling
-    capacitor (``pushed``), the PNP's emitter-base voltage and the collector's [V], how often the NPN covers
+    Currents [A] of the motor, out of the PNP's base, into the NPN's (``given``, which grows by ``gain`` for each
+    ampere of the PNP's base) and through the coupling capacitor (``pushed``), the PNP's emitter-base voltage and the collector's [V], how often the NPN covers
     its load, how steeply the excess falls towards the valley past which there is no level [V], and the guess
     to go on from.
     """
@@ -86,6 +86,7 @@ class Settled(NamedTuple):
     motor: float
     base: float
     given: float
+    gain: float
     pushed: float
     junction: float
     collector: float
@@ -121,6 +122,7 @@ def along(level: Level, y: float, change: float, excess: float, slope: float, fr
         motor,
         base,
         level.given + level.given_slope * change,
+        level.given_slope / max(-frame.weight - frame.stiffness * level.collector_slope, 1e-12),
         pushed,
         junction,
         collector,
@@ -134,7 +136,7 @@ def along(level: Level, y: float, change: float, excess: float, slope: float, fr
 @kernel_part
 def let_go(status: int) -> Settled:
     """A latch that does not hold, or of which ``status`` says that nothing is known."""
-    return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)
+    return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)
 
 
 @kernel

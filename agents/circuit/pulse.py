@@ -29,7 +29,7 @@ from agents.circuit.flow import CircuitPoint, Flow, Latched, Still, flow_at, kic
 from agents.circuit.latch import Guess, settle_latch
 from agents.circuit.level import Supply
 from agents.circuit.panel import LitPanel
-from agents.circuit.status import NO_NUMBER
+from agents.circuit.status import NO_NUMBER, SETTLED
 from agents.circuit.tyre import Rolling, Stiffness, implicit, stiffness_of
 from agents.compiled import kernel, kernel_part
 
@@ -59,7 +59,7 @@ LET_GO_TIME = 1e-7
 SPENT = 0.6
 LEAST_ROOM = 0.15
 LEAST_SCALE = 0.01
-COUPLING_SCALE = 3.0
+COUPLING_SCALE = 0.5
 ROTOR_SHARE = 0.03
 # The base may be off by more the better the NPN covers its load: by this for each time that it could carry
 # more, and by so much at the most.
@@ -67,8 +67,10 @@ SPARE = 3.0
 MOST_SPARE = 10.0
 # A step that darkens the eye goes on for this times as long as it takes.
 LITTLE_PAST = 1.02
-# A collector that moves by more than this [V] in a step is settled at each of its stages.
-LATCH_STILL = 2e-3
+# A collector that settles by more than this [V] beside where it was taken to go on to in a step, or that
+# moves by more than that [V], is settled at each of its stages.
+LATCH_OFF = 3e-4
+LATCH_STILL = 2e-2
 # Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
 NEAR_END = 4.0
 # A step takes this share of the motor's time constant with the storage at the most.
@@ -93,6 +95,8 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["next_step"] = 0.5 * side["flash_resistance"] * side["coupling"]
     state["margin"] = 0.0
     state["drift"] = 0.0
+    state["bend"] = 0.0
+    state["last_step"] = 0.0
     state["drain"] = 0.0
     state["peak"] = 0.0
     state["charge"] = 0.0
@@ -130,8 +134,22 @@ def light_latch(walker: Any, still: Still, point: CircuitPoint, state: Any) -> b
     state["collector"] = latch.collector
     state["base"] = latch.base
     state["given"] = latch.given
+    state["gain"] = latch.gain
     state["peak"] = max(state["peak"], latch.motor)
     return latch.holds
+
+
+@kernel
+def latched_in(state: Any) -> Latched:
+    """The latch as the last step has left it."""
+    return Latched(state["guess"], state["collector"], state["base"], state["given"], state["gain"])
+
+
+@kernel
+def gone_along(latch: Latched, ahead: float, drift: float, bend: float) -> Latched:
+    """A latch of which the collector has gone on for ``ahead`` [s] as before; ``bend`` is half its change."""
+    collector = latch.collector + ahead * (drift + ahead * bend)
+    return Latched(latch.y, collector, latch.base, latch.given, latch.gain)
 
 
 class Slopes(NamedTuple):
@@ -220,8 +238,9 @@ def pulse_step(
     """Advance a pulse by one step of at most ``longest`` [s].
 
     Returns (the latch still holds, floor passed under the tyre [m]); ``lit`` is the panel in its light. How
-    long the step was is told by ``elapsed`` of the state. Where the latch does not hold nothing is advanced,
-    and the way is 0. So it is where it is not known whether it holds, which the status of ``state`` tells.
+    long the step was is told by ``elapsed`` of the state. A latch that does not hold may have held for a part of
+    a last step, which is gone then. Where it is not known whether it holds, which the status of ``state``
+    tells, nothing is advanced, and the way is 0.
     """
     side = walker["side"][number]
     begun = CircuitPoint(state["rail"], state["coupling"], state["rotor"], state["speed"])
@@ -240,7 +259,7 @@ def pulse_step(
     )
     if state["guess"] == math.inf and not light_latch(walker, still, begun, state):
         return False, 0.0
-    latched = Latched(state["guess"], state["collector"], state["base"], state["given"])
+    latched = latched_in(state)
     one = flow_at(walker, still, begun, latched)
     slopes = slopes_at(walker, still, begun, latched)
     above = rail - begun.coupling - walker["thermal"] * latched.y - side["lit_voltage"]
@@ -259,9 +278,9 @@ def pulse_step(
         slowest = min(slowest, PANEL_SHARE * lit.thermal / one.stored)
     # what the coupling capacitor is off by is a current in the base, of which little may be left
     drawn = -slopes.coupling * side["coupling"]
-    # the less the better the NPN covers its load
-    spare = min(max(SPARE * (state["cover"] - 1.0), 1.0), MOST_SPARE)
-    coupling_scale = min(COUPLING_SCALE, max(spare * latched.base / max(drawn, 1e-12), LEAST_SCALE))
+    # the less the better the NPN covers its load, and while the eye is lit errors die out
+    spare = min(max(SPARE * (state["cover"] - 1.0), 1.0), MOST_SPARE) if is_lit else 1.0
+    coupling_scale = spare * min(COUPLING_SCALE, max(latched.base / max(drawn, 1e-12), LEAST_SCALE))
     step = min(max(state["next_step"], shortest), slowest, longest)
     if is_lit:
         # up to where the eye goes dark: the capacitor's current falls by the slope
@@ -271,13 +290,16 @@ def pulse_step(
             step = max(min(step, dark), shortest)
     growth = GROWTH
     drift = state["drift"]
+    bend = 0.5 * state["bend"]
+    has_to_follow = is_lit or state["cover"] < NEAR_END
     nothing = CircuitPoint(0.0, 0.0, 0.0, 0.0)
     is_sure = False
     for _ in range(TRIES):
-        follows = is_lit or state["cover"] < NEAR_END or abs(drift) * step > LATCH_STILL
+        goes_on = step * (drift + step * bend)
+        follows = has_to_follow or abs(goes_on) > LATCH_STILL
         k1 = stage_rates(one, slopes, step, nothing)
         second = gone_on(begun, step * _PLACE_2, k1)
-        at = Latched(latched.y, latched.collector + _PLACE_2 * step * drift, latched.base, latched.given)
+        at = gone_along(latched, _PLACE_2 * step, drift, bend)
         holds = True
         two, three, four = one, one, one
         k2, k3 = k1, k1
@@ -293,9 +315,7 @@ def pulse_step(
                 at, latch = settled_at(walker, still, third, at, two.motor)
                 holds = latch.holds
             else:
-                at = Latched(
-                    latched.y, latched.collector + _PLACE_3 * step * drift, latched.base, latched.given
-                )
+                at = gone_along(latched, _PLACE_3 * step, drift, bend)
         if holds:
             three = flow_at(walker, still, third, at)
             k3 = stage_rates(three, slopes, step, blend(_MIX_31, k1, _MIX_32, k2, 0.0, k2))
@@ -306,20 +326,24 @@ def pulse_step(
             if step <= shortest:
                 state["status"] |= latch.status
                 if is_sure:
-                    return False, 0.0
+                    return False, go_to_the_end(walker, still, slopes, state, 0.5 * step, begun, one)
                 # what a longer step had left was no level; only from one can the latch be known to let go
                 is_sure = True
                 latched, latch = settled_at(walker, still, begun, latched, one.motor)
                 if not latch.holds:
                     if not light_latch(walker, still, begun, state):
                         return False, 0.0
-                    latched = Latched(state["guess"], state["collector"], state["base"], state["given"])
+                    latched = latched_in(state)
                 one = flow_at(walker, still, begun, latched)
                 slopes = slopes_at(walker, still, begun, latched)
                 drift = 0.0
+                bend = 0.0
                 continue
             growth = 1.0
             step = max(0.3 * step, shortest)
+            continue
+        if not follows and abs(at.collector - latched.collector - goes_on) > LATCH_OFF:
+            has_to_follow = True
             continue
         four = flow_at(walker, still, fourth, at)
         k4 = stage_rates(four, slopes, step, blend(_MIX_41, k1, _MIX_42, k2, _MIX_43, k3))
@@ -344,11 +368,20 @@ def pulse_step(
         if latch.cover < NEAR_END and now < before:
             state["next_step"] = min(state["next_step"], step * now / (before - now))
         state["margin"] = latch.margin
-        state["drift"] = (at.collector - latched.collector) / step
+        # a parabola through where it was before, stood at the beginning, and has come to
+        last = state["last_step"]
+        moved = (at.collector - latched.collector) / step
+        bend = 0.0
+        if last > 0.0 and not is_lit:
+            bend = 2.0 * (moved - state["drift"] + 0.5 * state["bend"] * last) / (step + last)
+        state["drift"] = moved + 0.5 * bend * step
+        state["bend"] = bend
+        state["last_step"] = step
         state["guess"] = at.y
         state["collector"] = at.collector
         state["base"] = at.base
         state["given"] = at.given
+        state["gain"] = at.gain
         state["cover"] = latch.cover
         state["peak"] = max(state["peak"], latch.motor)
         way = weigh_way(step, begun, second, third, fourth)
@@ -362,6 +395,23 @@ def pulse_step(
         return True, way
     state["status"] |= NO_NUMBER
     return False, 0.0
+
+
+@kernel
+def go_to_the_end(
+    walker: Any, still: Still, slopes: Slopes, state: Any, step: float, begun: CircuitPoint, one: Flow
+) -> float:
+    """Advance a latch that lets go within twice a short ``step`` [s] by that; returns the floor passed [m]."""
+    if state["status"] != SETTLED:
+        return 0.0
+    end = gone_on(begun, step, stage_rates(one, slopes, step, CircuitPoint(0.0, 0.0, 0.0, 0.0)))
+    settle_accounts(walker, walker["side"][still.number], state, step, end.stored, one, one, one, one)
+    state["rail"] = end.stored
+    state["coupling"] = end.coupling
+    state["rotor"] = end.rotor
+    state["speed"] = end.speed
+    state["elapsed"] += step
+    return 0.5 * step * (begun.speed + end.speed)
 
 
 @kernel

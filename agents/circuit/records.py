@@ -124,10 +124,12 @@ STATE = np.dtype(
         ("guess", np.float64),  # the last solution for the base current, from which the next one starts
         ("base", np.float64),  # the base current that goes with it [A]
         ("given", np.float64),  # what the PNP gives the NPN's base then [A]
-        ("drift", np.float64),  # by how much the collector went on in the last step [V/s]
+        ("gain", np.float64),  # and by how much more for each ampere of base current
+        ("drift", np.float64),  # by how much the collector goes on at the end of the last step [V/s]
+        ("bend", np.float64),  # and how that changes [V/s2]
+        ("last_step", np.float64),  # the last step, 0 before the first [s]
         ("next_step", np.float64),  # step that is likely to do, 0 before the first [s]
         ("margin", np.float64),  # how far the last step's latch was from letting go [V]
-        ("margin_time", np.float64),  # time since the flash to which that belongs [s]
         ("panel", np.float64),  # the panel's current when last looked at [A]
         ("panel_slope", np.float64),  # and how it changes with the rail [A/V]
         ("panel_rail", np.float64),  # and the rail then [V]

@@ -10,6 +10,8 @@ from agents.compiled import kernel
 
 # A PNP that feeds back less than this share of its transport current counts as one that feeds back nothing.
 UNSATURATED = 1e-8
+# Rounds in which the charge of a saturated base is found.
+CHARGE_ROUNDS = 2
 
 class Around(NamedTuple):
     """What stands around the latch's PNP, and the slope of each against the collector's voltage.
@@ -63,32 +65,45 @@ def driver_currents(forward: float, around: Around, leaning: float, pnp: Any) ->
             around.early_slope * carried,
         )
     back = 1.0 / pnp["reverse_gain"]
-    across = 1.0 / early
-    fed_back = forward * around.room
-    linear = 1.0 + fed_back * (early + back)
-    taken = 1.0 + back * across
-    free = forward * max(1.0 - around.room * around.spare * taken, 0.0)
-    # the root of the quadratic in the form that loses no digits at small current
-    root = math.sqrt(linear * linear + 4.0 * free / pnp["knee"])
+    knee = 1.0 / pnp["knee"]
+    # transport through the base, t + t^2 / I_K = f - x with x a (early t + spare) f room / a, is a quadratic
+    fed = forward * around.room
+    a = 1.0 + fed * back
+    linear = a + fed * early
+    free = max(forward * a - fed * around.spare, 0.0)
+    # its root in the form that loses no digits at small current
+    root = math.sqrt(linear * linear + 4.0 * a * knee * free)
     carried = 2.0 * free / (linear + root)
     inverse = 1.0 / root
-    carried_slope = (free - fed_back * (early + back) * carried) * inverse
-    collector = early * carried
-    collector_slope = early * carried_slope + leaning * carried
-    base = straight + back * fed_back * (collector + around.spare)
-    base_slope = base - 0.5 * lost + back * fed_back * collector_slope
+    share = 1.0 / a
+    lasting = early * carried + around.spare
+    fed_back = fed * lasting * share
+    square = carried * carried * knee
+
+    grown = fed * back
+    free_slope = forward * (a + grown) - fed * around.spare
+    linear_slope = grown + fed * (early + leaning)
+    carried_slope = (free_slope - grown * square - linear_slope * carried) * inverse
+    went = leaning * carried + early * carried_slope
+    fed_back_slope = fed_back + (fed * went - fed_back * grown) * share
+
     fed_across = forward * around.room_slope
-    free_across = 0.0
-    if free > 0.0:
-        free_across = -taken * (fed_across * around.spare + fed_back * around.spare_slope)
-        free_across += fed_back * around.spare * back * around.early_slope * across * across
-    linear_across = fed_across * (early + back) + fed_back * around.early_slope
-    carried_across = (free_across - linear_across * carried) * inverse
-    collector_across = around.early_slope * carried + early * carried_across
-    base_across = back * (
-        fed_across * (collector + around.spare) + fed_back * (collector_across + around.spare_slope)
+    grown = fed_across * back
+    free_across = forward * grown - fed_across * around.spare - fed * around.spare_slope
+    linear_across = grown + fed_across * early + fed * around.early_slope
+    carried_across = (free_across - grown * square - linear_across * carried) * inverse
+    came = around.early_slope * carried + early * carried_across
+    fed_back_across = (
+        fed_across * lasting + fed * (came + around.spare_slope) - fed_back * grown
+    ) * share
+    return DriverCurrents(
+        straight + back * fed_back,
+        early * carried - back * fed_back,
+        straight - 0.5 * lost + back * fed_back_slope,
+        went - back * fed_back_slope,
+        back * fed_back_across,
+        came - back * fed_back_across,
     )
-    return DriverCurrents(base, collector, base_slope, collector_slope, base_across, collector_across)
 
 
 @kernel
@@ -101,7 +116,18 @@ def collector_voltage(
     ``demand`` [A], which is less, the T (1 + T / I_K) that the load asks for.
     """
     back = 1.0 / transistor["reverse_gain"]
-    share = (1.0 + back) * capability
-    spread = transistor["gain"] * back * demand + share
-    over = 1.0 / (capability - demand)
-    return thermal * math.log(spread * over), thermal * (share / spread - capability * over)
+    knee = 1.0 / transistor["knee"]
+    gain = transistor["gain"] * back
+    # by how much the charge in its base grows with what is injected, which is the load's at the edge
+    charge = 0.5 + 0.5 * math.sqrt(1.0 + 4.0 * demand * knee)
+    load = demand / charge
+    rises = 1.0
+    for _ in range(CHARGE_ROUNDS):
+        rises = 1.0 + charge * back
+        forward = charge * load + rises * (capability - charge * load) / (gain + rises)
+        charge = 0.5 + 0.5 * math.sqrt(1.0 + 4.0 * forward * knee)
+    rises = 1.0 + charge * back
+    asked = charge * load
+    spread = gain * asked + rises * capability
+    over = 1.0 / (capability - asked)
+    return thermal * math.log(spread * over), thermal * capability * (rises / spread - over)

@@ -75,9 +75,9 @@ def bench_pulse(
     while True:
         holds, way = pulse_step(walker, number, lit, touched, state, window)
         held = state["elapsed"]
+        passed += way
         if not holds:
             break
-        passed += way
         if held - looked >= window:
             if (
                 abs(state["rail"] - rail) < quiet

@@ -68,16 +68,17 @@ def _scope(
     rows[0, TIME] = 0.0
     rows[0, RAIL] = state["rail"]
     row = 1
-    while row < len(rows):
+    holds = True
+    while holds and row < len(rows):
         stored, charge, rotor = state["rail"], state["charge"], state["rotor"]
         spent = state["base_energy"]
         eyes = state["eye_energy"]
         leak = state["leak_energy"]
         gained = state["panel_energy"]
         holds, _ = pulse_step(walker, number, panel, touched, state, LONGEST_ROW)
-        if not holds:
-            break
         step = state["elapsed"] - time
+        if step == 0.0:
+            break
         time = state["elapsed"]
         mean = 0.5 * (stored + state["rail"])
         motor = (state["charge"] - charge) / step

@@ -65,9 +65,9 @@ def has_other_than(walker: Any, light: float, lit: LitPanel, twins: bool, allowe
         holds = True
         while passed <= furthest and state["elapsed"] < LONGEST_LOOK:
             holds, way = pulse_step(walker, number, lit, free, state, LONGEST_LOOK)
+            passed += way
             if not holds:
                 break
-            passed += way
         if state["status"] != SETTLED or math.isnan(passed):
             return False
         if passed > furthest and allowed & ENDLESS == 0:

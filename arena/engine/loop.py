@@ -202,14 +202,14 @@ def stride(
         begun = state["elapsed"]
         most = _short_of_wall(end - time, state["speed"], farthest)
         holds, passed = pulse_step(walker, which, panel, touch != FREE, state, most)
+        time += state["elapsed"] - begun
+        way += passed
         if not holds:
             body["phase"] = COASTING
             body["let_go"] = time
             out.under_way[number]["let_go_V"] = state["rail"]
             begin_coasting(state)
             break
-        time += state["elapsed"] - begun
-        way += passed
     body["since"] = time
     note_lost(crowd, out.counts, number, time)
     return way, time

@@ -55,9 +55,9 @@ def circuit_numbers() -> list[list[float]]:
         way = 0.0
         while True:
             holds, passed = pulse_step(walker, 0, panel, touched, state, 1.0)
+            way += passed
             if not holds:
                 break
-            way += passed
         begin_coasting(state)
         while not at_rest(state):
             way += coast_step(walker, 0, state, 1.0)[1]
