@@ -69,7 +69,7 @@ MOST_SPARE = 10.0
 LITTLE_PAST = 1.02
 # A collector that settles by more than this [V] beside where it was taken to go on to in a step, or that
 # moves by more than that [V], is settled at each of its stages.
-LATCH_OFF = 3e-4
+LATCH_OFF = 1e-3
 LATCH_STILL = 2e-2
 # Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
 NEAR_END = 4.0

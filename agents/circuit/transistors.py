@@ -10,8 +10,10 @@ from agents.compiled import kernel
 
 # A PNP that feeds back less than this share of its transport current counts as one that feeds back nothing.
 UNSATURATED = 1e-8
-# Rounds in which the charge of a saturated base is found.
-CHARGE_ROUNDS = 2
+# From when on [times what is asked] what is injected into a saturated base beyond its load counts, and how much
+# further than in a first round it raises the charge there in the end.
+OVERDRIVEN = 2.0
+FURTHER = 1.3
 
 class Around(NamedTuple):
     """What stands around the latch's PNP, and the slope of each against the collector's voltage.
@@ -121,12 +123,12 @@ def collector_voltage(
     # by how much the charge in its base grows with what is injected, which is the load's at the edge
     charge = 0.5 + 0.5 * math.sqrt(1.0 + 4.0 * demand * knee)
     load = demand / charge
-    rises = 1.0
-    for _ in range(CHARGE_ROUNDS):
-        rises = 1.0 + charge * back
-        forward = charge * load + rises * (capability - charge * load) / (gain + rises)
-        charge = 0.5 + 0.5 * math.sqrt(1.0 + 4.0 * forward * knee)
     rises = 1.0 + charge * back
+    if capability > OVERDRIVEN * demand:
+        forward = demand + rises * (capability - demand) / (gain + rises)
+        more = 0.5 + 0.5 * math.sqrt(1.0 + 4.0 * forward * knee) - charge
+        charge += FURTHER * more
+        rises = 1.0 + charge * back
     asked = charge * load
     spread = gain * asked + rises * capability
     over = 1.0 / (capability - asked)
