@@ -67,10 +67,10 @@ SPARE = 3.0
 MOST_SPARE = 10.0
 # A step that darkens the eye goes on for this times as long as it takes.
 LITTLE_PAST = 1.02
-# A collector that settles by more than this [V] beside where it was taken to go on to in a step, or that
-# moves by more than that [V], is settled at each of its stages.
+# A collector that has settled by more than this [V] beside where it was taken to go on to in a step is settled
+# at each stage of the next one, and one by more than that [V] at each stage of the same.
 LATCH_OFF = 1e-3
-LATCH_STILL = 2e-2
+FAR_OFF = 5e-3
 # Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
 NEAR_END = 4.0
 # A step takes this share of the motor's time constant with the storage at the most.
@@ -97,6 +97,7 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["drift"] = 0.0
     state["bend"] = 0.0
     state["last_step"] = 0.0
+    state["off"] = math.inf
     state["drain"] = 0.0
     state["peak"] = 0.0
     state["charge"] = 0.0
@@ -291,12 +292,12 @@ def pulse_step(
     growth = GROWTH
     drift = state["drift"]
     bend = 0.5 * state["bend"]
-    has_to_follow = is_lit or state["cover"] < NEAR_END
+    has_to_follow = is_lit or state["off"] > LATCH_OFF
     nothing = CircuitPoint(0.0, 0.0, 0.0, 0.0)
     is_sure = False
     for _ in range(TRIES):
         goes_on = step * (drift + step * bend)
-        follows = has_to_follow or abs(goes_on) > LATCH_STILL
+        follows = has_to_follow
         k1 = stage_rates(one, slopes, step, nothing)
         second = gone_on(begun, step * _PLACE_2, k1)
         at = gone_along(latched, _PLACE_2 * step, drift, bend)
@@ -342,17 +343,18 @@ def pulse_step(
             growth = 1.0
             step = max(0.3 * step, shortest)
             continue
-        if not follows and abs(at.collector - latched.collector - goes_on) > LATCH_OFF:
+        off = abs(at.collector - latched.collector - goes_on)
+        if not follows and off > FAR_OFF:
             has_to_follow = True
             continue
         four = flow_at(walker, still, fourth, at)
         k4 = stage_rates(four, slopes, step, blend(_MIX_41, k1, _MIX_42, k2, _MIX_43, k3))
-        off = add_stages(_ERRORS, k1, k2, k3, k4)
+        wrong = add_stages(_ERRORS, k1, k2, k3, k4)
         error = step * max(
-            abs(off.stored) / rail_scale,
-            abs(off.coupling) / coupling_scale,
-            abs(off.rotor) / rotor_scale,
-            abs(off.speed) / (side["tyre_radius"] * rotor_scale),
+            abs(wrong.stored) / rail_scale,
+            abs(wrong.coupling) / coupling_scale,
+            abs(wrong.rotor) / rotor_scale,
+            abs(wrong.speed) / (side["tyre_radius"] * rotor_scale),
         )
         if error > tolerance:
             step *= max(0.9 * (tolerance / error) ** (1.0 / 3.0), 0.1)
@@ -377,6 +379,7 @@ def pulse_step(
         state["drift"] = moved + 0.5 * bend * step
         state["bend"] = bend
         state["last_step"] = step
+        state["off"] = off
         state["guess"] = at.y
         state["collector"] = at.collector
         state["base"] = at.base

@@ -128,6 +128,7 @@ STATE = np.dtype(
         ("drift", np.float64),  # by how much the collector goes on at the end of the last step [V/s]
         ("bend", np.float64),  # and how that changes [V/s2]
         ("last_step", np.float64),  # the last step, 0 before the first [s]
+        ("off", np.float64),  # by how much the collector came to stand beside where it was to go in it [V]
         ("next_step", np.float64),  # step that is likely to do, 0 before the first [s]
         ("margin", np.float64),  # how far the last step's latch was from letting go [V]
         ("panel", np.float64),  # the panel's current when last looked at [A]
