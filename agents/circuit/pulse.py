@@ -60,11 +60,13 @@ SPENT = 0.6
 LEAST_ROOM = 0.15
 LEAST_SCALE = 0.01
 COUPLING_SCALE = 0.5
+LIT_SCALE = 5.0
 ROTOR_SHARE = 0.03
 # The base may be off by more the better the NPN covers its load: by this for each time that it could carry
 # more, and by so much at the most.
 SPARE = 3.0
-MOST_SPARE = 10.0
+LIT_SPARE = 10.0
+DARK_SPARE = 2.0
 # A step that darkens the eye goes on for this times as long as it takes.
 LITTLE_PAST = 1.02
 # A collector that has settled by more than this [V] beside where it was taken to go on to in a step is settled
@@ -94,6 +96,7 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["guess"] = math.inf
     state["next_step"] = 0.5 * side["flash_resistance"] * side["coupling"]
     state["margin"] = 0.0
+    state["left"] = math.inf
     state["drift"] = 0.0
     state["bend"] = 0.0
     state["last_step"] = 0.0
@@ -280,8 +283,9 @@ def pulse_step(
     # what the coupling capacitor is off by is a current in the base, of which little may be left
     drawn = -slopes.coupling * side["coupling"]
     # the less the better the NPN covers its load, and while the eye is lit errors die out
-    spare = min(max(SPARE * (state["cover"] - 1.0), 1.0), MOST_SPARE) if is_lit else 1.0
-    coupling_scale = spare * min(COUPLING_SCALE, max(latched.base / max(drawn, 1e-12), LEAST_SCALE))
+    spare = min(max(SPARE * (state["cover"] - 1.0), 1.0), LIT_SPARE if is_lit else DARK_SPARE)
+    most = LIT_SCALE if is_lit else COUPLING_SCALE
+    coupling_scale = min(most, max(spare * latched.base / max(drawn, 1e-12), LEAST_SCALE))
     step = min(max(state["next_step"], shortest), slowest, longest)
     if is_lit:
         # up to where the eye goes dark: the capacitor's current falls by the slope
@@ -327,7 +331,7 @@ def pulse_step(
             if step <= shortest:
                 state["status"] |= latch.status
                 if is_sure:
-                    return False, go_to_the_end(walker, still, slopes, state, 0.5 * step, begun, one)
+                    return False, go_to_the_end(walker, still, slopes, state, min(state["left"], step), begun, one)
                 # what a longer step had left was no level; only from one can the latch be known to let go
                 is_sure = True
                 latched, latch = settled_at(walker, still, begun, latched, one.motor)
@@ -367,8 +371,10 @@ def pulse_step(
         state["next_step"] = step * growth
         before = state["margin"] * state["margin"]
         now = latch.margin * latch.margin
+        state["left"] = math.inf
         if latch.cover < NEAR_END and now < before:
-            state["next_step"] = min(state["next_step"], step * now / (before - now))
+            state["left"] = step * now / (before - now)
+            state["next_step"] = min(state["next_step"], state["left"])
         state["margin"] = latch.margin
         # a parabola through where it was before, stood at the beginning, and has come to
         last = state["last_step"]

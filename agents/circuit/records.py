@@ -131,6 +131,7 @@ STATE = np.dtype(
         ("off", np.float64),  # by how much the collector came to stand beside where it was to go in it [V]
         ("next_step", np.float64),  # step that is likely to do, 0 before the first [s]
         ("margin", np.float64),  # how far the last step's latch was from letting go [V]
+        ("left", np.float64),  # time until it lets go, as that margin falls; inf before it does [s]
         ("panel", np.float64),  # the panel's current when last looked at [A]
         ("panel_slope", np.float64),  # and how it changes with the rail [A/V]
         ("panel_rail", np.float64),  # and the rail then [V]
