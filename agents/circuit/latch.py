@@ -23,8 +23,9 @@ above V_lit and else draws its standby current, the feeler resistor's part there
 x is the current with which a saturated PNP feeds back, g the
 NPN's forward transport current, less than beta_n I_Bn by what its collector feeds back to its base and by
 what recombines in its emitter junction. s is how far the NPN's capability covers its load; below 1 it cannot
-carry it at all. Knee and saturation of the PNP, which are hardly at work together, are left without their
-product, and that leaves a quadratic. Where g has little weight it is taken as D at the level before.
+carry it at all. Where g has little weight it is taken as D at the level before. The charge in the base of an
+overdriven NPN grows beyond that of its load: then 1 + T / I_K of D is (1 + sqrt(1 + 4 g / I_K)) / 2, and the
+1 / beta_r of V_CE that many times as much (:mod:`agents.circuit.transistors`).
 
 Source: the charge-control and transport equations of Gummel and Poon, Bell System Technical Journal 49
 (1970), of which gain beta / (1 + I_C / I_K) is the forward active case. The base current that recombines in
@@ -76,10 +77,10 @@ def strongest_drive(drive: float, weight: float, scale: float) -> tuple[float, i
 class Settled(NamedTuple):
     """Where a latch has come to rest; all between ``holds`` and ``status`` is of no use where it has not.
 
-    Currents [A] of the motor, out of the PNP's base, into the NPN's (``given``, which grows by ``gain`` for each
-    ampere of the PNP's base) and through the coupling capacitor (``pushed``), the PNP's emitter-base voltage and the collector's [V], how often the NPN covers
-    its load, how steeply the excess falls towards the valley past which there is no level [V], and the guess
-    to go on from.
+    Currents [A] of the motor, out of the PNP's base, into the NPN's (``given``, which grows by ``gain`` for
+    each ampere of the PNP's base) and through the coupling capacitor (``pushed``), the PNP's emitter-base
+    voltage and the collector's [V], how often the NPN covers its load, how steeply the excess falls towards
+    the valley past which there is no level [V], and the guess to go on from.
     """
 
     holds: bool

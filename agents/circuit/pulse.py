@@ -9,19 +9,19 @@ the motor's demand, and ends by nothing else. Then the wheel coasts to rest. The
 
 With the latch settled at every moment these are four ordinary differential equations. Two of their time
 constants, that of a lit eye at the coupling capacitor and that of the tyre's slip, are hundreds of times
-shorter than a pulse. So the method is a linearly implicit one of third order that keeps its order whatever
-its slopes leave out, with one of second order in it for the error: ROS34PW2 of J. Rang and L. Angermann, BIT
-Numerical Mathematics 45 (2005). A step is as long as that error allows, ``tolerance`` of the walker's record.
-While the eye is lit, or the collector runs off, the latch is settled at each stage of a step; else once, at
-the last stage, and its collector goes on between as it went. Where no level is left for it the step is
-made shorter, until the moment of letting go is known to ``LET_GO_SHARE`` of the time since the flash.
+shorter than a pulse. So the method is a linearly implicit one (:mod:`agents.circuit.stages`). A step is as
+long as its error allows, ``tolerance`` of the walker's record.
+While the eye is lit, or the collector goes on otherwise than expected, the latch is settled at each stage of
+a step; else once, at the last stage, and its collector goes on between along a parabola. Where no level is
+left for it the step is made shorter, until the moment of letting go is known to ``LET_GO_SHARE`` of the
+time since the flash.
 
 Motor inductance (tens of microseconds) is left out, and so is what base charge and wiring store: the latch
 follows at once and lets go at once.
 """
 
 import math
-from typing import Any, NamedTuple
+from typing import Any
 
 from agents.circuit.charging import waiting_currents
 from agents.circuit.eye import feed_resistance
@@ -29,25 +29,29 @@ from agents.circuit.flow import CircuitPoint, Flow, Latched, Still, flow_at, kic
 from agents.circuit.latch import Guess, settle_latch
 from agents.circuit.level import Supply
 from agents.circuit.panel import LitPanel
+from agents.circuit.stages import (
+    ALONG_31,
+    ALONG_32,
+    ERRORS,
+    MIX_21,
+    MIX_31,
+    MIX_32,
+    MIX_41,
+    MIX_42,
+    MIX_43,
+    PLACE_2,
+    PLACE_3,
+    WEIGHTS,
+    Slopes,
+    add_stages,
+    blend,
+    gone_on,
+    stage_rates,
+    weigh_way,
+)
 from agents.circuit.status import NO_NUMBER, SETTLED
-from agents.circuit.tyre import Rolling, Stiffness, implicit, stiffness_of
+from agents.circuit.tyre import stiffness_of
 from agents.compiled import kernel, kernel_part
-
-# ROS34PW2: the diagonal, where the stages are, how far they go along those before, what the slopes add of
-# those, the weights, and by how much the weights of second order differ.
-_DIAGONAL = 0.435866521508459
-_PLACE_2 = 0.8717330430169180
-_PLACE_3 = 0.7315799577888524
-_ALONG_31 = 0.8445706001536942
-_ALONG_32 = -0.1129906423648419
-_MIX_21 = -0.8717330430169180
-_MIX_31 = -0.9033805701304408
-_MIX_32 = 0.0541806723880953
-_MIX_41 = 0.2421238070609535
-_MIX_42 = -1.2232505839045147
-_MIX_43 = 0.5452602553351021
-_WEIGHTS = (0.2421238070609535, -1.2232505839045147, 1.5452602553351020, 0.4358665215084590)
-_ERRORS = (-0.1359852243972402, -1.1272082916920915, 1.0452602553351020, 0.2179332607542295)
 
 # Share of the time since the flash to which the moment of letting go is found, and the least of it [s].
 LET_GO_SHARE = 3e-3
@@ -69,8 +73,8 @@ LIT_SPARE = 10.0
 DARK_SPARE = 2.0
 # A step that darkens the eye goes on for this times as long as it takes.
 LITTLE_PAST = 1.02
-# A collector that has settled by more than this [V] beside where it was taken to go on to in a step is settled
-# at each stage of the next one, and one by more than that [V] at each stage of the same.
+# A collector that has settled by more than this [V] beside where it was expected after a step is settled at
+# each stage of the next one, and one by more than that [V] at each stage of the same.
 LATCH_OFF = 1e-3
 FAR_OFF = 5e-3
 # Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
@@ -156,13 +160,6 @@ def gone_along(latch: Latched, ahead: float, drift: float, bend: float) -> Latch
     return Latched(latch.y, collector, latch.base, latch.given, latch.gain)
 
 
-class Slopes(NamedTuple):
-    """Slopes that the method takes: the coupling capacitor's [1/s], and those of rotor and speed."""
-
-    coupling: float
-    wheel: Stiffness
-
-
 @kernel
 def slopes_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched) -> Slopes:
     """Slopes of what is fast at a ``point``; the storage is slow."""
@@ -181,70 +178,15 @@ def slopes_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched) ->
 
 
 @kernel
-def blend(
-    a: float, one: CircuitPoint, b: float, two: CircuitPoint, c: float, three: CircuitPoint
-) -> CircuitPoint:
-    """Add up three stages' rates, each times its share."""
-    return CircuitPoint(
-        a * one.stored + b * two.stored + c * three.stored,
-        a * one.coupling + b * two.coupling + c * three.coupling,
-        a * one.rotor + b * two.rotor + c * three.rotor,
-        a * one.speed + b * two.speed + c * three.speed,
-    )
-
-
-@kernel
-def add_stages(
-    shares: tuple[float, float, float, float], one: Any, two: Any, three: Any, four: Any
-) -> CircuitPoint:
-    """Add up four stages' rates, each times its share."""
-    s1, s2, s3, s4 = shares
-    return CircuitPoint(
-        s1 * one.stored + s2 * two.stored + s3 * three.stored + s4 * four.stored,
-        s1 * one.coupling + s2 * two.coupling + s3 * three.coupling + s4 * four.coupling,
-        s1 * one.rotor + s2 * two.rotor + s3 * three.rotor + s4 * four.rotor,
-        s1 * one.speed + s2 * two.speed + s3 * three.speed + s4 * four.speed,
-    )
-
-
-@kernel
-def gone_on(begun: CircuitPoint, step: float, rates: CircuitPoint) -> CircuitPoint:
-    """Where the ``rates`` lead from ``begun`` in a ``step`` [s]; neither rotor nor body goes backwards."""
-    return CircuitPoint(
-        begun.stored + step * rates.stored,
-        begun.coupling + step * rates.coupling,
-        max(begun.rotor + step * rates.rotor, 0.0),
-        max(begun.speed + step * rates.speed, 0.0),
-    )
-
-
-@kernel
-def stage_rates(flow: Flow, slopes: Slopes, step: float, mixed: CircuitPoint) -> CircuitPoint:
-    """Rates of a stage, ``mixed`` being what the slopes take of the stages before."""
-    ahead = step * _DIAGONAL
-    wheel = slopes.wheel
-    wheels = implicit(
-        Rolling(
-            flow.rotor + step * (wheel.rotor_rotor * mixed.rotor + wheel.rotor_speed * mixed.speed),
-            flow.speed + step * (wheel.speed_rotor * mixed.rotor + wheel.speed_speed * mixed.speed),
-        ),
-        wheel,
-        ahead,
-    )
-    soaked = (flow.coupling + step * slopes.coupling * mixed.coupling) / (1.0 - ahead * slopes.coupling)
-    return CircuitPoint(flow.stored, soaked, wheels.rotor, wheels.speed)
-
-
-@kernel
 def pulse_step(
     walker: Any, number: int, lit: LitPanel, touched: bool, state: Any, longest: float
 ) -> tuple[bool, float]:
     """Advance a pulse by one step of at most ``longest`` [s].
 
     Returns (the latch still holds, floor passed under the tyre [m]); ``lit`` is the panel in its light. How
-    long the step was is told by ``elapsed`` of the state. A latch that does not hold may have held for a part of
-    a last step, which is gone then. Where it is not known whether it holds, which the status of ``state``
-    tells, nothing is advanced, and the way is 0.
+    long the step was is told by ``elapsed`` of the state. A latch that does not hold may have held for a
+    last, short step. Where it is not known whether it holds, which the status of ``state`` tells, nothing is
+    advanced, and the way is 0.
     """
     side = walker["side"][number]
     begun = CircuitPoint(state["rail"], state["coupling"], state["rotor"], state["speed"])
@@ -303,8 +245,8 @@ def pulse_step(
         goes_on = step * (drift + step * bend)
         follows = has_to_follow
         k1 = stage_rates(one, slopes, step, nothing)
-        second = gone_on(begun, step * _PLACE_2, k1)
-        at = gone_along(latched, _PLACE_2 * step, drift, bend)
+        second = gone_on(begun, step * PLACE_2, k1)
+        at = gone_along(latched, PLACE_2 * step, drift, bend)
         holds = True
         two, three, four = one, one, one
         k2, k3 = k1, k1
@@ -314,16 +256,16 @@ def pulse_step(
             holds = latch.holds
         if holds:
             two = flow_at(walker, still, second, at)
-            k2 = stage_rates(two, slopes, step, blend(_MIX_21, k1, 0.0, k1, 0.0, k1))
-            third = gone_on(begun, step, blend(_ALONG_31, k1, _ALONG_32, k2, 0.0, k2))
+            k2 = stage_rates(two, slopes, step, blend(MIX_21, k1, 0.0, k1, 0.0, k1))
+            third = gone_on(begun, step, blend(ALONG_31, k1, ALONG_32, k2, 0.0, k2))
             if follows:
                 at, latch = settled_at(walker, still, third, at, two.motor)
                 holds = latch.holds
             else:
-                at = gone_along(latched, _PLACE_3 * step, drift, bend)
+                at = gone_along(latched, PLACE_3 * step, drift, bend)
         if holds:
             three = flow_at(walker, still, third, at)
-            k3 = stage_rates(three, slopes, step, blend(_MIX_31, k1, _MIX_32, k2, 0.0, k2))
+            k3 = stage_rates(three, slopes, step, blend(MIX_31, k1, MIX_32, k2, 0.0, k2))
             fourth = gone_on(begun, step, k3)
             at, latch = settled_at(walker, still, fourth, at, three.motor)
             holds = latch.holds
@@ -331,7 +273,9 @@ def pulse_step(
             if step <= shortest:
                 state["status"] |= latch.status
                 if is_sure:
-                    return False, go_to_the_end(walker, still, slopes, state, min(state["left"], step), begun, one)
+                    return False, go_to_the_end(
+                        walker, still, slopes, state, min(state["left"], step), begun, one
+                    )
                 # what a longer step had left was no level; only from one can the latch be known to let go
                 is_sure = True
                 latched, latch = settled_at(walker, still, begun, latched, one.motor)
@@ -352,8 +296,8 @@ def pulse_step(
             has_to_follow = True
             continue
         four = flow_at(walker, still, fourth, at)
-        k4 = stage_rates(four, slopes, step, blend(_MIX_41, k1, _MIX_42, k2, _MIX_43, k3))
-        wrong = add_stages(_ERRORS, k1, k2, k3, k4)
+        k4 = stage_rates(four, slopes, step, blend(MIX_41, k1, MIX_42, k2, MIX_43, k3))
+        wrong = add_stages(ERRORS, k1, k2, k3, k4)
         error = step * max(
             abs(wrong.stored) / rail_scale,
             abs(wrong.coupling) / coupling_scale,
@@ -376,7 +320,7 @@ def pulse_step(
             state["left"] = step * now / (before - now)
             state["next_step"] = min(state["next_step"], state["left"])
         state["margin"] = latch.margin
-        # a parabola through where it was before, stood at the beginning, and has come to
+        # a parabola through where the collector was a step before, at the beginning, and is
         last = state["last_step"]
         moved = (at.collector - latched.collector) / step
         bend = 0.0
@@ -394,7 +338,7 @@ def pulse_step(
         state["cover"] = latch.cover
         state["peak"] = max(state["peak"], latch.motor)
         way = weigh_way(step, begun, second, third, fourth)
-        end = gone_on(begun, step, add_stages(_WEIGHTS, k1, k2, k3, k4))
+        end = gone_on(begun, step, add_stages(WEIGHTS, k1, k2, k3, k4))
         settle_accounts(walker, side, state, step, end.stored, one, two, three, four)
         state["rail"] = end.stored
         state["coupling"] = end.coupling
@@ -410,7 +354,7 @@ def pulse_step(
 def go_to_the_end(
     walker: Any, still: Still, slopes: Slopes, state: Any, step: float, begun: CircuitPoint, one: Flow
 ) -> float:
-    """Advance a latch that lets go within twice a short ``step`` [s] by that; returns the floor passed [m]."""
+    """Advance a pulse by a short ``step`` [s] in which its latch lets go; returns the floor passed [m]."""
     if state["status"] != SETTLED:
         return 0.0
     end = gone_on(begun, step, stage_rates(one, slopes, step, CircuitPoint(0.0, 0.0, 0.0, 0.0)))
@@ -423,15 +367,6 @@ def go_to_the_end(
     return 0.5 * step * (begun.speed + end.speed)
 
 
-@kernel
-def weigh_way(
-    step: float, one: CircuitPoint, two: CircuitPoint, three: CircuitPoint, four: CircuitPoint
-) -> float:
-    """Floor [m] that passes under the tyre in a ``step`` [s]."""
-    w1, w2, w3, w4 = _WEIGHTS
-    return max(step * (w1 * one.speed + w2 * two.speed + w3 * three.speed + w4 * four.speed), 0.0)
-
-
 @kernel_part
 def settle_accounts(
     walker: Any, side: Any, state: Any, step: float, end: float, one: Flow, two: Flow, three: Flow, four: Flow
@@ -440,7 +375,7 @@ def settle_accounts(
 
     At the mean voltage of the storage, with which the energies of a step add up.
     """
-    w1, w2, w3, w4 = _WEIGHTS
+    w1, w2, w3, w4 = WEIGHTS
     motor = step * (w1 * one.motor + w2 * two.motor + w3 * three.motor + w4 * four.motor)
     bases = step * (w1 * one.bases + w2 * two.bases + w3 * three.bases + w4 * four.bases)
     eyes = step * (w1 * one.eyes + w2 * two.eyes + w3 * three.eyes + w4 * four.eyes)

@@ -10,10 +10,11 @@ from agents.compiled import kernel
 
 # A PNP that feeds back less than this share of its transport current counts as one that feeds back nothing.
 UNSATURATED = 1e-8
-# From when on [times what is asked] what is injected into a saturated base beyond its load counts, and how much
-# further than in a first round it raises the charge there in the end.
+# From when on [times what is asked] what is injected into a saturated base beyond its load counts, and how
+# much further than in a first round it raises the charge there in the end.
 OVERDRIVEN = 2.0
 FURTHER = 1.3
+
 
 class Around(NamedTuple):
     """What stands around the latch's PNP, and the slope of each against the collector's voltage.
@@ -95,9 +96,7 @@ def driver_currents(forward: float, around: Around, leaning: float, pnp: Any) ->
     linear_across = grown + fed_across * early + fed * around.early_slope
     carried_across = (free_across - grown * square - linear_across * carried) * inverse
     came = around.early_slope * carried + early * carried_across
-    fed_back_across = (
-        fed_across * lasting + fed * (came + around.spare_slope) - fed_back * grown
-    ) * share
+    fed_back_across = (fed_across * lasting + fed * (came + around.spare_slope) - fed_back * grown) * share
     return DriverCurrents(
         straight + back * fed_back,
         early * carried - back * fed_back,
@@ -124,12 +123,16 @@ def collector_voltage(
     charge = 0.5 + 0.5 * math.sqrt(1.0 + 4.0 * demand * knee)
     load = demand / charge
     rises = 1.0 + charge * back
+    charge_slope = 0.0
     if capability > OVERDRIVEN * demand:
-        forward = demand + rises * (capability - demand) / (gain + rises)
-        more = 0.5 + 0.5 * math.sqrt(1.0 + 4.0 * forward * knee) - charge
-        charge += FURTHER * more
+        part = rises / (gain + rises)
+        root = math.sqrt(1.0 + 4.0 * (demand + part * (capability - demand)) * knee)
+        charge += FURTHER * (0.5 + 0.5 * root - charge)
+        charge_slope = FURTHER * knee * part * capability / root
         rises = 1.0 + charge * back
     asked = charge * load
     spread = gain * asked + rises * capability
+    spread_slope = rises * capability + (gain * load + back * capability) * charge_slope
     over = 1.0 / (capability - asked)
-    return thermal * math.log(spread * over), thermal * capability * (rises / spread - over)
+    slope = spread_slope / spread - (capability - load * charge_slope) * over
+    return thermal * math.log(spread * over), thermal * slope

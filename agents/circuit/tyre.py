@@ -102,8 +102,8 @@ def begin_coasting(state: Any) -> None:
 class Gripping(NamedTuple):
     """How a wheel and a body slow down as one.
 
-    ``slow`` [m/s2] is by how much a second, ``slip`` [m/s] the tyre's slip at which they do, ``decay`` [1/s] how
-    fast the slip comes to that, ``part`` which part of rotor and body the rotor is.
+    ``slow`` [m/s2] is by how much a second, ``slip`` [m/s] the tyre's slip at which they do, ``decay`` [1/s]
+    how fast the slip comes to that, ``part`` which part of rotor and body the rotor is.
     """
 
     slow: float
@@ -129,9 +129,7 @@ def gripping(walker: Any, side: Any, slip: float) -> Gripping:
     # tanh to the third order, and its slope between the two slips
     settles = side["slip_speed"] * settled * (1.0 + settled * settled / 3.0)
     slope = 1.0 - (part * part + part * settled + settled * settled) / 3.0
-    return Gripping(
-        slow, settles, slope * grip * whole / (side["slip_speed"] * mass * rotor), rotor / whole
-    )
+    return Gripping(slow, settles, slope * grip * whole / (side["slip_speed"] * mass * rotor), rotor / whole)
 
 
 @kernel_part
@@ -171,10 +169,10 @@ def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[fl
     """Advance the coasting of a side that has let go by one step of at most ``longest`` [s].
 
     Returns (the step's length [s], floor passed under the tyre [m]). Wheel and body are at rest when both
-    ``rotor`` and ``speed`` are exactly 0. While the tyre grips both slow down evenly as its slip dies out, which
-    one step tells in closed form however long it is. A tyre that slips takes short steps (ROS2 of Verwer,
-    Spee, Blom and Hundsdorfer, SIAM Journal on Scientific Computing 20, 1999). A step ends where the rotor or
-    the body stops. The storage is left as it is: it charges meanwhile as in any wait, so
+    ``rotor`` and ``speed`` are exactly 0. While the tyre grips both slow down evenly as its slip dies out,
+    which one step tells in closed form however long it is. A tyre that slips takes short steps (ROS2 of
+    Verwer, Spee, Blom and Hundsdorfer, SIAM Journal on Scientific Computing 20, 1999). A step ends where the
+    rotor or the body stops. The storage is left as it is: it charges meanwhile as in any wait, so
     that the caller advances it by :func:`agents.circuit.charging.wait`.
     """
     side = walker["side"][number]

@@ -30,6 +30,8 @@ from scipy.special import wrightomega
 from agents.design.parts import Transistor
 from agents.design.spec import Design
 
+# A collector below this [V] has not risen, however little of the rail the back-EMF leaves.
+RISEN = 0.15
 NODE_CAPACITANCE = 1e-9  # [F]; about what junctions and wires of such a circuit have
 ROOM_THERMAL_VOLTAGE = 0.0256926  # k T / q at 298.15 K [V], CODATA
 
@@ -207,10 +209,10 @@ def reference_pulse(
         ]
 
     def lets_go(time: float, state: Any) -> float:
-        """Pass nought when the collector, up from its saturated level, is halfway to the motor's EMF."""
+        """Pass nought when the collector is halfway to the motor's EMF, and has risen at all."""
         if time < 3.0 * eye.flash_resistance * side.coupling:
             return -1.0
-        return float(state[2] - 0.03 - 0.5 * (state[1] - motor.constant * state[6]))
+        return float(state[2] - max(0.5 * (state[1] - motor.constant * state[6]), RISEN))
 
     lets_go.terminal = True  # type: ignore[attr-defined]
     lets_go.direction = 1.0  # type: ignore[attr-defined]
