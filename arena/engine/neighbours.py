@@ -98,10 +98,10 @@ def take_pushed_light(scene: Scene, crowd: Crowd, number: int, heard: int) -> in
     now = light_of(body)
     set_light(body, before)
     if not (
-        is_same(now.left, before.left)
-        and is_same(now.right, before.right)
-        and is_same(now.panel, before.panel)
-        and is_same(now.current, before.current)
+        hardly_differs(now.left, before.left)
+        and hardly_differs(now.right, before.right)
+        and hardly_differs(now.panel, before.panel)
+        and hardly_differs(now.current, before.current)
     ):
         heard = note(crowd, number, heard, True)
         set_light(body, now)
@@ -109,8 +109,8 @@ def take_pushed_light(scene: Scene, crowd: Crowd, number: int, heard: int) -> in
 
 
 @kernel
-def is_same(light: float, other: float) -> bool:
-    """Whether light, or what it makes, is the same to within what is told apart."""
+def hardly_differs(light: float, other: float) -> bool:
+    """Whether light, or what it makes, is another by no more than :data:`SAME_LIGHT`."""
     return abs(light - other) <= SAME_LIGHT * other
 
 
