@@ -11,7 +11,7 @@ from arena.workbench.asked_view import draw_asked, draw_entry
 from arena.workbench.controller import Controller
 from arena.workbench.documents import arena_of, name_for
 from arena.workbench.floor_view import FloorView
-from arena.workbench.layout import LETTERS, WorkbenchLayout, lay_out_workbench, scale_of
+from arena.workbench.layout import LEAST_SIZE, LETTERS, WorkbenchLayout, lay_out_workbench, scale_of
 from arena.workbench.side_panel import draw_panel
 from arena.workbench.state import WorkbenchState
 from arena.workbench.workbench_keys import FILE_NAME_KEYS, MODES, UNSAVED_KEYS, WORKBENCH_KEYS
@@ -85,7 +85,9 @@ class WorkbenchView:
         """Draw a frame."""
         controller, state = self.controller, self.controller.state
         width, height = surface.get_size()
-        controller.scale = scale_of(width, height) * LETTERS[controller.larger]
+        # no larger than all of it has room for
+        most = max(1.0, min(width / LEAST_SIZE[0], height / LEAST_SIZE[1]))
+        controller.scale = min(scale_of(width, height) * LETTERS[controller.larger], most)
         sheet = Sheet(surface, controller.scale, DARK if controller.dark else LIGHT)
         layout = lay_out_workbench(
             round(width / controller.scale),

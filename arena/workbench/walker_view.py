@@ -75,6 +75,10 @@ def draw_walker_ahead(sheet: Sheet, box: pygame.Rect, design: Design, forecast: 
     scaled = pygame.Rect(*(round(value * sheet.scale) for value in box))
     sheet.surface.set_clip(scaled.clip(kept))
     theme = sheet.theme
+    fires = " fires"
+    if sum(sheet.text_size(f"{side} fires", _TEXT)[0] for side in ("left", "right")) > box.width - 8:
+        # where there is not room for both, the colours tell it
+        fires = ""
     for side_name, stand in ends:
         colour = theme.left if side_name == "left" else theme.right
         corners = [place(stand.at(*corner)) for corner in _outline(design)]
@@ -84,7 +88,7 @@ def draw_walker_ahead(sheet: Sheet, box: pygame.Rect, design: Design, forecast: 
         sheet.line([place(stand.at(0.0, 0.0)), place(stand.at(nose, 0.0))], colour, 2.2)
         # the left side brings the nose to the right
         corner, across = (box.bottomright, 1.0) if side_name == "left" else (box.bottomleft, 0.0)
-        sheet.text(f"{side_name} fires", corner, _TEXT, colour, across=across, down=1.0)
+        sheet.text(f"{side_name}{fires}", corner, _TEXT, colour, across=across, down=1.0)
     _draw_body(sheet, design, place, zoom)
     sheet.surface.set_clip(kept)
 

@@ -25,7 +25,8 @@ def latin_letters(words: str, has: Callable[[str], bool]) -> str:
     if words.isascii() and words.isprintable():
         return words
     spelt = "".join(_spelt(letter, has) for letter in unicodedata.normalize("NFC", words))
-    spelt = re.sub(r" {2,}", " ", spelt).strip()
+    # what is spelt as words stands apart from others, but not from the comma behind it
+    spelt = re.sub(r" +(?=[,.;:)])", "", re.sub(r" {2,}", " ", spelt)).strip()
     # a name of nothing but signs without a sound still is a name
     return spelt or ("?" if words.strip() else "")
 

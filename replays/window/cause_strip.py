@@ -26,7 +26,7 @@ from replays.window.voltage_plot import (
     axis_for,
     dash_marks,
     draw_axes,
-    draw_firing,
+    draw_firings,
     draw_rail,
     draw_triggers,
 )
@@ -41,8 +41,8 @@ _PRESENT = 0.76
 _LEAST_SPAN = 4.0
 # Of a run that hurries it is told anew this seldom [s of the viewer].
 _TELL_EVERY = 1.5
-# A row of one walker among several is at least so high [points].
-_LEAST_ROW = 84.0
+# A row of one walker among several is at least so high, with so much for the sentence above it [points].
+_LEAST_ROW, _ROW_HEAD = 90.0, 27.0
 # Curves of a pulse are at least so high [points].
 _LEAST_PULSE = 60.0
 # From this width on [points] words, curves and the pulse stand side by side.
@@ -63,9 +63,10 @@ def row_view(box: Box, span: tuple[float, float], below: float) -> StripView:
     # the letters of the sides stand behind the plot
     left, right = box.left + 52.0, box.right - 20.0
     height = box.height - below
-    lights_height = max(0.27 * height, 26.0)
+    # in a low row volts come first
+    lights_height, gap = (max(0.27 * height, 26.0), 10.0) if height >= 76.0 else (0.22 * height, 0.1 * height)
     lights = Box(left, box.top + height - lights_height, right - left, lights_height)
-    plot = Box(left, box.top, right - left, max(lights.top - 10.0 - box.top, 20.0))
+    plot = Box(left, box.top, right - left, max(lights.top - gap - box.top, 1.0))
     return StripView(span[0], span[1], plot, lights, None)
 
 
@@ -144,7 +145,7 @@ def draw_causes(sheet: Sheet, box: Box, told: Sequence[tuple[str, Trace]], time_
     views = []
     for number, (other, other_trace) in enumerate(told):
         is_last = number + 1 == len(told)
-        head = 0.0 if number == 0 else 20.0
+        head = 0.0 if number == 0 else _ROW_HEAD
         part = Box(rows.left, rows.top + number * height + head, rows.width, max(height - head, 50.0))
         if number:
             why = f"{other}: {sentence(other_trace, time_s)[0]}"
@@ -187,9 +188,7 @@ def _draw_row(
     draw_rail(sheet, view, trace, waits, axis)
     _draw_lights(sheet, view, waits)
     _draw_present(sheet, view, time_s, has_tip=is_first)
-    for number, _ in waits:
-        if number < len(trace.pulses):
-            draw_firing(sheet, view, trace, number, axis)
+    draw_firings(sheet, view, trace, [number for number, _ in waits if number < len(trace.pulses)], axis)
 
 
 def _waits_in(trace: Trace, view: StripView) -> list[tuple[int, Wait]]:
@@ -208,7 +207,7 @@ def _draw_lights(sheet: Sheet, view: StripView, waits: Waits) -> None:
     if high - low < 0.6:
         low, high = 0.5 * (low + high) - 0.3, 0.5 * (low + high) + 0.3
     for decade, y, down in ((high, box.top, 0.2), (low, box.bottom, 0.8)):
-        if box.height >= 30 or decade == high:
+        if box.height >= 30 or (decade == high and box.height >= 20):
             words = light_words(float(f"{10.0**decade:.2g}"))
             sheet.text(words, (box.left - 8, y), SMALL, theme.faded, across=1.0, down=down)
     colours = (theme.left, theme.right)

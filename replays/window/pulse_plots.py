@@ -16,7 +16,7 @@ from replays.window.buttons_and_cards import SMALL
 
 # Room for the figures at the left, and for the time below [points].
 _LEFT, _BELOW, _GAP = 46.0, 20.0, 8.0
-# A plot higher than this [points] has the time below it, whatever stands below that.
+# Where plots one below another are higher than this [points], each has the time below it.
 _TIME_FROM = 60.0
 
 
@@ -45,15 +45,18 @@ def draw_pulse_plots(sheet: Sheet, box: Box, trace: Trace, number: int, colour: 
     """Draw the curves of pulse ``number`` into ``box``, one below another, or side by side if that is low."""
     curves = pulse_curves(trace, number)
     whole = max(float(curve.times[-1]) for curve in curves if len(curve.times))
-    for curve, plot in zip(curves, _plots(box, len(curves)), strict=True):
-        _draw_curve(sheet, plot, curve, max(whole, 1e-6), colour)
+    plots, have_times = _plots(box, len(curves))
+    for curve, plot, has_time in zip(curves, plots, have_times, strict=True):
+        _draw_curve(sheet, plot, curve, max(whole, 1e-6), colour, has_time=has_time)
 
 
-def _plots(box: Box, count: int) -> list[Box]:
-    gap = _GAP + _BELOW if box.height / count - _GAP - _BELOW > _TIME_FROM else _GAP
+def _plots(box: Box, count: int) -> tuple[list[Box], list[bool]]:
+    """Where the plots lie, and which of them have the time below."""
+    is_high = box.height / count - _GAP - _BELOW > _TIME_FROM
+    gap = _GAP + _BELOW if is_high else _GAP
     height = (box.height - _BELOW + gap - _GAP) / count - gap
     if height >= 34.0 or box.width < 3 * 150.0:
-        return [
+        plots = [
             Box(
                 box.left + _LEFT,
                 box.top + number * (height + gap) + _GAP,
@@ -62,8 +65,9 @@ def _plots(box: Box, count: int) -> list[Box]:
             )
             for number in range(count)
         ]
+        return plots, [is_high or number + 1 == count for number in range(count)]
     width = box.width / count
-    return [
+    plots = [
         Box(
             box.left + number * width + _LEFT,
             box.top + _GAP,
@@ -72,9 +76,12 @@ def _plots(box: Box, count: int) -> list[Box]:
         )
         for number in range(count)
     ]
+    return plots, [True] * count
 
 
-def _draw_curve(sheet: Sheet, plot: Box, curve: Curve, whole_s: float, colour: Colour) -> None:
+def _draw_curve(
+    sheet: Sheet, plot: Box, curve: Curve, whole_s: float, colour: Colour, *, has_time: bool
+) -> None:
     theme = sheet.theme
     low = min(float(curve.values.min(initial=0.0)), 0.0)
     high = max(float(curve.values.max(initial=0.0)), 0.0)
@@ -103,7 +110,7 @@ def _draw_curve(sheet: Sheet, plot: Box, curve: Curve, whole_s: float, colour: C
     below = plot.bottom + 4
     words = f"{1e3 * whole_s:.0f} ms" if whole_s < 5.0 else f"{whole_s:.0f} s"
     sheet.line([(plot.right, plot.bottom - 3), (plot.right, plot.bottom + 3)], theme.faded, 1)
-    if curve.title.startswith("turn") or plot.height > _TIME_FROM:
+    if has_time:
         sheet.text(words, (plot.right, below), SMALL, theme.faded, across=1.0)
         sheet.text("0", (plot.left, below), SMALL, theme.faded, across=0.5)
 

@@ -257,8 +257,9 @@ class ReplayWindow:
         self._forget(self._stage)
 
     def _enlarge(self) -> None:
-        """Letters and lines of the next size, after the largest of the smallest."""
-        self.scale = next((scale for scale in SCALES if scale > self.scale), SCALES[0])
+        """Letters and lines of the next size, after the largest for which there is room of the smallest."""
+        most = min(self.size[0] / LEAST_SIZE[0], self.size[1] / LEAST_SIZE[1])
+        self.scale = next((scale for scale in SCALES if self.scale < scale <= most), SCALES[0])
         self._forget(self._stage)
 
     def _keep(self) -> None:

@@ -74,17 +74,13 @@ class TimeControls:
     def _lay_card(self, sheet: Sheet, layout: WindowLayout, rest: list[Button]) -> list[PlacedButton]:
         """Draw the card with the ``rest`` of the buttons in rows; returns them as they lie."""
         bar = time_bar(layout)
-        left, right = bar.left + 8, bar.right - 8
-        rows: list[list[PlacedButton]] = []
-        waiting = list(rest)
-        while waiting:
-            row = button_row(sheet, waiting, left, 0.0, right)
-            # one that is wider than the window still is there
-            row = row or [PlacedButton(waiting[0], Box(left, 0.0, right - left, 32.0))]
-            rows.append(row)
-            waiting = waiting[len(row) :]
-        height = 38.0 * len(rows) + 14
-        box = Box(bar.left, layout.controls.top - height, bar.width, height)
+        # above narrow controls in a column the card takes the width of the window where it has to
+        for edge in (bar.left, min(bar.left, _SIDE)):
+            rows = _rows_of(sheet, rest, edge + 8, bar.right - 8)
+            height = 38.0 * len(rows) + 14
+            box = Box(edge, layout.controls.top - height, bar.right - edge, height)
+            if box.top >= 0.0:
+                break
         draw_card(sheet, box)
         return [
             PlacedButton(
@@ -144,6 +140,19 @@ class TimeControls:
             tall = (bar.height - 4) * share
             ticks.fill((column, bar.height - 2 - tall), (1, tall), sheet.theme.wood)
         return surface
+
+
+def _rows_of(sheet: Sheet, buttons: list[Button], left: float, right: float) -> list[list[PlacedButton]]:
+    """All ``buttons`` in rows, each at height 0."""
+    rows: list[list[PlacedButton]] = []
+    waiting = list(buttons)
+    while waiting:
+        row = button_row(sheet, waiting, left, 0.0, right)
+        # one that is wider than the window still is there
+        row = row or [PlacedButton(waiting[0], Box(left, 0.0, right - left, 32.0))]
+        rows.append(row)
+        waiting = waiting[len(row) :]
+    return rows
 
 
 def _button(action: str, words: str, on: bool = False, least: float = 0.0) -> Button:

@@ -63,6 +63,8 @@ class Axis:
         return self.box.bottom - self.box.height * share
 
 
+# Letters of firings are so far apart [points], and a disc without one from the last that has one.
+_LETTERS_APART, _DOTS_FROM = 22.0, 12.0
 # Share of the height for the volts below the bend.
 _LOWER = 0.3
 
@@ -140,7 +142,7 @@ def draw_triggers(sheet: Sheet, view: StripView, waits: Waits, axis: Axis) -> No
     """Both triggers as steps with their letters at the end, and whiskers that are pressed."""
     theme, plot = sheet.theme, view.plot
     colours = (theme.left, theme.right)
-    ends: list[tuple[float, int]] = []
+    last: dict[int, float] = {}
     for side in (0, 1):
         pressed_to, is_named = -math.inf, False
         for start, end, volts, down in _steps(waits, side):
@@ -151,7 +153,7 @@ def draw_triggers(sheet: Sheet, view: StripView, waits: Waits, axis: Axis) -> No
             for piece in dash_marks(x0, x1, PATTERNS[side]):
                 sheet.line([(piece[0], y), (piece[1], y)], colours[side], 2.4)
             if x1 > plot.right - 1:
-                ends.append((y, side))
+                last[side] = y
             if not down:
                 continue
             # pressed: little feet, above the line for the left side and below it for the right one
@@ -166,7 +168,8 @@ def draw_triggers(sheet: Sheet, view: StripView, waits: Waits, axis: Axis) -> No
                 sheet.text(words, (x0 + 4, y + 8 * way), SMALL, colours[side], down=1.0 if side == 0 else 0.0)
                 is_named = True
             pressed_to = x1
-    _name_ends(sheet, plot.right + 6, ends, colours)
+    # beyond the discs of what fires at the right end
+    _name_ends(sheet, plot.right + 11, [(y, side) for side, y in last.items()], colours)
 
 
 def _steps(waits: Waits, side: int) -> Iterator[tuple[float, float, float, bool]]:
@@ -219,14 +222,24 @@ def draw_rail(sheet: Sheet, view: StripView, trace: Trace, waits: Waits, axis: A
             sheet.line(shown, theme.ink, 2.4)
 
 
-def draw_firing(sheet: Sheet, view: StripView, trace: Trace, number: int, axis: Axis) -> None:
-    """A label at the moment of firing: L or R on a disc in the colour of the side."""
-    pulse = trace.pulses[number]
-    x = view.x(float(pulse["start_s"]))
-    if not view.plot.left <= x <= view.plot.right:
-        return
-    side = int(pulse["side"])
-    colour = (sheet.theme.left, sheet.theme.right)[side]
-    y = max(axis.y(float(pulse["trigger_V"])), view.plot.top + 9)
-    sheet.disc((x, y), 9, sheet.theme.card, colour, 2.4)
-    sheet.text(LETTERS[side], (x, y + 1), SMALL, colour, across=0.5, down=0.5)
+def draw_firings(sheet: Sheet, view: StripView, trace: Trace, numbers: Sequence[int], axis: Axis) -> None:
+    """A label at each moment of firing: L or R on a disc in the colour of the side.
+
+    One that would cover the letter before it is a small disc for the left side and a ring for the right.
+    """
+    lettered = -math.inf
+    for number in numbers:
+        pulse = trace.pulses[number]
+        x = view.x(float(pulse["start_s"]))
+        if not view.plot.left <= x <= view.plot.right:
+            continue
+        side = int(pulse["side"])
+        colour = (sheet.theme.left, sheet.theme.right)[side]
+        y = max(axis.y(float(pulse["trigger_V"])), view.plot.top + 9)
+        if x - lettered < _LETTERS_APART:
+            if x - lettered > _DOTS_FROM:
+                sheet.disc((x, y), 3.5, colour if side == 0 else sheet.theme.card, colour, 2.0)
+            continue
+        sheet.disc((x, y), 9, sheet.theme.card, colour, 2.4)
+        sheet.text(LETTERS[side], (x, y + 1), SMALL, colour, across=0.5, down=0.5)
+        lettered = x

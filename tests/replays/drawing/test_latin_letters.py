@@ -17,6 +17,7 @@ from replays.drawing.sheet import Sheet, _drawable, _has_letter, pygame
         ("poppy \U0001f33b", "poppy sunflower"),
         ("\U0001f469\U0001f3fd\u200d\U0001f33e", "woman ear of rice"),
         ("日本", "RiBen"),
+        ("lamp 💡, 300 cd", "lamp bulb, 300 cd"),
         ("שלום", "slvm"),
         ("a\tb\x00c", "a b c"),
         ("e\u0301", "é"),
