@@ -120,7 +120,7 @@ def against_pinned(result: RoundsResult, design: int) -> str:
     """How a design on the bench fares against the pinned one, in a line; empty where nothing is pinned."""
     if not result.pinned:
         return ""
-    if is_same(result):
+    if is_as_pinned(result):
         return "the same as the pinned one"
     count = pair_count(result.now, design, result.pinned, design)
     if count is None:
@@ -145,6 +145,6 @@ def side_by_side(result: RoundsResult) -> list[str]:
     return told
 
 
-def is_same(result: RoundsResult) -> bool:
+def is_as_pinned(result: RoundsResult) -> bool:
     """Whether what lies on the bench is what was pinned."""
     return all(one is other for one, other in zip(result.now, result.pinned, strict=True))

@@ -8,7 +8,7 @@ from agents.design.values_by_path import SCOPES
 from agents.testbench.faults import fault_title
 from agents.testbench.measuring import SidePoint
 from agents.text.units import format_quantity
-from arena.workbench.compared import against_pinned, figure_words, is_same, side_by_side
+from arena.workbench.compared import against_pinned, figure_words, is_as_pinned, side_by_side
 from arena.workbench.controller import Controller
 from arena.workbench.dials import DIALS, Dial
 from arena.workbench.documents import design_of
@@ -336,10 +336,10 @@ def _round_lines(state: WorkbenchState) -> list[str]:
     if not pinned or state.pinned is None:
         return told
     if len(rounds.names) == 1:
-        if not is_same(rounds):
+        if not is_as_pinned(rounds):
             told.append(f"{state.pinned.words}: {figure_words(rounds.pinned, chosen)}")
         told.append(pinned)
-    elif not is_same(rounds):
+    elif not is_as_pinned(rounds):
         told.append(f"against {state.pinned.words}: {pinned}")
     return told
 

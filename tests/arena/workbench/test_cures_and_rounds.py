@@ -9,7 +9,14 @@ import pytest
 
 from agents.design.spec import parse_design
 from agents.noise import round_seed
-from arena.workbench.compared import ROUNDS, against_pinned, figure_words, is_same, pair_count, side_by_side
+from arena.workbench.compared import (
+    ROUNDS,
+    against_pinned,
+    figure_words,
+    is_as_pinned,
+    pair_count,
+    side_by_side,
+)
 from arena.workbench.controller import Controller
 from arena.workbench.documents import arena_of, design_of
 from arena.workbench.jobs import ForecastJob, RaceTerms, forecast_pulse
@@ -64,7 +71,7 @@ def test_a_cure_is_offered_taken_over_and_compared(make: Callable[..., Controlle
     assert state.document.text == before
     settle_all(controller)
     assert state.background.rounds is not None
-    assert is_same(state.background.rounds), "the rounds of what was pinned are known already"
+    assert is_as_pinned(state.background.rounds), "the rounds of what was pinned are known already"
     assert state.background.cures is not None
 
 
@@ -145,7 +152,7 @@ def test_a_round_is_the_race_with_a_seed_of_its_own_and_both_have_the_same_luck(
     contest = controller.state.contest()
     runner = RoundsRunner()
     result = runner.run(RoundsJob(contest, contest, 2, 1), report_nothing)
-    assert is_same(result)
+    assert is_as_pinned(result)
     for number, figures in enumerate(result.now):
         scores = score(simulate(replace(contest, seed=round_seed(contest.seed, number)), 1))
         assert [int((~np.isnan(row)).sum()) for row in figures.reach_s] == [one.reached for one in scores]
