@@ -308,7 +308,8 @@ def test_ways_theme_and_size_of_letters_go_round(window: ReplayWindow) -> None:
     for _ in range(4):
         press(window, pygame.K_z)
         scales.append(window.scale)
-    assert scales == [1.5, 2.0, 3.0, 1.0]
+    # for letters three times as large such a window has not the room
+    assert scales == [1.5, 2.0, 1.0, 1.5]
 
 
 @pytest.mark.parametrize("key", [pygame.K_h, pygame.K_F1])
