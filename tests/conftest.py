@@ -1,9 +1,12 @@
 """How all tests are run: in how many processes, and with kernels that only one of them has to compile."""
 
+import math
 import os
+import signal
 import subprocess
 import sys
 import tempfile
+from collections.abc import Callable, Generator
 from pathlib import Path
 
 import pytest
@@ -35,6 +38,45 @@ for arguments in (
 def pytest_xdist_auto_num_workers() -> int:
     """Return how many processes ``-n auto`` stands for."""
     return min(os.cpu_count() or 1, MOST_PROCESSES)
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let what is too large be in plain Python what it is when compiled: run over, or inf."""
+    if PLAIN:
+        # chance is made by whole numbers of 64 bits that run over, and kernels ask whether a number is one
+        told = "(overflow|invalid value|divide by zero) encountered"
+        config.addinivalue_line("filterwarnings", f"ignore:{told}:RuntimeWarning")
+        for name in ("exp", "expm1"):
+            setattr(math, name, _unbounded(getattr(math, name)))
+
+
+def _unbounded(function: Callable[[float], float]) -> Callable[[float], float]:
+    def unbounded(value: float) -> float:
+        try:
+            return function(value)
+        except OverflowError:
+            return math.inf
+
+    return unbounded
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_call(item: pytest.Item) -> Generator[None, object, object]:
+    """Stop a test that takes long as plain Python, where that is asked for: see tests/covered.py."""
+    seconds = float(os.environ.get("PHOTODROME_PLAIN_SECONDS", "0"))
+    if not (PLAIN and seconds):
+        return (yield)
+
+    def stop(*_: object) -> None:
+        pytest.skip(f"takes longer than {seconds:g} s as plain Python")
+
+    before = signal.signal(signal.SIGALRM, stop)
+    signal.setitimer(signal.ITIMER_REAL, seconds)
+    try:
+        return (yield)
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -16,7 +16,7 @@ RUNS = dict(contests())
 # As plain Python, a run takes hundreds of times as long.
 SHORT = {"leaf-shade together"}
 
-HOW = 'physics changed: if it was meant to, run python -m tests.golden --accept "why"'
+HOW = 'physics, or a library, changed: if that was meant, run python -m tests.golden --accept "why"'
 
 
 def test_every_shipped_arena_is_among_what_is_kept() -> None:
