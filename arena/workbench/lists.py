@@ -201,13 +201,8 @@ def file_list(state: WorkbenchState, kind: str) -> Asked:
     local = sorted({path for folder in _folders(state) for path in _files(folder, kind)}, key=str)
     choices: list[ListedLine] = [ListedLine("in your folders")] if local else []
     for path in local:
-        choices.append(
-            ListedLine(
-                path.name,
-                str(path.parent) if path.parent != Path() else "here",
-                partial(_open, state, kind, path),
-            )
-        )
+        place = "here" if path.parent == Path() else str(path.parent)
+        choices.append(ListedLine(path.name, place, partial(_open, state, kind, path)))
     choices.append(ListedLine("shipped"))
     choices += [ListedLine(name, "", partial(_open, state, kind, name)) for name in shipped_names(kind)]
     what = "the design whose dials are shown" if kind == "design" else "the arena"

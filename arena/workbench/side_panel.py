@@ -151,8 +151,10 @@ def _draw_pulse(sheet: Sheet, layout: WorkbenchLayout, state: WorkbenchState) ->
     rows = len(figures) if forecast is None or not (forecast.causes or state.document.fault) else 0
     short = -(-len(figures) // 2)
     lines = max((box.bottom - top) // line, 4)
-    # in a low window faults come before the last figures
-    short = min(short, lines - 3)
+    if not rows:
+        # in a low window faults come before the last figures
+        needed = len(_fault_lines(sheet, state, size, box.width, 2 * lines))
+        short = min(short, max(lines - needed, 3))
     told = _fault_lines(sheet, state, size, box.width, max(lines - (rows or short), 3))
     if rows and rows + len(told) <= lines:
         picture = pygame.Rect(box.left, top, round(0.38 * box.width), rows * line)
