@@ -48,6 +48,8 @@ SEARCH_ROUNDS = 200
 HELD = 3e-4
 # How well [V] base and collector agree on a level that the NPN just carries.
 NEAR_LEVEL = 2e-3
+# As far [V] from where the collector was looked for at the most it settles.
+CLOSE_BY = 0.02
 # By this share of itself the slope of the excess may change in the last step to a level.
 STRAIGHT_SHARE = 0.2
 
@@ -228,7 +230,7 @@ def settle_latch(supply: Supply, kick: Kick, thermal: float, side: Any, guess: G
             near = min(0.1, STRAIGHT_SHARE * steep * over * over / bend)
             if abs(excess) < near * steep and is_down:
                 settled = along(level, y, -excess / slope, excess, slope, frame)
-                if abs(settled.collector - place) < STRAIGHT:
+                if abs(settled.collector - place) < CLOSE_BY:
                     return settled
                 place = min(max(settled.collector, 0.0), frame.free_level)
                 lower = -math.inf
