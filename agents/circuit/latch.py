@@ -120,12 +120,15 @@ def along(level: Level, y: float, change: float, excess: float, slope: float, fr
     junction = frame.thermal * final
     pushed = kick.current - kick.answer * junction - kick.feed * collector
     base = max(frame.drive - frame.weight * final - frame.stiffness * collector, 1e-12)
+    # where both transistors are saturated the slopes of the two all but vanish
+    gain = level.given_slope / max(-frame.weight - frame.stiffness * level.collector_slope, 1e-12)
+    gain = min(max(gain, 0.0), 2.0 * level.given / base)
     return Settled(
         level.collector < frame.free_level,
         motor,
         base,
         level.given + level.given_slope * change,
-        level.given_slope / max(-frame.weight - frame.stiffness * level.collector_slope, 1e-12),
+        gain,
         pushed,
         junction,
         collector,
