@@ -17,6 +17,7 @@ from replays.drawing.day_card import draw_day_card
 from replays.drawing.figures import ALL_WAYS, Moment, walker_name
 from replays.drawing.ground import GOALS
 from replays.drawing.label_placing import draw_leader, label_box, place_beside, plate_size
+from replays.drawing.lanes import value_words
 from replays.drawing.layout import Box
 from replays.drawing.marks import CROWD, draw_mark
 from replays.drawing.metres_to_points import View, bounds
@@ -53,12 +54,13 @@ _MARGIN = 0.004
 
 @dataclass(frozen=True)
 class BoardRow:
-    """A line of the board: who is in which place, and what is told of it."""
+    """A line of the board: who is in which place, and what is told of it, in short and as a whole."""
 
     rank: int
     walker: int
     name: str
     told: str
+    whole: str
 
 
 class ProjectorPage:
@@ -157,9 +159,12 @@ class ProjectorPage:
         """All walkers in the order of their places at ``time_s`` [s]."""
         standing = self.progress.at(time_s)
         return [
-            BoardRow(int(standing.rank[one]), one, self.names[one], self._told(standing, one))
+            BoardRow(
+                int(standing.rank[one]), one, self.names[one], self._told(standing, one),
+                value_words(self.progress, standing, one),
+            )
             for one in standing.order.tolist()
-        ]
+        ]  # fmt: skip
 
     def _told(self, standing: RaceStanding, walker: int) -> str:
         arrived = float(standing.arrived_s[walker])
@@ -301,14 +306,15 @@ class ProjectorPage:
                 4.0,
                 look(self._marks[int(self.replay.walkers["design"][place.walker])]),
             )
-            told = sheet.text_size(place.told, TEXT)[0]
             # the name counts most, and of a name its number
             start, _, number_of = place.name.rpartition(" ")
             kept = f" {number_of}" if start and number_of.isdigit() else ""
             name = sheet.shorten(start if kept else place.name, TEXT, box.width - 44, kept)
             sheet.text(name, (box.left + 38, y), TEXT, ink)
-            if sheet.text_size(name, TEXT)[0] + told <= box.width - 50:
-                sheet.text(place.told, (box.right - 5, y), TEXT, ink, across=1.0)
+            room = box.width - 50 - sheet.text_size(name, TEXT)[0]
+            fits = [told for told in (place.whole, place.told) if sheet.text_size(told, TEXT)[0] <= room]
+            if fits:
+                sheet.text(fits[0], (box.right - 5, y), TEXT, ink, across=1.0)
 
     def _draw_count(self, sheet: Sheet, count: int) -> None:
         middle, radius = self.arena.middle, 0.24 * self.arena.height

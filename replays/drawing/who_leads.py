@@ -86,7 +86,9 @@ def draw_final_card(
     """Who came in which place of ``count``, on a card in the middle of ``room``; returns where it lies."""
     rows = min(len(lanes), MOST_PLACES, max(1, int((room.height - 90) // 26)))
     width = min(460.0, room.width - 16)
-    height = 26.0 * rows + 84
+    # a room that is low has none for the last line
+    foot = 38.0 if 26.0 * rows + 84 <= room.height else 8.0
+    height = 26.0 * rows + 46 + foot
     box = Box(room.middle[0] - width / 2, room.middle[1] - height / 2, width, height)
     sheet.card((box.left, box.top), (box.width, box.height), sheet.theme.card, sheet.theme.wood, 8)
     sheet.text(sheet.shorten(heading, _HEADING, width - 32), (box.left + 16, box.top + 12), _HEADING)
@@ -98,8 +100,8 @@ def draw_final_card(
         name = sheet.shorten(lane.name, 17, width - 104 - told, lane.kept)
         sheet.text(name, (box.left + 76, y), 17)
         sheet.text(lane.told, (box.right - 16, y + 1), TEXT, sheet.theme.faded, across=1.0)
-    more = "; ".join(filter(None, [f"and {count - rows} more" if count > rows else "", hint]))
-    sheet.text(
-        sheet.shorten(more, TEXT, width - 32), (box.left + 16, box.bottom - 30), TEXT, sheet.theme.faded
-    )
+    if foot > 30.0:
+        more = "; ".join(filter(None, [f"and {count - rows} more" if count > rows else "", hint]))
+        place = (box.left + 16, box.bottom - 30)
+        sheet.text(sheet.shorten(more, TEXT, width - 32), place, TEXT, sheet.theme.faded)
     return box

@@ -80,3 +80,12 @@ def test_a_lane_of_a_design_shows_where_each_of_its_walkers_is(
     # and the post at the end of the lane
     assert set(drawn) == expected | {276.0}
     assert len(drawn) < WALKERS
+
+
+@pytest.mark.parametrize("room", [Box(20, 100, 260, 80), Box(20, 60, 260, 130), Box(0, 0, 640, 400)], ids=str)
+def test_the_card_of_places_stays_in_its_room(replay: Replay, room: Box, written: list[str]) -> None:
+    sheet = Sheet(pygame.Surface((640, 400)))
+    card = LeadView(replay).draw_final(sheet, room, 600.0, "Esc puts this away")
+    assert card.top >= room.top - 0.5
+    assert card.bottom <= room.bottom + 0.5
+    assert "1" in written
