@@ -181,7 +181,9 @@ def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[fl
     speed = state["speed"]
     if rotor > 0.0 and speed > 0.0:
         grips = gripping(walker, side, radius * rotor - speed)
-        if grips.decay > 0.0:
+        off = radius * rotor - speed - grips.slip
+        # where one of the two is about to stop ahead of the other, short steps tell how it goes on
+        if grips.decay > 0.0 and speed + grips.part * off + min(grips.slip, 0.0) > SLOWEST:
             return slow_down(walker, side, state, grips, longest)
     one = rolling(walker, side, rotor, speed, 0.0)
     slopes = stiffness_of(walker, side, rotor, speed, 0.0)

@@ -8,7 +8,7 @@ import pytest
 from agents.circuit.records import STATE
 from agents.circuit.tyre import at_rest, begin_coasting, coast_step, implicit, rolling, stiffness_of
 from agents.design.as_built import build
-from agents.design.spec import Design
+from agents.design.spec import Design, read_design
 
 TANSY = Design(name="tansy")
 
@@ -51,6 +51,23 @@ def test_slipping_tyre_gives_its_grip() -> None:
         left -= coast_step(walker, 0, state, left)[0]
     slowed = (walker["side"][0]["tyre_grip"] + walker["drag"]) / walker["pivot_mass"] * 0.02
     assert state["speed"] == pytest.approx(0.5 - slowed, rel=1e-6)
+
+
+@pytest.mark.parametrize("name", ["mustard", "poppy"])
+def test_coasting_comes_to_an_end_from_anywhere_next_to_rest(name: str) -> None:
+    """Also where the rotor is about to stop ahead of the body, or the body ahead of the rotor."""
+    design = read_design(name)
+    walker = build(design)[0]
+    for speed in np.geomspace(1e-6, 0.3, 60):
+        for rim in np.geomspace(1e-6, 0.3, 60):
+            state = coasting_state(float(speed), float(rim) / design.left.tyre.radius)
+            steps = 0
+            while not at_rest(state):
+                step, way = coast_step(walker, 0, state, 0.01)
+                assert step > 0.0, (speed, rim, steps)
+                assert way >= 0.0
+                steps += 1
+                assert steps < 2000, (speed, rim)
 
 
 @pytest.mark.parametrize("speed", [0.05, 0.3])
