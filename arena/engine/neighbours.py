@@ -67,23 +67,37 @@ def update_neighbours(scene: Scene, crowd: Crowd, out: Output, number: int, time
     """A walker has moved and may have pushed others: work out anew those whom that concerns.
 
     Each is worked out once, however many have moved about it, and looks once at what touches it: all are
-    already where they are going to be.
+    already where they are going to be. One that has been pushed by less than ``look_after`` waits until it
+    has gone so far, or its pusher rests.
     """
     lists = crowd.lists
-    crowd.settings[0]["rounds"] += 1
-    heard = 0
-    for place in range(list_moved(crowd, number)):
+    settings, bodies = crowd.settings[0], crowd.bodies
+    settings["rounds"] += 1
+    heard, owes = 0, 0
+    moves_on = bodies[number]["phase"] > WAITING
+    for place in range(list_moved(crowd, number, moves_on)):
         mover = lists[place, MOVING]
         if place > 0:
+            if moves_on and way_untold(bodies[mover]) < settings["tolerances"]["look_after"]:
+                bodies[mover]["moved"], bodies[mover]["pusher"] = PUSHED, number
+                owes += 1
+                continue
             # it was pushed, so its own light and touch may be others too
             heard = take_pushed_light(scene, crowd, mover, heard)
-            if crowd.bodies[mover]["asked"] != crowd.settings[0]["rounds"]:
-                crowd.bodies[mover]["asked"] = crowd.settings[0]["rounds"]
+            if bodies[mover]["asked"] != settings["rounds"]:
+                bodies[mover]["asked"] = settings["rounds"]
                 if look_at_touch(scene.walls, crowd, out.touches, out.counts, mover, time):
                     heard = note(crowd, mover, heard, False)
         heard = note_affected(scene, crowd, out, mover, time, heard)
+    bodies[number]["owes"] = owes
     for place in range(heard):
         adapt(crowd, out, lists[place, HEARING], time)
+
+
+@kernel
+def way_untold(body: Any) -> float:
+    """How far a body is from where others were last told that it is [m]."""
+    return math.hypot(body["disc_x"] - body["shade_x"], body["disc_y"] - body["shade_y"])
 
 
 @kernel_part
@@ -156,16 +170,18 @@ def note(crowd: Crowd, number: int, heard: int, shifted: bool) -> int:
 
 
 @kernel_part
-def list_moved(crowd: Crowd, number: int) -> int:
+def list_moved(crowd: Crowd, number: int, moves_on: bool) -> int:
     """List a walker and then those that were pushed, in the list MOVING; returns how many.
 
     Who was pushed touched the walker, or one that was pushed itself, a moment ago; so they are found from
-    one to the next, however long the chain is.
+    one to the next, however long the chain is. One that rests, that no longer ``moves_on``, may have left
+    behind some that it pushed; so whoever of them is not found is looked for among all.
     """
     bodies, lists, settings = crowd.bodies, crowd.lists, crowd.settings[0]
     reach = 4.0 * settings["reach"]
     lists[0, MOVING] = number
-    if not bodies[number]["pushes"]:
+    owes = bodies[number]["owes"]
+    if not bodies[number]["pushes"] and owes == 0:
         return 1
     bodies[number]["pushes"] = False
     count = 1
@@ -177,9 +193,17 @@ def list_moved(crowd: Crowd, number: int) -> int:
         for index in range(found):
             which = lists[index, FOUND]
             if which != number and bodies[which]["moved"] == PUSHED:
+                owes -= bodies[which]["pusher"] == number
                 bodies[which]["moved"] = LISTED
                 lists[count, MOVING] = which
                 count += 1
+    if moves_on or owes <= 0:
+        return count
+    for which in range(len(bodies)):
+        if bodies[which]["moved"] == PUSHED and bodies[which]["pusher"] == number:
+            bodies[which]["moved"] = LISTED
+            lists[count, MOVING] = which
+            count += 1
     return count
 
 

@@ -93,6 +93,8 @@ BODY = np.dtype(
         ("near", np.int8),  # 1 where it may meet something before its next look
         ("close", np.int8),  # 1 where touch or light may change before it
         ("pushes", np.int8),  # 1 where it has pushed somebody since its last look
+        ("owes", np.int32),  # how many that it has pushed have not been told where they stand
+        ("pusher", np.int32),  # who pushed it then
         ("heading", np.float64),
         ("points", np.float64, (CORE_POINTS, 2)),  # corners of the body's core on the floor
         ("near_first", np.int32),  # walls in reach, as listed in Walls
