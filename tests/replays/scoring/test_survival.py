@@ -75,6 +75,15 @@ def test_the_interval_against_a_library(trials: int) -> None:
         assert share_interval(hits, trials) == pytest.approx((expected.low, expected.high), abs=1e-12)
 
 
+def test_none_and_all_are_ends_to_the_last_digit() -> None:
+    """Where the formula is off by rounding, a share would be below 0 or above 1."""
+    for trials in range(1, 400):
+        nothing, everything = share_interval(0, trials), share_interval(trials, trials)
+        assert nothing is not None
+        assert everything is not None
+        assert (nothing[0], everything[1]) == (0.0, 1.0)
+
+
 def test_no_trial_has_no_interval() -> None:
     assert share_interval(0, 0) is None
 
