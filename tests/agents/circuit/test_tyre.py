@@ -1,12 +1,22 @@
 """Motor, tyre and body: coasting against closed forms, and slopes against differences."""
 
+import math
 from typing import Any
 
 import numpy as np
 import pytest
 
 from agents.circuit.records import STATE
-from agents.circuit.tyre import at_rest, begin_coasting, coast_step, implicit, rolling, stiffness_of
+from agents.circuit.tyre import (
+    GRIPPING,
+    at_rest,
+    begin_coasting,
+    coast_step,
+    gripping,
+    implicit,
+    rolling,
+    stiffness_of,
+)
 from agents.design.as_built import build
 from agents.design.spec import Design, read_design
 
@@ -83,6 +93,36 @@ def test_coasting_in_one_go_is_coasting_in_many(speed: float, slip: float) -> No
             way += coast_step(walker, 0, state, longest)[1]
         ways.append(way)
     assert ways[0] == pytest.approx(ways[1], rel=0.01)
+
+
+def test_the_slip_of_a_tyre_that_grips_settles_where_its_forces_are_in_balance() -> None:
+    """There body and rim slow down alike: the tyre gives what the body needs for that beyond its drag.
+
+    With drag alone on the body, d, friction f at the rim, masses m and j: the tyre's force on the body is
+    d - m (d + f) / (m + j), and its slip s_0 atanh(force / grip).
+    """
+    design = TANSY.with_values({"body.drag": 0.012, "both.motor.friction": 2e-6})
+    walker = build(design)[0]
+    side = walker["side"][0]
+    radius, mass = design.left.tyre.radius, float(walker["pivot_mass"])
+    rim = design.left.motor.inertia / radius**2
+    friction, drag = design.left.motor.friction / radius, design.body.drag
+    force = drag - mass * (drag + friction) / (mass + rim)
+    share = force / float(side["tyre_grip"])
+    assert 1e-3 < abs(share) < GRIPPING
+    found = gripping(walker, side, 0.0)
+    assert found.slip == pytest.approx(design.left.tyre.slip_speed * math.atanh(share), rel=1e-3)
+    # a difference from that dies out by the slope of the tyre's force over the masses that it parts
+    rate = float(side["tyre_grip"]) / design.left.tyre.slip_speed * (1.0 / mass + 1.0 / rim)
+    near = gripping(walker, side, found.slip)
+    assert near.decay == pytest.approx(rate * (1.0 - share**2), rel=1e-3)
+
+
+@pytest.mark.parametrize(("share", "grips"), [(0.99, True), (1.01, False), (-0.99, True), (-1.01, False)])
+def test_a_tyre_grips_up_to_a_share_of_its_grip(share: float, grips: bool) -> None:
+    walker = build(TANSY)[0]
+    slip = TANSY.left.tyre.slip_speed * math.atanh(share * GRIPPING)
+    assert (gripping(walker, walker["side"][0], slip).decay > 0.0) == grips
 
 
 @pytest.mark.parametrize("slip", [-0.05, 0.0, 0.01, 0.3])
