@@ -225,13 +225,13 @@ def test_feelers_lead_out_of_a_corner() -> None:
 def test_feelers_lead_round_a_tray() -> None:
     """Past a seed tray between start and lamp (common practice, no source).
 
-    With feelers 10 of 12 reached the lamp and 95 % of the contacts ended, without 2 of 12 and 39 %.
+    With feelers 22 of 40 reach the lamp, without 9 of 40.
     """
     spec = read_arena("tray-wall")
     designs = [design("with"), design("without", both__feeler=None)]
-    replay = simulate(contest(spec, designs, walkers=12, seconds=5400.0, seed=1, alone=True))
+    replay = simulate(contest(spec, designs, walkers=40, seconds=5400.0, seed=1, alone=True))
     with_feelers, without = (one.as_dict() for one in score(replay))
-    assert with_feelers["reached"] >= without["reached"] + 4
+    assert with_feelers["reached"] >= without["reached"] + 8
     assert with_feelers["escape_share"] > without["escape_share"] + 0.3
     assert with_feelers["stuck_share"] < without["stuck_share"]
 
