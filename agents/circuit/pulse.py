@@ -64,12 +64,12 @@ SPENT = 0.6
 LEAST_ROOM = 0.15
 LEAST_SCALE = 0.01
 COUPLING_SCALE = 0.5
-LIT_SCALE = 5.0
+LIT_SCALE = 1.0
 ROTOR_SHARE = 0.03
 # The base may be off by more the better the NPN covers its load: by this for each time that it could carry
 # more, and by so much at the most.
-SPARE = 3.0
-LIT_SPARE = 10.0
+SPARE = 1.5
+LIT_SPARE = 3.0
 DARK_SPARE = 2.0
 # A step that darkens the eye goes on for this times as long as it takes.
 LITTLE_PAST = 1.02
@@ -232,7 +232,7 @@ def pulse_step(
     if is_lit:
         # up to where the eye goes dark: the capacitor's current falls by the slope
         gone = above * slopes.coupling / one.coupling
-        if gone > -0.999:
+        if -0.999 < gone < 0.0:
             dark = LITTLE_PAST * math.log1p(gone) / slopes.coupling
             step = max(min(step, dark), shortest)
     growth = GROWTH
