@@ -63,8 +63,8 @@ def compare(
     assert got.charge == pytest.approx(expected.charge, rel=0.01)
     assert got.length == pytest.approx(expected.length, rel=0.015)
     assert got.let_go == pytest.approx(expected.let_go, rel=0.01)
-    # a tyre's way grows with the square of the time and more
-    assert got.way == pytest.approx(expected.way, rel=0.03)
+    # a tyre's way grows with the square of the time and more, and the reference rounds off dry friction
+    assert got.way == pytest.approx(expected.way, rel=0.035)
     return got, expected
 
 
