@@ -3,13 +3,13 @@
 import argparse
 import math
 import re
-import shutil
 import sys
 import time
 from collections.abc import Sequence
 from pathlib import Path
 
 import yaml
+from PIL import Image
 
 from arena.studies.plans.study import Study, parse_study
 from arena.studies.running.sweeping import run_sweep
@@ -121,7 +121,10 @@ def rewrite(name: str, folder: Path, into: Path | None, repeats: int | None, res
     new = with_figures(name, text, figures, None if page.bench is None else page.bench())
     path, pictures = (page_path(name), PICTURES) if into is None else (into / f"{name}.md", into)
     path.write_text(new, encoding="utf-8")
-    shutil.copyfile(folder / f"{name}.sweep" / page.picture, pictures / f"study-{name}.png")
+    with Image.open(folder / f"{name}.sweep" / page.picture) as drawn:
+        # a plot has few colours
+        few = drawn.convert("RGB").quantize(128)
+        few.save(pictures / f"study-{name}.png", optimize=True)
     for key, told in former.items():
         if moved(told, figures[key]):
             sys.stdout.write(f"  moved: {', '.join(filter(None, key))}: {told} is now {figures[key]}\n")

@@ -88,7 +88,7 @@ def test_the_command_writes_a_page() -> None:
     assert words_of(heading) == "poppy"
     text = " ".join(words_of(one) for one in named(tree, "p", "td", "th", "h3"))
     # the same figures as on the terminal
-    for figure in ("3.31 V", "51 min 24 s", "109 ms", "62 deg", "blind (trigger above panel)"):
+    for figure in ("3.31 V", "51 min 24 s", "110 ms", "62 deg", "blind (trigger above panel)"):
         assert figure in plain.out
         assert figure in text
     for line in (line for line in plain.out.splitlines() if line.startswith("  cure: ")):

@@ -231,7 +231,7 @@ def test_letters_twice_as_large_leave_nothing_out(make: Callable[..., Controller
     large |= set(text_drawn(controller, (1280, 720)))
     for words in (
         "trigger",
-        "beside a lamp",
+        "releases at",
         "The race",
         "open bench",
         "nettle that twitches",
