@@ -58,8 +58,8 @@ LET_GO_SHARE = 3e-3
 LET_GO_TIME = 1e-7
 # Errors count as shares of what the rail stands above ``SPENT`` [V], of ``LEAST_ROOM`` [V] at the least, but
 # of no more than it moves in a time constant of motor and storage, ``LEAST_SCALE`` [V] at the least; of this
-# for the coupling capacitor [V], or of what draws as much as the PNP's base; and of the rotor's speed and
-# this part of the fastest.
+# for the coupling capacitor [V], and of that while the eye is lit, where errors die out, or of what draws as
+# much as the PNP's base; and of the rotor's speed and this part of the fastest.
 SPENT = 0.6
 LEAST_ROOM = 0.15
 LEAST_SCALE = 0.01
@@ -67,7 +67,7 @@ COUPLING_SCALE = 0.5
 LIT_SCALE = 1.0
 ROTOR_SHARE = 0.03
 # The base may be off by more the better the NPN covers its load: by this for each time that it could carry
-# more, and by so much at the most.
+# more, and by so much at the most while the eye is lit, and so much while it is dark.
 SPARE = 1.5
 LIT_SPARE = 3.0
 DARK_SPARE = 2.0
@@ -224,7 +224,7 @@ def pulse_step(
         slowest = min(slowest, PANEL_SHARE * lit.thermal / one.stored)
     # what the coupling capacitor is off by is a current in the base, of which little may be left
     drawn = -slopes.coupling * side["coupling"]
-    # the less the better the NPN covers its load, and while the eye is lit errors die out
+    # the less that matters the better the NPN covers its load
     spare = min(max(SPARE * (state["cover"] - 1.0), 1.0), LIT_SPARE if is_lit else DARK_SPARE)
     most = LIT_SCALE if is_lit else COUPLING_SCALE
     coupling_scale = min(most, max(spare * latched.base / max(drawn, 1e-12), LEAST_SCALE))
@@ -234,16 +234,15 @@ def pulse_step(
         gone = above * slopes.coupling / one.coupling
         if -0.999 < gone < 0.0:
             dark = LITTLE_PAST * math.log1p(gone) / slopes.coupling
-            step = max(min(step, dark), shortest)
+            step = min(step, max(dark, shortest))
     growth = GROWTH
     drift = state["drift"]
     bend = 0.5 * state["bend"]
-    has_to_follow = is_lit or state["off"] > LATCH_OFF
+    follows = is_lit or state["off"] > LATCH_OFF
     nothing = CircuitPoint(0.0, 0.0, 0.0, 0.0)
     is_sure = False
     for _ in range(TRIES):
         goes_on = step * (drift + step * bend)
-        follows = has_to_follow
         k1 = stage_rates(one, slopes, step, nothing)
         second = gone_on(begun, step * PLACE_2, k1)
         at = gone_along(latched, PLACE_2 * step, drift, bend)
@@ -293,7 +292,7 @@ def pulse_step(
             continue
         off = abs(at.collector - latched.collector - goes_on)
         if not follows and off > FAR_OFF:
-            has_to_follow = True
+            follows = True
             continue
         four = flow_at(walker, still, fourth, at)
         k4 = stage_rates(four, slopes, step, blend(MIX_41, k1, MIX_42, k2, MIX_43, k3))
