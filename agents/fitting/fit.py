@@ -202,7 +202,7 @@ def fit_design(
     >>> table = "light,time between pulses,trigger\n3 klx,63 s,3.31 V\n1 klx,195 s,3.01 V\n"
     >>> fit = fit_design(read_design("poppy"), parse_readings(table, "mine.csv"))
     >>> fit.suits, fit.learnt[0].path
-    (True, 'storage.capacitance')
+    (True, 'both.eye.slope')
     """
     if not readings:
         raise OptionError("no reading; expected at least one")

@@ -126,7 +126,7 @@ def bench_point(
     >>> point.faults
     ('spin',)
     >>> print(f"{point.as_dict()['turn_deg']:.0f} deg")
-    251 deg
+    250 deg
     """
     return bench_record(build(_design(design), air)[0], light_lx, kind)
 

@@ -115,7 +115,7 @@ def diagnose(
 
     >>> [report] = diagnose(read_design("thistle-spins"), (3e3, 3e3))
     >>> print(report.name, "because", report.cause)
-    spin because a left pulse turns it by 251 deg, more than 120 deg: 4700 uF run from 3.31 V down to 751 mV \
+    spin because a left pulse turns it by 250 deg, more than 120 deg: 4700 uF run from 3.31 V down to 751 mV \
 in 366 ms
     >>> print(report.cure.text)
     a storage capacitor of 2200 uF in place of 4700 uF

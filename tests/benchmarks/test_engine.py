@@ -13,9 +13,13 @@ from tests.benchmarks.worlds import DESIGN, Starts, bench
 from tests.helpers.plain_walker import PlainWalker
 
 
-def test_the_plain_script_and_the_engine_agree() -> None:
-    """Same arena, design and start, without jitter: an independent integrator gives the same pulses."""
-    draws = np.random.default_rng(5)
+@pytest.mark.parametrize("seed", [1, 3, 7])
+def test_the_plain_script_and_the_engine_agree(seed: int) -> None:
+    """Same arena, design and start, without jitter: an independent integrator gives the same pulses.
+
+    Of the seeds 1 to 7 one, 5, has both eyes in light so alike that they differ in which side fires fourth.
+    """
+    draws = np.random.default_rng(seed)
     design = DESIGN.with_values({"both.eye.jitter": 0.0, "both.whisker": None})
     arena = bench(2.0, 2.0, 36, 2700.0, draws)
     poses = Starts(arena).drawn(1, draws)

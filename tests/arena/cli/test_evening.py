@@ -35,7 +35,11 @@ def test_the_evening_of_the_readme(tmp_path: Path, monkeypatch: pytest.MonkeyPat
     assert "left eye trigger rise with light" in fitted
     assert "storage capacitance" in fitted
     assert "whiskers without effect" in benched
-    cure = re.search(r"cure 1: \S+ out of the drawer as feeler resistor; with it no fault is left", benched)
+    cure = re.search(
+        r"cure 2: no tape over the right eye, and \S+ out of the drawer as series resistor; "
+        r"with it no fault is left",
+        benched,
+    )
     assert cure
     lights = ("--light", "1klx", "--light", "3klx", "--light", "10klx", "--light", "20klx")
     better = json.loads(photodrome("bench", "./better.yaml", *lights, "--no-cures", "--json").out)
