@@ -59,8 +59,8 @@ def members(path: Path) -> dict[str, bytes]:
         return {name: archive.read(name) for name in archive.namelist()}
 
 
-def rewrite(path: Path, content: dict[str, bytes]) -> None:
-    with zipfile.ZipFile(path, "w") as archive:
+def rewrite(path: Path, content: dict[str, bytes], packing: int = zipfile.ZIP_STORED) -> None:
+    with zipfile.ZipFile(path, "w", packing) as archive:
         for name, data in content.items():
             archive.writestr(name, data)
 
