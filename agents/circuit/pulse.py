@@ -339,14 +339,20 @@ def pulse_step(
         way = weigh_way(step, begun, second, third, fourth)
         end = gone_on(begun, step, add_stages(WEIGHTS, k1, k2, k3, k4))
         settle_accounts(walker, side, state, step, end.stored, one, two, three, four)
-        state["rail"] = end.stored
-        state["coupling"] = end.coupling
-        state["rotor"] = end.rotor
-        state["speed"] = end.speed
-        state["elapsed"] += step
+        arrive(state, step, end)
         return True, way
     state["status"] |= NO_NUMBER
     return False, 0.0
+
+
+@kernel_part
+def arrive(state: Any, step: float, end: CircuitPoint) -> None:
+    """Write into ``state`` where a ``step`` [s] has come to."""
+    state["rail"] = end.stored
+    state["coupling"] = end.coupling
+    state["rotor"] = end.rotor
+    state["speed"] = end.speed
+    state["elapsed"] += step
 
 
 @kernel
@@ -358,11 +364,7 @@ def go_to_the_end(
         return 0.0
     end = gone_on(begun, step, stage_rates(one, slopes, step, CircuitPoint(0.0, 0.0, 0.0, 0.0)))
     settle_accounts(walker, walker["side"][still.number], state, step, end.stored, one, one, one, one)
-    state["rail"] = end.stored
-    state["coupling"] = end.coupling
-    state["rotor"] = end.rotor
-    state["speed"] = end.speed
-    state["elapsed"] += step
+    arrive(state, step, end)
     return 0.5 * step * (begun.speed + end.speed)
 
 

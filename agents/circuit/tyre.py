@@ -103,18 +103,23 @@ class Gripping(NamedTuple):
     """How a wheel and a body slow down as one.
 
     ``slow`` [m/s2] is by how much a second, ``slip`` [m/s] the tyre's slip at which they do, ``decay`` [1/s]
-    how fast the slip comes to that, ``part`` which part of rotor and body the rotor is.
+    how fast the slip comes to that, ``off`` [m/s] how far it is from it, ``part`` which part of rotor and
+    body the rotor is. ``common`` [m/s] is the speed of both, were the slip what it settles to, and
+    ``slowest`` that of the slower one then, 0 where the tyre does not grip.
     """
 
     slow: float
     slip: float
     decay: float
+    off: float
     part: float
+    common: float
+    slowest: float
 
 
 @kernel_part
-def gripping(walker: Any, side: Any, slip: float) -> Gripping:
-    """How both coast at a ``slip`` [m/s]; a ``decay`` of 0 means that the tyre does not grip."""
+def gripping(walker: Any, side: Any, slip: float, speed: float) -> Gripping:
+    """How both coast at a ``slip`` [m/s], the body at ``speed`` [m/s]."""
     radius = side["tyre_radius"]
     grip = side["tyre_grip"]
     mass = walker["pivot_mass"]
@@ -125,33 +130,30 @@ def gripping(walker: Any, side: Any, slip: float) -> Gripping:
     settled = (walker["drag"] - mass * slow) / grip
     part = math.tanh(slip / side["slip_speed"])
     if not (abs(settled) < GRIPPING and abs(part) < GRIPPING):
-        return Gripping(slow, 0.0, 0.0, rotor / whole)
+        return Gripping(slow, 0.0, 0.0, slip, rotor / whole, speed, 0.0)
     # tanh to the third order, and its slope between the two slips
     settles = side["slip_speed"] * settled * (1.0 + settled * settled / 3.0)
     slope = 1.0 - (part * part + part * settled + settled * settled) / 3.0
-    return Gripping(slow, settles, slope * grip * whole / (side["slip_speed"] * mass * rotor), rotor / whole)
+    decay = slope * grip * whole / (side["slip_speed"] * mass * rotor)
+    off = slip - settles
+    common = speed + rotor / whole * off
+    return Gripping(slow, settles, decay, off, rotor / whole, common, common + min(settles, 0.0))
 
 
 @kernel_part
-def slow_down(walker: Any, side: Any, state: Any, grips: Gripping, longest: float) -> tuple[float, float]:
+def slow_down(side: Any, state: Any, grips: Gripping, longest: float) -> tuple[float, float]:
     """Coast in one go, up to a stop or for ``longest`` [s]; returns step [s] and floor passed [m].
 
     Momentum falls evenly whatever the tyre does; the slip dies out.
     """
-    radius = side["tyre_radius"]
-    speed = state["speed"]
-    slip = radius * state["rotor"] - speed
-    off = slip - grips.slip
-    # the speed of both, were the slip what it settles to
-    common = speed + grips.part * off
-    slowest = common + min(grips.slip, 0.0)
+    off = grips.off
     step = longest
-    stops = grips.slow > 0.0 and slowest <= grips.slow * longest
+    stops = grips.slow > 0.0 and grips.slowest <= grips.slow * longest
     if stops:
-        step = max(slowest / grips.slow, 0.0)
+        step = max(grips.slowest / grips.slow, 0.0)
     left = math.exp(-grips.decay * step)
-    way = step * (common - 0.5 * grips.slow * step) - grips.part * off * (1.0 - left) / grips.decay
-    end = common - grips.slow * step
+    way = step * (grips.common - 0.5 * grips.slow * step) - grips.part * off * (1.0 - left) / grips.decay
+    end = grips.common - grips.slow * step
     end_speed = end - grips.part * off * left
     end_rotor = end_speed + grips.slip + off * left
     if stops:
@@ -160,7 +162,7 @@ def slow_down(walker: Any, side: Any, state: Any, grips: Gripping, longest: floa
             end_speed = 0.0
             end_rotor = 0.0
     state["speed"] = end_speed if end_speed > SLOWEST else 0.0
-    state["rotor"] = end_rotor / radius if end_rotor > SLOWEST else 0.0
+    state["rotor"] = end_rotor / side["tyre_radius"] if end_rotor > SLOWEST else 0.0
     return step, max(way, 0.0)
 
 
@@ -180,11 +182,10 @@ def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[fl
     rotor = state["rotor"]
     speed = state["speed"]
     if rotor > 0.0 and speed > 0.0:
-        grips = gripping(walker, side, radius * rotor - speed)
-        off = radius * rotor - speed - grips.slip
+        grips = gripping(walker, side, radius * rotor - speed, speed)
         # where one of the two is about to stop ahead of the other, short steps tell how it goes on
-        if grips.decay > 0.0 and speed + grips.part * off + min(grips.slip, 0.0) > SLOWEST:
-            return slow_down(walker, side, state, grips, longest)
+        if grips.slowest > SLOWEST:
+            return slow_down(side, state, grips, longest)
     one = rolling(walker, side, rotor, speed, 0.0)
     slopes = stiffness_of(walker, side, rotor, speed, 0.0)
     allowed = COASTING_ERROR * (speed + 0.1 * side["slip_speed"])

@@ -110,11 +110,11 @@ def test_the_slip_of_a_tyre_that_grips_settles_where_its_forces_are_in_balance()
     force = drag - mass * (drag + friction) / (mass + rim)
     share = force / float(side["tyre_grip"])
     assert 1e-3 < abs(share) < GRIPPING
-    found = gripping(walker, side, 0.0)
+    found = gripping(walker, side, 0.0, 0.2)
     assert found.slip == pytest.approx(design.left.tyre.slip_speed * math.atanh(share), rel=1e-3)
     # a difference from that dies out by the slope of the tyre's force over the masses that it parts
     rate = float(side["tyre_grip"]) / design.left.tyre.slip_speed * (1.0 / mass + 1.0 / rim)
-    near = gripping(walker, side, found.slip)
+    near = gripping(walker, side, found.slip, 0.2)
     assert near.decay == pytest.approx(rate * (1.0 - share**2), rel=1e-3)
 
 
@@ -122,7 +122,7 @@ def test_the_slip_of_a_tyre_that_grips_settles_where_its_forces_are_in_balance()
 def test_a_tyre_grips_up_to_a_share_of_its_grip(share: float, grips: bool) -> None:
     walker = build(TANSY)[0]
     slip = TANSY.left.tyre.slip_speed * math.atanh(share * GRIPPING)
-    assert (gripping(walker, walker["side"][0], slip).decay > 0.0) == grips
+    assert (gripping(walker, walker["side"][0], slip, 0.2).decay > 0.0) == grips
 
 
 @pytest.mark.parametrize("slip", [-0.05, 0.0, 0.01, 0.3])
