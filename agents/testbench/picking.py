@@ -23,7 +23,7 @@ import numpy as np
 
 from agents.design.as_built import build
 from agents.design.built_copies import draw_copies
-from agents.design.spec import FASTEST_DISCHARGE, Design, Tolerance
+from agents.design.spec import FASTEST_DISCHARGE, Design, Tolerance, part_reader
 from agents.design.values_by_path import expanded, of_both
 from agents.drawer.contents import Drawer
 from agents.drawer.stock import (
@@ -43,6 +43,8 @@ from agents.testbench.bench_figures import LIGHTS, BenchPoint, bench_record
 from agents.testbench.measuring import SidePoint
 from agents.testbench.surveys import survey
 from agents.testbench.weighing import MOST_BASE_SHARE, MOST_LET_GO
+from agents.text.keyed_errors import KeyedError
+from agents.text.readers import QuantityError
 
 # Beyond this turn a pulse [rad] swings past the light: the study storage-steering.
 MOST_TURN = math.radians(85.0)
@@ -256,13 +258,27 @@ def made_of(design: Design, chosen: Sequence[Choice]) -> Design:
     """
     spread = dict(design.spread)
     for choice in chosen:
+        # of pieces by their own readings, and of no tape at all, nothing strays
+        is_exact = len(set(choice.labels)) != 1
         for path in choice.values:
             for own in (path, of_both(path)):
-                if own in spread and own not in choice.spread and len(set(choice.labels)) > 1:
+                if own in spread and own not in choice.spread and is_exact:
                     del spread[own]
         spread |= {path: Tolerance(uniform=f"{100.0 * share:g} %") for path, share in choice.spread.items()}
     made = design.with_values(chosen_values(design, chosen))
     return made.with_spread(spread)
+
+
+def _misfit(design: Design, choice: Choice) -> str:
+    """Say why ``design`` cannot take a choice, whose values or tolerances leave its ranges; or empty."""
+    try:
+        for path, value in choice.values.items():
+            if value is not None and (reader := part_reader(path)) is not None:
+                reader.check(value)
+        _ = made_of(design, [choice]).spreads
+    except (QuantityError, KeyedError) as error:
+        return f"{choice.place.title}: {choice.name}: {refusal(error.got, error.expected)}"
+    return ""
 
 
 def _key(chosen: _Chosen) -> tuple[Any, ...]:
@@ -305,10 +321,12 @@ def pick_parts(
         found = choices(drawer, place)
         if place.section == "tapes":
             found = [*_bare(place), *found]
-        if found:
-            options.append(found)
+        misfits = {choice.sort: _misfit(design, choice) for choice in found}
+        fitting = [choice for choice in found if not misfits[choice.sort]]
+        if fitting:
+            options.append(fitting)
         else:
-            missing.append(lacking(drawer, place))
+            missing.append(next(iter(misfits.values()), lacking(drawer, place)))
     if not any(choice.labels for found in options for choice in found):
         raise OptionError("\n".join([f"drawer {drawer.name}: nothing in it can be used", *missing]))
     trials = _Trials(design, lights, kind, air)

@@ -31,10 +31,9 @@ def picked_text(source: Path, found: Picked, name: str) -> str:
 def print_picked(design: Design, drawer: Drawer, found: Picked) -> None:
     """Print which part goes where, what is missing, what the walker does with them, and what they cost."""
     console = the_console()
+    tried = f"{found.tried} {'choice' if found.tried == 1 else 'choices'} tried"
     console.print(
-        Text.assemble(
-            (printable(design.name), "bold"), f" out of {printable(drawer.name)}, {found.tried} choices tried"
-        )
+        Text.assemble((printable(design.name), "bold"), f" out of {printable(drawer.name)}, {tried}")
     )
     rows = found.parts
     columns: list[Column] = [

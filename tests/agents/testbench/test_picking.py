@@ -99,6 +99,34 @@ def test_a_capacitor_that_does_not_bear_the_panel_is_not_taken() -> None:
     assert picked.design.storage.capacitance == 1e-3
 
 
+def test_a_part_beyond_the_ranges_of_a_design_is_not_taken() -> None:
+    """With its tolerance or by itself; so the others of the drawer are, and without any that is told."""
+    keep = [place.path for place in PLACES if place.path not in ("storage.capacitance", "both.motor")]
+    text = (
+        "photodrome: drawer 1\nname: odd\ncapacitors:\n  - { value: 10 F, tolerance: 20 %, count: 1 }\n{more}"
+        "motors:\n  - { name: small, count: 2 }\n"
+    )
+    design = read_design("poppy")
+    alone = pick_parts(design, parse_drawer(text.replace("{more}", ""), "odd.yaml"), [3e3], keep=keep)
+    assert alone.design.storage == design.storage
+    assert [words for words in alone.missing if "parts from 8 F to 12 F" in words] == list(alone.missing)
+    other = text.replace("{more}", "  - { value: 1000 uF, count: 1 }\n")
+    picked = pick_parts(design, parse_drawer(other, "odd.yaml"), [3e3], keep=keep)
+    assert picked.design.storage.capacitance == 1e-3
+    assert not picked.missing
+
+
+def test_a_bare_eye_has_no_tolerance_of_tape() -> None:
+    """A twentieth more light than comes in would be none of a design's."""
+    changes = {"both.eye.tape": "50 %", "spread.both.eye.tape.uniform": "5 %"}
+    design = change_design(read_design("poppy"), changes)
+    keep = [place.path for place in PLACES if place.path != "both.eye.tape"]
+    drawer = parse_drawer(f"{SMALL}tapes:\n  - {{ transmission: 30 %, count: 2 }}\n", "small.yaml")
+    picked = pick_parts(design, drawer, [300.0], keep=[*keep])
+    assert picked.design.left.eye.tape == 1.0
+    assert "both.eye.tape" not in picked.design.spread
+
+
 def test_what_is_picked_for_hot_air_works_there() -> None:
     """At 45 degC the default panel stands too low for a bare eye in the sun (see the head of panel.py)."""
     drawer, hot = read_drawer("potting-shed"), 318.15
