@@ -13,7 +13,7 @@ from agents.circuit.records import WALKER
 from agents.circuit.status import failure
 from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError, raise_first
-from arena.engine.assembly import WorldPlan, assemble
+from arena.engine.assembly import KnownWalls, WorldPlan, assemble
 from arena.engine.batch import advance_batch
 from arena.engine.tolerances import USUAL, Tolerances
 from arena.engine.world_arrays import ENDED, FRESH, FULL, LOST, LOST_PLACE, STOPPED, Batch
@@ -187,10 +187,11 @@ def run_plans(
     done = [0.0] * len(groups)
     rows = Gathering(OUTPUT_TABLES, ORDERS)
     stop = np.zeros(1, np.int64)
+    known: KnownWalls = {}
     looked = time.monotonic()
 
     def run(number: int) -> FloatArray:
-        batch, spans = assemble(groups[number])
+        batch, spans = assemble(groups[number], known)
         batch = batch._replace(out=batch.out._replace(stop=stop))
 
         def report(reached: float) -> None:
@@ -238,10 +239,11 @@ def run_worlds(
     """
     found: dict[str, list[RecordArray]] = {name: [] for name in OUTPUT_TABLES}
     lost: dict[int, ModelError] = {}
+    known: KnownWalls = {}
     for first in range(0, len(plans), QUIET_BATCH):
         if stop[0]:
             break
-        batch, spans = assemble(plans[first : first + QUIET_BATCH])
+        batch, spans = assemble(plans[first : first + QUIET_BATCH], known)
         batch = batch._replace(out=batch.out._replace(stop=stop))
         codes = _run_batch(batch, spans, lambda name, rows: found[name].append(rows))
         for place in np.flatnonzero(codes == LOST).tolist():

@@ -62,8 +62,17 @@ class WorldPlan:
     tolerances: Tolerances = USUAL
 
 
-def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
-    """Return the arrays of a batch of worlds, and the span of each. Arenas used twice are stored once."""
+KnownWalls = dict[tuple[int, float], Walls]
+"""Walls by the identity of their arena and by how far [m] its walkers reach."""
+
+
+def assemble(plans: Sequence[WorldPlan], known: KnownWalls | None = None) -> tuple[Batch, RecordArray]:
+    """Return the arrays of a batch of worlds, and the span of each. Arenas used twice are stored once.
+
+    ``known`` are the walls of arenas that other batches of the same plans have put by squares; those of this
+    one are added.
+    """
+    known = {} if known is None else known
     arenas = {id(plan.arena): plan.arena for plan in plans}
     floors = list(arenas.values())
     place = {identity: index for index, identity in enumerate(arenas)}
@@ -86,9 +95,10 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
     for key, offsets in own.items():
         spans[key] = np.column_stack([offsets[:-1], offsets[1:]])
     reaches = np.maximum.reduceat(_reaches(walkers), _offsets(counts)[:-1])
+    farthest = np.zeros(len(floors))
+    np.maximum.at(farthest, stands_on, reaches)
     walls = [
-        walls_of(floor.walls, floor.floor, WALL_MARGIN + float(np.max(reaches[stands_on == index])))
-        for index, floor in enumerate(floors)
+        _known_walls(known, floor, reach) for floor, reach in zip(floors, farthest.tolist(), strict=True)
     ]
     for key, lengths in {
         "walls": [len(one.records) for one in walls],
@@ -109,8 +119,9 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
             firsts=np.concatenate([one.firsts for one in walls]),
             near=np.concatenate([one.near for one in walls]),
             near_tables=np.concatenate([one.near_tables for one in walls]),
-            chosen=walls[0].chosen,
-            chosen_table=walls[0].chosen_table,
+            # room of this batch alone, since others may be run beside it
+            chosen=np.zeros_like(walls[0].chosen),
+            chosen_table=np.zeros_like(walls[0].chosen_table),
         ),
         shades=join_tables([floor.shades for floor in floors], SHADE),
         shade_points=np.concatenate([floor.shade_points for floor in floors]),
@@ -144,6 +155,14 @@ def assemble(plans: Sequence[WorldPlan]) -> tuple[Batch, RecordArray]:
         stop=np.zeros(1, np.int64),
     )
     return Batch(scene, crowd, out, weather), spans
+
+
+def _known_walls(known: KnownWalls, floor: FlatArena, reach: float) -> Walls:
+    """The walls of a floor whose walkers ``reach`` so far [m], put by squares once for all batches."""
+    key = id(floor), reach
+    if key not in known:
+        known[key] = walls_of(floor.walls, floor.floor, WALL_MARGIN + reach)
+    return known[key]
 
 
 def _whole(kind: np.dtype[np.void]) -> np.dtype[np.void]:
@@ -253,7 +272,8 @@ def _settings(
     settings = np.zeros(len(plans), SETTINGS)
     settings["seed"] = [plan.seed for plan in plans]
     settings["until"] = [plan.until for plan in plans]
-    settings["tolerances"] = [astuple(plan.tolerances) for plan in plans]
+    finenesses = {one: astuple(one) for one in {plan.tolerances for plan in plans}}
+    settings["tolerances"] = [finenesses[plan.tolerances] for plan in plans]
     settings["reach"] = reach
     receptors = np.maximum(eye, panel)
     touch = np.maximum(tip, reach + offset) + reach + 2.0 * offset + TOUCH_ROOM

@@ -1,10 +1,12 @@
 """Worlds as they lie in memory: nothing twice that is there once, and no more than a walker needs."""
 
+from dataclasses import replace
+
 import numpy as np
 
 from agents.circuit.records import WALKER
 from agents.design.as_built import build
-from arena.engine.assembly import WorldPlan, assemble
+from arena.engine.assembly import KnownWalls, WorldPlan, assemble
 from arena.simulation import run_plans
 from tests.benchmarks.engine import memory
 from tests.benchmarks.worlds import hall, many_arenas
@@ -47,3 +49,22 @@ def test_a_walker_takes_little_memory() -> None:
     (plan,) = hall(3000, 1.0)
     assert plan.walkers.nbytes == 3000 * WALKER.itemsize
     assert memory([plan]) - WALKER.itemsize < 2200.0
+
+
+def test_batches_of_one_floor_put_its_walls_by_squares_once_and_share_no_room() -> None:
+    plans = many_arenas(2)
+    known: KnownWalls = {}
+    first, second = (assemble([plan], known)[0].scene.walls for plan in plans)
+    assert plans[0].arena is plans[1].arena
+    assert len(known) == 1
+    [put] = known.values()
+    for walls in (first, second):
+        assert np.array_equal(walls.near, put.near)
+        assert not np.shares_memory(walls.chosen, put.chosen)
+        assert not np.shares_memory(walls.chosen_table, put.chosen_table)
+    assert not np.shares_memory(first.chosen, second.chosen)
+    # who reaches farther needs other squares
+    longer = plans[0].walkers.copy()
+    longer["side"]["tip_ahead"] += 0.5
+    assemble([replace(plans[0], walkers=longer)], known)
+    assert len(known) == 2
