@@ -27,6 +27,8 @@ LOTS = {
     "eyes.csv": "eye,trigger\nE01,2.31 V\nE02,2.28 V\nE03,2.40 V\nE04,2.35 V\n",
     "readings.csv": "light;side;trigger;time between pulses\n1 klx;left;2,89 V;125 s\n3 klx;left;3,2 V;1 s\n",
 }
+# What ``fit`` ends with 1 for: the table is sound, and no build of the design reads so.
+UNLIKE = "these readings are not of a build of this design"
 # Trials times walkers times seconds that a sweep may take here.
 MOST_SWEPT = 4000.0
 
@@ -182,7 +184,7 @@ def _tried(one: Case, inner: Path) -> str:
         outcome = photodrome(*command)
     said = outcome.out + outcome.err
     wrong = []
-    if outcome.code not in (0, 2):
+    if outcome.code not in (0, 2) and not (outcome.code == 1 and UNLIKE in outcome.err):
         wrong.append(f"exit {outcome.code}")
     if outcome.code == 2 and not outcome.err.strip() and "--json" not in command:
         wrong.append("refused without a word")
