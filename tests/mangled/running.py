@@ -22,13 +22,17 @@ _WAITED = 240.0
 
 @dataclass(frozen=True)
 class Outcome:
-    """What came of a command: its exit code, -1 for one that fell over, what it cost, and what it said."""
+    """What came of a command: its exit code, -1 for one that fell over, what it cost, and what it said.
+
+    ``out`` is what of that went to its output, and is no remark.
+    """
 
     command: tuple[str, ...]
     code: int
     seconds: float
     memory: int
     said: str
+    out: str = ""
 
     def faults(self) -> list[str]:
         """What must not be."""
@@ -45,7 +49,7 @@ class Outcome:
             found.append(f"{self.memory / 1e6:.0f} MB")
         if any(not (letter.isprintable() or letter == "\n") for letter in self.said):
             found.append("letters that steer a terminal")
-        if self.code == 0 and "--json" in self.command and not _is_json_of_numbers(self.said):
+        if self.code == 0 and "--json" in self.command and not _is_json_of_numbers(self.out):
             found.append("no JSON of numbers")
         return found
 
@@ -87,8 +91,8 @@ def run_apart(command: Sequence[str], folder: Path) -> Outcome:
     seconds = used.ru_utime + used.ru_stime
     if not told:
         return Outcome(tuple(command), -1, seconds, used.ru_maxrss * 1024, "it was ended, or ended itself")
-    code, said = json.loads(told)
-    return Outcome(tuple(command), code, seconds, used.ru_maxrss * 1024, said)
+    code, said, out = json.loads(told)
+    return Outcome(tuple(command), code, seconds, used.ru_maxrss * 1024, said, out)
 
 
 def _run(command: Sequence[str], folder: Path) -> bytes:
@@ -96,9 +100,9 @@ def _run(command: Sequence[str], folder: Path) -> bytes:
 
     resource.setrlimit(resource.RLIMIT_CPU, (_ENDED_AFTER, _ENDED_AFTER))
     os.chdir(folder)
-    said = io.StringIO()
+    said, out = io.StringIO(), io.StringIO()
     code = -1
-    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
+    with contextlib.redirect_stdout(out), contextlib.redirect_stderr(said):
         sys.argv = ["photodrome", *command]
         try:
             main()
@@ -107,4 +111,4 @@ def _run(command: Sequence[str], folder: Path) -> bytes:
             code = stop.code if isinstance(stop.code, int) else 1
         except BaseException:
             traceback.print_exc()
-    return json.dumps([code, said.getvalue()]).encode()
+    return json.dumps([code, out.getvalue() + said.getvalue(), out.getvalue()]).encode()

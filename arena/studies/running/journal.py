@@ -9,7 +9,7 @@ import numpy as np
 from agents.arrays import IntArray, RecordArray
 from agents.errors import InputError
 from arena.studies.running.database import Database
-from arena.studies.trial_scores import TRIAL
+from arena.studies.trial_scores import TRIAL, misfit_of
 
 
 class Journal(Database):
@@ -108,7 +108,7 @@ CREATE TABLE impossible (setting INTEGER PRIMARY KEY, reason TEXT NOT NULL);
         is_whole = isinstance(content, bytes) and len(content) == length * TRIAL.itemsize
         if isinstance(content, bytes) and is_whole and zlib.crc32(content) == crc:
             rows = np.frombuffer(content, TRIAL)
-            if np.array_equal(rows["trial"], np.arange(number * self._size, number * self._size + length)):
+            if not misfit_of(rows, number * self._size):
                 return rows
         raise InputError(f"{self.path}: {self._trials_of(number)} are damaged; {self._anew}")
 

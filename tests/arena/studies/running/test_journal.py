@@ -23,6 +23,7 @@ from arena.studies.running.database import FILE
 from arena.studies.running.journal import Journal
 from arena.studies.running.results import columns, write_csv, write_npz
 from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL, UNITS
+from tests.helpers.trial_rows import possible
 
 PARTS = {"plan": "a", "arena shed": "b", "program": "c"}
 
@@ -53,7 +54,7 @@ def rows_of(number: int, count: int = 256, size: int = 256) -> np.ndarray:
         rows[name] = np.sin(rows["trial"] + place) * 10.0**place
     rows["reach_s"][::3] = math.inf
     rows["light_gain"][::5] = math.nan
-    return rows
+    return possible(rows)
 
 
 def journal(folder: Path, trials: int = 600, restart: bool = False, **parts: str) -> Journal:

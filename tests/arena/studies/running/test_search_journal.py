@@ -17,6 +17,7 @@ from arena.studies.search import tuning
 from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL
 from tests.helpers.commands import listing, photodrome
 from tests.helpers.plans import with_vary
+from tests.helpers.trial_rows import possible
 
 PARTS = {"plan": "a", "program": "c"}
 SHORT = "repeats: 3\nlasts: 20 s\nscores: [pulses]\n"
@@ -40,6 +41,8 @@ def rows_of(settings: Sequence[Setting], repeats: Sequence[int]) -> np.ndarray:
         row["trial"] = repeats
         for place, name in enumerate(SCORE_COLUMNS):
             row[name] = np.sin(np.array(repeats) + place) * 10.0**number
+        for place in range(len(row)):
+            possible(row[place : place + 1])
     return rows
 
 
