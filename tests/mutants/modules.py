@@ -1,0 +1,37 @@
+"""Which tests stand for which module."""
+
+MODULES = {
+    "agents/circuit": (
+        ("tyre", "flow", "transistors", "level", "latch", "pulse", "charging", "ignition", "panel", "air")
+        + ("stages", "steering", "eye")
+    ),
+    "arena/races": ("ranking",),
+    "arena/studies/statistics": (("head_to_head", "comparison", "estimates", "by_factor", "sensitivities")),
+    "replays/scoring": ("confidence_intervals", "survival", "scatter", "directions", "turns"),
+}
+"""The modules that can be tried, by folder."""
+
+_SURVIVAL = "tests/replays/scoring/test_survival.py"
+_CROWDS = "tests/replays/scoring/test_crowds.py"
+
+_OTHERS = {
+    "agents/circuit/transistors.py": (
+        "tests/agents/circuit/test_transistors.py",
+        "tests/agents/circuit/test_latch.py",
+    ),
+    "replays/scoring/confidence_intervals.py": (
+        _SURVIVAL,
+        f"{_CROWDS}::test_several_floors_have_their_mean_and_its_range",
+    ),
+    "replays/scoring/directions.py": ("tests/replays/scoring/test_scores.py",),
+}
+
+
+def _stand_for(folder: str, name: str) -> tuple[str, ...]:
+    return _OTHERS.get(f"{folder}/{name}.py", (f"tests/{folder}/test_{name}.py",))
+
+
+TESTS = {
+    f"{folder}/{name}.py": _stand_for(folder, name) for folder, names in MODULES.items() for name in names
+}
+"""The quick tests of each module: those of its own file, where nothing else is told."""
