@@ -2,8 +2,8 @@
 
 MODULES = {
     "agents/circuit": (
-        ("tyre", "flow", "transistors", "level", "latch", "pulse", "charging", "ignition", "panel", "air")
-        + ("stages", "steering", "eye")
+        *("tyre", "flow", "transistors", "level", "latch", "pulse", "charging", "ignition", "panel", "air"),
+        *("stages", "steering", "eye"),
     ),
     "arena/races": ("ranking",),
     "arena/studies/statistics": (("head_to_head", "comparison", "estimates", "by_factor", "sensitivities")),

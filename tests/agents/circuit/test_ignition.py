@@ -3,6 +3,7 @@
 import math
 from typing import Any
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 from agents.circuit.ignition import ignites, ignition_voltage
 from agents.design.as_built import build
 from agents.design.spec import Design
+from agents.handbook.formulae import thermal_voltage
 from tests.helpers.drawn_pulses import SMALL_NODE, drawn_cases
 from tests.helpers.whole_circuit import WholeCircuit
 
@@ -64,6 +66,62 @@ def test_a_flash_from_too_low_does_not_ignite() -> None:
         assert ignites(2.6, touched, side)
     # a small latch resistor holds the PNP off all the harder
     assert not ignites(2.6, False, left_side({"both.latch": 200.0}))
+
+
+def most_that_a_flash_has_to_give(values: dict[str, float], touched: bool) -> float:
+    """The greatest V_on over the PNP's forward current, by a fine grid over the module's equations.
+
+    Up to where the latch holds itself, or the collector is half-way down.
+    """
+    side = MARIGOLD.with_values(values).left
+    eye, motor, npn, pnp = side.eye, side.motor, side.npn, side.pnp
+    feeler = side.feeler if touched and side.feeler else math.inf
+    waiting = 1.0 / (1.0 / (side.series + motor.resistance) + 1.0 / feeler)
+    rail = eye.lit_voltage + 0.65 + eye.quiet_current * waiting
+    thermal = thermal_voltage(298.15)
+    x = np.linspace(math.log(1e-9 / pnp.saturation_current), math.log(1.0 / pnp.saturation_current), 20_000)
+    forward = pnp.saturation_current * np.exp(x)
+    # from f to the motor's current: high injection, Early, and what recombines, once for each transistor
+    given = carried(forward, pnp.knee_current) * (1.0 + (rail - 1.4) / pnp.early_voltage)
+    low = math.sqrt(npn.low_knee_current)
+    ideal = (0.5 * (np.sqrt(low * low + 4.0 * npn.gain * given) - low)) ** 2
+    drop = motor.resistance * carried(ideal, npn.knee_current) * (1.0 + (rail - 1.1) / npn.early_voltage)
+    junction = thermal * x
+    taken = (junction - drop) / side.latch + (forward + np.sqrt(forward * pnp.low_knee_current)) / pnp.gain
+    taken += (rail - drop - eye.lit_voltage) / side.series + (rail - eye.lit_voltage) / feeler
+    taken -= eye.quiet_current * eye.lit_voltage / eye.dark_trigger
+    until = int(np.argmax((taken < 0.0) | (drop > 0.5 * rail)))
+    needed = eye.lit_voltage + junction + eye.flash_resistance * np.maximum(taken, 0.0)
+    return float(needed[:until].max())
+
+
+def carried(ideal: Any, knee: float) -> Any:
+    """The current t [A] of which t + t^2 / knee is ``ideal`` [A]."""
+    return 0.5 * knee * (np.sqrt(1.0 + 4.0 * ideal / knee) - 1.0)
+
+
+@pytest.mark.parametrize("touched", [False, True])
+@pytest.mark.parametrize(
+    "values",
+    [
+        {},
+        {"both.latch": 1e3},
+        {"both.latch": 220e3, "both.motor.resistance": 8.0},
+        {"both.npn.gain": 60.0, "both.pnp.gain": 60.0, "both.eye.flash_resistance": 900.0},
+        {"both.eye.lit_voltage": 1.5, "both.eye.quiet_current": 2e-5, "both.feeler": 15e3},
+        {"both.npn.knee_current": 5e-3, "both.pnp.knee_current": 2e-5, "both.motor.resistance": 80.0},
+        {"both.npn.early_voltage": 5.0, "both.pnp.early_voltage": 4.0, "both.npn.low_knee_current": 1e-3},
+        {"both.pnp.low_knee_current": 1e-3, "both.series": 8e3, "both.eye.dark_trigger": 2.0},
+        {"both.npn.gain": 8.0, "both.motor.resistance": 200.0, "both.latch": 400.0},
+    ],
+    ids=str,
+)
+def test_ignition_is_the_most_that_a_flash_has_to_give(values: dict[str, float], touched: bool) -> None:
+    """To 1 mV, since the search leaves out how the base's own current grows, where V_on is flat."""
+    side = left_side(values)
+    found = ignition_voltage(touched, side, thermal_voltage(298.15))
+    assert found == pytest.approx(most_that_a_flash_has_to_give(values, touched), abs=1e-3)
+    assert float(side["ignition"][int(touched)]) == pytest.approx(found, abs=1e-9)
 
 
 PARTS = {
