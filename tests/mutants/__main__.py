@@ -21,7 +21,7 @@ from pathlib import Path
 
 from tests.mutants.changes import Change, changed_rows, changed_source, changes_of, get_ast
 from tests.mutants.explained import EXPLAINED
-from tests.mutants.forked import HOUSE, Tests, import_what_tests_need, run_tests
+from tests.mutants.forked import HOUSE, Forks
 from tests.mutants.modules import TESTS
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -82,16 +82,24 @@ def _try(house: Path, module: str, session: Path, asked: argparse.Namespace) -> 
     known = _read(session, module, stand)
     missing = [one for one in changes if one.key not in known]
     if missing:
-        needed = Tests(tests, asked.slowest)
-        import_what_tests_need(house, module, needed)
-        print(f"{module}: {len(missing)} to try, tests take {needed.seconds:.1f} s", file=sys.stderr)
-        print("\n".join(f"left out, too slow: {name}" for name in needed.left_out), file=sys.stderr)
-        tree = get_ast(source)
-        for change in missing:
-            code = run_tests(house, needed, (module, lambda: changed_source(tree, change)))  # noqa: B023
-            known[change.key] = "unnoticed" if code == 0 else "noticed" if code > 0 else "stopped"
-            with session.open("a", encoding="utf-8") as file:
-                print(json.dumps([module, *stand, change.key, known[change.key]]), file=file)
+        forks = Forks(house, module, tests, asked.slowest)
+
+        def work() -> None:
+            left_out = f", without {', '.join(forks.left_out)}" if forks.left_out else ""
+            print(
+                f"{module}: {len(missing)} to try, tests take {forks.seconds:.1f} s{left_out}",
+                file=sys.stderr,
+            )
+            tree = get_ast(source)
+            for change in missing:
+                code = forks.run(lambda: changed_source(tree, change))  # noqa: B023 - called at once
+                if forks.is_fork:
+                    return
+                known[change.key] = "unnoticed" if code == 0 else "noticed" if code > 0 else "stopped"
+                with session.open("a", encoding="utf-8") as file:
+                    print(json.dumps([module, *stand, change.key, known[change.key]]), file=file)
+
+        forks.work(work)
     return _tell(module, source, changes, known, len(everything))
 
 

@@ -11,13 +11,21 @@ MODULES = {
 }
 """The modules that can be tried, by folder."""
 
+_LATCH = "tests/agents/circuit/test_latch.py"
 _SURVIVAL = "tests/replays/scoring/test_survival.py"
 _CROWDS = "tests/replays/scoring/test_crowds.py"
 
 _OTHERS = {
+    "agents/circuit/latch.py": (
+        f"{_LATCH}::test_diode_law_of_the_settled_latch",
+        f"{_LATCH}::test_a_settled_latch_is_where_the_full_equations_come_to_rest",
+        f"{_LATCH}::test_a_latch_on_a_hair_comes_to_an_end",
+        f"{_LATCH}::test_a_guess_from_nearby_leads_to_the_same_level",
+    ),
     "agents/circuit/transistors.py": (
         "tests/agents/circuit/test_transistors.py",
-        "tests/agents/circuit/test_latch.py",
+        f"{_LATCH}::test_saturated_pnp",
+        f"{_LATCH}::test_collector_voltage_of_a_driven_npn",
     ),
     "replays/scoring/confidence_intervals.py": (
         _SURVIVAL,

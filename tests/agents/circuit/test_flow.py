@@ -38,7 +38,7 @@ def point_with(top: float, junction: float) -> CircuitPoint:
 
 
 @pytest.mark.parametrize("touched", [False, True])
-@pytest.mark.parametrize("top", [2.5, 1.8, 1.2])
+@pytest.mark.parametrize("top", [2.5, 1.8, 1.2, 0.5])
 @pytest.mark.parametrize("number", [0, 1])
 def test_currents_and_rates_of_a_point(touched: bool, top: float, number: int) -> None:
     side = (DESIGN.left, DESIGN.right)[number]
@@ -103,9 +103,10 @@ def test_the_answer_of_a_kick_is_its_slope(touched: bool, top: float) -> None:
         assert kick.answer == pytest.approx(feed, rel=1e-9)
 
 
-def test_a_settled_latch_is_in_balance_with_its_point() -> None:
+@pytest.mark.parametrize("top", [2.2, 1.2])
+def test_a_settled_latch_is_in_balance_with_its_point(top: float) -> None:
     """What leaves the base through latch resistor and capacitor is what the latch says that it draws."""
-    still, point = still_of(False), point_with(2.2, 0.66)
+    still, point = still_of(False), point_with(top, 0.66)
     side: Any = WALKER["side"][0]
     supply = Supply(3.1 - 3.0 * 4e-4, 3.0, float(side["motor_constant"]) * 300.0)
     kick = kick_at(side, False, 3.0, point.coupling, 0.66)

@@ -100,6 +100,48 @@ def test_eyes_that_look_inward_are_in_balance_nowhere() -> None:
     assert math.isnan(balance(crossed, 2000.0, 1000.0, ELEVATION))
 
 
+def aimed(left: float, right: float) -> Any:
+    """A walker whose eyes look along the floor, at these azimuths [rad]."""
+    walker = walker_of()
+    for number, azimuth in enumerate((left, right)):
+        side = walker["side"][number]
+        side["aim_x"], side["aim_y"], side["aim_z"] = math.cos(azimuth), math.sin(azimuth), 0.0
+    return walker
+
+
+@pytest.mark.parametrize(("degrees", "is_found"), [(83.0, True), (87.0, True), (89.0, True), (92.0, False)])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_balance_is_sought_up_to_where_the_lamp_is_aside(degrees: float, is_found: bool, sign: float) -> None:
+    """Eyes that look back a little, and a left trigger that puts the balance where it is wanted."""
+    walker = aimed(math.radians(120.0), -math.radians(120.0))
+    place = sign * math.radians(degrees)
+    walker["side"][0]["dark_trigger"] -= lead(walker, 2000.0, 1000.0, 0.0, place)
+    found = balance(walker, 2000.0, 1000.0, 0.0)
+    assert math.isnan(found) != is_found
+    if is_found:
+        assert found == pytest.approx(place, abs=1e-7)
+
+
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_of_several_balances_the_nearest_to_the_nose_counts(sign: float) -> None:
+    """A left eye that sees a wide part of the front, and a right one a narrow part in its middle."""
+    walker = aimed(sign * math.radians(20.0), sign * math.radians(10.0))
+    left, right = walker["side"][0], walker["side"][1]
+    left["lobe"], right["lobe"] = 3.0, 60.0
+    left["dark_trigger"] -= 0.15
+
+    def ahead(bearing: float) -> float:
+        return float(lead(walker, 4000.0, 300.0, 0.0, bearing))
+
+    grid = np.linspace(-0.5 * math.pi, 0.5 * math.pi, 2001)
+    leads = np.array([ahead(bearing) for bearing in grid])
+    rises = np.flatnonzero((leads[:-1] < 0.0) & (leads[1:] > 0.0))
+    assert len(rises) == 2
+    places = [brentq(ahead, grid[at], grid[at + 1], xtol=1e-12) for at in rises]
+    assert balance(walker, 4000.0, 300.0, 0.0) == pytest.approx(min(places, key=abs), abs=1e-7)
+    assert abs(abs(places[0]) - abs(places[1])) > 0.05
+
+
 def test_of_a_gap_in_which_neither_eye_sees_the_lamp_the_middle_counts() -> None:
     """Eyes that look aside and a little back."""
     narrow = {}

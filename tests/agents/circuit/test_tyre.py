@@ -5,16 +5,20 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.integrate import quad, solve_ivp
 
 from agents.circuit.records import STATE
 from agents.circuit.tyre import (
     GRIPPING,
+    LEFT_OVER,
+    Gripping,
     at_rest,
     begin_coasting,
     coast_step,
     gripping,
     implicit,
     rolling,
+    slow_down,
     stiffness_of,
 )
 from agents.design.as_built import build
@@ -145,3 +149,128 @@ def test_slopes_are_those_of_the_rates(slip: float) -> None:
     rolled = rolling(walker, side, rotor, speed, 1e-4)
     solved = np.array(implicit(rolled, slopes, 1e-3))
     assert (np.eye(2) - 1e-3 * found) @ solved == pytest.approx(np.array(rolled), rel=1e-9)
+
+
+def test_dry_friction_and_drag_move_nothing_by_themselves() -> None:
+    """They hold what stands until more than they are pushes it, and slow down what goes, however slowly."""
+    walker = build(TANSY.with_values({"body.drag": 0.012}))[0]
+    side = walker["side"][0]
+    friction, inertia = TANSY.left.motor.friction, TANSY.left.motor.inertia
+    assert rolling(walker, side, 0.0, 0.0, 0.0) == (0.0, 0.0)
+    assert rolling(walker, side, 0.0, 0.0, 0.9 * friction) == (0.0, 0.0)
+    assert rolling(walker, side, 0.0, 0.0, 1.5 * friction).rotor == pytest.approx(0.5 * friction / inertia)
+    assert rolling(walker, side, 0.5, 0.0, 0.0).rotor < -0.9 * friction / inertia
+    # the rim fast enough that the tyre gives all its grip
+    fast = 3.0 / TANSY.left.tyre.radius
+    pushed = (float(side["tyre_grip"]) - 0.012) / float(walker["pivot_mass"])
+    assert rolling(walker, side, fast, 0.0, 0.0).speed == pytest.approx(pushed)
+    level = 0.5 / TANSY.left.tyre.radius
+    assert rolling(walker, side, level, 0.5, 0.0).speed == pytest.approx(-0.012 / float(walker["pivot_mass"]))
+
+
+def test_at_rest_is_who_neither_turns_nor_moves() -> None:
+    assert at_rest(coasting_state(0.0, 0.0))
+    assert not at_rest(coasting_state(0.0, 1.0))
+    assert not at_rest(coasting_state(1.0, 0.0))
+
+
+@pytest.mark.parametrize(("drag", "friction", "is_rim"), [(0.012, 2e-6, False), (0.001, 2e-5, True)])
+def test_the_slower_of_rim_and_body_is_told(drag: float, friction: float, is_rim: bool) -> None:
+    """Drag makes the body the slower one, and friction the rim, by the slip to which the tyre settles."""
+    walker = build(TANSY.with_values({"body.drag": drag, "both.motor.friction": friction}))[0]
+    found = gripping(walker, walker["side"][0], 0.003, 0.2)
+    assert (found.slip < 0.0) == is_rim
+    rim = TANSY.left.motor.inertia / TANSY.left.tyre.radius**2
+    mass = float(walker["pivot_mass"])
+    # momentum is kept while the slip settles
+    body = 0.2 + rim / (mass + rim) * (0.003 - found.slip)
+    assert found.common == pytest.approx(body, rel=1e-12)
+    assert found.slowest == pytest.approx(body + found.slip if is_rim else body, rel=1e-12)
+
+
+def slowed(longest: float, slip: float = 0.004, slow: float = 0.5) -> tuple[float, float, float, float]:
+    """Step [s], way [m], and speeds [m/s] of body and rim after slowing down from 0.2 m/s."""
+    side = build(TANSY)[0]["side"][0]
+    state = coasting_state(0.2, 0.0)
+    grips = Gripping(slow, slip, 60.0, 0.01, 0.3, 0.2, 0.2 + min(slip, 0.0))
+    step, way = slow_down(side, state, grips, longest)
+    return step, way, float(state["speed"]), float(state["rotor"]) * TANSY.left.tyre.radius
+
+
+@pytest.mark.parametrize("longest", [0.01, 0.3, 0.5, 0.7])
+def test_slowing_down_is_the_integral_of_an_even_fall_and_a_dying_slip(longest: float) -> None:
+    """Speed c - a t - p s exp(-r t) for a falling a, a part p of the slip s that dies out at a rate r."""
+
+    def body(time: float) -> float:
+        return 0.2 - 0.5 * time - 0.3 * 0.01 * math.exp(-60.0 * time)
+
+    step, way, speed, rim = slowed(longest)
+    # 0.2 m/s are gone after 0.4 s
+    assert step == pytest.approx(min(longest, 0.4), rel=1e-12)
+    assert way == pytest.approx(quad(body, 0.0, step)[0], rel=1e-9)
+    assert speed == pytest.approx(max(body(step), 0.0), abs=1e-5)
+    assert rim == pytest.approx(body(step) + 0.004 + 0.01 * math.exp(-60.0 * step), abs=1e-5)
+
+
+@pytest.mark.parametrize("slow", [0.5, 2.0])
+@pytest.mark.parametrize("sign", [1.0, -1.0])
+def test_what_would_pass_next_to_nothing_after_a_stop_stops_too(slow: float, sign: float) -> None:
+    """At a slip s against an even fall a that is s^2 / (2 a) of way."""
+    assert LEFT_OVER == 1e-6
+    for way, stands in ((0.8e-6, True), (1.5e-6, False)):
+        _, _, speed, rim = slowed(1.0, sign * math.sqrt(2.0 * way * slow), slow)
+        assert ((speed, rim) == (0.0, 0.0)) == stands
+    # after a slip that would go on for long one of the two goes on
+    _, _, speed, rim = slowed(1.0, sign * 0.05, slow)
+    assert min(speed, rim) < 1e-4
+    assert max(speed, rim) == pytest.approx(0.05, rel=0.01)
+
+
+@pytest.mark.parametrize("speed", [7e-4, 0.3])
+def test_a_tyre_that_grips_coasts_in_a_step_or_two(speed: float) -> None:
+    """Also one that turns by less than a radian a second."""
+    walker = build(TANSY)[0]
+    state = coasting_state(speed, 1.01 * speed / TANSY.left.tyre.radius)
+    step, _ = coast_step(walker, 0, state, 1.0)
+    assert state["speed"] < 0.05 * speed + 5e-4
+    assert step > 1e-3 * speed
+
+
+def test_friction_and_drag_hold_what_stands_while_the_other_goes() -> None:
+    """The tyre pulls by less than they hold, and by more than it does once both go along."""
+    mass = float(build(TANSY)[0]["pivot_mass"])
+    radius = TANSY.left.tyre.radius
+    grip = float(build(TANSY)[0]["side"][0]["tyre_grip"])
+    pull = 0.15 * grip
+    slip = TANSY.left.tyre.slip_speed * math.atanh(0.15)
+    held = build(TANSY.with_values({"both.motor.friction": pull * radius / 0.75, "body.drag": 1e-6}))[0]
+    state = coasting_state(slip, 0.0)
+    step, _ = coast_step(held, 0, state, 1e-3)
+    assert state["rotor"] == 0.0
+    assert state["speed"] == pytest.approx(slip - pull / mass * step, rel=0.02)
+    held = build(TANSY.with_values({"both.motor.friction": 1e-8, "body.drag": pull / 0.75}))[0]
+    state = coasting_state(0.0, slip / radius)
+    step, _ = coast_step(held, 0, state, 1e-3)
+    assert state["speed"] == 0.0
+    rim = TANSY.left.motor.inertia / radius**2
+    assert radius * state["rotor"] == pytest.approx(slip - pull / rim * step, rel=0.02)
+
+
+def test_a_stiff_slip_takes_few_steps() -> None:
+    """Its method damps what decays far within a step, as scipy's Radau does; else it would take a hundred."""
+    design = TANSY.with_values({"body.drag": 0.0346, "both.tyre.slip_speed": 1e-3})
+    walker = build(design)[0]
+    side, radius = walker["side"][0], TANSY.left.tyre.radius
+    state = coasting_state(0.1, 0.12 / radius)
+    left, steps = 0.01, 0
+    while left > 1e-12:
+        left -= coast_step(walker, 0, state, left)[0]
+        steps += 1
+    assert steps < 20
+
+    def rates(_: float, now: Any) -> tuple[float, float]:
+        return rolling(walker, side, now[0], now[1], 0.0)
+
+    exact = solve_ivp(rates, (0.0, 0.01), [0.12 / radius, 0.1], method="Radau", rtol=1e-9, atol=1e-12)
+    assert state["speed"] == pytest.approx(exact.y[1, -1], rel=1e-4)
+    assert state["rotor"] == pytest.approx(exact.y[0, -1], rel=1e-4)
