@@ -12,6 +12,7 @@ MODULES = {
 """The modules that can be tried, by folder."""
 
 _LATCH = "tests/agents/circuit/test_latch.py"
+_PULSE = "tests/agents/circuit/test_pulse.py"
 _SURVIVAL = "tests/replays/scoring/test_survival.py"
 _CROWDS = "tests/replays/scoring/test_crowds.py"
 
@@ -21,6 +22,13 @@ _OTHERS = {
         f"{_LATCH}::test_a_settled_latch_is_where_the_full_equations_come_to_rest",
         f"{_LATCH}::test_a_latch_on_a_hair_comes_to_an_end",
         f"{_LATCH}::test_a_guess_from_nearby_leads_to_the_same_level",
+    ),
+    "agents/circuit/pulse.py": (
+        "tests/agents/circuit/test_pulse_steps.py",
+        f"{_PULSE}::test_latch_resistor[10000.0]",
+        f"{_PULSE}::test_latch_resistor_with_the_whisker_pressed[10000.0]",
+        f"{_PULSE}::test_a_latch_that_hardly_holds_is_off_by_what_the_docstring_says[220000.0-False-0.05]",
+        f"{_PULSE}::test_what_early_effect_and_low_gain_are_worth",
     ),
     "agents/circuit/transistors.py": (
         "tests/agents/circuit/test_transistors.py",

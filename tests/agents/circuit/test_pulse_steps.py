@@ -1,0 +1,201 @@
+"""The parts of a pulse's step, each against what it stands for; whole pulses are in ``test_pulse``."""
+
+import math
+from typing import Any
+
+import numpy as np
+import pytest
+
+from agents.circuit.charging import waiting_currents
+from agents.circuit.flow import CircuitPoint, Flow, Latched, Still, flow_at, kick_at
+from agents.circuit.latch import Guess, settle_latch
+from agents.circuit.level import Supply
+from agents.circuit.panel import lit_panel
+from agents.circuit.pulse import (
+    begin_pulse,
+    go_to_the_end,
+    gone_along,
+    light_latch,
+    look_at_panel,
+    pulse_step,
+    settle_accounts,
+    slopes_at,
+)
+from agents.circuit.records import STATE
+from agents.circuit.stages import WEIGHTS
+from agents.design.as_built import build
+from agents.design.spec import Design
+
+VALUES = {"storage.series_resistance": 2.0, "panel.series_resistance": 400.0, "panel.shunt_resistance": 5e4}
+DESIGN = Design(name="marigold").with_values(VALUES)
+WALKER = build(DESIGN)[0]
+THERMAL = float(WALKER["thermal"])
+STILL = Still(9e-5, -2e-6, 3.0, 4e-4, False, 0)
+
+
+def state_at(rail: float, **values: float) -> Any:
+    state = np.zeros(1, STATE)[0]
+    state["rail"] = rail
+    begin_pulse(WALKER, 0, False, state)
+    for name, value in values.items():
+        state[name] = value
+    return state
+
+
+@pytest.mark.parametrize("touched", [False, True])
+def test_a_pulse_begins_at_rest_with_what_the_feed_drops_on_the_capacitor(touched: bool) -> None:
+    state = np.ones(1, STATE)[0]
+    begin_pulse(WALKER, 0, touched, state)
+    left = DESIGN.left
+    feed = left.series + left.motor.resistance
+    if touched and left.feeler is not None:
+        feed = 1.0 / (1.0 / feed + 1.0 / left.feeler)
+    assert state["coupling"] == pytest.approx(left.eye.quiet_current * feed)
+    for name in (
+        "rotor",
+        "speed",
+        "elapsed",
+        "margin",
+        "drift",
+        "bend",
+        "last_step",
+        "drain",
+        "peak",
+        "charge",
+    ):
+        assert state[name] == 0.0, name
+    for name in ("cover", "guess", "left", "off", "panel_slope"):
+        assert state[name] == math.inf, name
+    assert 0.0 < state["next_step"] < left.eye.flash_resistance * left.coupling
+
+
+@pytest.mark.parametrize("rail", [1.0, 3.0, 3.6, 4.2])
+def test_the_panel_is_known_with_its_slope(rail: float) -> None:
+    lit = lit_panel(WALKER, 4e-4, 10.0)
+    state = state_at(rail)
+    look_at_panel(WALKER, lit, state, rail)
+    low, here, high = (waiting_currents(WALKER, lit, rail + off).panel for off in (-1e-5, 0.0, 1e-5))
+    assert state["panel"] == here
+    assert state["panel_rail"] == rail
+    assert state["panel_slope"] == pytest.approx((high - low) / 2e-5, rel=1e-4)
+
+
+def test_a_latch_that_has_gone_on_lies_on_its_parabola() -> None:
+    latch = Latched(26.0, 0.03, 1e-4, 2e-3, 8.0)
+    found = gone_along(latch, 2e-3, 5.0, -300.0)
+    assert found == pytest.approx((26.0, 0.03 + 5.0 * 2e-3 - 300.0 * 4e-6, 1e-4, 2e-3, 8.0), rel=1e-12)
+
+
+@pytest.mark.parametrize("top", [2.2, 1.4])
+def test_the_slope_of_the_coupling_capacitor_is_a_difference(top: float) -> None:
+    """With the collector and the motor's current as they are, and the latch settled anew beside it.
+
+    A junction that gives way by V_T for each e-fold of the base's current is what is left out; to 15 %.
+    """
+    side = WALKER["side"][0]
+    point = CircuitPoint(3.1, 3.1 - 0.66 - top, 200.0, 0.1)
+    source = 3.1 - 2.0 * 4e-4
+    drawn = []
+    for off in (-1e-4, 0.0, 1e-4):
+        beside = point._replace(coupling=point.coupling + off)
+        junction = 0.66
+        for _ in range(30):
+            kick = kick_at(side, False, source, beside.coupling, junction)
+            supply = Supply(source, 0.0, float(side["motor_constant"]) * 200.0)
+            settled = settle_latch(supply, kick, THERMAL, side, Guess(math.inf, 0.0, 0.0))
+            junction = settled.junction
+        assert settled.holds
+        drawn.append((settled.pushed, settled))
+    middle = drawn[1][1]
+    latch = Latched(middle.guess, middle.collector, middle.base, middle.given, middle.gain)
+    slopes = slopes_at(WALKER, STILL, point, latch)
+    expected = (drawn[2][0] - drawn[0][0]) / 2e-4 / DESIGN.left.coupling
+    assert slopes.coupling == pytest.approx(expected, rel=0.15)
+
+
+def test_slopes_of_the_wheel_are_those_of_the_whole_flow() -> None:
+    point = CircuitPoint(3.1, 1.0, 200.0, 0.1)
+    latch = Latched(26.0, 0.03, 1e-4, 2e-3, 8.0)
+    slopes = slopes_at(WALKER, STILL, point, latch).wheel
+    faster = [flow_at(WALKER, STILL, point._replace(rotor=200.0 + off), latch) for off in (-1e-3, 1e-3)]
+    assert slopes.rotor_rotor == pytest.approx((faster[1].rotor - faster[0].rotor) / 2e-3, rel=1e-5)
+    assert slopes.speed_rotor == pytest.approx((faster[1].speed - faster[0].speed) / 2e-3, rel=1e-5)
+    further = [flow_at(WALKER, STILL, point._replace(speed=0.1 + off), latch) for off in (-1e-6, 1e-6)]
+    assert slopes.rotor_speed == pytest.approx((further[1].rotor - further[0].rotor) / 2e-6, rel=1e-5)
+    assert slopes.speed_speed == pytest.approx((further[1].speed - further[0].speed) / 2e-6, rel=1e-5)
+
+
+def test_accounts_of_a_step() -> None:
+    """Charges are rates by their weights; energies add up to what the storage lost and the panel gave."""
+    random = np.random.default_rng(8)
+    flows = [Flow(0.0, 0.0, 0.0, 0.0, *one) for one in random.uniform(1e-4, 1e-2, size=(4, 5))]
+    state = state_at(3.0, drain=2e-3)
+    step, end = 4e-4, 2.999
+    settle_accounts(WALKER, WALKER["side"][0], state, step, end, *flows)
+    charges = {
+        name: step * sum(w * getattr(one, name) for w, one in zip(WEIGHTS, flows, strict=True))
+        for name in ("motor", "bases", "eyes", "leak", "panel")
+    }
+    assert state["charge"] == pytest.approx(charges["motor"], rel=1e-12)
+    through = charges["motor"] + charges["bases"] + charges["eyes"] - charges["panel"]
+    drop = 2.0 * through / step
+    for name, charge in (("motor", "motor"), ("base", "bases"), ("eye", "eyes"), ("panel", "panel")):
+        assert state[f"{name}_energy"] == pytest.approx(charges[charge] * (2.9995 - drop), rel=1e-9), name
+    assert state["leak_energy"] == pytest.approx(charges["leak"] * 2.9995, rel=1e-12)
+    assert state["esr_energy"] == pytest.approx(through * drop, rel=1e-9)
+    # the drain follows with the time constant of the lit eye
+    tau = DESIGN.left.eye.flash_resistance * DESIGN.left.coupling
+    last = flows[3].bases + flows[3].eyes - flows[3].panel
+    assert state["drain"] == pytest.approx(last + (2e-3 - last) * math.exp(-step / tau), rel=1e-9)
+
+
+def test_a_last_short_step_goes_along_the_rates() -> None:
+    state = state_at(3.1, coupling=1.0, rotor=200.0, speed=0.1, elapsed=0.02)
+    begun = CircuitPoint(3.1, 1.0, 200.0, 0.1)
+    latch = Latched(26.0, 0.03, 1e-4, 2e-3, 8.0)
+    one = flow_at(WALKER, STILL, begun, latch)
+    way = go_to_the_end(WALKER, STILL, slopes_at(WALKER, STILL, begun, latch), state, 1e-7, begun, one)
+    assert state["elapsed"] == pytest.approx(0.02 + 1e-7, rel=1e-12)
+    for name, rate in (("rail", one.stored), ("coupling", one.coupling), ("rotor", one.rotor)):
+        value = float(getattr(begun, "stored" if name == "rail" else name))
+        assert float(state[name]) - value == pytest.approx(1e-7 * rate, rel=0.02), name
+    assert way == pytest.approx(0.1 * 1e-7, rel=1e-3)
+    before = state.copy()
+    state["status"] = 8
+    assert (
+        go_to_the_end(WALKER, STILL, slopes_at(WALKER, STILL, begun, latch), state, 1e-7, begun, one) == 0.0
+    )
+    before["status"] = 8
+    assert state.tobytes() == before.tobytes()
+
+
+def test_a_latch_is_lit_from_ground() -> None:
+    point = CircuitPoint(3.1, float(state_at(3.1)["coupling"]), 0.0, 0.0)
+    state = state_at(3.1)
+    assert light_latch(WALKER, STILL, point, state)
+    kick = kick_at(WALKER["side"][0], False, 3.1 - 2.0 * 4e-4, point.coupling, 0.65)
+    found = settle_latch(
+        Supply(3.1 - 2.0 * 4e-4, 2.0, 0.0), kick, THERMAL, WALKER["side"][0], Guess(math.inf, 0.0, 0.0)
+    )
+    for name in ("guess", "collector", "base", "given", "gain"):
+        assert state[name] == getattr(found, name), name
+    assert state["peak"] == found.motor
+
+
+@pytest.mark.parametrize("light", [0.0, 2e-3])
+def test_energy_of_a_pulse_adds_up(light: float) -> None:
+    """What storage and panel gave is what motor, bases, eyes, leak and the ESR took, to 1e-4 of it."""
+    state = state_at(3.1)
+    lit = lit_panel(WALKER, light, 0.0)
+    way, steps, holds = 0.0, 0, True
+    while holds:
+        holds, passed = pulse_step(WALKER, 0, lit, False, state, 3.0 - float(state["elapsed"]))
+        way += passed
+        steps += 1
+    # which is what DEVELOPERS.md says that a pulse takes
+    assert steps < 50
+    spent = sum(float(state[f"{name}_energy"]) for name in ("motor", "base", "eye", "leak", "esr"))
+    stored = 0.5 * DESIGN.storage.capacitance * (3.1**2 - float(state["rail"]) ** 2)
+    assert float(state["panel_energy"]) + stored == pytest.approx(spent, rel=1e-4)
+    # what rolls at the end has come by the way
+    assert 0.0 < way < float(state["elapsed"]) * 3.1 / DESIGN.left.motor.constant * DESIGN.left.tyre.radius
