@@ -11,6 +11,7 @@ from agents.circuit.transistors import OVERDRIVEN, Around, collector_voltage, dr
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.handbook.formulae import thermal_voltage
+from tests.helpers.reference_circuit import transistor_currents
 
 THERMAL = thermal_voltage(298.15)
 VALUES = {
@@ -126,6 +127,24 @@ def test_collector_of_an_npn_that_is_not_overdriven_has_its_closed_form(
     inside = (ratio + overdrive * (1.0 + charge / npn["reverse_gain"])) / (overdrive - 1.0)
     found, _ = collector_voltage(overdrive * demand, demand, THERMAL, npn)
     assert found == pytest.approx(THERMAL * math.log(inside), abs=1e-12)
+
+
+@pytest.mark.parametrize("overdrive", [2.5, 20.0, 60.0])
+@pytest.mark.parametrize("load", [0.03, 0.1])
+def test_an_overdriven_npn_settles_as_by_the_full_equations(load: float, overdrive: float) -> None:
+    """To 2 mV; with the charge in its base taken as that of its load it would be 13 mV off."""
+    part = Design(name="borage").with_values({**VALUES, "left.npn.early_voltage": 1e6}).left.npn
+    demand = load + load * load / part.knee_current
+    base = (overdrive * demand + math.sqrt(demand * part.low_knee_current)) / part.gain
+
+    def excess(collector: float) -> float:
+        emitter = brentq(
+            lambda trial: transistor_currents(part, trial, trial - collector)[1] - base, 0.1, 1.4, xtol=1e-13
+        )
+        return transistor_currents(part, emitter, emitter - collector)[0] - load
+
+    found, _ = collector_voltage(overdrive * demand, demand, THERMAL, SIDE["npn"])
+    assert found == pytest.approx(brentq(excess, 1e-4, 1.5, xtol=1e-9), abs=2e-3)
 
 
 @pytest.mark.parametrize("demand", [1e-4, 0.02, 0.3])

@@ -274,3 +274,58 @@ def test_a_stiff_slip_takes_few_steps() -> None:
     exact = solve_ivp(rates, (0.0, 0.01), [0.12 / radius, 0.1], method="Radau", rtol=1e-9, atol=1e-12)
     assert state["speed"] == pytest.approx(exact.y[1, -1], rel=1e-4)
     assert state["rotor"] == pytest.approx(exact.y[0, -1], rel=1e-4)
+
+
+@pytest.mark.parametrize(("speed", "slip"), [(0.1, 0.03), (0.1, -0.03), (0.02, 0.08)])
+def test_a_slipping_tyre_is_followed_to_second_order(speed: float, slip: float) -> None:
+    """Steps of 0.1 ms while it slips, against scipy's Radau; what is left goes with their square."""
+    walker = build(TANSY)[0]
+    side, radius = walker["side"][0], TANSY.left.tyre.radius
+
+    def rates(_: float, now: Any) -> tuple[float, float]:
+        return rolling(walker, side, now[0], now[1], 0.0)
+
+    begun = [(speed + slip) / radius, speed]
+    exact = solve_ivp(rates, (0.0, 4e-4), begun, method="Radau", rtol=1e-11, atol=1e-13).y[:, -1]
+    off = []
+    for count in (4, 8):
+        state = coasting_state(speed, begun[0])
+        for _ in range(count):
+            assert coast_step(walker, 0, state, 4e-4 / count)[0] == pytest.approx(4e-4 / count)
+        # all the time it has slipped by more than a tyre that grips
+        assert abs(radius * state["rotor"] - state["speed"]) > GRIPPING * TANSY.left.tyre.slip_speed
+        off.append([abs(float(state["rotor"]) * radius - exact[0] * radius), abs(state["speed"] - exact[1])])
+    assert np.array(off[0]) == pytest.approx(4.0 * np.array(off[1]), rel=0.35)
+    assert max(off[1]) < 2e-5
+
+
+@pytest.mark.parametrize("longest", [1.0, 2e-3])
+def test_a_step_ends_where_the_rotor_stops(longest: float) -> None:
+    """A body that drag holds, and a rim that slides to a stop: J / r^2 dv/dt = -(grip + friction / r)."""
+    design = TANSY.with_values({"both.tyre.slip_speed": 1e-3, "both.motor.friction": 1e-4, "body.drag": 1.0})
+    walker = build(design)[0]
+    side, radius = walker["side"][0], design.left.tyre.radius
+    state = coasting_state(0.0, 0.4 / radius)
+    time = way = 0.0
+    while not at_rest(state):
+        step, passed = coast_step(walker, 0, state, longest)
+        time, way = time + step, way + passed
+    falls = (float(side["tyre_grip"]) + 1e-4 / radius) / (design.left.motor.inertia / radius**2)
+    # in the last slips the tyre gives less than its grip
+    assert time == pytest.approx(0.4 / falls, rel=0.01)
+    assert way < 1e-9
+
+
+@pytest.mark.parametrize("longest", [1.0, 2e-3])
+def test_a_step_ends_where_the_body_stops(longest: float) -> None:
+    """A rotor that friction holds, and a body that slides to a stop: v^2 / 2 a of way, in v / a of time."""
+    design = TANSY.with_values({"both.tyre.slip_speed": 1e-3, "both.motor.friction": 0.1, "body.drag": 0.03})
+    walker = build(design)[0]
+    state = coasting_state(0.4, 0.0)
+    time = way = 0.0
+    while not at_rest(state):
+        step, passed = coast_step(walker, 0, state, longest)
+        time, way = time + step, way + passed
+    falls = (float(walker["side"][0]["tyre_grip"]) + 0.03) / float(walker["pivot_mass"])
+    assert time == pytest.approx(0.4 / falls, rel=0.01)
+    assert way == pytest.approx(0.5 * 0.4**2 / falls, rel=0.01)
