@@ -14,6 +14,7 @@ MODULES = {
 _LATCH = "tests/agents/circuit/test_latch.py"
 _PULSE = "tests/agents/circuit/test_pulse.py"
 _SURVIVAL = "tests/replays/scoring/test_survival.py"
+_TURNS = "tests/replays/scoring/test_turns.py"
 _CROWDS = "tests/replays/scoring/test_crowds.py"
 
 _OTHERS = {
@@ -39,7 +40,12 @@ _OTHERS = {
         _SURVIVAL,
         f"{_CROWDS}::test_several_floors_have_their_mean_and_its_range",
     ),
-    "replays/scoring/directions.py": ("tests/replays/scoring/test_scores.py",),
+    "replays/scoring/turns.py": (
+        f"{_TURNS}::test_turns_of_many_walkers_are_those_of_their_poses",
+        f"{_TURNS}::test_standing_still_and_nobody_at_all_turn_nothing",
+        f"{_TURNS}::test_a_pulse_that_is_locked_turns_on_in_its_direction_between_poses_a_fifth_of_a_second_apart",
+    ),
+    "replays/scoring/directions.py": (_SURVIVAL,),
 }
 
 

@@ -83,3 +83,38 @@ def test_a_pulse_that_is_locked_turns_on_in_its_direction_between_poses_a_fifth_
         pulses = replay.pulses.copy()
         pulses["heading1"] = np.angle(np.exp(1j * turned[-1]))
         assert turns_of_walker(pulses, rows).tolist() == pytest.approx([turned[-1]], rel=1e-9)
+
+
+def test_turns_of_many_walkers_are_those_of_their_poses() -> None:
+    """Several pulses each, mixed up, of up to three times round, some too short for a pose within them."""
+    draw = np.random.default_rng(17)
+    made = Fabricator(seconds=100.0)
+    for _ in range(3):
+        made.walker(0.5, 0.5)
+    expected, rows, ends = [], [], []
+    heading = draw.uniform(-math.pi, math.pi, 3)
+    for number in range(12):
+        # walkers out of turn, and one of them with no pulse of the middle
+        walker = int(draw.integers(0, 3))
+        begin, lasts = 1.0 + 8.0 * number, float(draw.choice([0.004, 0.9, 1.8, 3.0]))
+        made.pulse(walker, begin, (0.5, 0.5), lasts_s=lasts)
+        turn = float(draw.uniform(-1.0, 1.0)) * (0.05 if lasts < 0.01 else 19.0)
+        times = np.arange(begin, begin + lasts, 0.0041)[1:]
+        along = heading[walker] + turn * (times - begin) / lasts
+        rows += [(walker, time, place) for time, place in zip(times, along, strict=True)]
+        ends.append((heading[walker], heading[walker] + turn))
+        heading[walker] += turn
+        expected.append(turn)
+    replay = made.replay()
+    poses = np.zeros(len(rows), replay.poses.dtype)
+    for at, (walker, time, place) in enumerate(sorted(rows)):
+        poses[at]["walker"], poses[at]["time_s"] = walker, time
+        poses[at]["heading"] = math.remainder(place, 2.0 * math.pi)
+    pulses = replay.pulses.copy()
+    for at, (first, last) in enumerate(ends):
+        pulses[at]["heading0"] = math.remainder(first, 2.0 * math.pi)
+        pulses[at]["heading1"] = math.remainder(last, 2.0 * math.pi)
+    assert len({walker for walker, *_ in rows}) == 3
+    assert np.abs(expected).max() > 12.0
+    found = whole_turns(replace(replay, poses=poses, pulses=pulses))
+    assert found == pytest.approx(np.array(expected), abs=1e-5)
