@@ -8,6 +8,7 @@ import resource
 import sys
 import time
 import traceback
+import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -68,7 +69,10 @@ def _is_json_of_numbers(text: str) -> bool:
 def run_apart(command: Sequence[str], folder: Path) -> Outcome:
     """Run a command of the program in a process of its own, in ``folder``."""
     reader, writer = os.pipe()
-    child = os.fork()
+    with warnings.catch_warnings():
+        # from Python 3.12 on, of threads that a fork leaves behind; those of libraries are idle here
+        warnings.simplefilter("ignore", DeprecationWarning)
+        child = os.fork()
     if child == 0:
         os.close(reader)
         with open(writer, "wb") as stream:  # noqa: PTH123 - a descriptor has no path

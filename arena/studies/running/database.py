@@ -57,6 +57,17 @@ _DAMAGE = {
 }
 
 
+@contextlib.contextmanager
+def _legible() -> Iterator[None]:
+    """Tell names in a damaged database that are no text, over which the library stumbles, as damage."""
+    try:
+        yield
+    except UnicodeDecodeError as error:
+        damage = sqlite3.DatabaseError("names in it are no text")
+        damage.sqlite_errorcode = sqlite3.SQLITE_CORRUPT
+        raise damage from error
+
+
 class Database:
     """The database of one study, open. To be used from one thread at a time; a context manager closes it."""
 
@@ -187,7 +198,8 @@ class Database:
     def _refusals(self) -> Iterator[None]:
         """Turn what the database says into errors of ours."""
         try:
-            yield
+            with _legible():
+                yield
         except sqlite3.DatabaseError as error:
             code = getattr(error, "sqlite_errorcode", 0) & 0xFF
             if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
@@ -208,6 +220,7 @@ class Database:
             return "; choose another folder with --folder"
         return f"; {kept}, and the same command goes on from there once it can be"
 
+    @_legible()
     def _begun(
         self,
         identity: Mapping[str, str],
@@ -335,7 +348,7 @@ def _salvaged(path: Path) -> Claimed:
             (application,) = database.execute("PRAGMA application_id").fetchone()
             (form,) = database.execute("PRAGMA user_version").fetchone()
             return _files_of(database) if (application, form) == (_APPLICATION, _FORM) else {}
-    except sqlite3.DatabaseError:
+    except (sqlite3.DatabaseError, UnicodeDecodeError):
         return {}
 
 

@@ -187,6 +187,18 @@ def test_a_damaged_journal_is_told(tmp_path: Path) -> None:
         assert one.kept == 0
 
 
+def test_a_table_whose_name_is_no_text_is_told_and_can_be_thrown_away(tmp_path: Path) -> None:
+    with journal(tmp_path) as one:
+        fill_up_whole(one)
+    whole = (tmp_path / FILE).read_bytes()
+    place = whole.index(b"CREATE TABLE chunks") + len("CREATE TABLE ")
+    (tmp_path / FILE).write_bytes(whole[:place] + b"\xc4" * 6 + whole[place + 6 :])
+    with pytest.raises(InputError, match=r"the journal is damaged \(.*--restart"):
+        journal(tmp_path)
+    with journal(tmp_path, restart=True) as one:
+        assert one.kept == 0
+
+
 def changed(folder: Path, *statements: str) -> None:
     """Have somebody do something to a journal."""
     with contextlib.closing(sqlite3.connect(folder / FILE)) as database:
