@@ -1,7 +1,7 @@
 """How much of the code the tests run: ``python -m tests.covered [PART …] [--seconds 5]``.
 
 Two sorts of runs are put together. Kernels are compiled, and what they do then nobody sees; so the tests
-that call them run once as plain Python, hundreds of times slower. There a test that takes longer than
+that call them run once as plain Python, hundreds of times slower. There a test that computes for longer than
 ``--seconds`` is stopped and counts as skipped: what it has run by then counts, and the time of a run is
 bounded by the number of its tests. Everything else is seen in the usual way. Parts that ran before count too,
 until ``--anew``.
@@ -38,7 +38,7 @@ def main() -> int:
     """Run parts, all of them where none is named, and print what no test has run."""
     parser = argparse.ArgumentParser(prog="python -m tests.covered", description=__doc__)
     parser.add_argument("parts", nargs="*", metavar="PART", help=f"of {', '.join([*PLAIN, *USUAL])}")
-    parser.add_argument("--seconds", type=float, default=5.0, help="of a test in plain Python, at the most")
+    parser.add_argument("--seconds", type=float, default=5.0, help="of computing for a test in plain Python")
     parser.add_argument("--anew", action="store_true", help="forget parts that ran before")
     parser.add_argument("--only", default="", help="report these files, like 'agents/*'")
     asked = parser.parse_args()

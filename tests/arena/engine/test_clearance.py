@@ -1,18 +1,22 @@
 """Rooms of moving walkers: within them nothing changes that is not looked for, and nobody meets anybody."""
 
+import itertools
 import math
 from dataclasses import astuple, fields
 
 import numpy as np
 import pytest
+from shapely.geometry import LineString, Point
 
-from arena.engine.clearance import look_about, segment_gap, shadow_gap
-from arena.engine.motion import roll_freely, spacing
+from arena.engine.clearance import look_about, segment_gap, shadow_gap, ways_to_other, ways_to_walls
+from arena.engine.motion import roll_freely, settle_place, spacing
 from arena.engine.neighbours import look_at_touch
 from arena.engine.senses import shift_shadow, take_light, take_touch
 from arena.engine.tolerances import TOLERANCES, USUAL, Tolerances
 from arena.engine.world_arrays import PULSING, WAITING
 from tests.helpers.worlds import World, bench, box, design, lamp, plank
+
+THIN = design("pea", body__outline=((0.045, -0.004), (0.045, 0.004), (-0.02, 0.01), (-0.02, -0.01)))
 
 
 def crowd(draws: np.random.Generator) -> World:
@@ -124,9 +128,82 @@ def test_a_shadows_gap_is_how_far_it_may_go() -> None:
     assert 0.1 < np.mean(np.array(told) < 0.05) < 0.9
 
 
-def test_gaps_of_segments_are_shapelys() -> None:
-    from shapely.geometry import LineString
+def test_a_long_body_beside_a_wall_may_go_as_far_as_its_own_outline_lets_it() -> None:
+    """The circle about it crosses the wall; by shapely the outline does not, not after the way either."""
+    thin = THIN.with_values({"both.whisker": None})
+    wall = plank((0.2, 0.58), (0.8, 0.58))
+    world = World(bench(box(1.0, 1.0), walls=[wall]), [thin], [(0.5, 0.5, 0.0)], until=1.0).run(0.0)
+    body, line = world.bodies[0], LineString(wall.line)
+    body["y"] = body["near_y"] = 0.553
+    settle_place(world.crowd, 0)
+    assert Point(body["disc_x"], body["disc_y"]).distance(line) < world.walkers[0]["body_reach"]
+    gap = world.core(0)[0].distance(line)
+    assert gap > 0.01
+    for side in (0, 1):
+        body["phase"], body["side"] = PULSING, side
+        free, quiet = ways_to_walls(world.scene.walls, world.walkers[0], body)
+        assert 0.0 < quiet <= free
+        # the middle of the axle goes half of the tyre's way, so no less than this would be too little
+        assert free > 0.3 * gap
+        for way in (0.999 * free, -0.999 * free):
+            pose = body["x"], body["y"], body["heading"]
+            roll_freely(world.crowd, 0, way)
+            assert world.core(0)[0].distance(line) > 0.0
+            body["x"], body["y"], body["heading"] = pose
+            settle_place(world.crowd, 0)
 
+
+def test_two_long_bodies_that_move_go_their_half_and_stay_apart() -> None:
+    """Nose past nose, so that the circles about them overlap; by shapely they do not, after both ways."""
+    thin = THIN.with_values({"both.whisker": None})
+    poses = [(0.5, 0.5, 0.0), (0.53, 0.536, math.pi)]
+    world = World(bench(box(1.0, 1.0)), [thin] * 2, poses, until=1.0).run(0.0)
+    for sides in itertools.product((0, 1), (0, 1)):
+        for number in range(2):
+            world.bodies[number]["phase"], world.bodies[number]["side"] = PULSING, sides[number]
+        for number in (0, 1):
+            look_about(world.scene, world.crowd, number, 0.0)
+        ways = [float(body["left"]) for body in world.bodies]
+        assert not np.any(world.bodies["near"])
+        apart = world.core(0)[0].distance(world.core(1)[0])
+        assert apart > 0.01
+        before = world.bodies.copy()
+        for number in range(2):
+            roll_freely(world.crowd, number, ways[number])
+        assert world.core(0)[0].distance(world.core(1)[0]) > 0.0
+        world.bodies[:] = before
+
+
+def test_one_at_rest_far_away_takes_no_room() -> None:
+    blind = design("leek", both__whisker=None)
+    world = World(bench(box(2.0, 1.0)), [blind] * 2, [(0.5, 0.5, 0.0), (0.8, 0.5, 0.0)], until=1.0).run(0.0)
+    world.bodies[0]["phase"] = PULSING
+    assert ways_to_other(world.scene, world.crowd, 0, 1, 0.02, 0.02) == pytest.approx((0.02, 0.02), abs=2e-6)
+    # by what is between the circles, at twice the way of the middle, and no more
+    free, quiet = ways_to_other(world.scene, world.crowd, 0, 1, 9.0, 9.0)
+    assert quiet <= free <= 2.0 * (0.3 - 2 * 0.026)
+    assert quiet > 0.2
+
+
+def test_a_body_lower_than_all_eyes_and_panels_may_go_anywhere_about_them() -> None:
+    """It stands in no ray from a lamp above them, as one of the same height as the eyes does."""
+    poses = [(0.5, 0.5, 0.0), (0.56, 0.5, 2.0)]
+    for heights, free in (((0.06, 0.07), True), ((0.025, 0.03), False)):
+        one = design("mullein", both__eye__height=heights[0], panel__height=heights[1])
+        world = World(bench(box(1.0, 1.0), [lamp(0.8, 0.5, 0.3, 500.0)]), [one] * 2, poses, until=1.0).run(
+            0.0
+        )
+        assert np.any(world.crowd.lit[0] > 0.0)
+        assert (shadow_gap(world.scene, world.crowd, 0, 1, 0.05) == 0.05) == free
+        changed = False
+        for step in range(100):
+            world.bodies[1]["disc_x"] = 0.56 - 0.001 * step
+            changed |= shift_shadow(world.scene, world.crowd, 0, 1)
+            world.bodies[1]["shade_x"] = world.bodies[1]["disc_x"]
+        assert changed != free
+
+
+def test_gaps_of_segments_are_shapelys() -> None:
     draws = np.random.default_rng(5)
     for _ in range(500):
         ends = draws.uniform(0.0, 1.0, 8)

@@ -129,6 +129,9 @@ def test_exact_touches_have_a_direction() -> None:
     gap, way_x, way_y = contact.body_body_gap(SQUARE, 4, 0.0, SQUARE, 4, 0.0)
     assert gap == pytest.approx(-0.04)
     assert math.hypot(way_x, way_y) == pytest.approx(1.0)
+    # two squares side by side, rounded by 5 mm each
+    gap, way_x, way_y = contact.body_body_gap(SQUARE, 4, 0.005, SQUARE + np.array([0.04, 0.0]), 4, 0.005)
+    assert (gap, way_x, way_y) == pytest.approx((-0.01, -1.0, 0.0))
     # a capsule that lies along the wall
     capsule = np.array([[0.0, -0.01], [0.0, 0.01]])
     gap, way_x, way_y = contact.body_wall_gap(capsule, 2, 0.01, 0.0, -1.0, 0.0, 1.0)
@@ -208,6 +211,34 @@ def test_the_corner_of_a_tray_bends_no_less_than_the_tray_as_a_body() -> None:
         assert body <= tray + 1e-12
         bent += body > 0.0
     assert bent > 300
+
+
+def test_a_tray_at_a_planks_end_bends_by_its_farthest_corner() -> None:
+    """Past a plank that ends at a tray's corner the wire has to go round the whole tray.
+
+    It is pushed aside by e at c along it, so its tip moves by e (1 + 1.5 (L - c) / c); see whiskers.py.
+    """
+    plank = (0.05, -0.001, 0.05, 0.5)
+    corners = [(0.05, -0.001), (0.045, -0.002), (0.048, -0.004)]
+    edges = [(*corners[place - 1], *corners[place]) for place in range(3)]
+    root, tip = (0.0, 0.0), (0.06, 0.0)
+
+    def aside(x: float, y: float) -> float:
+        return -y * (1.0 + 1.5 * (0.06 - x) / x)
+
+    assert wall_bend(root, tip, plank) == pytest.approx(aside(*corners[0]))
+    expected = max(aside(*corner) for corner in corners)
+    assert expected > 3.0 * aside(*corners[0])
+    for rows in ((plank, *edges), (*edges[::-1], plank)):
+        assert wall_bend(root, tip, *rows) == pytest.approx(expected)
+
+
+def test_a_wire_passes_over_a_low_body_and_one_of_no_length_does_not_bend() -> None:
+    disc = np.array([[0.04, 0.0]])
+    bend = whiskers.whisker_body_bend
+    assert bend(0.0, 0.0, 0.06, 0.0, 0.02, disc, 1, 0.02, 0.021) > 0.0
+    assert bend(0.0, 0.0, 0.06, 0.0, 0.02, disc, 1, 0.02, 0.02) == 0.0
+    assert bend(0.04, 0.0, 0.04, 0.0, 0.02, disc, 1, 0.02, 0.03) == 0.0
 
 
 def test_bodies_bend_whiskers_that_they_overlap_by_no_less_than_the_overlap() -> None:

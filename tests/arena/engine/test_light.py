@@ -265,6 +265,14 @@ def test_nothing_comes_from_behind_nor_from_the_lamp_itself() -> None:
     assert open_light(0.0, 0.0, 2.0, *UP, 4.8, lamp) == 0.0
 
 
+def test_a_disc_is_seen_from_its_own_middle() -> None:
+    """There no way leads to it, so no wall can stand in one; on the floor below, the wall hides it."""
+    lamp = scenes.make_lamp(0.0, 0.0, 0.05, 100.0, 0.01)
+    walls = make_table([(0.005, -0.1, 0.005, 0.1, 0.2), (0.03, -0.1, 0.03, 0.1, 0.2)])
+    assert visible((0.0, 0.0, 0.05), lamp, walls) == 1.0
+    assert visible((0.1, 0.0, 0.0), lamp, walls) == 0.0
+
+
 def test_a_beam_narrows_and_has_no_back() -> None:
     beam = formulae.lobe_exponent(math.radians(20.0))
     lamp = scenes.make_lamp(0.0, 0.0, 1.0, 100.0, beam=beam)

@@ -44,7 +44,9 @@ def test_kernels_round_as_arrays_are_rounded() -> None:
         assert kept_light(value) == to_digits(exact, LIGHT_DIGITS)[0]
         assert kept_circuit(-value) == to_digits(-exact, CIRCUIT_DIGITS)[0]
     assert kept_volts(math.inf) == math.inf
-    for heading in [0.0, math.pi, -math.pi, 3.1412, *DRAWS.uniform(-math.pi, math.pi, 300)]:
+    # an arena may tell headings up to a whole turn to either side
+    whole = [2.0 * math.pi, -2.0 * math.pi, 4.0, -4.0]
+    for heading in [0.0, math.pi, -math.pi, 3.1412, *whole, *DRAWS.uniform(-math.pi, math.pi, 300)]:
         assert kept_heading(heading) == turn_grains(np.array([heading]))[0] / RADIAN
         assert math.cos(kept_heading(heading) - heading) > 1.0 - 1e-6
 

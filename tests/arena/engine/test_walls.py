@@ -10,7 +10,7 @@ from arena.engine.assembly import WorldPlan, assemble
 from arena.engine.batch import world_of
 from arena.engine.senses import standing_toward
 from arena.engine.shadow import visible_fraction
-from arena.engine.walls import LEAST_REACH, square_at, walls_of
+from arena.engine.walls import LEAST_REACH, MOST_CHOSEN, choose_along, square_at, walls_of
 from arena.scene.records import WALL
 from arena.simulation import run_plans
 from tests.benchmarks.worlds import bench, many_arenas
@@ -51,6 +51,33 @@ def test_a_square_lists_every_wall_near_it(count: int, reach: float) -> None:
         assert np.all(apart[listed] <= reach + 1.42 * side)
         told += len(listed)
     assert told < 200 * count
+
+
+def test_walls_along_a_way_are_all_those_near_it() -> None:
+    """By shapely's distances; -1, all walls, where the way is too long or has too many beside it."""
+    draws = np.random.default_rng(4)
+    walls = walls_of(scattered(80, draws), CORNERS, 0.25)
+    lines = shapely.linestrings(np.stack([walls.table[[0, 2]].T, walls.table[[1, 3]].T], axis=2))
+    fewer = 0
+    for _ in range(40):
+        # from and to places on the floor
+        x, y, to_x, to_y = draws.uniform((-0.5, 0.2, -0.5, 0.2), (3.5, 2.9, 3.5, 2.9))
+        dx, dy = 0.4 * (to_x - x), 0.4 * (to_y - y)
+        room = draws.uniform(0.0, 0.2)
+        count = choose_along(walls, x, y, dx, dy, room)
+        assert count >= 0
+        near = shapely.distance(lines, shapely.LineString([(x, y), (x + dx, y + dy)])) <= room
+        assert set(np.flatnonzero(near)) <= set(walls.chosen[:count])
+        assert len(set(walls.chosen[:count])) == count
+        table = walls.chosen_table[: 5 * count].reshape(5, count)
+        assert np.array_equal(table, walls.table[:, walls.chosen[:count]])
+        fewer += count < 40
+    assert fewer > 10
+    # steps of 20 mm, 32 of them at the most
+    assert choose_along(walls, 0.0, 1.0, 0.63, 0.0, 0.24) >= 0
+    assert choose_along(walls, 0.0, 1.0, 0.65, 0.0, 0.24) == -1
+    crowded = walls_of(scattered(MOST_CHOSEN * 4, draws), CORNERS, 0.25)
+    assert choose_along(crowded, 0.0, 1.0, 3.0, 0.5, 0.0) == -1
 
 
 def test_the_table_of_a_square_holds_its_walls() -> None:
