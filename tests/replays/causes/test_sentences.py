@@ -2,7 +2,7 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from typing import Any
 
 import numpy as np
@@ -16,7 +16,7 @@ from arena.simulation import simulate
 from replays.causes.sentences import Cause, pulse_cause, volts_words
 from replays.causes.traces import Circuits, Trace
 from replays.format.replay_file import read_replay, write_replay
-from replays.format.tables import CUT_OFF, TOUCHED_BODY, Replay
+from replays.format.tables import CUT_OFF, LEFT_WHISKER, RIGHT_WHISKER, TOUCHED_BODY, Replay
 from replays.window.cause_strip import latest_pulse, sentence
 from replays.words import light_words
 from tests.helpers.fabricate import Fabricator, arena
@@ -234,11 +234,20 @@ def test_a_whisker_pressed_in_a_pulse_tells_from_the_same_step_on(runs: list[Rep
     assert np.percentile(errors, 75) < 0.015
 
 
-def fabricated(both: str, right: str = "", **light: float) -> Trace:
-    """A walker of one design that fired once, at 30 s, by its left side."""
+def fabricated(
+    both: str,
+    right: str = "",
+    starts: tuple[float, ...] = (30.0,),
+    more: Callable[[Fabricator, int], None] | None = None,
+    **light: float,
+) -> Trace:
+    """A walker of one design that fired once, at 30 s, by its left side; ``more`` is put in besides."""
     made = Fabricator(seconds=100.0, arena=arena())
     walker = made.walker(0.2, 0.5)
-    made.pulse(walker, 30.0, (0.3, 0.5))
+    for number, start in enumerate(starts):
+        made.pulse(walker, start, (0.3 + 0.1 * number, 0.5))
+    if more is not None:
+        more(made, walker)
     replay = made.replay()
     text = f"photodrome: design 1\nname: cress\nboth:\n{both}"
     replay.header["designs"][0]["yaml"] = text + (f"right:\n{right}" if right else "")
@@ -263,6 +272,71 @@ def test_a_side_whose_flash_is_too_weak_leaves_the_other_alone() -> None:
     assert cause.reason == "alone"
     assert cause.other_V == math.inf
     assert cause.words.startswith("left fired: the right eye could not fire in 650 lx")
+
+
+CHARGED = {"light_left_lx": 600.0, "light_right_lx": 700.0, "trigger_V": 4.0}
+
+
+@pytest.mark.parametrize(
+    ("starts", "more", "late"),
+    [
+        ((0.0,), None, "the run began with the storage charged"),
+        ((30.0,), None, "the rail stood above the trigger already"),
+        (
+            (30.0,),
+            lambda made, walker: made.touch(walker, 30.0, LEFT_WHISKER, closed=True),
+            "its whisker was pressed that moment, with the rail above the new trigger",
+        ),
+        (
+            (30.0,),
+            lambda made, walker: made.touch(walker, 30.0, RIGHT_WHISKER, closed=True),
+            "the other whisker changed that moment",
+        ),
+        (
+            (30.0,),
+            lambda made, walker: made.light(walker, 30.0, 400.0),
+            "its light had fallen that moment, with the rail above the new trigger",
+        ),
+        # a second earlier is not that moment
+        (
+            (30.0,),
+            lambda made, walker: made.touch(walker, 29.0, LEFT_WHISKER, closed=True),
+            "the rail stood above the trigger already",
+        ),
+    ],
+)
+def test_why_the_rail_was_above_the_trigger(
+    starts: tuple[float, ...], more: Callable[[Fabricator, int], None] | None, late: str
+) -> None:
+    cause = pulse_cause(fabricated("  eye: { jitter: 0 mV }\n", starts=starts, more=more, **CHARGED), 0)
+    assert cause.above_V > 1.0
+    assert cause.words.startswith("left fired: its eye had 600 lx against 700 lx")
+    assert cause.words.endswith(f"; {late}")
+
+
+def test_who_waited_for_its_eye_fires_when_that_has_recovered() -> None:
+    eye = "  eye: { jitter: 0 mV }\n"
+    ready = fabricated(eye, **CHARGED).recovers(0)
+    assert ready > 30.5
+    at_once = pulse_cause(fabricated(eye, starts=(30.0, ready), **CHARGED), 1)
+    assert at_once.words.endswith("; the rail stood higher and waited for the eye to recover")
+    later = pulse_cause(fabricated(eye, starts=(30.0, ready + 1.0), **CHARGED), 1)
+    assert later.words.endswith("; the rail stood above the trigger already")
+
+
+def test_parts_that_trigger_lower_are_told() -> None:
+    """0.3 V less in the dark, and 0.7 V a decade of 1 + E / 150 lx against it."""
+    light = {"light_left_lx": 700.0, "light_right_lx": 300.0}
+    cause = pulse_cause(
+        fabricated("  eye: { jitter: 0 mV }\n", "  eye: { dark_trigger: 2.5 V }\n", **light), 0
+    )
+    against = 0.7 * math.log10((1.0 + 700.0 / 150.0) / (1.0 + 300.0 / 150.0))
+    assert cause.reason == "parts"
+    assert cause.shares["parts"] == pytest.approx(0.3, abs=1e-9)
+    assert cause.shares["light"] == pytest.approx(-against, abs=1e-9)
+    assert cause.words.startswith("left fired: its parts trigger 0.30 V lower in the same light")
+    assert f"against it {volts_words(against)} by its brighter light" in cause.words
+    assert cause.words.endswith(f"{volts_words(0.3 - against)} in all")
 
 
 def test_before_the_first_pulse_and_without_any_the_strip_says_so() -> None:
