@@ -10,13 +10,14 @@ from arena.recording import describe_arena, describe_day, map_of
 from arena.scene.sky import Sky, sky_of
 from arena.scene.spec import ArenaSpec, parse_arena
 from arena.scene.still_arena import arena_at
-from replays.drawing.day_card import day_words
+from replays.drawing.day_card import day_words, draw_day_card
 from replays.drawing.day_light import DayLight
 from replays.drawing.light_map import LightMap
 from replays.drawing.metres_to_points import fit
 from replays.drawing.moving_picture import Stage
-from replays.drawing.sheet import pygame
+from replays.drawing.sheet import Sheet, pygame
 from replays.format.daylight import Daylight, daylight_of
+from tests.helpers.drawn_words import noting_words
 
 YARD = """\
 photodrome: arena 1
@@ -111,6 +112,34 @@ def test_what_the_card_says(yard: tuple[ArenaSpec, Sky, dict[str, Any], Daylight
     assert day_words(day, 0.0).startswith("05:00, twilight")
     assert day_words(day, 18.0 * 3600.0 - 1.0).startswith("22:59, night")
     assert day.clock(20.0 * 3600.0) == "01:00 on day 2"
+
+
+def test_the_card_holds_its_words_and_shows_where_the_sun_stands(
+    yard: tuple[ArenaSpec, Sky, dict[str, Any], Daylight],
+) -> None:
+    """All in the upper left corner; a mark of the sun is there where that shines, and turns with it."""
+    _, _, arena, day = yard
+    shining = np.flatnonzero(day.sun_lx > 5e4)
+    pictures = []
+    for time_s in (day.times_s[shining[0]], day.times_s[shining[-1]], 18.0 * 3600.0 - 1.0):
+        surface = pygame.Surface((500, 300))
+        surface.fill((1, 2, 3))
+        sheet = Sheet(surface)
+        with noting_words(surface) as words:
+            draw_day_card(sheet, fit(arena, 0.0, 0.0, 500.0, 300.0), day, float(time_s))
+        assert [told for told, _ in words.seen] == [day_words(day, float(time_s))]
+        assert words.faults == []
+        picture = pygame.surfarray.array3d(surface)
+        drawn = np.any(picture != (1, 2, 3), axis=2)
+        ((_, ink),) = words.seen
+        right, bottom = np.max(np.nonzero(drawn), axis=1)
+        assert drawn[ink.left : ink.right, ink.top : ink.bottom].all()
+        assert right < ink.right + 20
+        assert bottom < ink.bottom + 20
+        pictures.append((ink.left, picture[: ink.left]))
+    (morning, first), (evening, second), (night, _) = pictures
+    assert min(morning, evening) > night + 10
+    assert not np.array_equal(first[:, :60], second[:, :60])
 
 
 def test_the_ground_follows_the_hour(yard: tuple[ArenaSpec, Sky, dict[str, Any], Daylight]) -> None:
