@@ -42,6 +42,7 @@ def main() -> int:
         "PHOTODROME_PLAIN": "1",
         "PYTEST_DISABLE_PLUGIN_AUTOLOAD": "1",
         "OPENBLAS_NUM_THREADS": "1",
+        "PYGAME_HIDE_SUPPORT_PROMPT": "1",
         "SDL_VIDEODRIVER": "dummy",
     }
     left = 0

@@ -60,6 +60,13 @@ _REASONS = {
             "if share < 0.999 and step >= SHORTEST_COASTING:",
             "if error >= allowed and step > SHORTEST_COASTING:",
             "if error > allowed and step >= SHORTEST_COASTING:",
+            'state["next_step"] = step * min(0.9 * math.sqrt(allowed / error), 6.0) if error > 0.0 else 5.0 * step',
+            'state["next_step"] = step * min(0.9 * math.sqrt(allowed / error), 4.0) if error > 0.0 else 5.0 * step',
+            'state["next_step"] = step * min(0.9 * math.sqrt(allowed / error), 5.0) if error >= 0.0 else 5.0 * step',
+            'state["next_step"] = step * min(0.9 * math.sqrt(allowed / error), 5.0) if error > -1.0 else 5.0 * step',
+            'state["next_step"] = step * min(0.9 * math.sqrt(allowed / error), 5.0) if error > 0.0 else 6.0 * step',
+            'state["next_step"] = step * min(0.9 * math.sqrt(allowed / error), 5.0) if error > 0.0 else 4.0 * step',
+            'state["next_step"] = step * min(0.9 * math.sqrt(allowed / error), 5.0) if error > 0.0 else 5.0 / step',
             "step = max(step * max( -0.09999999999999998 * math.sqrt(allowed / error), 0.1), SHORTEST_COASTING)",
             "step = max(step * max(0.9 * math.sqrt(allowed * error), 0.1), SHORTEST_COASTING)",
             "step = max(step * max(0.9 * math.sqrt(allowed / error), -0.9), SHORTEST_COASTING)",
@@ -111,6 +118,7 @@ _REASONS = {
             'state["speed"] = end_speed if end_speed >= SLOWEST else 0.0',
             'state["rotor"] = end_rotor / side["tyre_radius"] if end_rotor >= SLOWEST else 0.0',
             "if grips.slowest >= SLOWEST:",
+            'state["rotor"] = end_rotor if radius * end_rotor >= SLOWEST else 0.0',
             "stops = grips.slow > 0.0 and grips.slowest < grips.slow * longest",
         ),
         "of a tyre that does not grip nobody asks for this": (
@@ -127,6 +135,9 @@ _REASONS = {
         ),
         "what is below the slowest speed is set to nought": ("end_speed = -1.0", "end_rotor = -1.0"),
         "no way is negative but by rounding": ("return step, max(way, -1.0)",),
+        "a step that passes a stop ends next to it": (
+            "return step, 0.5 * step * (speed + max(end_speed, -1.0))",
+        ),
         "only shares below one are asked for": ("share = 2.0",),
     },
     "arena/studies/statistics/head_to_head.py": {
@@ -153,6 +164,21 @@ _REASONS = {
     "replays/scoring/survival.py": {
         "nobody tries to change one": ("@dataclass(frozen=False)",),
         "no share of a number of walkers is this one": ("half = np.flatnonzero(self.waiting < 0.5 + 1e-12)",),
+    },
+    "replays/scoring/turns.py": {
+        "nobody looks up the walker after the last": (
+            'own_pulses = np.searchsorted(pulses["walker"][order], np.arange(count + 2))',
+            'own_poses = np.searchsorted(poses["walker"], np.arange(count + 2))',
+        ),
+        "less than half a round, which rounding to whole ones takes away": (
+            "along = np.concatenate(([ 1.0], np.cumsum(steps)))",
+            "along = np.concatenate(([ -1.0], np.cumsum(steps)))",
+        ),
+        "no pulse, pose or turn is just as long to the last digit": (
+            'if pulses["rest_s"][number] - pulses["start_s"][number] >= 1.0:',
+            "seldom = spans >= _SELDOM",
+            "against = seldom & (ahead * steps <= -_BACK)",
+        ),
     },
 }
 

@@ -45,6 +45,8 @@ _OTHERS = {
     ),
     "replays/scoring/turns.py": (
         f"{_TURNS}::test_turns_of_many_walkers_are_those_of_their_poses",
+        f"{_TURNS}::test_turns_of_a_short_pulse_are_summed_from_pose_to_pose",
+        f"{_TURNS}::test_a_long_pulse_that_stands_after_a_while_turns_no_further",
         f"{_TURNS}::test_standing_still_and_nobody_at_all_turn_nothing",
         f"{_TURNS}::test_a_pulse_that_is_locked_turns_on_in_its_direction_between_poses_a_fifth_of_a_second_apart",
     ),

@@ -1,5 +1,6 @@
 """Whole turns: by hand, and against the way that the floor passed under the driven tyre."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -68,21 +69,60 @@ def test_standing_still_and_nobody_at_all_turn_nothing() -> None:
 
 
 def test_a_pulse_that_is_locked_turns_on_in_its_direction_between_poses_a_fifth_of_a_second_apart() -> None:
-    """Twice a second round, for ten seconds: poses 0.2 s apart, of 144 degrees each, then of 216."""
-    for degrees in (144.0, -144.0, 216.0, -216.0):
+    """Up to four times a second round, for ten seconds or for one and a half: poses 0.2 s apart."""
+    for degrees, seconds in itertools.product((40.0, 144.0, 216.0, 320.0), (1.5, 10.0)):
+        for sign in (1.0, -1.0):
+            check_locked(sign * degrees, seconds)
+
+
+def check_locked(degrees: float, seconds: float) -> None:
+    """A pulse that turns by ``degrees`` from pose to pose."""
+    made = Fabricator(seconds=20.0)
+    made.walker(0.5, 0.5)
+    made.pulse(0, 1.0, (0.5, 0.5), heading=0.0, lasts_s=seconds, ended=CUT_OFF)
+    replay = made.replay()
+    step, count = math.radians(degrees), round(seconds / 0.2)
+    # it begins with poses near one another, as every pulse does
+    times = np.concatenate([1.0 + 0.01 * np.arange(11), 1.1 + 0.2 * np.arange(1, count)])
+    turned = np.concatenate([step / 20 * np.arange(11), step * (0.5 + np.arange(1, count))])
+    rows = np.zeros(len(times), replay.poses.dtype)
+    rows["time_s"], rows["heading"] = times, np.angle(np.exp(1j * turned))
+    pulses = replay.pulses.copy()
+    pulses["heading1"] = np.angle(np.exp(1j * turned[-1]))
+    assert turns_of_walker(pulses, rows).tolist() == pytest.approx([turned[-1]], rel=1e-9)
+
+
+def test_a_long_pulse_that_stands_after_a_while_turns_no_further() -> None:
+    made = Fabricator(seconds=20.0)
+    made.walker(0.5, 0.5)
+    made.pulse(0, 1.0, (0.5, 0.5), heading=0.0, lasts_s=5.0, ended=CUT_OFF)
+    replay = made.replay()
+    times = np.concatenate([1.0 + 0.01 * np.arange(100), 2.0 + 0.5 * np.arange(8)])
+    turned = np.minimum(8.0 * (times - 1.0), 4.0)
+    rows = np.zeros(len(times), replay.poses.dtype)
+    rows["time_s"], rows["heading"] = times, np.angle(np.exp(1j * turned))
+    pulses = replay.pulses.copy()
+    pulses["heading1"] = math.remainder(4.0, 2.0 * math.pi)
+    assert turns_of_walker(pulses, rows).tolist() == pytest.approx([4.0], rel=1e-6)
+
+
+def test_turns_of_a_short_pulse_are_summed_from_pose_to_pose() -> None:
+    """Of up to half a round each, from firing to the first pose and from the last one to rest too."""
+    draw = np.random.default_rng(23)
+    for number in range(200):
+        pieces = draw.uniform(-3.1, 3.1, 1 + number % 4)
         made = Fabricator(seconds=20.0)
         made.walker(0.5, 0.5)
-        made.pulse(0, 1.0, (0.5, 0.5), heading=0.0, lasts_s=10.0, ended=CUT_OFF)
+        made.pulse(0, 7.0, (0.5, 0.5), lasts_s=0.9, ended=CUT_OFF)
         replay = made.replay()
-        step = math.radians(degrees)
-        # it begins with poses near one another, as every pulse does
-        times = np.concatenate([1.0 + 0.01 * np.arange(11), 1.1 + 0.2 * np.arange(1, 50)])
-        turned = np.concatenate([step / 20 * np.arange(11), step * (0.5 + np.arange(1, 50))])
-        rows = np.zeros(len(times), replay.poses.dtype)
-        rows["time_s"], rows["heading"] = times, np.angle(np.exp(1j * turned))
+        places = draw.uniform(-3.0, 3.0) + np.concatenate(([0.0], np.cumsum(pieces)))
+        rows = np.zeros(len(pieces) - 1, replay.poses.dtype)
+        rows["time_s"] = 7.0 + 0.9 * np.arange(1, len(pieces)) / len(pieces)
+        rows["heading"] = np.angle(np.exp(1j * places[1:-1]))
         pulses = replay.pulses.copy()
-        pulses["heading1"] = np.angle(np.exp(1j * turned[-1]))
-        assert turns_of_walker(pulses, rows).tolist() == pytest.approx([turned[-1]], rel=1e-9)
+        pulses["heading0"], pulses["heading1"] = np.angle(np.exp(1j * places[[0, -1]]))
+        found = turns_of_walker(pulses, rows)
+        assert found.tolist() == pytest.approx([float(pieces.sum())], abs=1e-5)
 
 
 def test_turns_of_many_walkers_are_those_of_their_poses() -> None:
