@@ -15,6 +15,39 @@ _REASONS = {
             "elif at_eye >= 0.0:",
         ),
     },
+    "agents/circuit/latch.py": {
+        "one round more or fewer of many": ("DRIVE_ROUNDS = 41", "SEARCH_ROUNDS = 201"),
+        "the search from ground, and the last step, end as near by themselves": (
+            "NEAR_LEVEL = 1.002",
+            "STRAIGHT_SHARE = 1.2",
+            "if level.capability > level.demand or abs(excess) < NEAR_LEVEL:",
+        ),
+        "no difference is as large as that to the last digit": (
+            "if abs(change) <= 1e-4:",
+            "if status != SETTLED or held >= frame.free_level:",
+            "if abs(level.shift) >= HELD:",
+            "if drawn >= 0.1 * guess.base:",
+        ),
+        "a bound for where both transistors are saturated, and no slope tells the gain": (
+            "gain = min(max(gain, 0.0), 3.0 * level.given / base)",
+        ),
+        "of a latch that does not hold nobody asks for this": (
+            "return Settled(False, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)",
+            "return Settled(False, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, 0.0, 0.0, math.inf, status)",
+            "return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, 0.0, 0.0, math.inf, status)",
+            "return Settled(False, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 1.0, 0.0, math.inf, status)",
+        ),
+        "another place to begin from: a round more or fewer, and the same level to 0.5 mV": (
+            'scale = side["pnp"]["saturation_current"] * side["pnp"]["gain"]',
+            "rises = -1.0",
+            "y += min(max(-level.shift / level.collector_slope, - 1.0), 2.0)",
+            "if abs(settled - held) < HELD and falls - rises < HELD:",
+            "held = 0.5 * (rises - falls)",
+            "drawn = frame.drive - frame.weight / y - frame.stiffness * place",
+            "if drawn > 0.1 / guess.base:",
+            "y += math.log(drawn / guess.base) * guess.base / (guess.base - frame.weight)",
+        ),
+    },
     "agents/circuit/level.py": {
         "a motor of no current is none either way": ("if motor <= 0.0:",),
         "just there the slopes still hold": ("if abs(shift) >= STRAIGHT:",),
@@ -24,6 +57,14 @@ _REASONS = {
         "the load's Early factor below ground, less than the demand's slope leaves out": (
             "if collector > -1.0:",
         ),
+    },
+    "agents/circuit/panel.py": {
+        "one round more of sixty": ("ROUNDS = 61",),
+        "what has melted is a choice": ("HOTTEST = 424.15",),
+        "no resistance is that to the last digit": ("if series <= 1e-15:",),
+        "no change is that to the last digit": ("if abs(change) <= 1e-6 * thermal:",),
+        "it is written before it is read": ("dark = 1.0",),
+        "a round or more too many": ("continue", "change = balance / (grown / thermal + 2.0 / shunt)"),
     },
     "agents/circuit/steering.py": {
         "one halving more or less of thirty": ("HALVINGS = 31", "HALVINGS = 29"),
@@ -166,6 +207,11 @@ _REASONS = {
         "no share of a number of walkers is this one": ("half = np.flatnonzero(self.waiting < 0.5 + 1e-12)",),
     },
     "replays/scoring/turns.py": {
+        "poses of a short pulse are not that seldom": (
+            'if pulses["rest_s"][number] + pulses["start_s"][number] > 1.0:',
+            'if pulses["rest_s"][number] - pulses["start_s"][number] > 0.0:',
+        ),
+        "the same for any turn but none, and below 10 rad": ("against = seldom & (ahead / steps < -_BACK)",),
         "nobody looks up the walker after the last": (
             'own_pulses = np.searchsorted(pulses["walker"][order], np.arange(count + 2))',
             'own_poses = np.searchsorted(poses["walker"], np.arange(count + 2))',

@@ -178,7 +178,7 @@ def holds_at_rest(values: dict[str, float], rail: float, back: float, coupling: 
 
 @pytest.mark.parametrize("number", range(8))
 def test_a_settled_latch_is_where_the_full_equations_come_to_rest(number: int) -> None:
-    assert holds_at_rest(*drawn_states(8)[number]) is not None
+    assert holds_at_rest(*drawn_states(number + 1)[number]) is not None
 
 
 def test_settled_latches_are_where_the_full_equations_come_to_rest() -> None:

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from pvlib import pvsystem, temperature
-from scipy.optimize import minimize_scalar
+from scipy.optimize import brentq, minimize_scalar
 
 from agents.circuit import panel as kernels
 from agents.circuit.status import SETTLED
@@ -51,6 +51,28 @@ def test_current_is_that_of_pvlib(panel: tuple[float, ...]) -> None:
     got = [panel_current(rail, *panel) for rail in rails]
     # where the current passes through nought a share of it says nothing
     np.testing.assert_allclose(got, expected, rtol=1e-6, atol=1e-9 * photocurrent)
+
+
+@pytest.mark.parametrize(
+    ("rail", "panel"),
+    [
+        (3.0, (1e-3, 1e-9, 0.0257, 2.0, 1e3)),
+        (10.0, (0.0, 1e-12, 0.0257, 5.0, 1e6)),
+        (0.0, (40e-3, 1e-9, 0.0257, 1e3, 1e5)),
+        (1.0, (40e-3, 1e-9, 0.0257, 1e3, 1e5)),
+        (-2.0, (40e-3, 1e-9, 0.0257, 1e3, 1e5)),
+    ],
+)
+def test_current_a_hundred_thermal_voltages_off(rail: float, panel: tuple[float, ...]) -> None:
+    """A rail far above what the panel can give, or a drop far above it, against a root finder."""
+    photocurrent, saturation, thermal, series, shunt = panel
+
+    def short(junction: float) -> float:
+        diode = saturation * math.expm1(junction / thermal)
+        return photocurrent - diode - junction / shunt - (junction - rail) / series
+
+    junction = brentq(short, min(rail, 0.0) - 1.0, 1.5, xtol=1e-15)
+    assert panel_current(rail, *panel) == pytest.approx((junction - rail) / series, rel=1e-9)
 
 
 def at_temperature(design: Design, celsius: float, photocurrent: float) -> tuple[float, ...]:
