@@ -12,12 +12,25 @@ MODULES = {
 """The modules that can be tried, by folder."""
 
 _LATCH = "tests/agents/circuit/test_latch.py"
+_CHARGING = "tests/agents/circuit/test_charging.py"
 _PULSE = "tests/agents/circuit/test_pulse.py"
 _SURVIVAL = "tests/replays/scoring/test_survival.py"
 _TURNS = "tests/replays/scoring/test_turns.py"
 _CROWDS = "tests/replays/scoring/test_crowds.py"
 
 _OTHERS = {
+    "agents/circuit/charging.py": (
+        f"{_CHARGING}::test_time_to_reach_a_goal",
+        f"{_CHARGING}::test_the_two_ways_of_counting_time_agree",
+        f"{_CHARGING}::test_energies_of_a_charging_are_told_alike_in_both_ways_and_add_up",
+        f"{_CHARGING}::test_discharge_of_a_capacitor_through_a_resistor",
+        f"{_CHARGING}::test_charge_from_a_source_of_constant_current",
+        f"{_CHARGING}::test_current_at_the_kink_of_an_eye_is_continuous",
+    ),
+    "agents/circuit/ignition.py": (
+        "tests/agents/circuit/test_ignition.py::test_ignition_is_the_most_that_a_flash_has_to_give",
+        "tests/agents/circuit/test_ignition.py::test_a_flash_from_too_low_does_not_ignite",
+    ),
     "agents/circuit/latch.py": (
         f"{_LATCH}::test_diode_law_of_the_settled_latch",
         f"{_LATCH}::test_a_settled_latch_is_where_the_full_equations_come_to_rest",

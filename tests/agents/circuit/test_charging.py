@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from agents.circuit.charging import charging_current, time_to_reach, wait
+from agents.circuit.charging import charge_to, charging_current, time_to_reach, wait
 from agents.circuit.panel import lit_panel
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
@@ -113,6 +113,21 @@ def test_the_two_ways_of_counting_time_agree() -> None:
     state["rail"] = 0.7
     wait(walker, lit_panel(walker, photocurrent, 0.0), state, reach(walker, photocurrent, 0.7, 2.9))
     assert state["rail"] == pytest.approx(2.9, rel=1e-5)
+
+
+@pytest.mark.parametrize(("start", "goal"), [(0.7, 1.8), (0.7, 2.9), (2.0, 2.5)])
+def test_energies_of_a_charging_are_told_alike_in_both_ways_and_add_up(start: float, goal: float) -> None:
+    """Panel less eyes and leak is what the storage gained, C (goal^2 - start^2) / 2."""
+    walker = build(UNEVEN)[0]
+    panel = lit_panel(walker, photocurrent_at(UNEVEN, 2000.0), 0.0)
+    charging = charge_to(walker, panel, start, goal)
+    stored = 0.5 * UNEVEN.storage.capacitance * (goal**2 - start**2)
+    assert charging.panel - charging.eyes - charging.leak == pytest.approx(stored, rel=1e-6)
+    state = waited(UNEVEN, photocurrent_at(UNEVEN, 2000.0), start, charging.time)
+    for name in ("panel", "eyes", "leak"):
+        counted = float(state["eye_energy" if name == "eyes" else f"{name}_energy"])
+        assert counted == pytest.approx(getattr(charging, name), rel=1e-4), name
+    assert charging.time == reach(walker, photocurrent_at(UNEVEN, 2000.0), start, goal)
 
 
 def test_discharge_of_a_capacitor_through_a_resistor() -> None:

@@ -23,6 +23,7 @@ from agents.circuit.pulse import (
 )
 from agents.circuit.records import STATE
 from agents.circuit.stages import WEIGHTS
+from agents.circuit.status import SETTLED
 from agents.design.as_built import build
 from agents.design.spec import Design
 
@@ -199,3 +200,37 @@ def test_energy_of_a_pulse_adds_up(light: float) -> None:
     assert float(state["panel_energy"]) + stored == pytest.approx(spent, rel=1e-4)
     # what rolls at the end has come by the way
     assert 0.0 < way < float(state["elapsed"]) * 3.1 / DESIGN.left.motor.constant * DESIGN.left.tyre.radius
+
+
+@pytest.mark.parametrize(
+    ("values", "touched", "light"),
+    [
+        ({}, False, 3e-3),
+        ({}, True, 1e-4),
+        ({"both.latch": 47e3}, False, 1e-4),
+        ({"storage.series_resistance": 5.0, "both.latch": 4.7e3}, False, 1e-4),
+        ({"both.motor.resistance": 8.0}, False, 1e-4),
+        ({"storage.capacitance": 1e-3}, True, 0.0),
+    ],
+)
+def test_a_pulse_in_few_steps_is_that_of_many(values: dict[str, float], touched: bool, light: float) -> None:
+    """A thousandth of the tolerance changes it by half a percent at the most; it takes thirty steps or so."""
+    design = Design(name="marigold").with_values(values)
+    pulses = []
+    for finer in (1.0, 1000.0):
+        walker = build(design)[0]
+        walker["tolerance"] /= finer
+        state = np.zeros(1, STATE)[0]
+        state["rail"] = 3.1
+        begin_pulse(walker, 0, touched, state)
+        lit = lit_panel(walker, light, 0.0)
+        way, steps, holds = 0.0, 0, True
+        while holds:
+            holds, passed = pulse_step(walker, 0, lit, touched, state, 3.0)
+            way += passed
+            steps += 1
+        assert state["status"] == SETTLED
+        pulses.append([float(state[name]) for name in ("elapsed", "rail", "charge")] + [way])
+        assert steps < 45 * finer
+    assert pulses[0][:3] == pytest.approx(pulses[1][:3], rel=6e-3)
+    assert pulses[0][3] == pytest.approx(pulses[1][3], rel=0.015)
