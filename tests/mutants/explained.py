@@ -181,6 +181,12 @@ _REASONS = {
         ),
         "only shares below one are asked for": ("share = 2.0",),
     },
+    "arena/studies/statistics/estimates.py": {
+        "the bound is never nought": (
+            "is_alike = np.abs(pulls).max(axis=1, initial=0.0) < 1e-12 * scale / np.maximum(",
+        ),
+        "at just as many both ways come to the same": ("is_long = above.shape[1] >= _MOST_RESAMPLED",),
+    },
     "arena/studies/statistics/head_to_head.py": {
         "nobody tries to change one": ("@dataclass(frozen=False)",),
         "any seed is as good": (

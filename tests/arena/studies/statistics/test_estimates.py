@@ -220,6 +220,26 @@ def test_a_median_of_an_even_number_lies_between() -> None:
     assert estimate(REACH_TIME, np.array([1.0, 2.0, 4.0, 8.0])).value == 3.0
 
 
+def test_figures_alone_are_those_of_each_setting() -> None:
+    draw = np.random.default_rng(31)
+    times = draw.lognormal(5.0, 0.8, (4, 9))
+    assert values_of(REACH_TIME, times) == pytest.approx(np.median(times, axis=1))
+    few = np.array([[1.0, 3.0], [5.0, np.nan]])
+    assert values_of(REACH_TIME, few).tolist() == [2.0, 5.0]
+    assert values_of(CONTACTS, times) == pytest.approx(times.mean(axis=1))
+
+
+def test_an_interval_of_parts_of_a_whole_stays_among_them() -> None:
+    """Of thousands of trials one of which has a part, the normal interval alone would begin below nought."""
+    values = np.zeros((2, 6000))
+    values[0, 17], values[1] = 0.25, 1.0
+    values[1, 17] = 0.75
+    few, most = estimate_all(REACHED, values)
+    assert (few.low, most.high) == (0.0, 1.0)
+    assert 0.0 < few.value < few.high < 3e-4
+    assert 1.0 - 3e-4 < most.low < most.value < 1.0
+
+
 def test_nothing_at_all_is_undefined() -> None:
     for score in (REACHED, REACH_TIME, CONTACTS):
         for values in (np.full(9, np.nan), np.empty(0)):
