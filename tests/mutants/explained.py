@@ -4,6 +4,33 @@
 
 # Why, and the lines as they read when changed, by module.
 _REASONS = {
+    "agents/circuit/charging.py": {
+        "a code, which its readers import": ("REACHES = 1",),
+        "one round more of many": (
+            "INTERVALS = 401",
+            "while there < 0.7 * here and end - rail > 1e-7 and halvings <= HALVINGS:",
+            "while left > 0.0 and steps <= STEPS:",
+        ),
+        "of a charging without end nobody asks for this": (
+            "return Charging(math.inf, 0.0, 0.0, 1.0, status)",
+            "return Charging(math.inf, 0.0, -1.0, 0.0, status)",
+        ),
+        "no current or interval is that to the last digit": (
+            "while there <= 0.7 * here and end - rail > 1e-7 and halvings < HALVINGS:",
+            "while there < 0.7 * here and end - rail >= 1e-7 and halvings < HALVINGS:",
+        ),
+        "nodes lie on both sides of the middle alike": (
+            "voltage = middle + half * (place if node % 2 != 0 else -place)",
+        ),
+        "what is left of nothing passes at once": ("while left >= 0.0 and steps < STEPS:",),
+        "below a share of 1e-9 of the currents": (
+            "if abs(rate1) * left < 1e-7 or abs(net) < 1e-9 * (abs(one.panel) - one.eyes + one.leak):",
+        ),
+        "more steps or fewer, within the error that is allowed": (
+            "step *= max(0.9 * (1e-6 * error) ** (1.0 / 3.0), 0.1)",
+            "step *= max(0.9 * (1e-6 / error) ** (1.0 / 2.0), 0.1)",
+        ),
+    },
     "agents/circuit/eye.py": {
         "below the first point it has returned": ("for point in range( 0, count):",),
         "at a point either way gives its value": ("if place < lights[0]:", "if place < lights[point]:"),
@@ -184,6 +211,9 @@ _REASONS = {
     "arena/studies/statistics/estimates.py": {
         "the bound is never nought": (
             "is_alike = np.abs(pulls).max(axis=1, initial=0.0) < 1e-12 * scale / np.maximum(",
+        ),
+        "of an odd number both middle values are one": (
+            "return np.where(np.isinf(right) | (count % 1 == 1), left, middle)",
         ),
         "at just as many both ways come to the same": ("is_long = above.shape[1] >= _MOST_RESAMPLED",),
     },

@@ -23,6 +23,7 @@ _OTHERS = {
         f"{_CHARGING}::test_time_to_reach_a_goal",
         f"{_CHARGING}::test_the_two_ways_of_counting_time_agree",
         f"{_CHARGING}::test_energies_of_a_charging_are_told_alike_in_both_ways_and_add_up",
+        f"{_CHARGING}::test_nobody_charges_beyond_rest_and_a_long_wait_ends_there",
         f"{_CHARGING}::test_discharge_of_a_capacitor_through_a_resistor",
         f"{_CHARGING}::test_charge_from_a_source_of_constant_current",
         f"{_CHARGING}::test_current_at_the_kink_of_an_eye_is_continuous",

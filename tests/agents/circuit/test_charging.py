@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
-from agents.circuit.charging import charge_to, charging_current, time_to_reach, wait
+from agents.circuit.charging import charge_to, charging_current, time_to_reach, wait, waiting_currents
 from agents.circuit.panel import lit_panel
 from agents.circuit.records import STATE
 from agents.circuit.status import SETTLED
@@ -128,6 +128,28 @@ def test_energies_of_a_charging_are_told_alike_in_both_ways_and_add_up(start: fl
         counted = float(state["eye_energy" if name == "eyes" else f"{name}_energy"])
         assert counted == pytest.approx(getattr(charging, name), rel=1e-4), name
     assert charging.time == reach(walker, photocurrent_at(UNEVEN, 2000.0), start, goal)
+
+
+@pytest.mark.parametrize("design", [PANSY, UNEVEN], ids=["default", "uneven"])
+@pytest.mark.parametrize("light", [300.0, 30_000.0])
+def test_nobody_charges_beyond_rest_and_a_long_wait_ends_there(design: Design, light: float) -> None:
+    """Where panel, eyes and leak are in balance, by a root finder; and energy in is energy out."""
+    photocurrent = photocurrent_at(design, light)
+    rest, walker = rest_voltage(design, photocurrent), build(design)[0]
+    panel = lit_panel(walker, photocurrent, 0.0)
+    assert charge_to(walker, panel, 0.0, rest + 0.01) == (math.inf, 0.0, 0.0, 0.0, SETTLED)
+    assert 0.0 < charge_to(walker, panel, 0.0, 0.9 * rest).time < math.inf
+    for start in (0.0, 0.8, 3.5):
+        state = waited(design, photocurrent, start, 1e6)
+        assert state["status"] == SETTLED
+        assert state["rail"] == pytest.approx(rest, rel=1e-5)
+        stored = 0.5 * design.storage.capacitance * (rest**2 - start**2)
+        spent = state["eye_energy"] + state["leak_energy"]
+        # at rest for all but the beginning
+        currents = waiting_currents(walker, panel, rest)
+        assert state["leak_energy"] == pytest.approx(1e6 * currents.leak * rest, rel=0.05)
+        assert state["eye_energy"] == pytest.approx(1e6 * currents.eyes * rest, rel=0.05)
+        assert state["panel_energy"] - spent == pytest.approx(stored, abs=1e-3 * spent)
 
 
 def test_discharge_of_a_capacitor_through_a_resistor() -> None:
