@@ -42,6 +42,20 @@ _REASONS = {
             "elif at_eye >= 0.0:",
         ),
     },
+    "agents/circuit/ignition.py": {
+        "a round more or fewer": (
+            "ROUNDS = 13",
+            "change = min(max(math.log(goal / drop) / steep, - 7.0), 6.0)",
+            "if abs(change) < -0.999999:",
+        ),
+        "it is written before it is read": (
+            "junction, base, drop = 0.0, 1.0, 0.0",
+            "drop, further = 0.0, 1.0",
+        ),
+        "what recombines at a hundred times that current: below a millivolt": (
+            "root = math.sqrt(npn_gain * given - npn_lost * npn_lost) - npn_lost",
+        ),
+    },
     "agents/circuit/latch.py": {
         "one round more or fewer of many": ("DRIVE_ROUNDS = 41", "SEARCH_ROUNDS = 201"),
         "the search from ground, and the last step, end as near by themselves": (

@@ -64,6 +64,11 @@ def test_a_flash_from_too_low_does_not_ignite() -> None:
         assert not ignites(1.7, touched, side)
         assert not ignites(2.2, touched, side)
         assert ignites(2.6, touched, side)
+    least, more = (float(one) for one in side["ignition"])
+    between = 0.5 * (least + more)
+    assert least < more
+    assert ignites(between, False, side)
+    assert not ignites(between, True, side)
     # a small latch resistor holds the PNP off all the harder
     assert not ignites(2.6, False, left_side({"both.latch": 200.0}))
 
@@ -113,6 +118,7 @@ def carried(ideal: Any, knee: float) -> Any:
         {"both.npn.early_voltage": 5.0, "both.pnp.early_voltage": 4.0, "both.npn.low_knee_current": 1e-3},
         {"both.pnp.low_knee_current": 1e-3, "both.series": 8e3, "both.eye.dark_trigger": 2.0},
         {"both.npn.gain": 8.0, "both.motor.resistance": 200.0, "both.latch": 400.0},
+        {"both.eye.lit_voltage": 1.0, "both.pnp.early_voltage": 3.0},
     ],
     ids=str,
 )
