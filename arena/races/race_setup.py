@@ -161,10 +161,6 @@ class RaceSetup:
         return HeatTerms(terms.courses[course], starters, poses, terms.alone, terms.seed, number)
 
 
-def _all_from(start: int, among: Sequence[Entry]) -> list[tuple[int, int]]:
-    return [(one, start) for one in range(len(among))]
-
-
 def prepare_race(
     plan: RacePlan,
     listed: EntryList,

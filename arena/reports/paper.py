@@ -8,9 +8,8 @@ from typing import NamedTuple
 from replays.drawing.colours import WHITE, Colour, luminance
 from replays.drawing.theme import LIGHT
 
-# Least contrasts of text, and of lines and marks that carry meaning: WCAG 2.2, 1.4.3 and 1.4.11.
+# Least contrast of text: WCAG 2.2, 1.4.3.
 TEXT_CONTRAST = 4.5
-MARK_CONTRAST = 3.0
 
 COLOURS: dict[str, Colour] = {
     "paper": LIGHT.card,

@@ -16,8 +16,6 @@ from arena.scene.spec import ArenaSpec
 ROOM = 1e-3
 # Draws for one walker before a zone counts as full.
 ATTEMPTS = 2000
-# Seeds lie between 0 and this, and begin again there.
-SEEDS = 2**63
 # Draws after which it is worth working out whether there is any room.
 FEW_ATTEMPTS = 50
 

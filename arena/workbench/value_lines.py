@@ -12,7 +12,7 @@ from pydantic import BaseModel
 
 from agents.design.rewriting import places_saying, plain_at, rewrite
 from agents.design.spec import Design, part_reader
-from agents.design.values_by_path import SPREAD, of_one
+from agents.design.values_by_path import of_one
 from agents.errors import WorkError
 from agents.text.marked_yaml import KeyPath
 from agents.text.shapes import Shape, keys_of, shape_at, shape_of
@@ -136,11 +136,6 @@ def with_rows(document: Document, place: KeyPath, typed: str) -> str:
         for row in read_rows(typed):
             text = with_item(text, one, row, model)
     return _read(document, text)
-
-
-def with_tolerance(document: Document, path: str, typed: str) -> str:
-    """The text of a design with a tolerance of the part at ``path``. Raises SpecError and WorkError."""
-    return with_line(document, (SPREAD, path), {}, typed)
 
 
 def parts_without_tolerance(document: Document, scope: str) -> list[str]:
