@@ -27,6 +27,7 @@ _REASONS = {
             "if abs(rate1) * left < 1e-7 or abs(net) < 1e-9 * (abs(one.panel) - one.eyes + one.leak):",
         ),
         "more steps or fewer, within the error that is allowed": (
+            "step *= min(0.9 * (1e-6 / error) ** (1.0 / 3.0), 5.0) if error > 0.0 else 4.0",
             "step *= max(0.9 * (1e-6 * error) ** (1.0 / 3.0), 0.1)",
             "step *= max(0.9 * (1e-6 / error) ** (1.0 / 2.0), 0.1)",
         ),
@@ -106,6 +107,35 @@ _REASONS = {
         "no change is that to the last digit": ("if abs(change) <= 1e-6 * thermal:",),
         "it is written before it is read": ("dark = 1.0",),
         "a round or more too many": ("continue", "change = balance / (grown / thermal + 2.0 / shunt)"),
+    },
+    "agents/circuit/pulse.py": {
+        "other steps, as few, with length, rail and charge within the 0.6 % of the tolerance in six designs": (
+            "COUPLING_SCALE = 1.5",
+            "DARK_SPARE = 3.0",
+            "EMPTYING_SHARE = 1.4",
+            'softened = latch.base / (latch.base + thermal * (kick.answer - 1.0 / side["latch"]))',
+            'known = abs(state["panel_slope"] * climbed) < 1e-4 + 1.01 * abs(state["panel"])',
+            'above = rail - begun.coupling + walker["thermal"] * latched.y - side["lit_voltage"]',
+            'shortest = max(min(LET_GO_SHARE * state["elapsed"], - 1.5 / slopes.coupling), LET_GO_TIME)',
+            'slowest = EMPTYING_SHARE * (side["motor_resistance"] + walker["esr"]) / walker["capacitance"]',
+            "slowest = min(slowest, PANEL_SHARE * lit.thermal * one.stored)",
+            'spare = min(max(SPARE * (state["cover"] - 1.0), 1.0), LIT_SPARE if not is_lit else DARK_SPARE)',
+            "if 0.999 < gone < 0.0:",
+            "dark = LITTLE_PAST / math.log1p(gone) / slopes.coupling",
+            "nothing = CircuitPoint(0.0, 1.0, 0.0, 0.0)",
+            "goes_on = step * (drift + step / bend)",
+            "step = max( -0.7 * step, shortest)",
+            "step *= max(0.9 * (tolerance / error) ** (1.0 / 2.0), 0.1)",
+            "if error > (0.9 / GROWTH) ** 4 * tolerance:",
+            "growth = min(growth, 0.9 * (tolerance / error) ** (1.0 * 3.0))",
+            "if last >= 0.0 and not is_lit:",
+            'bend = 2.0 * (moved - state["drift"] - 0.5 * state["bend"] * last) / (step + last)',
+            "end = gone_on(begun, step, stage_rates(one, slopes, step, CircuitPoint( -1.0, 0.0, 0.0, 0.0)))",
+        ),
+        "on the way out of what no design has met": (
+            "return False, 1.0",
+            "return True, 0.0",
+        ),
     },
     "agents/circuit/steering.py": {
         "one halving more or less of thirty": ("HALVINGS = 31", "HALVINGS = 29"),
@@ -225,6 +255,9 @@ _REASONS = {
     "arena/studies/statistics/estimates.py": {
         "the bound is never nought": (
             "is_alike = np.abs(pulls).max(axis=1, initial=0.0) < 1e-12 * scale / np.maximum(",
+        ),
+        "no share is 99 % to the last digit": (
+            "is_near_end = 0.0 < percent < 1.0 or 99.0 <= percent < 100.0",
         ),
         "of an odd number both middle values are one": (
             "return np.where(np.isinf(right) | (count % 1 == 1), left, middle)",
