@@ -241,6 +241,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Print what came of it; returns how many cases went wrong."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--number", type=int, default=500, help="so many journals")
+    parser.add_argument("--from", dest="first", type=int, default=0, help="the number of the first")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", type=int, help="the case of this number alone")
     options = parser.parse_args(arguments)
@@ -251,7 +252,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     slowest, largest, wrong = 0.0, 0, 0
     with tempfile.TemporaryDirectory() as room:
         sound = sound_runs(Path(room))
-        for number in range(options.number) if options.only is None else [options.only]:
+        for number in (
+            range(options.first, options.first + options.number) if options.only is None else [options.only]
+        ):
             name, way, outcome, faults = tried(number, options.seed, sound)
             slowest, largest = max(slowest, outcome.seconds), max(largest, outcome.memory)
             came["refused" if outcome.code == 2 else "taken"] += 1

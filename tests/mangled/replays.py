@@ -76,6 +76,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Print what came of it; returns how many cases went wrong."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     parser.add_argument("--number", type=int, default=2000, help="so many replays")
+    parser.add_argument("--from", dest="first", type=int, default=0, help="the number of the first")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", type=int, help="the case of this number alone")
     parser.add_argument("--keep", type=Path, help="folder for the files of what went wrong")
@@ -86,7 +87,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     came: Counter[str] = Counter()
     slowest, largest, wrong = 0.0, 0, 0
     with tempfile.TemporaryDirectory() as made:
-        numbers = range(options.number) if options.only is None else [options.only]
+        last = options.first + options.number
+        numbers = range(options.first, last) if options.only is None else [options.only]
         for case in cases(options.seed, numbers, corpus(Path(made))):
             with tempfile.TemporaryDirectory() as folder:
                 found = outcomes(case, Path(folder))
