@@ -252,9 +252,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     slowest, largest, wrong = 0.0, 0, 0
     with tempfile.TemporaryDirectory() as room:
         sound = sound_runs(Path(room))
-        for number in (
-            range(options.first, options.first + options.number) if options.only is None else [options.only]
-        ):
+        last = options.first + options.number
+        for number in range(options.first, last) if options.only is None else [options.only]:
             name, way, outcome, faults = tried(number, options.seed, sound)
             slowest, largest = max(slowest, outcome.seconds), max(largest, outcome.memory)
             came["refused" if outcome.code == 2 else "taken"] += 1
