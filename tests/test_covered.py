@@ -28,8 +28,17 @@ def test_that_computes():
 def test_of_a_fixture_that_computes(slow):
     assert False
 
+def test_that_makes_another_error_of_it():
+    try:
+        compute()
+    except BaseException as stopped:
+        raise ValueError from stopped
+
 def test_that_is_quick():
     pass
+
+def test_that_fails():
+    raise ValueError
 """
 
 
@@ -44,5 +53,5 @@ def test_what_computes_for_too_long_is_skipped_and_what_waits_is_not(tmp_path: P
     done = subprocess.run(
         [*command, "test_limit.py"], cwd=tmp_path, env=variables, capture_output=True, text=True, check=False
     )
-    assert "2 passed, 2 skipped" in done.stdout, done.stdout + done.stderr
+    assert "1 failed, 2 passed, 3 skipped" in done.stdout, done.stdout + done.stderr
     assert "takes longer than 0.3 s as plain Python" in done.stdout
