@@ -18,7 +18,8 @@ def read_tables(archive: Archive) -> dict[str, NDArray[Any]]:
         name: archive.array(name, LIGHTS_THEN if name == "lights" else dtype)
         for name, dtype in MEMBERS.items()
     }
-    lights = np.zeros(len(tables["lights"]), LIGHTS)
+    # in whatever shape it comes; the shapes of all tables are checked together
+    lights = np.zeros(tables["lights"].shape, LIGHTS)
     lights["clear_panel_lx"] = np.nan
     for column in LIGHTS_THEN.names or ():
         lights[column] = tables["lights"][column]

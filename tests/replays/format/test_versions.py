@@ -6,6 +6,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from agents.errors import ReplayError
 from replays.causes.traces import Circuits
 from replays.format.header import VERSION
 from replays.format.replay_file import read_replay, write_replay
@@ -52,6 +53,15 @@ def test_a_replay_of_version_1_is_read_with_every_digit() -> None:
     assert replay.header["version"] == 1
     for design, scores in told(score(replay)).items():
         assert scores == pytest.approx(SCORED[design], rel=1e-12)
+
+
+@pytest.mark.parametrize("shape", [(1, -1), (-1, 1)])
+def test_a_table_of_version_1_in_another_shape_is_refused(shape: tuple[int, int], tmp_path: Path) -> None:
+    with np.load(FIRST) as members:
+        held = {name: members[name] for name in members.files}
+    np.savez(tmp_path / "it.npz", **(held | {"lights": held["lights"].reshape(shape)}))
+    with pytest.raises(ReplayError, match="lights has 2 dimensions, where 1 belong"):
+        read_replay(tmp_path / "it.npz")
 
 
 def test_it_keeps_its_scores_as_a_replay_of_today(tmp_path: Path) -> None:
