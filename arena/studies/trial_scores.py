@@ -88,6 +88,11 @@ def misfit_of(rows: RecordArray, first: int) -> str:
     """Why rows of TRIAL cannot be those of the trials from ``first`` on, in words; empty where they can."""
     if not np.array_equal(rows["trial"], np.arange(first, first + len(rows))):
         return "their numbers"
+    return impossible_figure(rows)
+
+
+def impossible_figure(rows: RecordArray) -> str:
+    """The column of TRIAL ``rows``, of any trials, with a figure that no trial has; empty if none is."""
     for name in SCORE_COLUMNS:
         values = rows[name]
         most = 1.0 + _A_LITTLE if name in _SHARES else np.inf

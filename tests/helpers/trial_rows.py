@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from arena.studies.trial_scores import SCORE_COLUMNS, misfit_of
+from arena.studies.trial_scores import SCORE_COLUMNS, impossible_figure
 
 
 def possible(rows: np.ndarray) -> np.ndarray:
@@ -12,10 +12,10 @@ def possible(rows: np.ndarray) -> np.ndarray:
     """
     for name in SCORE_COLUMNS:
         rows[name] = np.abs(rows[name])
-        if misfit_of(rows, int(rows["trial"][0])) == name:
+        if impossible_figure(rows) == name:
             rows[name] %= 1.0
     rows["impossible"] = 0.0
     for part, whole in (("escapes", "contacts"), ("shade_escapes", "shades")):
         rows[part] = np.minimum(rows[part], rows[whole])
-    assert misfit_of(rows, int(rows["trial"][0])) == ""
+    assert impossible_figure(rows) == ""
     return rows

@@ -10,13 +10,11 @@ by seed and number, so that ``--only 17`` does one again.
 
 # ruff: noqa: T201 - printing is what it is for
 
-import argparse
 import contextlib
 import shutil
 import sqlite3
 import tempfile
 import zlib
-from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from importlib import import_module
@@ -26,10 +24,11 @@ import numpy as np
 
 from arena.studies.running.database import FILE, Database
 from arena.studies.trial_scores import SCORE_COLUMNS, TRIAL
+from tests.helpers.commands import listing
 from tests.helpers.plans import with_vary
-from tests.mangled.mangle_bytes import cut_short, flipped, spliced
+from tests.mangled.mangle_bytes import cut_short, drawn_way, flipped, spliced
 from tests.mangled.mangle_replays import HOSTILE_NUMBERS
-from tests.mangled.running import Outcome, run_apart
+from tests.mangled.running import Outcome, Tally, case_options, numbers_of, run_apart
 
 PLAN = with_vary(
     "design.storage.capacitance: 10 uF, 15 uF", more="repeats: 150\nlasts: 5 s\nscores: [pulses]\n"
@@ -204,19 +203,15 @@ def sound_runs(room: Path) -> dict[str, Sound]:
 
 
 def _results(folder: Path) -> dict[str, bytes]:
-    return {
-        str(path.relative_to(folder)): path.read_bytes()
-        for path in sorted(folder.rglob("*"))
-        if path.is_file() and FILE not in path.name
-    }
+    held = {str(Path(name).relative_to(folder)): content for name, content in listing(folder).items()}
+    return {name: content for name, content in held.items() if FILE not in name}
 
 
 def tried(number: int, seed: int, sound: dict[str, Sound]) -> tuple[str, str, Outcome, list[str]]:
     """Command, way, outcome and faults of a case."""
     draw = np.random.default_rng([seed, number])
     name = list(COMMANDS)[int(draw.integers(len(COMMANDS)))]
-    shares = np.array([share for _, share in WAYS.values()])
-    way = list(WAYS)[int(draw.choice(len(WAYS), p=shares / shares.sum()))]
+    way = drawn_way(WAYS, draw)
     command, place, _, _ = COMMANDS[name]
     with tempfile.TemporaryDirectory() as room:
         folder = Path(room, "inner")
@@ -239,36 +234,24 @@ def tried(number: int, seed: int, sound: dict[str, Sound]) -> tuple[str, str, Ou
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Print what came of it; returns how many cases went wrong."""
-    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
-    parser.add_argument("--number", type=int, default=500, help="so many journals")
-    parser.add_argument("--from", dest="first", type=int, default=0, help="the number of the first")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--only", type=int, help="the case of this number alone")
-    options = parser.parse_args(arguments)
+    options = case_options(__doc__ or "", 500, "journals").parse_args(arguments)
     for module in ("arena.studies.running.sweeping", "arena.studies.search.tuning", "arena.studies.kits"):
         # here, so that not each of the processes imports them for itself
         import_module(module)
-    came: Counter[str] = Counter()
-    slowest, largest, wrong = 0.0, 0, 0
+    tally = Tally("journals")
     with tempfile.TemporaryDirectory() as room:
         sound = sound_runs(Path(room))
-        last = options.first + options.number
-        for number in range(options.first, last) if options.only is None else [options.only]:
+        for number in numbers_of(options):
             name, way, outcome, faults = tried(number, options.seed, sound)
-            slowest, largest = max(slowest, outcome.seconds), max(largest, outcome.memory)
-            came["refused" if outcome.code == 2 else "taken"] += 1
-            wrong += bool(faults)
+            tally.add([outcome], bool(faults))
             for fault in faults:
                 print(f"case {number}, {name}, {way}: {fault}")
             if faults or options.only is not None:
                 print("\n".join(f"    {line[:300]}" for line in outcome.said.splitlines()[-6:]), flush=True)
             if number % 100 == 99:
                 print(f"{number + 1} done", flush=True)
-    print(
-        f"{sum(came.values())} mangled journals: {came['refused']} refused, {came['taken']} taken, "
-        f"{wrong} wrong; at the most {slowest:.1f} s of a core and {largest / 1e6:.0f} MB for a command"
-    )
-    return wrong
+    print(tally)
+    return tally.wrong
 
 
 if __name__ == "__main__":

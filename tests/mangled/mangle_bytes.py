@@ -3,12 +3,19 @@
 import io
 import struct
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
+from typing import Any
 
 import numpy as np
 
 Draw = np.random.Generator
 Members = dict[str, bytes]
+
+
+def drawn_way(ways: Mapping[str, tuple[Any, float]], draw: Draw) -> str:
+    """The name of one of several ways, each with the share in which it is to be drawn."""
+    shares = np.array([share for _, share in ways.values()])
+    return list(ways)[int(draw.choice(len(ways), p=shares / shares.sum()))]
 
 
 def zip_of(members: Members, method: int = zipfile.ZIP_DEFLATED) -> bytes:

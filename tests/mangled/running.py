@@ -1,5 +1,6 @@
 """Running commands of the program on a mangled file, each in a process of its own, and what came of it."""
 
+import argparse
 import contextlib
 import io
 import json
@@ -53,6 +54,47 @@ class Outcome:
         if self.code == 0 and "--json" in self.command and not _is_json_of_numbers(self.out):
             found.append("no JSON of numbers")
         return found
+
+
+class Tally:
+    """Counts what came of cases: refused or taken, how many wrong, and the most that a command cost."""
+
+    def __init__(self, what: str) -> None:
+        self.what = what
+        self.refused = self.taken = self.wrong = 0
+        self.slowest, self.largest = 0.0, 0
+
+    def add(self, found: Sequence[Outcome], is_wrong: bool) -> None:
+        """Count a case by the outcomes of its commands, the first of which tells whether it is refused."""
+        self.slowest = max(self.slowest, *(one.seconds for one in found))
+        self.largest = max(self.largest, *(one.memory for one in found))
+        self.refused += found[0].code == 2
+        self.taken += found[0].code != 2
+        self.wrong += is_wrong
+
+    def __str__(self) -> str:
+        return (
+            f"{self.refused + self.taken} mangled {self.what}: {self.refused} refused, {self.taken} taken, "
+            f"{self.wrong} wrong; at the most {self.slowest:.1f} s of a core and {self.largest / 1e6:.0f} MB "
+            "for a command"
+        )
+
+
+def case_options(told: str, number: int, what: str) -> argparse.ArgumentParser:
+    """Options for which cases are tried, ``number`` of them if nobody says; ``told`` is the help."""
+    parser = argparse.ArgumentParser(description=told, formatter_class=argparse.RawTextHelpFormatter)
+    parser.add_argument("--number", type=int, default=number, help=f"so many {what}")
+    parser.add_argument("--from", dest="first", type=int, default=0, help="the number of the first")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--only", type=int, help="the case of this number alone")
+    return parser
+
+
+def numbers_of(options: argparse.Namespace) -> Sequence[int]:
+    """The numbers of the cases that :func:`case_options` were given."""
+    if options.only is not None:
+        return [options.only]
+    return range(options.first, options.first + options.number)
 
 
 def _is_json_of_numbers(text: str) -> bool:

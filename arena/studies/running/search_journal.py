@@ -19,7 +19,7 @@ from agents.errors import InputError, OutputError
 from arena.studies.plans.study import Setting
 from arena.studies.running.database import Claimed, Database
 from arena.studies.running.results_folder import check_single
-from arena.studies.trial_scores import TRIAL, misfit_of
+from arena.studies.trial_scores import TRIAL, impossible_figure
 
 OLDER_LIST = "manifest.json"
 """Name of the list of its files that a search left in its folder before it kept a journal."""
@@ -88,11 +88,10 @@ PRIMARY KEY (setting, repeat)) WITHOUT ROWID;
                         raise self.damaged(f"repeat {repeat} of a setting")
                     if len(content) != TRIAL.itemsize:
                         raise self.damaged(f"repeat {repeat} of a setting")
-                    row = np.frombuffer(content, TRIAL)
-                    if misfit_of(row, int(row["trial"][0])):
-                        raise self.damaged(f"repeat {repeat} of a setting")
-                    found[number, place[repeat]] = row[0]
+                    found[number, place[repeat]] = np.frombuffer(content, TRIAL)[0]
                     is_there[number, place[repeat]] = True
+            if figure := impossible_figure(found[number, is_there[number]]):
+                raise self.damaged(f"{figure} of a setting")
         return found, is_there
 
     def _of(self, key: str, first: int, last: int) -> list[tuple[Any, Any, Any]]:

@@ -8,13 +8,14 @@ import pytest
 from scipy.optimize import brentq
 
 from agents.circuit.latch import Guess, Settled, along, settle_latch, strongest_drive
-from agents.circuit.level import Frame, Kick, Level, Supply, excess_of, frame_of, level_at
+from agents.circuit.level import Kick, Supply, excess_of, frame_of
 from agents.circuit.status import SETTLED
 from agents.circuit.transistors import Around, collector_voltage, driver_currents
 from agents.design.as_built import build
 from agents.design.parts import Driver, Transistor
 from agents.design.spec import Design
 from agents.handbook.formulae import thermal_voltage
+from tests.helpers.levels import level_of
 from tests.helpers.reference_circuit import ROOM_THERMAL_VOLTAGE, rest_of_latch, transistor_currents
 
 ROOM = thermal_voltage(298.15)
@@ -198,16 +199,6 @@ def test_the_strongest_drive_solves_its_equation(drive: float, weight: float, sc
 
 # a coupling capacitor that holds the base at its voltage, and feeds the collector
 STIFF = Kick(1.25e-3, 1.5e-3, 4e-4, 2.1)
-
-
-def level_of(y: float, near: float, frame: Frame, side: Any) -> Level:
-    """The level that goes with a y, looked for again from where it was found."""
-    for _ in range(80):
-        level = level_at(y, near, frame, side)
-        if abs(level.shift) < 1e-13:
-            break
-        near = level.collector
-    return level
 
 
 @pytest.mark.parametrize("number", [0, 3, 4, 6, 7, 11])

@@ -21,6 +21,7 @@ from agents.circuit.transistors import collector_voltage
 from agents.design.as_built import build
 from agents.design.spec import Design
 from agents.handbook.formulae import thermal_voltage
+from tests.helpers.levels import level_of
 from tests.helpers.reference_circuit import RISEN
 
 THERMAL = thermal_voltage(298.15)
@@ -96,14 +97,8 @@ def by_equations(y: float, supply: Supply, collector: float) -> dict[str, float]
 
 
 def settled(y: float, frame: Frame) -> Level:
-    """The level looked for again from where it was found."""
-    near = 0.05
-    for _ in range(60):
-        level = level_at(y, near, frame, SIDE)
-        if abs(level.shift) < 1e-14:
-            break
-        near = level.collector
-    return level
+    """The level of this side, found whatever its collector stands at."""
+    return level_of(y, 0.05, frame, SIDE)
 
 
 def y_of(state: tuple[float, ...]) -> float:

@@ -299,6 +299,17 @@ def test_a_slipping_tyre_is_followed_to_second_order(speed: float, slip: float) 
     assert max(off[1]) < 2e-5
 
 
+def coasted_to_rest(walker: Any, state: Any, longest: float) -> tuple[float, float]:
+    """Time [s] and way [m] until a walker rests, in not many steps, each of ``longest`` [s] at the most."""
+    time = way = 0.0
+    steps = 0
+    while not at_rest(state):
+        step, passed = coast_step(walker, 0, state, longest)
+        time, way, steps = time + step, way + passed, steps + 1
+    assert steps < 60
+    return time, way
+
+
 @pytest.mark.parametrize("longest", [1.0, 2e-3])
 def test_a_step_ends_where_the_rotor_stops(longest: float) -> None:
     """A body that drag holds, and a rim that slides to a stop: J / r^2 dv/dt = -(grip + friction / r)."""
@@ -306,12 +317,7 @@ def test_a_step_ends_where_the_rotor_stops(longest: float) -> None:
     walker = build(design)[0]
     side, radius = walker["side"][0], design.left.tyre.radius
     state = coasting_state(0.0, 0.4 / radius)
-    time = way = 0.0
-    steps = 0
-    while not at_rest(state):
-        step, passed = coast_step(walker, 0, state, longest)
-        time, way, steps = time + step, way + passed, steps + 1
-    assert steps < 60
+    time, way = coasted_to_rest(walker, state, longest)
     falls = (float(side["tyre_grip"]) + 1e-4 / radius) / (design.left.motor.inertia / radius**2)
     # in the last slips the tyre gives less than its grip
     assert time == pytest.approx(0.4 / falls, rel=0.01)
@@ -324,12 +330,7 @@ def test_a_step_ends_where_the_body_stops(longest: float) -> None:
     design = TANSY.with_values({"both.tyre.slip_speed": 1e-3, "both.motor.friction": 0.1, "body.drag": 0.03})
     walker = build(design)[0]
     state = coasting_state(0.4, 0.0)
-    time = way = 0.0
-    steps = 0
-    while not at_rest(state):
-        step, passed = coast_step(walker, 0, state, longest)
-        time, way, steps = time + step, way + passed, steps + 1
-    assert steps < 60
+    time, way = coasted_to_rest(walker, state, longest)
     falls = (float(walker["side"][0]["tyre_grip"]) + 0.03) / float(walker["pivot_mass"])
     assert time == pytest.approx(0.4 / falls, rel=0.01)
     assert way == pytest.approx(0.5 * 0.4**2 / falls, rel=0.01)
