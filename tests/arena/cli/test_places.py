@@ -6,22 +6,9 @@ import pytest
 
 from agents.design.spec import read_design
 from agents.errors import OptionError
-from agents.handbook.light_kinds import KINDS
-from agents.handbook.places import PLACES
 from agents.testbench.bench_figures import bench
 from agents.testbench.diagnosis import diagnose
 from tests.helpers.commands import photodrome
-
-
-def test_places_have_the_light_of_the_standard() -> None:
-    """EN 12464-1: 100 lx in corridors, 300 in classrooms, 500 for writing, 750 for technical drawing."""
-    by_standard = {
-        name: place.light for name, place in PLACES.items() if place.source.startswith("EN 12464-1")
-    }
-    assert by_standard == {"corridor": 100.0, "classroom": 300.0, "desk": 500.0, "drawing board": 750.0}
-    assert all(place.kind in KINDS and place.source for place in PLACES.values())
-    lights = [place.light for place in PLACES.values()]
-    assert lights == sorted(lights)
 
 
 def test_the_bench_measures_in_the_light_of_a_place() -> None:
