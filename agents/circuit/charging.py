@@ -13,11 +13,6 @@ from agents.circuit.panel import LitPanel, open_circuit_voltage, panel_current
 from agents.circuit.status import CHARGE_UNFINISHED, NO_NUMBER, SETTLED, WAIT_UNFINISHED
 from agents.compiled import kernel, kernel_part
 
-# Bits that say what a walker's charging comes to.
-REACHES = 0
-DIM = 1
-BLIND = 2
-
 # Intervals of a charging, halvings of one, and steps of a wait at the most; healthy ones take far less.
 INTERVALS = 400
 HALVINGS = 100

@@ -12,7 +12,6 @@ from typing import Any
 
 import numpy as np
 
-from agents.arrays import RecordArray
 from agents.circuit.charging import open_circuit, waiting_currents
 from agents.circuit.eye import on_voltage, trigger_voltage
 from agents.circuit.ignition import ignites
@@ -26,8 +25,6 @@ from agents.errors import ModelError, OptionError
 from agents.handbook.light_kinds import kind_index
 from agents.testbench.bench_pulses import PULSE_POINT, copy_pulse, measure_pulse, tell_nothing
 
-Record = RecordArray
-
 _NUMBERS = (
     "photocurrent",
     "air",
@@ -38,8 +35,6 @@ _NUMBERS = (
     "leak",
     "hold",
 )
-
-SIDE_NAMES = ("left", "right")
 
 BRIGHTEST = 1e6  # [lx]
 

@@ -41,11 +41,6 @@ for _name in _DOINGS.split():
 UNREAD = _Unread()
 
 
-def is_unread(value: Any) -> bool:
-    """Whether a value stands for an item that could not be read."""
-    return value is UNREAD
-
-
 @dataclass(frozen=True)
 class Finding:
     """A fault; where ``find_near`` is there, it takes a while and gives the nearest right word."""

@@ -5,7 +5,6 @@
 # Why, and the lines as they read when changed, by module.
 _REASONS = {
     "agents/circuit/charging.py": {
-        "a code, which its readers import": ("REACHES = 1",),
         "one round more of many": (
             "INTERVALS = 401",
             "while there < 0.7 * here and end - rail > 1e-7 and halvings <= HALVINGS:",
