@@ -251,6 +251,58 @@ _REASONS = {
         ),
         "only shares below one are asked for": ("share = 2.0",),
     },
+    "arena/races/ranking.py": {
+        "a choice": (
+            "MOST_ROUNDS = 1001",
+            "MOST_ROUNDS = 999",
+            "return rounds if rounds < MOST_ROUNDS else None",
+        ),
+        "where all rounds are ties the share of wins is a half": (
+            "if share <= 0.5 or untied < 0.0:",
+            "if share <= 0.5 or untied <= -1.0:",
+        ),
+        "one step more or fewer of twenty thousand": ("_MOST_STEPS = 20001", "_MOST_STEPS = 19999"),
+        "nobody tries to change one": ("@dataclass(frozen=False)",),
+        "no two scores differ by that to the last digit": ("wins += row[:, None] >= row[None, :] + _SAME",),
+        "a chance of one is above every limit already": (
+            "chance = np.minimum( 2.0, 2.0 * binom.sf(more - 1, ahead + behind, 0.5))",
+        ),
+        "a whole number over a power of two is no twentieth of a whole number": (
+            "failed = np.flatnonzero(chance[order] >= limits)",
+        ),
+        "of as many wins as losses nothing is told": ("if behind[number] >= ahead[number]:",),
+        "nobody is better than himself": ("better = sure & (rank[:, None] <= rank[None, :])",),
+        "who is alone is next with certainty: a win more, and as much more in what it is divided by": (
+            "if np.count_nonzero(left) >= 1:",
+            "if np.count_nonzero(left) > 0:",
+        ),
+        "against one of twice the strength all are twice as strong, and all are divided by their sum": (
+            "new = won / (stages.T @ (times / (stages @ strength)) + 1.0 / (strength + 2.0))",
+        ),
+        "no change is that to the last digit": ("if change <= 1e-10:",),
+    },
+    "arena/studies/statistics/by_factor.py": {
+        "the same however many are worked out at a time": (
+            "_AT_A_TIME = 4000001",
+            "_AT_A_TIME = 3999999",
+            "step = max( 2, _AT_A_TIME // len(values))",
+        ),
+        "both are of the same levels": (
+            "for words, others, lacks in zip(one.method, other.method, has_none, strict=False):",
+        ),
+        "of one the last is the first": ("tail = float(special.ndtr(-widened(np.array([count]))[ -1]))",),
+    },
+    "arena/studies/statistics/comparison.py": {
+        "a choice": ("_CONTENDERS = 101", "_CONTENDERS = 99"),
+        "nobody tries to change one": ("@dataclass(frozen=False)",),
+        "no probability is 5 % to the last digit": (
+            "alike = has_figure & ~(pairs.is_worse & (adjusted < LEVEL))",
+        ),
+        "a tenth of one is less than the five that are needed anyway": (
+            "has_say = (estimates.count >= FEWEST) & (estimates.count >= 0.1 * estimates.count.max(initial= 1))",
+            "has_say = (estimates.count >= FEWEST) & (estimates.count >= 0.1 * estimates.count.max(initial= -1))",
+        ),
+    },
     "arena/studies/statistics/estimates.py": {
         "the bound is never nought": (
             "is_alike = np.abs(pulls).max(axis=1, initial=0.0) < 1e-12 * scale / np.maximum(",

@@ -17,6 +17,7 @@ _PULSE = "tests/agents/circuit/test_pulse.py"
 _SURVIVAL = "tests/replays/scoring/test_survival.py"
 _TURNS = "tests/replays/scoring/test_turns.py"
 _CROWDS = "tests/replays/scoring/test_crowds.py"
+_STATISTICS = "tests/arena/studies/statistics"
 
 _OTHERS = {
     "agents/circuit/charging.py": (
@@ -52,6 +53,14 @@ _OTHERS = {
         "tests/agents/circuit/test_transistors.py",
         f"{_LATCH}::test_saturated_pnp",
         f"{_LATCH}::test_collector_voltage_of_a_driven_npn",
+    ),
+    "arena/studies/statistics/comparison.py": (
+        f"{_STATISTICS}/test_comparison_by_hand.py",
+        f"{_STATISTICS}/test_comparison.py",
+    ),
+    "arena/studies/statistics/sensitivities.py": (
+        f"{_STATISTICS}/test_sensitivities_by_hand.py",
+        f"{_STATISTICS}/test_sensitivities.py",
     ),
     "replays/scoring/confidence_intervals.py": (
         _SURVIVAL,

@@ -2,6 +2,7 @@
 
 import itertools
 import math
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -190,3 +191,72 @@ def test_a_single_entry_is_told_from_nobody() -> None:
     alone = Tally(np.zeros((1, 1), np.int64), np.zeros((1, 1), np.int64))
     assert surely_ahead(alone).shape == (1, 1)
     assert [one.tolist() for one in place_ranges(surely_ahead(alone), [0])] == [[1], [1]]
+
+
+def of_pairs(count: int, won: dict[tuple[int, int], int]) -> Tally:
+    """So many rounds won by the one of each pair, and all others tied."""
+    wins = np.zeros((count, count), np.int64)
+    for pair, number in won.items():
+        wins[pair] = number
+    return Tally(wins, np.full((count, count), 30))
+
+
+def told(pairs: Tally) -> set[tuple[int, int]]:
+    return {(int(one), int(other)) for one, other in np.argwhere(surely_ahead(pairs))}
+
+
+@pytest.mark.parametrize(
+    ("wins", "losses", "is_told"),
+    [(5, 0, False), (6, 0, True), (7, 1, False), (8, 1, True), (9, 2, False), (10, 2, True)],
+)
+def test_how_many_wins_tell_two_apart(wins: int, losses: int, is_told: bool) -> None:
+    """2 / 2^n times the ways to lose as many or fewer: 2/32, 2/64, 18/256, 20/512, 134/2048, 158/4096."""
+    chance = 2.0 * sum(math.comb(wins + losses, lost) for lost in range(losses + 1)) / 2.0 ** (wins + losses)
+    assert (chance < 0.05) == is_told
+    assert told(of_pairs(2, {(0, 1): wins, (1, 0): losses})) == ({(0, 1)} if is_told else set())
+    assert told(of_pairs(2, {(1, 0): wins, (0, 1): losses})) == ({(1, 0)} if is_told else set())
+
+
+def test_three_pairs_share_the_5_percent() -> None:
+    # 2/128 is below 5 % over 3 and over 2, 2/64 below 5 %; what comes after one that is not told is not told
+    assert told(of_pairs(3, {(0, 1): 7, (0, 2): 7, (1, 2): 6})) == {(0, 1), (0, 2), (1, 2)}
+    assert told(of_pairs(3, {(0, 1): 7, (0, 2): 6, (1, 2): 6})) == {(0, 1)}
+    assert told(of_pairs(3, {(0, 1): 6, (0, 2): 6, (1, 2): 6})) == set()
+
+
+def test_who_is_better_than_a_better_one_has_a_place_before_both() -> None:
+    sure = np.zeros((4, 4), np.bool_)
+    sure[2, 0] = sure[0, 3] = True
+    first, last = place_ranges(sure, [2, 0, 1, 3])
+    assert first.tolist() == [2, 1, 1, 3]
+    assert last.tolist() == [3, 4, 2, 4]
+
+
+def test_strengths_of_one_and_of_nobody() -> None:
+    assert strengths([], 1).tolist() == [1.0]
+    assert strengths([[[0]]], 1) == pytest.approx([1.0])
+    assert strengths([], 0).shape == (0,)
+
+
+@pytest.mark.parametrize(
+    ("wins", "losses", "met", "pairs"), [(9, 3, 14, 3), (5, 11, 16, 1), (13, 9, 40, 10), (0, 1, 1, 1)]
+)
+def test_advised_rounds_by_the_normal_approximation(wins: int, losses: int, met: int, pairs: int) -> None:
+    """n (p - 1/2) = sqrt(n) (z(1 - a/2) / 2 + z(0.8) sqrt(p (1 - p))) of the rounds that are no ties."""
+    share = (max(wins, losses) + 1) / (wins + losses + 2)
+    normal = NormalDist()
+    reach = 0.5 * normal.inv_cdf(1.0 - 0.025 / pairs)
+    reach += normal.inv_cdf(0.8) * math.sqrt(share * (1.0 - share))
+    expected = (reach / (share - 0.5)) ** 2 * met / (wins + losses)
+    assert rounds_to_tell(wins, losses, met, pairs) == math.ceil(expected)
+    assert rounds_to_tell(losses, wins, met, pairs) == math.ceil(expected)
+
+
+def test_advised_rounds_are_no_fewer_than_an_unbroken_row_takes_and_no_more_than_anybody_runs() -> None:
+    # 2 / 2^6 is below 5 %, 2 / 2^8 below 5 % over 6; every second round a tie takes twice as many
+    assert rounds_to_tell(400, 0, 400, 1) == 6
+    assert rounds_to_tell(400, 0, 400, 6) == 8
+    assert rounds_to_tell(400, 0, 800, 6) == 16
+    assert rounds_to_tell(400, 0, 400, 0) == 6
+    # 11 to 10 of 21: a share of 12/23
+    assert rounds_to_tell(11, 10, 21, 1) is None

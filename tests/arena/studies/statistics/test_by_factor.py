@@ -1,6 +1,8 @@
 """Tables of settings, and what a score comes to at each level of one factor."""
 
 import math
+from dataclasses import replace
+from statistics import median_low
 
 import numpy as np
 import pytest
@@ -10,8 +12,9 @@ from numpy.typing import NDArray
 from agents.text.quantities import Quantity
 from agents.text.readers import Word
 from arena.studies.plans.parameters import Parameter
-from arena.studies.statistics.by_factor import MOST_LEVELS, margin
-from arena.studies.statistics.estimates import estimate_all
+from arena.studies.statistics import by_factor
+from arena.studies.statistics.by_factor import MOST_LEVELS, _clustered, _farther, margin
+from arena.studies.statistics.estimates import estimate, estimate_all
 from arena.studies.statistics.factors import Factor, Table, table_of
 from arena.studies.trial_scores import SCORES
 
@@ -227,3 +230,139 @@ def test_a_factor_of_words_is_never_binned() -> None:
     found, figures = margin(CONTACTS, np.ones((3, 6)), None, table, 0)
     assert found is factor
     assert figures.count.tolist() == [6, 12]
+
+
+def drawn_table(held: tuple[int, ...], repeats: int) -> tuple[Table, Floats, list[NDArray[np.int64]]]:
+    """Drawn settings of which so many have each feeler, their values, and which settings these are."""
+    draw = np.random.default_rng(17)
+    feelers = draw.permutation(np.repeat(1e4 * np.arange(1, len(held) + 1), held))
+    table = table_of(
+        [FEELER, SPACING],
+        [(feeler, place) for feeler, place in zip(feelers, draw.random(len(feelers)), strict=True)],
+    )
+    values = draw.lognormal(0.0, 0.4, (len(feelers), 1)) * draw.lognormal(0.0, 0.3, (len(feelers), repeats))
+    return table, values, [np.flatnonzero(table.places[:, 0] == level) for level in range(len(held))]
+
+
+def written_out(values: Floats, clusters: NDArray[np.int64]) -> tuple[float, float]:
+    """The ends of a median's interval by drawing whole clusters 500 times over, one by one."""
+    names = np.unique(clusters)
+    count = len(names)
+    medians = []
+    for drawn in np.random.default_rng(0).integers(0, count, (500, count)):
+        medians.append(median_low([one for number in drawn for one in values[clusters == names[number]]]))
+    medians.sort()
+    # Student's 97.5 % point, a little wider for few, as a share of resamples on either side
+    deviate = math.sqrt(count / (count - 1)) * scipy.stats.t.ppf(0.975, count - 1)
+    tail = scipy.stats.norm.sf(deviate)
+    return medians[math.floor(tail * 499)], medians[math.ceil((1.0 - tail) * 499)]
+
+
+@pytest.mark.parametrize("repeats", [9, 38, 66])
+def test_medians_in_a_grid_by_drawing_repeats_one_by_one(repeats: int) -> None:
+    rows = [(feeler, place) for place in (0.01, 0.02, 0.03) for feeler in (1e4, 2e4)]
+    table = table_of([FEELER, SPACING], rows)
+    values = np.random.default_rng(8).lognormal(0.0, 0.5, (6, repeats))
+    values[0, 3:5] = np.nan
+    _, figures = margin(REACH_TIME, values, None, table, 0)
+    for level in range(2):
+        mine = values[level::2]
+        kept = ~np.isnan(mine)
+        ends = written_out(mine[kept], np.nonzero(kept)[1])
+        assert (figures.low[level], figures.high[level]) == ends
+        assert figures.value[level] == np.nanmedian(mine)
+
+
+def test_medians_of_drawn_settings_by_drawing_repeats_and_settings_one_by_one() -> None:
+    """The distances of both pairs of ends from the figure, by their squares."""
+    table, values, rows = drawn_table((5, 7, 6), 11)
+    _, figures = margin(REACH_TIME, values, None, table, 0)
+    for level, row in enumerate(rows):
+        mine = values[row]
+        middle = float(np.median(mine))
+        by_repeat, by_setting = (
+            written_out(mine.ravel(), np.indices(mine.shape)[axis].ravel()) for axis in (1, 0)
+        )
+        low, high = (
+            math.hypot(one - middle, other - middle) for one, other in zip(by_repeat, by_setting, strict=True)
+        )
+        assert figures.value[level] == pytest.approx(middle, rel=1e-12)
+        # nothing reaches below the least value of all
+        assert figures.low[level] == pytest.approx(max(middle - low, values.min()), rel=1e-9)
+        assert figures.high[level] == pytest.approx(middle + high, rel=1e-9)
+        assert figures.method[level] == "bootstrap"
+
+
+def test_means_of_drawn_settings_have_the_errors_of_repeats_and_of_settings() -> None:
+    """Each as of a ratio of sums, of repeats or settings; where these are fewer, with empty ones."""
+    table, values, rows = drawn_table((5, 7, 6), 11)
+    values[2, 4] = np.nan
+    _, figures = margin(CONTACTS, values, None, table, 0)
+    pooled = replace(CONTACTS, summary="ratio", weight="trials")
+    for level, row in enumerate(rows):
+        mine, said = np.nan_to_num(values[row]), (~np.isnan(values[row])) * 1.0
+        by_repeat = estimate(pooled, mine.sum(axis=0), said.sum(axis=0))
+        empty = np.zeros(7 - len(row))
+        by_setting = estimate(pooled, np.append(mine.sum(axis=1), empty), np.append(said.sum(axis=1), empty))
+        middle = by_repeat.value
+        assert middle == pytest.approx(np.nanmean(values[row]))
+        low = math.hypot(by_repeat.low - middle, by_setting.low - middle)
+        high = math.hypot(by_repeat.high - middle, by_setting.high - middle)
+        assert figures.low[level] == pytest.approx(max(middle - low, 0.0), rel=1e-9)
+        assert figures.high[level] == pytest.approx(middle + high, rel=1e-9)
+        assert figures.count[level] == said.sum()
+
+
+def test_intervals_of_drawn_settings_end_where_the_score_does() -> None:
+    """Shares at 0 and 1, means at 0 where no value is less; what may be negative has no end."""
+    table, _, rows = drawn_table((6, 6, 6), 8)
+    few = np.outer(np.arange(6) < 2, np.arange(8) < 3) * 1.0
+    values = np.zeros((18, 8))
+    values[rows[0]], values[rows[1]], values[rows[2]] = few, 1.0 - few, few + 0.25
+    shares, means, moved = (
+        margin(score, some, None, table, 0)[1]
+        for score, some in ((REACHED, values.clip(0.0, 1.0)), (CONTACTS, values), (CONTACTS, values - 0.5))
+    )
+    assert shares.low[0] == means.low[0] == 0.0
+    assert shares.high[1] == 1.0
+    assert means.high[1] > 1.0
+    # two ends as far as the figure itself, or a little less
+    assert moved.low[0] == pytest.approx(-0.5 + few.mean() * (1.0 - math.sqrt(2.0)), abs=0.01)
+    assert moved.high[1] == pytest.approx(means.high[1] - 0.5)
+
+
+def test_how_an_interval_of_drawn_settings_came_about() -> None:
+    table, _, rows = drawn_table((6, 6, 6), 8)
+    values = np.ones((18, 8)) * 3.0
+    values[rows[1]] *= np.arange(1.0, 7.0)[:, None]
+    values[rows[2], :] *= np.arange(1.0, 9.0)
+    _, figures = margin(CONTACTS, values, None, table, 0)
+    assert figures.method == ("all alike", "bootstrap", "bootstrap")
+    assert figures.low[0] == figures.high[0] == 3.0
+    _, none = margin(REACHED, np.zeros((18, 8)), None, table, 0)
+    assert set(none.method) == {"Wilson"}
+
+
+def test_drawn_settings_are_thrown_together_from_25_levels_on() -> None:
+    for count, levels in ((24, 24), (25, 12)):
+        rows = [(place, 1e4) for place in np.linspace(0.01, 0.05, count)] * 2
+        factor, figures = margin(
+            CONTACTS, np.ones((2 * count, 6)), None, table_of([SPACING, FEELER], rows), 0
+        )
+        assert len(factor.levels) == len(figures) == levels
+        assert factor.is_binned == (levels == 12)
+
+
+def test_an_end_on_the_other_side_of_the_figure_adds_nothing() -> None:
+    one, other = np.array([1.2, 0.6]), np.array([0.5, 0.2])
+    assert _farther(np.ones(2), one, other, -1.0) == pytest.approx([0.5, 1.0 - math.hypot(0.4, 0.8)])
+    assert _farther(np.ones(2), one, other, 1.0) == pytest.approx([1.2, 1.0])
+
+
+def test_very_many_values_are_taken_a_few_resamples_at_a_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    draw = np.random.default_rng(5)
+    values, clusters = draw.random(60), draw.integers(0, 12, 60)
+    whole = _clustered(values, clusters, 12, 3)
+    for held in (1, 7 * 60):
+        monkeypatch.setattr(by_factor, "_AT_A_TIME", held)
+        assert _clustered(values, clusters, 12, 3) == whole
