@@ -6,8 +6,9 @@ from typing import Any
 import numpy as np
 import pytest
 
+from agents.circuit import pulse as kernels
 from agents.circuit.charging import waiting_currents
-from agents.circuit.flow import CircuitPoint, Flow, Latched, Still, flow_at, kick_at
+from agents.circuit.flow import CircuitPoint, Flow, Latched, Still, flow_at, kick_at, settled_at
 from agents.circuit.latch import Guess, settle_latch
 from agents.circuit.level import Supply
 from agents.circuit.panel import lit_panel
@@ -234,3 +235,45 @@ def test_a_pulse_in_few_steps_is_that_of_many(values: dict[str, float], touched:
         assert steps < 45 * finer
     assert pulses[0][:3] == pytest.approx(pulses[1][:3], rel=6e-3)
     assert pulses[0][3] == pytest.approx(pulses[1][3], rel=0.015)
+
+
+@pytest.mark.parametrize(
+    ("values", "touched", "light", "most"),
+    [
+        ({}, False, 3e-3, (28, 69)),
+        ({}, True, 1e-4, (28, 71)),
+        ({"both.latch": 47e3}, False, 1e-4, (26, 77)),
+        ({"storage.series_resistance": 5.0, "both.latch": 4.7e3}, False, 1e-4, (29, 75)),
+        ({"both.motor.resistance": 8.0}, False, 1e-4, (30, 82)),
+        ({"storage.capacitance": 1e-3}, True, 0.0, (23, 64)),
+    ],
+)
+def test_a_pulse_takes_few_steps_and_settles_its_latch_less_than_three_times_in_each(
+    values: dict[str, float],
+    touched: bool,
+    light: float,
+    most: tuple[int, int],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Steps and settlings are what a pulse costs; a worse choice of steps comes to the same end later."""
+    settled = 0
+
+    def counted(*given: Any) -> Any:
+        nonlocal settled
+        settled += 1
+        return settled_at(*given)
+
+    monkeypatch.setattr(kernels, "settled_at", counted)
+    plainly = getattr(pulse_step, "py_func", pulse_step)
+    walker = build(Design(name="marigold").with_values(values))[0]
+    state = np.zeros(1, STATE)[0]
+    state["rail"] = 3.1
+    begin_pulse(walker, 0, touched, state)
+    lit = lit_panel(walker, light, 0.0)
+    steps, holds = 0, True
+    while holds:
+        holds, _ = plainly(walker, 0, lit, touched, state, 3.0)
+        steps += 1
+    assert state["status"] == SETTLED
+    assert steps <= most[0]
+    assert steps < settled <= most[1]
