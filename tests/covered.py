@@ -3,8 +3,8 @@
 Two sorts of runs are put together. Kernels are compiled, and what they do then nobody sees; so the tests
 that call them run once as plain Python, hundreds of times slower. There a test that computes for longer than
 ``--seconds`` is stopped and counts as skipped: what it has run by then counts, and the time of a run is
-bounded by the number of its tests. Everything else is seen in the usual way. Parts that ran before count too,
-until ``--anew``.
+bounded by the number of its tests. Everything else is seen in the usual way, in the programs that tests start
+too. Parts that ran before count, until ``--anew``.
 """
 
 # ruff: noqa: T201 - printing is what it is for
@@ -26,11 +26,15 @@ PLAIN = {
 USUAL = {
     "agents": ("tests/agents",),
     "replays": ("tests/replays",),
-    "scene": ("tests/arena/scene", "tests/arena/engine", "tests/arena/test_simulation.py", "tests/golden"),
+    "scene": ("tests/arena/scene", "tests/arena/engine", "tests/golden"),
+    "runs": tuple(str(path) for path in sorted(ROOT.glob("tests/arena/test_*.py"))),
     "studies": ("tests/arena/studies",),
     "races": ("tests/arena/races", "tests/arena/accounts", "tests/arena/reports"),
     "workbench": ("tests/arena/workbench",),
-    "commands": ("tests/arena/cli", "tests/test_notebook.py", "tests/upgrade"),
+    "commands": (
+        *("tests/arena/cli", "tests/test_notebook.py", "tests/upgrade"),
+        "tests/test_house.py::test_the_reference_of_fields_is_up_to_date",
+    ),
 }
 
 
