@@ -3,10 +3,12 @@
 import csv
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from agents.testbench.faults import FAULTS, fault_title
+from arena.studies.telling import plots
 from tests.helpers.commands import photodrome, refusal
 
 EYES = "eye,trigger\n" + "".join(f"E{number},{2.2 + 0.07 * number:.2f} V\n" for number in range(7))
@@ -208,3 +210,52 @@ def test_eyes_are_paired_without_a_spread_and_a_drawer_says_what_it_lacks() -> N
     assert outcome.code == 0
     assert "the drawer lacks, for 30 kits: feeler resistor, 60 needed, 9 there" in outcome.out
     assert "red flashers 1, 2.240 V" in outcome.out
+
+
+CALM = """\
+photodrome: design 1
+name: {name}
+{sides}spread:
+  panel.current_per_light: {{ uniform: 1 % }}
+"""
+DIM = ("--copies", "20", "--light-count", "2", "--from", "2klx", "--to", "3klx")
+
+
+def test_where_every_kit_works_no_part_is_to_blame() -> None:
+    Path("calm.yaml").write_text(CALM.format(name="calm", sides=""), encoding="utf-8")
+    outcome = photodrome("kit", "calm.yaml", *DIM)
+    assert (outcome.code, outcome.err) == (0, "")
+    assert outcome.out.startswith("of 20 kits 100.0 %")
+    assert "no kit has any fault, so there is nothing to blame on a part" in outcome.out
+    assert "gain" not in outcome.out
+    # its eyes are all alike, so a list of pairs would say nothing
+    apart = re.search(r"eyes up to (\d+) mV apart steer straight; not both of its eyes have", outcome.out)
+    assert apart
+    wide = (float(apart[1]) + 20.0) * 1e-3
+    Path("eyes.csv").write_text(f"eye,trigger\na,2.3 V\nb,{2.3 + wide:.3f} V\n", encoding="utf-8")
+    assert "0 of 1 walkers steer straight" in photodrome("kit", "calm.yaml", *DIM, "--eyes", "eyes.csv").out
+
+
+def test_no_pairing_of_eyes_mends_sides_that_look_askew(monkeypatch: pytest.MonkeyPatch) -> None:
+    sides = "left: { eye: { outward: 5 deg } }\nright: { eye: { outward: 80 deg } }\n"
+    Path("askew.yaml").write_text(CALM.format(name="askew", sides=sides), encoding="utf-8")
+    drawn: list[str] = []
+    forest = plots.forest
+
+    def noted(path: Path, finding: str, *more: Any) -> None:
+        drawn.append(finding)
+        forest(path, finding, *more)
+
+    monkeypatch.setattr(plots, "forest", noted)
+    outcome = photodrome("kit", "askew.yaml", *DIM, "--plot", "gains.png")
+    assert (outcome.code, outcome.err) == (0, "")
+    assert outcome.out.startswith(
+        "askew as drawn, with no tolerance at all, is faulty already: strays at 2 klx"
+    )
+    assert "of 20 kits 0.0 %" in outcome.out
+    assert "with like eyes too it heads too far beside a lamp, so no pairing of eyes helps" in outcome.out
+    assert "picking list" not in outcome.out
+    assert "to blame: no single part whose gain is significant at 5 %" in outcome.out
+    assert drawn == ["No single part is told to cost any kits: no gain is significant"]
+    # no two parts of both sides vary, so none are paired either
+    assert "left and right alike" not in outcome.out

@@ -152,6 +152,24 @@ def test_a_race_is_filmed_as_large_and_as_long_as_asked_for_with_causes_at_its_f
     assert asked[0] is not None
 
 
+def test_who_is_not_in_the_race_that_is_shown_is_told_so(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In pairs two of five meet in the last race."""
+    monkeypatch.setattr("replays.window.screen.watch_show", lambda *_, **more: shown.append(more["yours"]))
+    shown: list[int | None] = []
+    race = ("race", "short.yaml", "--format", "pairs", "--rounds", "1", "--show")
+    absent = []
+    for name in ("Anaïs", "Bela", "Cyril", "Dora", "Emre"):
+        done = photodrome(*race, "--replays", "all", "--yours", name)
+        assert done.code == 0, done.err
+        if f"{name} was not in the last race, which is the one that is shown" in done.out:
+            absent.append(name)
+    assert len(absent) == 3
+    assert [one is None for one in shown].count(True) == 3
+    refused = photodrome(*race, "--replays", "none")
+    assert refused.code == 2
+    assert "no replay of a race is kept that could be shown; leave out --replays none" in refused.err
+
+
 def test_one_entry_alone() -> None:
     done = photodrome("race", "walkers/entry-01.yaml", "--rounds", "1", "--format", "together")
     assert "Anaïs is alone in the competition" in done.out

@@ -77,3 +77,13 @@ def test_what_is_stopped_tells_what_becomes_of_it(when: str, monkeypatch: pytest
     outcome = photodrome(*command)
     assert (outcome.code, outcome.err.splitlines()[-1]) == (130, told)
     assert {path.name for path in Path().iterdir()} == {"walkers", "brief.yaml", *left}
+
+
+def test_too_little_memory_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    def fill(*_: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("agents.design.spec.read_design", fill)
+    outcome = photodrome("bench", "poppy")
+    assert (outcome.code, outcome.out) == (1, "")
+    assert outcome.err == "not enough memory for this; run fewer walkers, or a shorter time\n"
