@@ -100,11 +100,23 @@ _REASONS = {
         ),
     },
     "agents/circuit/panel.py": {
-        "one round more of sixty": ("ROUNDS = 61",),
-        "what has melted is a choice": ("HOTTEST = 424.15",),
+        "one round more or fewer of sixty": ("ROUNDS = 61", "ROUNDS = 59"),
+        "what has melted is a choice": ("HOTTEST = 424.15", "HOTTEST = 422.15"),
         "no resistance is that to the last digit": ("if series <= 1e-15:",),
-        "no change is that to the last digit": ("if abs(change) <= 1e-6 * thermal:",),
-        "it is written before it is read": ("dark = 1.0",),
+        "no change is that to the last digit": (
+            "if abs(change) <= 1e-6 * thermal:",
+            "if abs(change) <= 1e-13 + 1e-13 * abs(junction):",
+        ),
+        "it is written before it is read": ("dark = 1.0", "dark = -1.0"),
+        "the junction is never above both bounds: another place to begin from, and the same root": (
+            "if junction >= rail + thermal:",
+            "if junction > rail - thermal:",
+        ),
+        "from its second place to begin the method comes to the root": ("for _ in range( 3):",),
+        "at a rail of nought or less the first rounds do: no light gives e to the 50 times the dark current": (
+            "if status == SETTLED or not rail >= 0.0:",
+            "if status == SETTLED or not rail > -1.0:",
+        ),
         "a round or more too many": ("continue", "change = balance / (grown / thermal + 2.0 / shunt)"),
     },
     "agents/circuit/pulse.py": {

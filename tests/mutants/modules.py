@@ -66,6 +66,10 @@ _OTHERS = {
         _SURVIVAL,
         f"{_CROWDS}::test_several_floors_have_their_mean_and_its_range",
     ),
+    "replays/scoring/scatter.py": (
+        "tests/replays/scoring/test_scatter_by_hand.py",
+        "tests/replays/scoring/test_scatter.py",
+    ),
     "replays/scoring/turns.py": (
         f"{_TURNS}::test_turns_of_many_walkers_are_those_of_their_poses",
         f"{_TURNS}::test_turns_of_a_short_pulse_are_summed_from_pose_to_pose",

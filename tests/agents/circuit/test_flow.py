@@ -103,7 +103,7 @@ def test_the_answer_of_a_kick_is_its_slope(touched: bool, top: float) -> None:
         assert kick.answer == pytest.approx(feed, rel=1e-9)
 
 
-@pytest.mark.parametrize("top", [2.2, 1.2])
+@pytest.mark.parametrize("top", [2.2, 1.4, 1.2])
 def test_a_settled_latch_is_in_balance_with_its_point(top: float) -> None:
     """What leaves the base through latch resistor and capacitor is what the latch says that it draws."""
     still, point = still_of(False), point_with(top, 0.66)

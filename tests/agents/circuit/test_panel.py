@@ -61,6 +61,8 @@ def test_current_is_that_of_pvlib(panel: tuple[float, ...]) -> None:
         (0.0, (40e-3, 1e-9, 0.0257, 1e3, 1e5)),
         (1.0, (40e-3, 1e-9, 0.0257, 1e3, 1e5)),
         (-2.0, (40e-3, 1e-9, 0.0257, 1e3, 1e5)),
+        (0.9, (0.0, 1e-12, 0.005, 5.0, 1e6)),
+        (5.0, (1e-3, 1e-12, 0.0257, 0.01, 1e6)),
     ],
 )
 def test_current_a_hundred_thermal_voltages_off(rail: float, panel: tuple[float, ...]) -> None:
@@ -219,6 +221,8 @@ def test_photocurrent_is_proportional_to_light_unless_an_exponent_is_given() -> 
     for light in (0.0, 1.0, 3e3, 1e6):
         assert kernels.photocurrent_in(walker, light) == 40e-9 * light
     assert photocurrent_of(walker, 3e3, "incandescent") == pytest.approx(40e-9 * 3.01 * 3e3)
+    lit = kernels.panel_under(walker, 3e3, kind_index("incandescent"))
+    assert lit.photocurrent == pytest.approx(40e-9 * 3.01 * 3e3)
 
 
 def test_an_exponent_below_one_is_that_of_two_readings() -> None:
