@@ -45,12 +45,27 @@ _REASONS = {
     "agents/circuit/ignition.py": {
         "a round more or fewer": (
             "ROUNDS = 13",
+            "ROUNDS = 11",
             "change = min(max(math.log(goal / drop) / steep, - 7.0), 6.0)",
+            "change = min(max(math.log(goal / drop) / steep, - 5.0), 6.0)",
+            "change = min(max(math.log(goal / drop) / steep, -6.0), 7.0)",
+            "change = min(max(math.log(goal / drop) / steep, -6.0), 5.0)",
             "if abs(change) < -0.999999:",
+            "continue",
         ),
+        "no change is that to the last digit": ("if abs(change) <= 1e-6:",),
+        "another place to begin from, and the same end": ("x = math.log( 1.0001 / saturation)",),
         "it is written before it is read": (
+            "junction, base, drop = 1.0, 0.0, 0.0",
+            "junction, base, drop = -1.0, 0.0, 0.0",
             "junction, base, drop = 0.0, 1.0, 0.0",
+            "junction, base, drop = 0.0, -1.0, 0.0",
+            "junction, base, drop = 0.0, 0.0, 1.0",
+            "junction, base, drop = 0.0, 0.0, -1.0",
+            "drop, further = 1.0, 0.0",
+            "drop, further = -1.0, 0.0",
             "drop, further = 0.0, 1.0",
+            "drop, further = 0.0, -1.0",
         ),
         "what recombines at a hundred times that current: below a millivolt": (
             "root = math.sqrt(npn_gain * given - npn_lost * npn_lost) - npn_lost",
@@ -92,6 +107,7 @@ _REASONS = {
     "agents/circuit/level.py": {
         "a motor of no current is none either way": ("if motor <= 0.0:",),
         "just there the slopes still hold": ("if abs(shift) >= STRAIGHT:",),
+        "no collector stands at ground to the last digit": ("if collector >= 0.0:",),
         "guards the division where a PNP is so deep in saturation that its base's slope has turned": (
             "yields = 1.0 / max(frame.stiffness + base_across, -0.9 * frame.stiffness)",
         ),
@@ -156,6 +172,7 @@ _REASONS = {
     },
     "agents/circuit/transistors.py": {
         "what would be fed back there is below all tolerances": (
+            "UNSATURATED = -0.99999999",
             "if forward / around.room < UNSATURATED:",
             "if forward * around.room <= UNSATURATED:",
         ),

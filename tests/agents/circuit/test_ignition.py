@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import brentq
 
 from agents.circuit.ignition import ignites, ignition_voltage
 from agents.design.as_built import build
@@ -68,6 +69,8 @@ def test_a_flash_from_too_low_does_not_ignite() -> None:
     between = 0.5 * (least + more)
     assert least < more
     assert ignites(between, False, side)
+    # just as much is enough
+    assert ignites(least, False, side)
     assert not ignites(between, True, side)
     # a small latch resistor holds the PNP off all the harder
     assert not ignites(2.6, False, left_side({"both.latch": 200.0}))
@@ -79,18 +82,14 @@ def most_that_a_flash_has_to_give(values: dict[str, float], touched: bool) -> fl
     Up to where the latch holds itself, or the collector is half-way down.
     """
     side = MARIGOLD.with_values(values).left
-    eye, motor, npn, pnp = side.eye, side.motor, side.npn, side.pnp
+    eye, motor, pnp = side.eye, side.motor, side.pnp
     feeler = side.feeler if touched and side.feeler else math.inf
     waiting = 1.0 / (1.0 / (side.series + motor.resistance) + 1.0 / feeler)
     rail = eye.lit_voltage + 0.65 + eye.quiet_current * waiting
     thermal = thermal_voltage(298.15)
     x = np.linspace(math.log(1e-9 / pnp.saturation_current), math.log(1.0 / pnp.saturation_current), 20_000)
     forward = pnp.saturation_current * np.exp(x)
-    # from f to the motor's current: high injection, Early, and what recombines, once for each transistor
-    given = carried(forward, pnp.knee_current) * (1.0 + (rail - 1.4) / pnp.early_voltage)
-    low = math.sqrt(npn.low_knee_current)
-    ideal = (0.5 * (np.sqrt(low * low + 4.0 * npn.gain * given) - low)) ** 2
-    drop = motor.resistance * carried(ideal, npn.knee_current) * (1.0 + (rail - 1.1) / npn.early_voltage)
+    drop = motor.resistance * motor_current(values, rail, forward)
     junction = thermal * x
     taken = (junction - drop) / side.latch + (forward + np.sqrt(forward * pnp.low_knee_current)) / pnp.gain
     taken += (rail - drop - eye.lit_voltage) / side.series + (rail - eye.lit_voltage) / feeler
@@ -98,6 +97,16 @@ def most_that_a_flash_has_to_give(values: dict[str, float], touched: bool) -> fl
     until = int(np.argmax((taken < 0.0) | (drop > 0.5 * rail)))
     needed = eye.lit_voltage + junction + eye.flash_resistance * np.maximum(taken, 0.0)
     return float(needed[:until].max())
+
+
+def motor_current(values: dict[str, float], rail: float, forward: Any) -> Any:
+    """From f to the motor's current [A]: high injection, Early and what recombines, of each transistor."""
+    side = MARIGOLD.with_values(values).left
+    npn, pnp = side.npn, side.pnp
+    given = carried(forward, pnp.knee_current) * (1.0 + max(rail - 1.4, 0.0) / pnp.early_voltage)
+    low = math.sqrt(npn.low_knee_current)
+    ideal = (0.5 * (np.sqrt(low * low + 4.0 * npn.gain * given) - low)) ** 2
+    return carried(ideal, npn.knee_current) * (1.0 + max(rail - 1.1, 0.0) / npn.early_voltage)
 
 
 def carried(ideal: Any, knee: float) -> Any:
@@ -118,7 +127,9 @@ def carried(ideal: Any, knee: float) -> Any:
         {"both.npn.early_voltage": 5.0, "both.pnp.early_voltage": 4.0, "both.npn.low_knee_current": 1e-3},
         {"both.pnp.low_knee_current": 1e-3, "both.series": 8e3, "both.eye.dark_trigger": 2.0},
         {"both.npn.gain": 8.0, "both.motor.resistance": 200.0, "both.latch": 400.0},
-        {"both.eye.lit_voltage": 1.0, "both.pnp.early_voltage": 3.0},
+        {"both.eye.lit_voltage": 1.0, "both.pnp.early_voltage": 3.0, "both.npn.early_voltage": 3.0},
+        {"both.eye.lit_voltage": 0.2, "both.pnp.early_voltage": 3.0, "both.npn.early_voltage": 3.0},
+        {"both.motor.resistance": 5e3, "both.eye.quiet_current": 2e-5, "both.series": 1e4},
     ],
     ids=str,
 )
@@ -128,6 +139,43 @@ def test_ignition_is_the_most_that_a_flash_has_to_give(values: dict[str, float],
     found = ignition_voltage(touched, side, thermal_voltage(298.15))
     assert found == pytest.approx(most_that_a_flash_has_to_give(values, touched), abs=1e-3)
     assert float(side["ignition"][int(touched)]) == pytest.approx(found, abs=1e-9)
+
+
+STRONG = {"both.npn.gain": 2000.0, "both.pnp.gain": 2000.0, "both.pnp.saturation_current": 1e-9}
+
+
+@pytest.mark.parametrize(
+    "values",
+    [
+        {"both.eye.quiet_current": 1e-3},
+        {"both.eye.quiet_current": 1e-4, **STRONG},
+        {
+            "both.eye.quiet_current": 1e-4,
+            "both.motor.resistance": 1e4,
+            "both.npn.low_knee_current": 1e-8,
+            **STRONG,
+        },
+    ],
+    ids=str,
+)
+def test_a_flash_has_nothing_to_give_where_the_dark_eye_would_draw_more_than_it_is_fed(
+    values: dict[str, float],
+) -> None:
+    """V_on is the lit voltage and V_EB, from nought, with the collector a thousandth of the rail down."""
+    values = {"both.eye.dark_trigger": 0.9, "both.latch": 100e3, "storage.capacitance": 10.0, **values}
+    side, thermal = left_side(values), thermal_voltage(298.15)
+    parts = MARIGOLD.with_values(values).left
+    rail = parts.eye.lit_voltage + 0.65
+    rail += parts.eye.quiet_current * (parts.series + parts.motor.resistance)
+
+    def beyond(x: float) -> float:
+        forward = parts.pnp.saturation_current * math.exp(x)
+        return float(math.log(parts.motor.resistance * motor_current(values, rail, forward) / (1e-3 * rail)))
+
+    x = float(brentq(beyond, *np.log(np.array([1e-12, 1e-2]) / parts.pnp.saturation_current), xtol=1e-9))
+    expected = parts.eye.lit_voltage + max(thermal * x, 0.0)
+    assert ignition_voltage(False, side, thermal) == pytest.approx(expected, abs=1e-5)
+    assert (x < 0.0) == ("both.motor.resistance" in values)
 
 
 PARTS = {

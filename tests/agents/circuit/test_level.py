@@ -215,3 +215,36 @@ def test_far_from_where_it_was_looked_for_a_level_goes_by_the_resistor_alone() -
     held = by_equations(y, Supply(*state[:3]), exact.collector + 0.3)
     assert far.shift == pytest.approx(-held["wrong"] / frame.stiffness, rel=1e-6)
     assert far.given == pytest.approx(held["given"], rel=1e-9)
+
+
+# A motor that takes little more than the base, no Early effect of the NPN, and a feed that counts.
+WEAK = {**MODEL, "left.npn.early_voltage": 1e9, "left.motor.resistance": 2e3, "left.npn.reverse_gain": 2.0}
+WEAK_SIDE = build(Design(name="borage").with_values(WEAK))[0]["side"][0]
+
+
+@pytest.mark.parametrize("source", [0.75, 0.8])
+@pytest.mark.parametrize("collector", [0.02, 0.1])
+def test_demand_where_base_and_feed_are_most_of_it(source: float, collector: float) -> None:
+    """Its slope is a difference, and from nearby it is found along the slopes across."""
+    frame = frame_of(Supply(source, 1.0, 0.0), Kick(6e-3, 8e-3, 6e-3, 0.75), THERMAL, WEAK_SIDE)
+    y = float(brentq(lambda y: level_of(y, collector, frame, WEAK_SIDE).collector - collector, 15.0, 28.0))
+    low, here, high = (level_of(y + off, collector, frame, WEAK_SIDE) for off in (-1e-5, 0.0, 1e-5))
+    assert here.demand_slope == pytest.approx((high.demand - low.demand) / 2e-5, rel=1e-6)
+    left = [level_at(y, here.collector + off, frame, WEAK_SIDE).demand - here.demand for off in (4e-4, 2e-4)]
+    assert abs(left[1]) < 0.3 * abs(left[0]) + 1e-9 * here.demand
+
+
+@pytest.mark.parametrize("esr", [0.0, 2.0])
+def test_slopes_of_a_level_whose_motor_drives_its_rail_are_those_without_it(esr: float) -> None:
+    without = SIDE.copy()
+    without["motor_resistance"] = 1e13
+    bare = frame_of(Supply(1.5, 0.0, 0.0), KICK, THERMAL, without)
+    y = float(brentq(lambda y: level_of(y, 0.1, bare, without).collector - 0.1, 15.0, 30.0))
+    level = level_of(y, 0.1, bare, without)
+    driven = frame_of(Supply(1.5, esr, 1.45), KICK, THERMAL, SIDE)._replace(
+        drive=bare.drive, stiffness=bare.stiffness
+    )
+    found, expected = (
+        level_at(y, level.collector + 1e-3, frame, side) for frame, side in ((driven, SIDE), (bare, without))
+    )
+    assert np.array(found) == pytest.approx(np.array(expected), rel=1e-6, abs=1e-12)
