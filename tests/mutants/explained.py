@@ -327,6 +327,35 @@ _REASONS = {
         "no probability is 5 % to the last digit": (
             "alike = has_figure & ~(pairs.is_worse & (adjusted < LEVEL))",
         ),
+        "of one there is nothing to choose": (
+            'if score.summary == "median" and len(tied) >= 1:',
+            'if score.summary == "median" and len(tied) > 0:',
+        ),
+        "numpy takes any number below nought for what is left": (
+            "mean_rank = ranks.reshape(len(tied), - 2).mean(axis=1)",
+        ),
+        "where no pair differs, or one, the exact test comes to one by itself": (
+            "p_value = np.where(differing == 1, 1.0, p_value)",
+            "p_value = np.where(differing == -1, 1.0, p_value)",
+        ),
+        "nought by nought is no number either": (
+            "value = np.divide(totals[0], totals[1], out=np.full(len(above), np.nan), where=totals[1] >= 0.0)",
+            "value = np.divide(totals[0], totals[1], out=np.full(len(above), np.nan), where=totals[1] > -1.0)",
+        ),
+        "of fewer than five trials the probability is one whatever comes out": (
+            "free = np.maximum(count - 1, 2)",
+            "free = np.maximum(count - 1, 0)",
+        ),
+        "twice the tail is cut at one, and at a deviate from nought on it is no more": (
+            "np.maximum(np.abs(lean) - 1.0, -1.0), spread, out=np.zeros_like(lean), where=spread > 0.0",
+            "p_value = np.maximum(np.minimum(2.0 * special.ndtr(-deviate), 2.0), _floor(differing))",
+        ),
+        "a spread of one has a single pair, whose lean less one is nought": (
+            "np.maximum(np.abs(lean) - 1.0, 0.0), spread, out=np.zeros_like(lean), where=spread > 1.0",
+        ),
+        "one setting alone has no spread, and nothing is told before": (
+            "level = LEVEL / max(settings * (settings - 1) / 2.0, 0.0)",
+        ),
         "a tenth of one is less than the five that are needed anyway": (
             "has_say = (estimates.count >= FEWEST) & (estimates.count >= 0.1 * estimates.count.max(initial= 1))",
             "has_say = (estimates.count >= FEWEST) & (estimates.count >= 0.1 * estimates.count.max(initial= -1))",

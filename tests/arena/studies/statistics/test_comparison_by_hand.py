@@ -16,6 +16,7 @@ from arena.studies.trial_scores import SCORES, Score
 REACHED, REACH_TIME, AIM = SCORES["reached"], SCORES["reach time"], SCORES["aim"]
 CONTACTS, ESCAPE, DIRECTNESS = SCORES["contacts"], SCORES["escape"], SCORES["directness"]
 GAIN = SCORES["light gain"]
+FEWER = replace(ESCAPE, more_is_better=False)
 
 Floats = NDArray[np.float64]
 
@@ -26,7 +27,7 @@ def scattered(settings: int, repeats: int, seed: int = 3) -> Floats:
 
 
 def test_corrected_probabilities_are_at_most_one() -> None:
-    assert corrected(np.array([0.5, 1.0, 0.9]), 1, is_chosen=False).tolist() == [1.0, 1.0, 1.0]
+    assert corrected(np.array([0.8, 1.0, 0.9]), 1, is_chosen=False).tolist() == [1.0, 1.0, 1.0]
     assert corrected(np.array([1.0, 0.3]), 0, is_chosen=True).tolist() == [1.0, 0.3]
 
 
@@ -46,6 +47,10 @@ def test_ones_and_noughts_of_which_some_say_nothing() -> None:
     fewer = pair_tests(replace(REACHED, more_is_better=False), values, None, 0)
     assert fewer.is_worse.tolist() == [False] * 4
     assert pair_tests(replace(REACHED, more_is_better=False), values, None, 1).is_worse[0]
+    # of a single pair
+    single = pair_tests(REACHED, np.array([[1.0, np.nan], [0.0, 1.0]]), None, 0)
+    assert single.p_value.tolist() == [1.0, 1.0]
+    assert single.spread.tolist() == [0.0, 0.0]
     # where the one says nothing no pair does
     assert pair_tests(REACHED, values, None, 2).spread.tolist() == [0.0] * 4
 
@@ -58,22 +63,29 @@ def test_whether_ones_and_noughts_or_parts_are_compared() -> None:
     assert pair_tests(REACH_TIME, values, None, 0).test == "signed ranks"
 
 
-def test_ratios_have_students_test_of_how_far_each_trial_pulls() -> None:
+@pytest.mark.parametrize("one", [0, 1, 2])
+def test_ratios_have_students_test_of_how_far_each_trial_pulls(one: int) -> None:
     draw = np.random.default_rng(12)
     weights = draw.poisson(1.5, (3, 30)).astype(np.float64)
     values = draw.binomial(weights.astype(int), 0.6).astype(np.float64)
-    found = pair_tests(ESCAPE, values, weights, 1)
+    weights[2, ::3] = values[2, ::3] = 0.0
+    found, turned = pair_tests(ESCAPE, values, weights, one), pair_tests(FEWER, values, weights, one)
     ratio = values.sum(axis=1) / weights.sum(axis=1)
     says = (weights > 0.0).sum(axis=1)
-    for setting in (0, 2):
-        pulls = [(values[one] - ratio[one] * weights[one]) / weights[one].mean() for one in (1, setting)]
-        count = min(says[1], says[setting])
+    for setting in {0, 1, 2} - {one}:
+        pulls = [
+            (values[which] - ratio[which] * weights[which]) / weights[which].mean()
+            for which in (one, setting)
+        ]
+        count = min(says[one], says[setting])
         variance = np.mean((pulls[0] - pulls[1]) ** 2) * count / (count - 1)
-        student = abs(ratio[1] - ratio[setting]) / math.sqrt(variance / 30)
+        student = abs(ratio[one] - ratio[setting]) / math.sqrt(variance / 30)
         assert found.p_value[setting] == pytest.approx(2.0 * scipy.stats.t.sf(student, count - 1), rel=1e-9)
         assert found.spread[setting] == pytest.approx(math.sqrt(variance), rel=1e-9)
-        assert found.is_worse[setting] == (ratio[1] > ratio[setting])
-    assert found.p_value[1] == 1.0
+        assert found.is_worse[setting] == (ratio[one] > ratio[setting]) != turned.is_worse[setting]
+    assert found.p_value[one] == 1.0
+    assert not found.is_worse[one]
+    assert not turned.is_worse[one]
 
 
 def test_no_probability_is_less_than_the_pairs_that_differ_allow() -> None:
@@ -128,6 +140,15 @@ def test_signed_ranks_of_few_with_ties_and_times_without_end() -> None:
     assert found.is_worse.tolist() == [False, False, True, False]
     assert pair_tests(GAIN, values, None, 0).is_worse.tolist() == [False, True, False, False]
     assert np.isnan(found.spread).all()
+    # of a single pair, and of two that are as far to either side
+    single, even = np.array([[1.0, 5.0], [2.0, 5.0]]), np.array([[1.0, 5.0], [2.0, 4.0]])
+    for score in (REACH_TIME, GAIN):
+        assert pair_tests(score, single, None, 0).is_worse.tolist() == [False, score is REACH_TIME]
+        assert pair_tests(score, single[::-1], None, 0).is_worse.tolist() == [False, score is GAIN]
+        assert pair_tests(score, single, None, 0).p_value.tolist() == [1.0, 1.0]
+        assert pair_tests(score, even, None, 0).p_value.tolist() == [1.0, 1.0]
+    longer = np.stack([np.arange(8.0), np.arange(8.0) + np.array([1, -2, 3, -4, 5, -6, 7, -4])])
+    assert pair_tests(REACH_TIME, longer, None, 0).p_value[1] == 1.0
 
 
 def test_the_best_has_a_say() -> None:
@@ -147,7 +168,7 @@ def test_the_best_has_a_say() -> None:
 
 
 def test_of_several_as_good_the_first_is_the_best_but_for_medians_the_one_of_better_ranks() -> None:
-    values = np.array([[1.0, 5.0, 9.0], [4.0, 5.0, 6.0], [5.0, 5.0, 5.0]])
+    values = np.array([[1.0, 1.0, 13.0], [5.0, 5.0, 5.0], [4.0, 5.0, 6.0]])
     assert compare(DIRECTNESS, values.repeat(2, axis=1)).best == 0
     inf = math.inf
     times = np.array([[3.0, inf, inf, inf, inf], [4.0, 2.0, inf, inf, inf], [9.0, 9.0, np.nan, inf, inf]])
@@ -207,6 +228,7 @@ def test_where_flattery_is_nought_and_where_nobody_can_tell(monkeypatch: pytest.
     values = scattered(3, 5)
     assert compare(DIRECTNESS, values).optimism > 0.0
     assert math.isnan(compare(DIRECTNESS, values[:, :4]).optimism)
+    assert math.isnan(compare(DIRECTNESS, values[:2, :4]).optimism)
     assert compare(DIRECTNESS, values[:1]).optimism == 0.0
     assert compare(DIRECTNESS, values[:1, :4]).optimism == 0.0
     # a resample in which nobody says anything
@@ -218,6 +240,34 @@ def test_where_flattery_is_nought_and_where_nobody_can_tell(monkeypatch: pytest.
     monkeypatch.setattr(comparison, "MOST_RESAMPLED", 5)
     assert compare(GAIN, values).optimism >= 0.0
     assert math.isnan(compare(GAIN, scattered(3, 6)).optimism)
+
+
+def test_flattery_where_some_resamples_leave_one_without_a_figure() -> None:
+    """The other is their best then."""
+    values = scattered(2, 10) + np.array([[0.0], [0.3]])
+    values[1, 3:] = np.nan
+    result = compare(DIRECTNESS, values)
+    assert result.alike.all()
+    figures, excess = np.nanmean(values, axis=1), []
+    for drawn in np.random.default_rng(0).integers(0, 10, (2000, 10)):
+        first = values[0, drawn].mean()
+        second = values[1, drawn][drawn < 3].mean() if (drawn < 3).any() else -math.inf
+        excess.append(first - figures[0] if first >= second else second - figures[1])
+    assert result.optimism == pytest.approx(np.mean(excess), rel=1e-9)
+
+
+def test_flattery_is_never_below_nought() -> None:
+    draw = np.random.default_rng(7)
+    values = draw.normal(size=7) + 0.3 * draw.normal(size=(2, 7))
+    values[1] -= 0.25 * draw.random()
+    result = compare(GAIN, values)
+    assert result.alike.all()
+    excess = []
+    for drawn in np.random.default_rng(0).integers(0, 7, (200, 7)):
+        medians = [median(one[drawn]) for one in values]
+        excess.append(max(medians) - median(values[int(np.argmax(medians))]))
+    assert np.mean(excess) < 0.0
+    assert result.optimism == 0.0
 
 
 def test_of_many_the_best_that_are_alike_contend(monkeypatch: pytest.MonkeyPatch) -> None:
