@@ -394,6 +394,57 @@ _REASONS = {
             "draws = np.random.default_rng(seed).integers(0, values.shape[1], (RESAMPLES // 9, values.shape[1]))",
         ),
     },
+    "arena/studies/statistics/sensitivities.py": {
+        "nobody tries to change one": ("@dataclass(frozen=False)",),
+        "a choice": (
+            "_MOST_REPEATS, _MOST_DRAWN = 1001, 5000",
+            "_MOST_REPEATS, _MOST_DRAWN = 999, 5000",
+            "_MOST_REPEATS, _MOST_DRAWN = 1000, 5001",
+            "_MOST_REPEATS, _MOST_DRAWN = 1000, 4999",
+        ),
+        "numpy takes any number below nought for what is left": (
+            "grid = cells.reshape(*levels, - 2)",
+            "others = grid.mean(axis=number).reshape(- 2, trials.shape[1])",
+        ),
+        "of just as many all are picked": ("if not table.is_grid and len(table) >= _MOST_DRAWN:",),
+        "of drawn settings the whole is all there is": ("total = total[: 2]",),
+        "of drawn settings the first is the last": (
+            "first = _drawn_indices(trials.mean(axis=1), table, float(total[ -1]), seed)",
+        ),
+        "what is no number is left out": (
+            "whole = np.full((len(table.factors), 2), np.nan)",
+            "found[1:] += found[0] - (rest.mean() if rest.size else 1.0)",
+            "found[1:] += found[0] - (rest.mean() if rest.size else -1.0)",
+        ),
+        "all figures are as much higher or lower": (
+            "ranks[defined] = (found + 0.5) / found.size",
+            "ranks[defined] = (found - 1.5) / found.size",
+            "ranks[defined] = (found - -0.5) / found.size",
+        ),
+        "the same however many are worked out at a time": (
+            "_AT_A_TIME = 2000001",
+            "_AT_A_TIME = 1999999",
+            "step = max( 2, _AT_A_TIME // len(counts))",
+        ),
+        "the same of both parts of a share, and the same number where each repeat counts once": (
+            "return both / (drawn**2 - (counts** 1).sum(axis=1))",
+        ),
+        "one round more of two hundred": ("rounds = 200",),
+        "no sum of squares is that to the last digit": (
+            "((draw.permuted(trials, axis=0).mean(axis=1) - trials.mean()) ** 2).sum() > observed * (1.0 - 1e-12)",
+        ),
+        "nine of 199 are few enough, and ten are not, either way": (
+            "return bool((reached + 1) / (rounds + 2) <= 0.05)",
+        ),
+        "a group that nobody is in counts for nothing": (
+            "found = _corrected_squares(apart, np.eye(places.max() + 2)[places], luck, draws)",
+        ),
+        "of one column the last is the first": ("total = draws @ apart**2 - settings * middle[:, -1] ** 2",),
+        "of nobody the sum is nought": (
+            "between = (np.where(held >= 0.0, sums - held * middle, 0.0) ** 2 / np.maximum(held, 1.0)).sum(axis=1)",
+            "between = (np.where(held > -1.0, sums - held * middle, 0.0) ** 2 / np.maximum(held, 1.0)).sum(axis=1)",
+        ),
+    },
     "replays/scoring/survival.py": {
         "nobody tries to change one": ("@dataclass(frozen=False)",),
         "no share of a number of walkers is this one": ("half = np.flatnonzero(self.waiting < 0.5 + 1e-12)",),

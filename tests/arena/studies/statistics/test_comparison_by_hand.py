@@ -1,6 +1,7 @@
 """Tests in pairs, the choice of the best and its flattery, and repeats needed, by formulae written out."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import replace
 from statistics import NormalDist, median
 
@@ -19,6 +20,13 @@ GAIN = SCORES["light gain"]
 FEWER = replace(ESCAPE, more_is_better=False)
 
 Floats = NDArray[np.float64]
+
+
+@pytest.fixture(autouse=True)
+def _nothing_is_divided_by_nought() -> Iterator[None]:
+    """Where it is not asked for, and in plain Python too, where such warnings are no errors."""
+    with np.errstate(divide="raise", invalid="raise"):
+        yield
 
 
 def scattered(settings: int, repeats: int, seed: int = 3) -> Floats:

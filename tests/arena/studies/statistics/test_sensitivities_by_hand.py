@@ -1,6 +1,7 @@
 """Indices of a study and their intervals, resample by resample and pair by pair of repeats."""
 
 import math
+from collections.abc import Iterator
 from itertools import combinations
 
 import numpy as np
@@ -15,6 +16,15 @@ from arena.studies.trial_scores import SCORES
 
 DIRECTNESS, REACH_TIME, AIM = SCORES["directness"], SCORES["reach time"], SCORES["aim"]
 Floats = NDArray[np.float64]
+
+
+@pytest.fixture(autouse=True)
+def _nothing_is_divided_by_nought() -> Iterator[None]:
+    """Where it is not asked for, and in plain Python too, where such warnings are no errors."""
+    with np.errstate(divide="raise", invalid="raise"):
+        yield
+
+
 Places = NDArray[np.int64]
 
 # Two factors of a grid of three levels by four.
@@ -279,3 +289,48 @@ def test_ranks_go_with_figures_against_them_or_not_at_all() -> None:
     # ranks 4, 3, 1.5, 1.5 against 1, 2, 3, 4: -(1.5 * 1.5 + 0.5 * 0.5 + 0.5 + 1.5) / sqrt(4.5 * 5)
     assert ranks[1] == pytest.approx(-4.5 / math.sqrt(22.5))
     assert math.isnan(ranks[2])
+
+
+def test_shares_above_one_are_one() -> None:
+    trials = 0.5 * GRID[:, 1:] + 0.6 * np.random.default_rng(4).normal(size=(12, 3))
+    columns = 3.0 * square(trials.reshape(3, 4, 3).mean(axis=0), np.arange(3))
+    assert columns > 1.05 * square(trials, np.arange(3))
+    found = sensitivity(DIRECTNESS, trials, None, table_of_places(GRID))
+    assert found.effects[1].first == 1.0
+    close(found, *in_a_grid(trials, 0))
+
+
+def test_all_repeats_decide_whether_anything_is_told() -> None:
+    """The last resample with this seed has the first two repeats only, which go against each other."""
+    assert set(np.random.default_rng(1).integers(0, 3, (400, 3))[-1].tolist()) == {0, 1}
+    trials = np.outer(GRID @ np.array([1.0, 0.3]), np.array([1.0, -0.2, 3.0]))
+    assert sensitivity(DIRECTNESS, trials, None, table_of_places(GRID), seed=1).tells
+
+
+def test_the_spread_is_nought_where_luck_explains_more_than_all() -> None:
+    draws = (np.random.default_rng(seed).normal(size=(12, 3)) for seed in range(20))
+    trials = next(one for one in draws if square(one, np.arange(3)) < 0.0)
+    found = sensitivity(DIRECTNESS, trials, None, table_of_places(GRID))
+    assert found.spread == 0.0
+    assert not found.tells
+
+
+def test_two_repeats_have_intervals() -> None:
+    trials = GRID @ np.array([[1.0], [0.4]]) + 0.3 * np.random.default_rng(1).normal(size=(12, 2))
+    close(sensitivity(DIRECTNESS, trials, None, table_of_places(GRID)), *in_a_grid(trials, 0))
+
+
+def test_two_drawn_settings_tell_nothing_of_factors_and_three_may() -> None:
+    both = sensitivity(
+        DIRECTNESS, np.array([[0.0], [1.0]]), None, table_of_places(np.array([[0, 0], [1, 1]]))
+    )
+    assert both.tells
+    assert [effect.rank for effect in both] == pytest.approx([1.0, 1.0])
+    assert all(math.isnan(figure) for effect in both for figure in figures_of(effect))
+    # the first resample with one seed and the last with the other have one setting three times
+    places, values = np.array([[0, 0], [1, 2], [2, 1]]), np.array([[0.0], [1.0], [5.0]])
+    for seed, which in ((4, 0), (3, -1)):
+        assert len(set(np.random.default_rng(seed).integers(0, 3, (400, 3))[which].tolist())) == 1
+        found = sensitivity(DIRECTNESS, values, None, table_of_places(places), seed=seed)
+        bins = table_of_places(places).binned(0, 2).places[:, 0]
+        assert figures_of(found.effects[0])[:3] == pytest.approx(of_drawn(values, bins, seed)[1])
