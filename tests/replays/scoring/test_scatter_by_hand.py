@@ -131,6 +131,8 @@ def test_the_nearest_and_how_far_it_is_along_either_side(stretched: tuple[float,
             if two != one and group[two] == group[one]
         ]
         assert (distance[one], other[one]) == pytest.approx(min(away), rel=1e-12)
+    alone = nearest_others(np.array([[0.3, 0.4]]), np.zeros(1, np.int64))
+    assert [one.tolist() for one in alone] == [[math.inf], [-1]]
     nothing = nearest_others(np.zeros((0, 2)), np.zeros(0, np.int64))
     assert [len(one) for one in nothing] == [0, 0]
 
