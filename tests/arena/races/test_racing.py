@@ -1,14 +1,17 @@
 """Races through the engine: the same bytes whatever happens, and everybody alike where all are alike."""
 
 from collections import Counter
+from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from scipy.stats import chisquare
 
-from agents.errors import InputError
+from agents.errors import InputError, ModelError
 from agents.text.table_cells import harmless
+from arena.races import heat_running
 from arena.races.entries import read_entries
 from arena.races.heat_running import run_heat
 from arena.races.race_folder import INDEX, read_results
@@ -17,6 +20,7 @@ from arena.races.race_plan import parse_race
 from arena.races.race_setup import RaceSetup, prepare_race
 from arena.races.racing import race_all
 from arena.races.results import LOST, NEVER_MOVED
+from arena.simulation import run_plans
 from replays.format.replay_file import read_replay
 from tests.helpers.classes import write_class
 from tests.helpers.commands import AMBIENT, DESIGN, FLOOR, listing
@@ -185,6 +189,45 @@ def test_one_that_never_moves_and_one_that_locks_up_come_last(tmp_path: Path) ->
     assert {finish.status for one in results.rounds for heat in one.heats for finish in heat.finishes} != {
         LOST
     }
+
+
+@pytest.mark.parametrize("form", ["time trial", "together"])
+def test_whom_the_model_loses_comes_last_and_the_others_race_without_it(
+    form: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    setup = race_of(tmp_path, count=3, form=form, more="rounds: 2\n")
+    whole = race_all(setup, tmp_path / "whole", 1)
+    gone = {"Bela"}
+
+    def lose(plans: Any, threads: Any, progress: Any, look: Any, called: Callable[[int], str]) -> Any:
+        for number in range(sum(len(plan.walkers) for plan in plans)):
+            if called(number) in gone:
+                raise ModelError("the latch came to no end")
+        return run_plans(plans, threads, progress, look, called)
+
+    monkeypatch.setattr(heat_running, "run_plans", lose)
+    results = race_all(setup, tmp_path / "out", 1)
+    number = {one.name: one.number for one in results.entries}
+    assert results.placings[-1].entry == number["Bela"]
+    for before, now in zip(whole.rounds, results.rounds, strict=True):
+        for old, new in zip(before.heats, now.heats, strict=True):
+            *others, last = new.finishes
+            assert (last.entry, last.place, last.status) == (number["Bela"], 3, LOST)
+            assert last.note == "the latch came to no end"
+            assert [one.place for one in others] == [1, 2]
+            if form == "time trial":
+                # who runs alone does what it did
+                left = [one for one in old.finishes if one.entry != last.entry]
+                assert [(one.entry, one.time_s) for one in others] == [
+                    (one.entry, one.time_s) for one in left
+                ]
+    assert read_results(tmp_path / "out").as_dict() == results.as_dict()
+    gone |= number.keys()
+    none = race_all(setup, tmp_path / "none", 1)
+    finishes = [finish for one in none.rounds for heat in one.heats for finish in heat.finishes]
+    assert len(finishes) == 6
+    assert {(one.place, one.status) for one in finishes} == {(1, LOST)}
+    assert none.replays == ()
 
 
 @pytest.mark.parametrize("text", ["=1+1", "+1", "-1", "@SUM(A1)", " =1", "\t=1", "\n=1"])
