@@ -82,6 +82,12 @@ PHYSICS: dict[str, dict[str, tuple[str, ...]]] = {
             "if status != SETTLED or held >= frame.free_level:",
             "if abs(level.shift) >= HELD:",
             "if drawn >= 0.1 * guess.base:",
+            "if (slope < 0.0 and not is_between) or not is_down:",
+            "if is_between and upper - lower <= 1e-3:",
+            "if abs(level.capability - level.demand) < 0.01 * level.demand and abs(level.shift) <= NEAR_LEVEL:",
+        ),
+        "in 2,500 drawn states, and three on a hair, no bracket closes beside a level": (
+            "lower = +math.inf",
         ),
         "a bound for where both transistors are saturated, and no slope tells the gain": (
             "gain = min(max(gain, 0.0), 3.0 * level.given / base)",

@@ -21,6 +21,8 @@ _STATISTICS = "tests/arena/studies/statistics"
 
 _OTHERS = {
     "agents/circuit/charging.py": (
+        "tests/agents/circuit/test_charging_by_hand.py",
+        "tests/agents/circuit/test_status.py::test_charging_codes",
         f"{_CHARGING}::test_time_to_reach_a_goal",
         f"{_CHARGING}::test_the_two_ways_of_counting_time_agree",
         f"{_CHARGING}::test_energies_of_a_charging_are_told_alike_in_both_ways_and_add_up",
@@ -42,6 +44,7 @@ _OTHERS = {
         f"{_LATCH}::test_the_last_step_to_a_level_goes_along_its_slopes",
         f"{_LATCH}::test_a_latch_on_a_hair_comes_to_an_end",
         f"{_LATCH}::test_a_guess_from_nearby_leads_to_the_same_level",
+        "tests/agents/circuit/test_latch_rounds.py",
     ),
     "agents/circuit/pulse.py": (
         "tests/agents/circuit/test_pulse_steps.py",

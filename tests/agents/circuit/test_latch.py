@@ -7,34 +7,16 @@ import numpy as np
 import pytest
 from scipy.optimize import brentq
 
-from agents.circuit import latch as kernels
 from agents.circuit.latch import Guess, Settled, along, settle_latch, strongest_drive
-from agents.circuit.level import Kick, Level, Supply, excess_of, frame_of, level_at
+from agents.circuit.level import Kick, Supply, excess_of, frame_of
 from agents.circuit.status import SETTLED
 from agents.circuit.transistors import Around, collector_voltage, driver_currents
 from agents.design.as_built import build
 from agents.design.parts import Driver, Transistor
 from agents.design.spec import Design
-from agents.handbook.formulae import thermal_voltage
+from tests.helpers.latches import FRESH, ROOM, STIFF, drawn_states, kick_of, left_side
 from tests.helpers.levels import level_of
 from tests.helpers.reference_circuit import ROOM_THERMAL_VOLTAGE, rest_of_latch, transistor_currents
-
-ROOM = thermal_voltage(298.15)
-
-
-FRESH = Guess(math.inf, 0.0, 0.0)
-
-
-def kick_of(current: float) -> Kick:
-    """A coupling capacitor that draws ``current`` [A] whatever the latch does."""
-    return Kick(current, 0.0, 0.0, 0.0)
-
-
-def left_side(**values: Any) -> tuple[Design, Any]:
-    """A design with some values of its left side replaced, double underscores for dots; and its record."""
-    paths = {"left." + path.replace("__", "."): value for path, value in values.items()}
-    design = Design(name="borage").with_values(paths)
-    return design, build(design)[0]["side"][0]
 
 
 def test_thermal_voltage_of_the_room() -> None:
@@ -131,24 +113,6 @@ def test_collector_voltage_of_a_driven_npn(load: float, overdrive: float) -> Non
     assert (further - voltage) / 1e-5 == pytest.approx(slope, rel=2e-3)
 
 
-def drawn_states(count: int) -> list[tuple[dict[str, float], float, float, float]]:
-    """Designs, rails, back-EMFs and coupling currents over what pulses pass through, alike at every run."""
-    random = np.random.default_rng(20240611)
-    states = []
-    for _ in range(count):
-        values = {
-            "left.latch": random.choice([2e3, 10e3, 22e3, 47e3, 100e3]),
-            "left.motor.resistance": random.choice([8.0, 28.0, 80.0]),
-            "left.npn.gain": random.uniform(60.0, 400.0),
-            "left.pnp.gain": random.uniform(60.0, 400.0),
-            "left.npn.reverse_gain": random.uniform(1.0, 20.0),
-        }
-        rail = random.choice([random.uniform(0.65, 0.95), random.uniform(0.95, 4.0)])
-        back = random.uniform(0.0, 0.7) * rail
-        states.append((values, rail, back, random.uniform(-1e-5, 1e-5)))
-    return states
-
-
 def settle(rail: float, back: float, coupling: float, side: Any, guess: float = math.inf) -> Settled:
     """The settled latch."""
     found = settle_latch(Supply(rail, 0.0, back), kick_of(coupling), ROOM, side, Guess(guess, 1e-4, 0.03))
@@ -196,10 +160,6 @@ def test_the_strongest_drive_solves_its_equation(drive: float, weight: float, sc
     y, status = strongest_drive(drive, weight, scale)
     assert status == SETTLED
     assert scale * math.exp(y) + weight * y == pytest.approx(drive, rel=1e-7)
-
-
-# a coupling capacitor that holds the base at its voltage, and feeds the collector
-STIFF = Kick(1.25e-3, 1.5e-3, 4e-4, 2.1)
 
 
 @pytest.mark.parametrize("number", [0, 3, 4, 6, 7, 11])
@@ -304,76 +264,3 @@ def test_a_guess_from_nearby_leads_to_the_same_level(part: int) -> None:
             for name in ("motor", "base", "given", "pushed", "junction"):
                 assert getattr(other, name) == pytest.approx(getattr(fresh, name), rel=3e-3, abs=5e-4)
             assert 0.0 <= other.gain <= 2.1 * other.given / other.base
-
-
-# Latch and motor [ohm], gains of NPN and PNP, the NPN's reverse gain, source [V], ESR [ohm], back-EMF [V],
-# coupling current [A] and answer [A/V]: where the NPN just covers its load the excess jumps over nought.
-JUST_COVERED = (
-    (220e3, 28.0, 111.3, 123.2, 13.17, 1.7619, 0.0, 0.0362, 6.43775e-4, 1e-3),
-    (220e3, 28.0, 110.7, 123.7, 18.77, 3.8067, 5.0, 1.4809, 1.953198e-3, 3e-3),
-    (22e3, 28.0, 125.2, 147.6, 18.49, 2.9285, 5.0, 0.0262, 1.932407e-3, 3e-3),
-    (220e3, 8.0, 116.2, 183.5, 14.73, 2.9998, 1.0, 1.5248, 7.401439e-6, 0.0),
-    (100e3, 8.0, 194.5, 269.1, 1.68, 3.7270, 1.0, 2.2871, 1.984255e-3, 3e-3),
-)
-
-
-@pytest.mark.parametrize("state", JUST_COVERED)
-def test_a_latch_rests_just_out_of_saturation(state: tuple[float, ...]) -> None:
-    """On the highest y at which the NPN covers its load, by a root finder along the levels."""
-    names = ("latch", "motor__resistance", "npn__gain", "pnp__gain", "npn__reverse_gain")
-    _, side = left_side(**dict(zip(names, state[:5], strict=True)))
-    supply, kick = Supply(*state[5:8]), Kick(state[8], state[9], 0.0, 2.1)
-    frame = frame_of(supply, kick, ROOM, side)
-
-    def over(y: float) -> float:
-        level = level_of(y, 0.5, frame, side)
-        return level.capability / level.demand - 1.0
-
-    scale = float(side["pnp"]["saturation_current"] / side["pnp"]["gain"])
-    tries = strongest_drive(frame.drive, frame.weight, scale)[0] - np.linspace(0.0, 2.0, 101)
-    covered = next(number for number, y in enumerate(tries) if over(y) > 0.0)
-    rest = float(brentq(over, tries[covered], tries[covered - 1], xtol=1e-10))
-    goal = level_of(rest, 0.5, frame, side)
-    assert goal.collector < frame.free_level
-    drawn = frame.drive - frame.weight * rest - frame.stiffness * goal.collector
-    for guess in (FRESH, Guess(rest, drawn, goal.collector)):
-        found = settle_latch(supply, kick, ROOM, side, guess)
-        assert found.holds
-        assert found.status == SETTLED
-        assert found.guess == pytest.approx(rest, abs=1e-3)
-        assert found.collector == pytest.approx(goal.collector, abs=5e-3)
-        assert found.cover == pytest.approx(1.0, abs=0.01)
-
-
-# How far the guess of a y is off, and how many rounds it takes then: on an average, and at the most.
-ROUNDS = {0.0: (1.0, 1), 0.02: (1.0, 1), 0.1: (1.6, 3), -0.1: (2.1, 3), 0.5: (1.8, 8)}
-
-
-@pytest.mark.parametrize("off", ROUNDS)
-def test_newtons_method_takes_a_round_or_two_from_nearby(off: float, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A step of a pulse moves y by 0.1 at the most; other steps may lead to the same level, but slowly."""
-    rounds = 0
-
-    def counted(*given: Any) -> Level:
-        nonlocal rounds
-        rounds += 1
-        return level_at(*given)
-
-    monkeypatch.setattr(kernels, "level_at", counted)
-    plainly = getattr(settle_latch, "py_func", settle_latch)
-    taken = []
-    for number, (values, rail, back, coupling) in enumerate(drawn_states(59)):
-        side = build(Design(name="borage").with_values(values))[0]["side"][0]
-        kick = kick_of(coupling) if number % 2 == 0 else STIFF._replace(current=STIFF.current + coupling)
-        supply = Supply(rail, float(number % 3), back)
-        fresh = settle_latch(supply, kick, ROOM, side, FRESH)
-        if fresh.holds and fresh.cover > 1.2:
-            rounds = 0
-            place = max(fresh.collector - 0.3 * off, 0.0)
-            guess = Guess(fresh.guess + off, fresh.base * math.exp(off), place)
-            assert plainly(supply, kick, ROOM, side, guess).holds
-            taken.append(rounds)
-    mean, most = ROUNDS[off]
-    assert len(taken) > 30
-    assert np.mean(taken) <= mean
-    assert max(taken) <= most
