@@ -46,7 +46,8 @@ def print_picked(design: Design, drawer: Drawer, found: Picked) -> None:
     print_table(console, ("place", [row.place for row in rows]), columns, words="part")
     if drawer.currency:
         unpriced = sum(row.price is None for row in rows)
-        rest = f", without {unpriced} parts that have no price" if unpriced else ""
+        which = "part that has" if unpriced == 1 else "parts that have"
+        rest = f", without {unpriced} {which} no price" if unpriced else ""
         console.print(f"all together: {found.cost} {drawer.currency}{rest}")
     for words in found.missing:
         console.print(f"missing: {printable(words)}; the design's own value stays")

@@ -62,6 +62,25 @@ def test_the_table_names_parts_and_what_is_missing() -> None:
     assert "missing: motor: 2 of one sort are needed, and the drawer lists none under motors" in outcome.out
 
 
+def test_what_parts_cost_and_that_no_choice_is_without_a_fault_is_told() -> None:
+    drawer = """\
+photodrome: drawer 1
+name: priced
+resistors: [{ code: 100k, count: 2, price: 0.05 EUR }]
+capacitors: [{ value: 1 uF, count: 2UNPRICED }]
+"""
+    pick = ("pick", "poppy", "-p", "./mine.yaml", "--keep", "both.series", "--keep", "both.feeler", *FEW[2:6])
+    for price, told in (
+        (", price: 0.10 EUR", "0.30 EUR\n"),
+        ("", "0.10 EUR, without 1 part that has no price"),
+    ):
+        Path("mine.yaml").write_text(drawer.replace("UNPRICED", price), encoding="utf-8")
+        outcome = photodrome(*pick)
+        assert (outcome.code, outcome.err) == (0, "")
+        assert f"all together: {told}" in outcome.out
+        assert "no choice out of this drawer is without a fault at all of these lights" in outcome.out
+
+
 @pytest.mark.parametrize(
     ("arguments", "part"),
     [

@@ -45,6 +45,15 @@ spread:
   both.eye.dark_trigger: { normal: 60 mV }
 """
 
+# A floor on which no walker has room.
+TINY = """\
+photodrome: arena 1
+name: box
+floor: { outline: 0 0 / 50 0 / 50 50 / 0 50 mm }
+starts: { zone: { outline: 10 10 / 40 10 / 40 40 / 10 40 mm, number: 1 } }
+goals: [{ name: corner, centre: 30 30 mm, radius: 10 mm }]
+"""
+
 PLAN = """\
 photodrome: study 1
 name: shed study
@@ -372,6 +381,19 @@ def test_a_design_whose_sides_differ_is_told_as_it_is_too() -> None:
     assert answer["as_it_is"]["count"] == answer["gain"]["repeats"] > 0
     *_, own = rows("plan.tune/finalists.csv")
     assert (own["both.latch [ohm]"], own["as it is"]) == ("", "1")
+
+
+def test_a_search_of_settings_that_cannot_be_run_says_why() -> None:
+    name = plan("design.both.latch: 10k, 22k")
+    Path("floor.yaml").write_text(TINY, encoding="utf-8")
+    outcome = photodrome("tune", name, "--budget", "40", "--no-plots")
+    assert outcome.code == 0
+    assert "none of the 2 settings that were tried says anything about" in outcome.out
+    assert "the first of them cannot be run at all: the start zone of 'box' has room for 0" in outcome.out
+    answer = photodrome("tune", name, "--budget", "40", "--no-plots", "--json").json()
+    assert answer["winner"] is None
+    assert "has room for 0 walkers" in answer["obstacle"]
+    assert not Path("plan.tune/winner.yaml").exists()
 
 
 def test_a_search_that_finds_nothing_better_gives_no_winner_and_says_so() -> None:
