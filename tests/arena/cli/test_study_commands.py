@@ -46,8 +46,7 @@ spread:
 """
 
 # A floor on which no walker has room.
-TINY = """\
-photodrome: arena 1
+TINY = """photodrome: arena 1
 name: box
 floor: { outline: 0 0 / 50 0 / 50 50 / 0 50 mm }
 starts: { zone: { outline: 10 10 / 40 10 / 40 40 / 10 40 mm, number: 1 } }
