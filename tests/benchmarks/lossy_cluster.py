@@ -1,8 +1,8 @@
 """A sweep on a cluster that loses a worker every few seconds: ``python -m tests.benchmarks.lossy_cluster``.
 
 1,000 chunks on two workers, of which one is killed every 10 s, against the same sweep here: the same bytes,
-and how much longer it took. Where a scheduler gives up a chunk that has lost it several workers, as it does
-when they take longer to start than they live, the same command is given again, and told is how often.
+and how much longer it took. Where a chunk is given up for good, as can be when workers take longer to start
+than they live, the same command is given again, and told is how often.
 """
 
 import argparse

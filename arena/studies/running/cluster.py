@@ -2,7 +2,8 @@
 
 A worker gets the text of the plan and of all its files, makes the study of it once, and runs whole chunks. A
 worker with another version of the program, or one whose processor or libraries round otherwise, is told
-instead of having its rows mixed in. Where a worker is lost, the scheduler gives its chunks to others.
+instead of having its rows mixed in. Where a worker is lost, the scheduler gives its chunks to others; a chunk
+that it gives up for that is handed in again, ``HANDED_IN`` times in all.
 
 What comes back is bytes, of which number, numbering and range are checked; nothing that a cluster sends is
 unpickled (:mod:`arena.studies.running.unpickling`).
@@ -31,6 +32,8 @@ from arena.studies.running.trials import chunk_size
 from arena.studies.running.unpickling import Foreign, nothing_unpickled
 from arena.studies.trial_scores import TRIAL, misfit_of
 
+# So often is a chunk handed in that the cluster gives up, as a scheduler does after some lost workers.
+HANDED_IN = 4
 # Seconds for which there may be no worker at all.
 PATIENCE = 60.0
 # Seconds between two looks at the workers while nothing comes in.
@@ -90,11 +93,13 @@ class Cluster:
     def run_chunks(self, missing: Sequence[int]) -> Generator[tuple[int, RecordArray], None, None]:
         """The rows of chunks as they come in, each with its number.
 
-        Raises WorkError where the scheduler is lost, where for a minute there has been no worker, or where a
-        worker joins that would not give the same results, or says what cannot be.
+        Raises WorkError where the scheduler is lost, where for a minute there has been no worker, where a
+        chunk is given up again and again, or where a worker joins that would not give the same results, or
+        says what cannot be.
         """
         numbers = iter(missing)
         at_work: dict[Any, int] = {}
+        given_up: dict[int, int] = {}
         finished: queue.SimpleQueue[Any] = queue.SimpleQueue()
         seen = time.monotonic()
         try:
@@ -102,9 +107,7 @@ class Cluster:
                 # some in advance, so that no worker waits; not all, so that the scheduler need not hold them
                 room = max(4, 2 * self._threads()) - len(at_work)
                 for number in islice(numbers, max(room, 0)):
-                    future = self._submit(chunk, self._payload, number, self.arithmetic)
-                    at_work[future] = number
-                    future.add_done_callback(finished.put)
+                    self._hand_in(number, at_work, finished)
                 if not at_work:
                     return
                 try:
@@ -125,10 +128,19 @@ class Cluster:
                     continue
                 seen = time.monotonic()
                 number = at_work.pop(future)
+                if future.status == "error" and given_up.get(number, 1) < HANDED_IN and self._is_connected():
+                    given_up[number] = given_up.get(number, 1) + 1
+                    self._hand_in(number, at_work, finished)
+                    continue
                 yield number, self._rows(number, future)
         finally:
             with contextlib.suppress(Exception):
                 self._client.cancel(list(at_work), force=True)
+
+    def _hand_in(self, number: int, at_work: dict[Any, int], finished: "queue.SimpleQueue[Any]") -> None:
+        future = self._submit(chunk, self._payload, number, self.arithmetic)
+        at_work[future] = number
+        future.add_done_callback(finished.put)
 
     def _is_connected(self) -> bool:
         """Whether Dask still listens to the scheduler; it stops where it does not understand it."""

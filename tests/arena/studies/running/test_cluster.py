@@ -24,7 +24,7 @@ from arena.studies.running import cluster_address
 from arena.studies.running.cluster import Cluster
 from arena.studies.running.cluster_address import Tls
 from arena.studies.running.sweeping import CSV, NPZ, run_sweep
-from arena.studies.running.trials import run_chunk
+from arena.studies.running.trials import chunk_size, run_chunk
 from arena.studies.trial_scores import misfit_of
 from tests.helpers.commands import finished, photodrome
 from tests.helpers.dask_cluster import OwnCluster, own_cluster
@@ -358,6 +358,28 @@ def test_a_doctored_worker_runs_nothing_here(
     mark = folder / "mark"
     assert not mark.exists() or str(os.getpid()) not in mark.read_text().split()
     assert run_sweep(plan, tmp_path / "out").kept == 0
+
+
+def test_chunks_that_are_given_up_are_handed_in_again(
+    doctored: tuple[OwnCluster, Path], tmp_path: Path
+) -> None:
+    """Three times one ends in an error, as after lost workers: nothing is told, and no byte is another."""
+    cluster, folder = doctored
+    calls = folder / "calls"
+    (folder / "change").write_text(
+        f"""
+with open({str(calls)!r}, "a+") as kept:
+    kept.write("x")
+    kept.seek(0)
+    if len(kept.read()) in (1, 2, 5):
+        raise ValueError("lost")
+"""
+    )
+    plan = study(repeats=100)
+    assert run_sweep(plan, tmp_path / "there", on=cluster.address).kept == 0
+    assert len(calls.read_text()) == -(-plan.trials // chunk_size(plan)) + 3
+    run_sweep(plan, tmp_path / "here")
+    assert (tmp_path / "there" / CSV).read_bytes() == (tmp_path / "here" / CSV).read_bytes()
 
 
 def test_rows_that_can_be_are_taken() -> None:
