@@ -4,21 +4,31 @@
 
 PHYSICS: dict[str, dict[str, tuple[str, ...]]] = {
     "agents/circuit/charging.py": {
-        "one round more of many": (
+        "one round more or fewer of many": (
             "INTERVALS = 401",
+            "INTERVALS = 399",
+            "HALVINGS = 101",
+            "HALVINGS = 99",
+            "STEPS = 100001",
+            "STEPS = 99999",
             "while there < 0.7 * here and end - rail > 1e-7 and halvings <= HALVINGS:",
             "while left > 0.0 and steps <= STEPS:",
         ),
-        "of a charging without end nobody asks for this": (
-            "return Charging(math.inf, 0.0, 0.0, 1.0, status)",
-            "return Charging(math.inf, 0.0, -1.0, 0.0, status)",
-        ),
+        "at rest to the last digit nothing charges either way": ("if current < 0.0:",),
+        "the rest of the rounds pass at once": ("continue",),
+        "the end is there already": ("if rail < kink0 <= end:", "if rail < kink1 <= end:"),
         "no current or interval is that to the last digit": (
+            "if abs(rate1) * left <= 1e-7 or abs(net) < 1e-9 * (abs(one.panel) + one.eyes + one.leak):",
+            "if abs(rate1) * left < 1e-7 or abs(net) <= 1e-9 * (abs(one.panel) + one.eyes + one.leak):",
             "while there <= 0.7 * here and end - rail > 1e-7 and halvings < HALVINGS:",
             "while there < 0.7 * here and end - rail >= 1e-7 and halvings < HALVINGS:",
         ),
         "nodes lie on both sides of the middle alike": (
             "voltage = middle + half * (place if node % 2 != 0 else -place)",
+            "voltage = middle - half * (place if node % 2 == 0 else -place)",
+            "voltage = middle + half * (place if not node % 2 == 0 else -place)",
+            "voltage = middle + half * (place if node % 3 == 0 else -place)",
+            "voltage = middle + half * (place if node % 2 == 1 else -place)",
         ),
         "what is left of nothing passes at once": ("while left >= 0.0 and steps < STEPS:",),
         "below a share of 1e-9 of the currents": (

@@ -5,12 +5,13 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from agents.circuit import charging as kernels
-from agents.circuit.charging import charge_to, wait, waiting_currents
+from agents.circuit.charging import charge_to, charging_current, wait, waiting_currents
 from agents.circuit.panel import LitPanel, lit_panel
 from agents.circuit.records import STATE
-from agents.circuit.status import SETTLED
+from agents.circuit.status import CHARGE_UNFINISHED, SETTLED, WAIT_UNFINISHED
 from agents.design.as_built import build
 from agents.design.spec import Design
 
@@ -127,12 +128,12 @@ def test_time_and_energies_of_a_charging(
 @pytest.mark.parametrize(
     ("start", "duration", "most"),
     [
-        (0.7, 10.0, 21),
-        (0.0, 60.0, 130),
-        (1.8, 300.0, 340),
-        (9.5, 40.0, 29),
-        (9.5, 900.0, 280),
-        (0.0, 1e5, 860),
+        (0.7, 10.0, 20),
+        (0.0, 60.0, 124),
+        (1.8, 300.0, 328),
+        (9.5, 40.0, 28),
+        (9.5, 900.0, 272),
+        (0.0, 1e5, 835),
         (REST, 1e4, 7),
         (3.0, 1e-3, 4),
     ],
@@ -140,7 +141,7 @@ def test_time_and_energies_of_a_charging(
 def test_rail_and_energies_of_a_wait(
     start: float, duration: float, most: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """To 5 uV and 5e-6, and 2e-5 where steps pass a kink, with hardly more looks than it takes."""
+    """To 5 uV and 5e-6, and 2e-5 where steps pass a kink, with no more looks at currents than it takes."""
     looked_at = counted(monkeypatch)
     state = np.zeros(1, STATE)[0]
     state["rail"] = start
@@ -151,3 +152,68 @@ def test_rail_and_energies_of_a_wait(
     assert state["rail"] == pytest.approx(end, abs=5e-6)
     assert found == pytest.approx(energies, rel=2e-5 if (start, duration) == (0.0, 60.0) else 5e-6)
     assert len(looked_at) <= most
+
+
+def test_who_is_there_has_not_to_charge() -> None:
+    assert charge_to(WALKER, LIT, 2.0, 2.0) == (0.0, 0.0, 0.0, 0.0, SETTLED)
+    # nor above the voltage of rest
+    assert charge_to(WALKER, LIT, 9.0, 9.0) == (0.0, 0.0, 0.0, 0.0, SETTLED)
+    assert charge_to(WALKER, LIT, 9.0, 2.0) == (0.0, 0.0, 0.0, 0.0, SETTLED)
+    assert charge_to(WALKER, LIT, 2.0, 9.0) == (math.inf, 0.0, 0.0, 0.0, SETTLED)
+
+
+def resting(walker: Any, lit: LitPanel) -> float:
+    """The voltage of rest by a root finder."""
+    return float(brentq(lambda rail: charging_current(walker, lit, rail)[0], 0.1, 10.0, xtol=1e-14))
+
+
+def test_a_charging_next_to_rest_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The last interval is a tenth of a microvolt, however the current falls along it."""
+    rest = resting(WALKER, LIT)
+    looked_at = counted(monkeypatch)
+    found = getattr(charge_to, "py_func", charge_to)(WALKER, LIT, 8.0, rest - 1e-10)
+    assert found.status == SETTLED
+    # that near to it only the time up to the last interval is known
+    assert time_between(8.0, REST - 1e-7) < found.time < time_between(8.0, REST - 1e-10)
+    assert len(looked_at) <= 384
+
+
+def test_bounds_of_intervals_halvings_and_steps(monkeypatch: pytest.MonkeyPatch) -> None:
+    looked_at = counted(monkeypatch)
+    charging, waiting = (getattr(one, "py_func", one) for one in (charge_to, wait))
+    monkeypatch.setattr(kernels, "HALVINGS", 2)
+    charging(WALKER, LIT, 2.6, 8.69)
+    # the goal, the start, the goal as an end, and two halvings of the way there
+    assert looked_at[:5] == pytest.approx([8.69, 2.6, 8.69, 5.645, 4.1225])
+    assert 2.6 < min(looked_at[5:9]) < max(looked_at[5:9]) < 4.1225
+    monkeypatch.setattr(kernels, "INTERVALS", 3)
+    assert charging(WALKER, LIT, 0.0, 8.69) == (math.inf, 0.0, 0.0, 0.0, CHARGE_UNFINISHED)
+    # of the first piece two intervals, of the second one
+    assert charging(WALKER, LIT, 1.7, 2.2).status == SETTLED
+    monkeypatch.setattr(kernels, "STEPS", 3)
+    state = np.zeros(1, STATE)[0]
+    looked_at.clear()
+    waiting(WALKER, LIT, state, 900.0)
+    assert state["status"] == WAIT_UNFINISHED
+    assert looked_at.count(0.0) == 1
+    assert len(looked_at) == 12
+
+
+def test_a_charging_of_which_the_goal_is_no_number_has_no_energies() -> None:
+    found = charge_to(WALKER, lit_panel(WALKER, math.nan, 0.0), 1.0, 2.0)
+    assert found[:4] == (math.inf, 0.0, 0.0, 0.0)
+    assert found.status != SETTLED
+
+
+def test_a_wait_at_the_knee_of_a_panel_steps_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Where the second stage of a step lies far up the panel's exponential."""
+    walker = build(Design(name="pansy", spread={}).with_values({"panel.junction_voltage": 0.03}))[0]
+    lit = lit_panel(walker, 4e-3, 0.0)
+    top = resting(walker, lit)
+    state = np.zeros(1, STATE)[0]
+    state["rail"] = top - 1e-4
+    looked_at = counted(monkeypatch)
+    getattr(wait, "py_func", wait)(walker, lit, state, 1e4)
+    assert state["status"] == SETTLED
+    assert state["rail"] == pytest.approx(top, abs=1e-9)
+    assert len(looked_at) <= 103
