@@ -16,6 +16,10 @@ PHYSICS: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "at rest to the last digit nothing charges either way": ("if current < 0.0:",),
         "the rest of the rounds pass at once": ("continue",),
+        "nothing is left of it either way": ("left = -1.0",),
+        "a rate of nought has passed at once before": (
+            "step = min(step, 0.1 / max(abs(rate1), -0.999999999999))",
+        ),
         "the end is there already": ("if rail < kink0 <= end:", "if rail < kink1 <= end:"),
         "no current or interval is that to the last digit": (
             "if abs(rate1) * left <= 1e-7 or abs(net) < 1e-9 * (abs(one.panel) + one.eyes + one.leak):",

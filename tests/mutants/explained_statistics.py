@@ -85,6 +85,36 @@ STATISTICS: dict[str, dict[str, tuple[str, ...]]] = {
         ),
     },
     "arena/studies/statistics/estimates.py": {
+        "a choice": (
+            "_MOST_RESAMPLED = 5001",
+            "_MOST_RESAMPLED = 4999",
+            "@lru_cache(maxsize= 65537)",
+            "@lru_cache(maxsize= 65535)",
+        ),
+        "nobody tries to change one": ("@dataclass(frozen=False)",),
+        "any seed is as good": (
+            "def estimate(score: Score, values: FloatArray, weights: FloatArray | None = None, seed: int = 1) -> Estimate:",
+            "score: Score, values: FloatArray, weights: FloatArray | None = None, seed: int = 1",
+            "score: Score, values: FloatArray, weights: FloatArray | None = None, seed: int = -1",
+        ),
+        "of one the last is the first": (
+            "return estimate_all(score, values[None, :], None if weights is None else weights[None, :], seed)[ -1]",
+        ),
+        "the sum of noughts is nought, of how many there are": (
+            "return np.zeros((len(values), 2)), np.zeros((len(values), 1))",
+            "return np.zeros((len(values), 0)), np.zeros((len(values), 1))",
+            "return np.zeros((len(values), 1)), np.zeros((len(values), 2))",
+        ),
+        "no size is below nought": (
+            "scale = np.maximum(np.abs(above).max(axis=1, initial= -1.0), np.finfo(np.float64).tiny)",
+            "is_alike = np.abs(pulls).max(axis=1, initial= -1.0) <= 1e-12 * scale / np.maximum(",
+        ),
+        "where nothing is said all are no number": (
+            "left = ascending[rows, np.maximum((count - 1) // 2, -1)]",
+        ),
+        "half of a number is less than all of it": (
+            "right = ascending[rows, np.minimum(count // 2, ascending.shape[1] + 1)]",
+        ),
         "the bound is never nought": (
             "is_alike = np.abs(pulls).max(axis=1, initial=0.0) < 1e-12 * scale / np.maximum(",
         ),

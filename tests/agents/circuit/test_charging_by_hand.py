@@ -11,7 +11,7 @@ from agents.circuit import charging as kernels
 from agents.circuit.charging import charge_to, charging_current, wait, waiting_currents
 from agents.circuit.panel import LitPanel, lit_panel
 from agents.circuit.records import STATE
-from agents.circuit.status import CHARGE_UNFINISHED, SETTLED, WAIT_UNFINISHED
+from agents.circuit.status import CHARGE_UNFINISHED, PANEL_UNSETTLED, SETTLED, WAIT_UNFINISHED
 from agents.design.as_built import build
 from agents.design.spec import Design
 
@@ -136,6 +136,7 @@ def test_time_and_energies_of_a_charging(
         (0.0, 1e5, 835),
         (REST, 1e4, 7),
         (3.0, 1e-3, 4),
+        (3.0, 1e-7, 1),
     ],
 )
 def test_rail_and_energies_of_a_wait(
@@ -186,6 +187,11 @@ def test_bounds_of_intervals_halvings_and_steps(monkeypatch: pytest.MonkeyPatch)
     # the goal, the start, the goal as an end, and two halvings of the way there
     assert looked_at[:5] == pytest.approx([8.69, 2.6, 8.69, 5.645, 4.1225])
     assert 2.6 < min(looked_at[5:9]) < max(looked_at[5:9]) < 4.1225
+    monkeypatch.setattr(kernels, "HALVINGS", 1)
+    looked_at.clear()
+    charging(WALKER, LIT, 2.6, 8.69)
+    assert looked_at[:4] == pytest.approx([8.69, 2.6, 8.69, 5.645])
+    assert 2.6 < min(looked_at[4:8]) < 4.1225 < max(looked_at[4:8]) < 5.645
     monkeypatch.setattr(kernels, "INTERVALS", 3)
     assert charging(WALKER, LIT, 0.0, 8.69) == (math.inf, 0.0, 0.0, 0.0, CHARGE_UNFINISHED)
     # of the first piece two intervals, of the second one
@@ -199,10 +205,10 @@ def test_bounds_of_intervals_halvings_and_steps(monkeypatch: pytest.MonkeyPatch)
     assert len(looked_at) == 12
 
 
-def test_a_charging_of_which_the_goal_is_no_number_has_no_energies() -> None:
-    found = charge_to(WALKER, lit_panel(WALKER, math.nan, 0.0), 1.0, 2.0)
-    assert found[:4] == (math.inf, 0.0, 0.0, 0.0)
-    assert found.status != SETTLED
+def test_a_charging_of_which_the_current_at_its_goal_is_not_known(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(kernels, "charging_current", lambda *_: (1.0, PANEL_UNSETTLED))
+    found = getattr(charge_to, "py_func", charge_to)(WALKER, LIT, 1.0, 2.0)
+    assert found == (math.inf, 0.0, 0.0, 0.0, PANEL_UNSETTLED)
 
 
 def test_a_wait_at_the_knee_of_a_panel_steps_back(monkeypatch: pytest.MonkeyPatch) -> None:

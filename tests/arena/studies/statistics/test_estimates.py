@@ -336,3 +336,33 @@ def test_the_words_of_figures() -> None:
     assert tell(REACH_TIME, figure(412.0, 370.0, 451.0)) == "6 min 52 s [6 min 10 s, 7 min 31 s]"
     assert tell(CONTACTS, figure(2.314, 2.1, math.nan)) == "2.31"
     assert tell(REACH_TIME, figure(math.inf, math.inf, math.inf)) == "not within the run"
+
+
+@pytest.mark.parametrize("size", [1e-13, 1.0, 1e8])
+def test_an_estimate_is_as_large_as_its_values_and_not_as_its_weights(size: float) -> None:
+    draw = np.random.default_rng(9)
+    values = draw.gamma(2.0, 1.0, 20)
+    plain, scaled = estimate(CONTACTS, values), estimate(CONTACTS, size * values)
+    assert (scaled.method, scaled.count) == ("bootstrap", 20)
+    for name in ("value", "low", "high"):
+        assert getattr(scaled, name) == pytest.approx(size * getattr(plain, name), rel=1e-9)
+    weights = draw.poisson(3.0, 20) + 1.0
+    parts = draw.binomial(weights.astype(int), 0.6).astype(np.float64)
+    assert estimate(ESCAPE, size * parts, size * weights).method == "bootstrap"
+    some, same = estimate(ESCAPE, parts, weights), estimate(ESCAPE, size * parts, size * weights)
+    assert (same.low, same.value, same.high) == pytest.approx((some.low, some.value, some.high), rel=1e-9)
+    # a third of each is not the same to the last digit
+    assert estimate(ESCAPE, size * weights / 3.0, size * weights).method == "all alike"
+    assert estimate(CONTACTS, size * np.full(7, 0.1)).method == "all alike"
+
+
+def test_parts_below_nought_are_no_parts_of_a_whole() -> None:
+    assert estimate(ESCAPE, np.array([0.5, -0.5, 0.0, 0.0, 0.0, 0.0]), np.ones(6)).method == "bootstrap"
+    with np.errstate(divide="raise", invalid="raise"):
+        assert estimate(ESCAPE, np.zeros(6), np.zeros(6)).method == "nothing"
+
+
+def test_five_times_have_their_first_and_last_as_an_interval_of_the_median() -> None:
+    found = estimate(REACH_TIME, np.array([4.0, 2.0, 5.0, 1.0, 3.0]))
+    assert found == Estimate(3.0, 1.0, 5.0, 5, "bootstrap")
+    assert estimate(REACH_TIME, np.array([4.0, 2.0, 5.0, 1.0])).method == "too few trials"
