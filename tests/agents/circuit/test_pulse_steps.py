@@ -277,3 +277,21 @@ def test_a_pulse_takes_few_steps_and_settles_its_latch_less_than_three_times_in_
     assert state["status"] == SETTLED
     assert steps <= most[0]
     assert steps < settled <= most[1]
+
+
+def test_a_pressed_whisker_draws_through_its_feeler_where_there_is_one() -> None:
+    """For a fiftieth of a second: over the feeler stands some 0.6 V, and the capacitor's voltage."""
+    drawn = []
+    for feeler in (30e3, None):
+        walker = build(Design(name="marigold").with_values({"both.feeler": feeler}))[0]
+        for touched in (False, True):
+            state = np.zeros(1, STATE)[0]
+            state["rail"] = 3.1
+            begin_pulse(walker, 0, False, state)
+            while state["elapsed"] < 0.02:
+                pulse_step(
+                    walker, 0, lit_panel(walker, 1e-4, 0.0), touched, state, 0.02 - float(state["elapsed"])
+                )
+            drawn.append(float(state["eye_energy"]))
+    assert drawn[1] - drawn[0] == pytest.approx(0.02 * 3.0 * 1.2 / 30e3, rel=0.5)
+    assert drawn[2] == drawn[3]
