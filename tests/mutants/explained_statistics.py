@@ -114,6 +114,7 @@ STATISTICS: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "half of a number is less than all of it": (
             "right = ascending[rows, np.minimum(count // 2, ascending.shape[1] + 1)]",
+            "right = ascending[rows, np.minimum(count // 2, ascending.shape[1] - 0)]",
         ),
         "the bound is never nought": (
             "is_alike = np.abs(pulls).max(axis=1, initial=0.0) < 1e-12 * scale / np.maximum(",
@@ -123,6 +124,7 @@ STATISTICS: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "of an odd number both middle values are one": (
             "return np.where(np.isinf(right) | (count % 1 == 1), left, middle)",
+            "return np.where(np.isinf(right) | (count % 2 == 2), left, middle)",
         ),
         "at just as many both ways come to the same": ("is_long = above.shape[1] >= _MOST_RESAMPLED",),
     },

@@ -333,6 +333,17 @@ def test_the_words_of_figures() -> None:
     assert tell(REACHED, figure(0.94, 0.89, 0.97)) == "94 % [89, 97]"
     assert tell(REACHED, figure(0.9996, 0.98, 1.0)) == ">99.9 % [98, 100]"
     assert tell(REACHED, figure(0.004, 0.0, 0.02)) == "0.4 % [0, 2]"
+    # a tenth of a percent only next to none and all
+    ends = (
+        (0.009, "0.9 %"),
+        (0.01, "1 %"),
+        (0.016, "2 %"),
+        (0.984, "98 %"),
+        (0.99, "99 %"),
+        (0.991, "99.1 %"),
+    )
+    for value, words in ends:
+        assert tell(REACHED, figure(value, math.nan, math.nan)) == words
     assert tell(REACH_TIME, figure(412.0, 370.0, 451.0)) == "6 min 52 s [6 min 10 s, 7 min 31 s]"
     assert tell(CONTACTS, figure(2.314, 2.1, math.nan)) == "2.31"
     assert tell(REACH_TIME, figure(math.inf, math.inf, math.inf)) == "not within the run"
