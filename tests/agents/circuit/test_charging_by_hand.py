@@ -223,3 +223,8 @@ def test_a_wait_at_the_knee_of_a_panel_steps_back(monkeypatch: pytest.MonkeyPatc
     assert state["status"] == SETTLED
     assert state["rail"] == pytest.approx(top, abs=1e-9)
     assert len(looked_at) <= 103
+    # what is left of less than a second is left too
+    monkeypatch.setattr(kernels, "STEPS", 3)
+    state["rail"] = top - 1e-4
+    getattr(wait, "py_func", wait)(walker, lit, state, 0.9)
+    assert state["status"] == WAIT_UNFINISHED
