@@ -42,7 +42,7 @@ from agents.compiled import kernel, kernel_part
 
 # Rounds of Newton's method at the most, for the drive and for the level.
 DRIVE_ROUNDS = 40
-LEVEL_ROUNDS = 100
+LEVEL_ROUNDS = 40
 # Rounds of the search for the lowest level, and how near [V] it comes to it.
 SEARCH_ROUNDS = 200
 HELD = 3e-4
@@ -218,7 +218,10 @@ def settle_latch(supply: Supply, kick: Kick, thermal: float, side: Any, guess: G
         # the base current that is drawn now, were nothing else to move
         drawn = frame.drive - frame.weight * y - frame.stiffness * place
         if drawn > 0.1 * guess.base:
-            y += math.log(drawn / guess.base) * guess.base / (guess.base + frame.weight)
+            grown = drawn / guess.base
+            # as good as the logarithm, as a rule
+            grown = 2.0 * (grown - 1.0) / (grown + 1.0) if 0.8 < grown < 1.25 else math.log(grown)
+            y += grown * guess.base / (guess.base + frame.weight)
     upper = math.inf
     lower = -math.inf
     for _ in range(LEVEL_ROUNDS):

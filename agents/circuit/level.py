@@ -11,6 +11,8 @@ from agents.compiled import kernel_part
 
 # A collector below this [V] has not risen, however little of the rail the back-EMF leaves.
 LEAST_FREE_LEVEL = 0.15
+# Thermal voltages of the rail beyond which a PNP is far from saturation.
+FAR_ABOVE = 60.0
 # As far [V] from where the collector is looked for the slopes against its voltage hold.
 STRAIGHT = 0.05
 
@@ -121,7 +123,9 @@ def level_at(y: float, near: float, frame: Frame, side: Any) -> Level:
     low = thermal * math.log(asked * saturation)
     low_across = thermal * relative
     steep = 1.0 / thermal
-    room = math.exp(-rail * steep) * saturation / (gain + frame.share)
+    # far above ground nothing of it is left that counts
+    part = math.exp(-rail * steep) if rail * steep < FAR_ABOVE else 0.0
+    room = part * saturation / (gain + frame.share)
     driver = driver_currents(
         pnp["saturation_current"] * math.exp(y),
         Around(

@@ -9,12 +9,14 @@ the motor's demand, and ends by nothing else. Then the wheel coasts to rest. The
 
 With the latch settled at every moment these are four ordinary differential equations. Two of their time
 constants, that of a lit eye at the coupling capacitor and that of the tyre's slip, are hundreds of times
-shorter than a pulse. So the method is a linearly implicit one (:mod:`agents.circuit.stages`). A step is as
-long as its error allows, ``tolerance`` of the walker's record.
-While the eye is lit, or the collector goes on otherwise than expected, the latch is settled at each stage of
-a step; else once, at the last stage, and its collector goes on between along a parabola. Where no level is
-left for it the step is made shorter, until the moment of letting go is known to ``LET_GO_SHARE`` of the
-time since the flash.
+shorter than a pulse. So the method is a linearly implicit one (:mod:`agents.circuit.stages`), which steps the
+coupling capacitor beside an exponential that has its rate and its slope. A step is as long as its error
+allows, ``tolerance`` of the walker's record, less where the NPN just covers its load; and an eye goes by one
+law in it, lit or dark (:mod:`agents.circuit.lit_eye`).
+While the eye is lit, or the collector goes on otherwise than expected, the latch is settled at the second
+stage of a step and at the last, and is between them at the third; else once, at the last stage, and its
+collector goes on between along a parabola. Where no level is left for it the step is made shorter, until the
+moment of letting go is known to ``LET_GO_SHARE`` of the time since the flash.
 
 Motor inductance (tens of microseconds) is left out, and so is what base charge and wiring store: the latch
 follows at once and lets go at once.
@@ -23,11 +25,24 @@ follows at once and lets go at once.
 import math
 from typing import Any
 
+from agents.circuit.accounts import arrive, settle_accounts
 from agents.circuit.charging import waiting_currents
 from agents.circuit.eye import feed_resistance
-from agents.circuit.flow import CircuitPoint, Flow, Latched, Still, flow_at, kick_at, settled_at
+from agents.circuit.flow import (
+    CircuitPoint,
+    Flow,
+    Latched,
+    Still,
+    ease_of,
+    flow_at,
+    gone_along,
+    kick_at,
+    part_way,
+    settled_at,
+)
 from agents.circuit.latch import Guess, settle_latch
 from agents.circuit.level import Supply
+from agents.circuit.lit_eye import TURNING_ON, above_lit, time_to_dark
 from agents.circuit.panel import LitPanel
 from agents.circuit.stages import (
     ALONG_31,
@@ -45,12 +60,15 @@ from agents.circuit.stages import (
     Slopes,
     add_stages,
     blend,
+    decayed,
     gone_on,
     stage_rates,
+    stages_of,
+    times,
     weigh_way,
 )
 from agents.circuit.status import NO_NUMBER, SETTLED
-from agents.circuit.tyre import stiffness_of
+from agents.circuit.tyre import stiffness_of, tyre_ease
 from agents.compiled import kernel, kernel_part
 
 # Share of the time since the flash to which the moment of letting go is found, and the least of it [s].
@@ -65,20 +83,27 @@ LEAST_ROOM = 0.15
 LEAST_SCALE = 0.01
 COUPLING_SCALE = 0.5
 LIT_SCALE = 1.0
-ROTOR_SHARE = 0.03
+ROTOR_SHARE = 0.1
 # The base may be off by more the better the NPN covers its load: by this for each time that it could carry
 # more, and by so much at the most while the eye is lit, and so much while it is dark.
 SPARE = 1.5
-LIT_SPARE = 3.0
+LIT_SPARE = 2.0
 DARK_SPARE = 2.0
+# An eye that draws less than this share of the PNP's base current counts as dark, and by so much the law by
+# which a step goes may be off at its end, where the eye has gone dark within it, or lit up.
+BARELY = 0.01
+WRONG_LAW = 0.03
 # A step that darkens the eye goes on for this times as long as it takes.
-LITTLE_PAST = 1.02
+LITTLE_PAST = 1.2
 # A collector that has settled by more than this [V] beside where it was expected after a step is settled at
 # each stage of the next one, and one by more than that [V] at each stage of the same.
 LATCH_OFF = 1e-3
 FAR_OFF = 5e-3
-# Below this cover the latch's margin is taken to vanish as a root does, which tells when it lets go.
-NEAR_END = 4.0
+# Below this cover the latch's margin is taken to vanish as a root does, and down to that one the cover to go
+# on falling, which tells when it lets go; and the tolerance is less with the cover, down to this share.
+NEAR_END = 8.0
+FALLING = 3.0
+LEAST_TOLERANCE = 0.2
 # A step takes this share of the motor's time constant with the storage at the most.
 EMPTYING_SHARE = 0.4
 # The rail climbs by this share of the panel's thermal voltage at the most before it is looked at again.
@@ -98,7 +123,8 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["elapsed"] = 0.0
     state["cover"] = math.inf
     state["guess"] = math.inf
-    state["next_step"] = 0.5 * side["flash_resistance"] * side["coupling"]
+    state["base"] = 0.0
+    state["next_step"] = side["flash_resistance"] * side["coupling"]
     state["margin"] = 0.0
     state["left"] = math.inf
     state["drift"] = 0.0
@@ -124,15 +150,29 @@ def look_at_panel(walker: Any, lit: LitPanel, state: Any, rail: float) -> None:
     state["panel_rail"] = rail
 
 
+@kernel_part
+def still_of(walker: Any, number: int, touched: bool, lit: bool, state: Any) -> Still:
+    """What does not change in a step of side ``number`` with the panel as ``state`` knows it."""
+    return Still(
+        state["panel"],
+        state["panel_slope"],
+        state["panel_rail"],
+        state["drain"],
+        number,
+        ease_of(walker, number, touched, lit),
+        tyre_ease(walker, walker["side"][number]),
+    )
+
+
 @kernel
 def light_latch(walker: Any, still: Still, point: CircuitPoint, state: Any) -> bool:
     """Settle the latch afresh, as at the flash, and write into ``state`` where; returns whether it holds."""
     side = walker["side"][still.number]
     rail = point.stored - walker["esr"] * still.drain
-    junction = 0.65 if state["guess"] == math.inf else walker["thermal"] * state["guess"]
+    junction = TURNING_ON if state["guess"] == math.inf else walker["thermal"] * state["guess"]
     latch = settle_latch(
         Supply(rail, walker["esr"], side["motor_constant"] * point.rotor),
-        kick_at(side, still.touched, rail, point.coupling, junction),
+        kick_at(side, still.ease, rail, point.coupling, junction),
         walker["thermal"],
         side,
         Guess(math.inf, 0.0, 0.0),
@@ -154,26 +194,20 @@ def latched_in(state: Any) -> Latched:
 
 
 @kernel
-def gone_along(latch: Latched, ahead: float, drift: float, bend: float) -> Latched:
-    """A latch of which the collector has gone on for ``ahead`` [s] as before; ``bend`` is half its change."""
-    collector = latch.collector + ahead * (drift + ahead * bend)
-    return Latched(latch.y, collector, latch.base, latch.given, latch.gain)
-
-
-@kernel
-def slopes_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched) -> Slopes:
-    """Slopes of what is fast at a ``point``; the storage is slow."""
+def slopes_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched, grip: float) -> Slopes:
+    """Slopes of what is fast at a ``point``, with that part of the tyre's ``grip``; the storage is slow."""
     side = walker["side"][still.number]
     thermal = walker["thermal"]
     esr = walker["esr"]
     rail = point.stored - esr * still.drain
-    kick = kick_at(side, still.touched, rail, point.coupling, thermal * latch.y)
+    kick = kick_at(side, still.ease, rail, point.coupling, thermal * latch.y)
     # the emitter-base voltage gives way to what the capacitor draws
-    softened = latch.base / (latch.base + thermal * (kick.answer + 1.0 / side["latch"]))
-    braking = side["motor_constant"] * side["motor_constant"] / (side["motor_resistance"] + esr)
+    softened = latch.base / (latch.base + thermal * (kick.answer + still.ease.latch))
+    braking = side["motor_constant"] * side["motor_constant"] * still.ease.winding
     return Slopes(
-        -kick.answer * softened / side["coupling"],
-        stiffness_of(walker, side, point.rotor, point.speed, braking),
+        -kick.answer * softened * still.ease.coupling,
+        softened,
+        stiffness_of(side, still.tyre, grip, braking),
     )
 
 
@@ -195,24 +229,20 @@ def pulse_step(
     known = abs(state["panel_slope"] * climbed) < 1e-4 + 1e-2 * abs(state["panel"])
     if not known or climbed > PANEL_SHARE * lit.thermal:
         look_at_panel(walker, lit, state, rail)
-    still = Still(
-        state["panel"],
-        state["panel_slope"],
-        state["panel_rail"],
-        state["drain"],
-        touched and side["feeler"] < math.inf,
-        number,
-    )
-    if state["guess"] == math.inf and not light_latch(walker, still, begun, state):
-        return False, 0.0
+    if state["guess"] == math.inf:
+        # before the latch has turned on, and the motor pulls the rail down over the storage's resistance
+        flashes = above_lit(walker, side, state["drain"], begun, math.inf, 0.0) > 0.0
+        if not light_latch(walker, still_of(walker, number, touched, flashes, state), begun, state):
+            return False, 0.0
     latched = latched_in(state)
+    above = above_lit(walker, side, state["drain"], begun, latched.y, latched.collector)
+    is_lit = above > BARELY * latched.base * side["flash_resistance"]
+    still = still_of(walker, number, touched, is_lit, state)
     one = flow_at(walker, still, begun, latched)
-    slopes = slopes_at(walker, still, begun, latched)
-    above = rail - begun.coupling - walker["thermal"] * latched.y - side["lit_voltage"]
-    is_lit = above > 0.0
+    slopes = slopes_at(walker, still, begun, latched, one.grip)
     # as long as the coupling capacitor takes at the most, or stages that run ahead of it may find no level
     shortest = max(min(LET_GO_SHARE * state["elapsed"], -0.5 / slopes.coupling), LET_GO_TIME)
-    tolerance = walker["tolerance"]
+    tolerance = walker["tolerance"] * min(max(state["cover"] / NEAR_END, LEAST_TOLERANCE), 1.0)
     rotor_scale = begun.rotor + ROTOR_SHARE * max(rail, 0.1) / side["motor_constant"]
     # the storage is stepped as it stands, which is good for less than the time in which it empties
     slowest = EMPTYING_SHARE * (side["motor_resistance"] + walker["esr"]) * walker["capacitance"]
@@ -230,21 +260,28 @@ def pulse_step(
     coupling_scale = min(most, max(spare * latched.base / max(drawn, 1e-12), LEAST_SCALE))
     step = min(max(state["next_step"], shortest), slowest, longest)
     if is_lit:
-        # up to where the eye goes dark: the capacitor's current falls by the slope
-        gone = above * slopes.coupling / one.coupling
-        if -0.999 < gone < 0.0:
-            dark = LITTLE_PAST * math.log1p(gone) / slopes.coupling
-            step = min(step, max(dark, shortest))
+        # up to where the eye goes dark
+        dark = time_to_dark(above / slopes.eye, one, slopes.coupling)
+        step = min(step, max(LITTLE_PAST * dark, shortest))
+    off_law = WRONG_LAW * latched.base * side["flash_resistance"]
     growth = GROWTH
     drift = state["drift"]
     bend = 0.5 * state["bend"]
+    if not is_lit and state["last_step"] == 0.0:
+        # what the collector did while the eye was lit tells nothing
+        drift = 0.0
     follows = is_lit or state["off"] > LATCH_OFF
     nothing = CircuitPoint(0.0, 0.0, 0.0, 0.0)
     is_sure = False
     for _ in range(TRIES):
         goes_on = step * (drift + step * bend)
-        k1 = stage_rates(one, slopes, step, nothing)
-        second = gone_on(begun, step * PLACE_2, k1)
+        # the coupling capacitor as it decays by itself, which the stages add to
+        at_2, known_2 = decayed(begun, one.coupling, slopes.coupling, step * PLACE_2)
+        at_3, known_3 = decayed(begun, one.coupling, slopes.coupling, step * PLACE_3)
+        at_4, known_4 = decayed(begun, one.coupling, slopes.coupling, step)
+        stages = stages_of(slopes, step)
+        k1 = stage_rates(one, stages, nothing, one.coupling)
+        second = gone_on(at_2, step * PLACE_2, k1)
         at = gone_along(latched, PLACE_2 * step, drift, bend)
         holds = True
         two, three, four = one, one, one
@@ -255,17 +292,16 @@ def pulse_step(
             holds = latch.holds
         if holds:
             two = flow_at(walker, still, second, at)
-            k2 = stage_rates(two, slopes, step, blend(MIX_21, k1, 0.0, k1, 0.0, k1))
-            third = gone_on(begun, step, blend(ALONG_31, k1, ALONG_32, k2, 0.0, k2))
+            k2 = stage_rates(two, stages, times(MIX_21, k1), known_2)
+            third = gone_on(at_3, step, blend(ALONG_31, k1, ALONG_32, k2))
             if follows:
-                at, latch = settled_at(walker, still, third, at, two.motor)
-                holds = latch.holds
+                # between where it was and where it has come to
+                at = part_way(latched, at, PLACE_3 / PLACE_2)
             else:
                 at = gone_along(latched, PLACE_3 * step, drift, bend)
-        if holds:
             three = flow_at(walker, still, third, at)
-            k3 = stage_rates(three, slopes, step, blend(MIX_31, k1, MIX_32, k2, 0.0, k2))
-            fourth = gone_on(begun, step, k3)
+            k3 = stage_rates(three, stages, blend(MIX_31, k1, MIX_32, k2), known_3)
+            fourth = gone_on(at_4, step, k3)
             at, latch = settled_at(walker, still, fourth, at, three.motor)
             holds = latch.holds
         if not holds:
@@ -283,7 +319,7 @@ def pulse_step(
                         return False, 0.0
                     latched = latched_in(state)
                 one = flow_at(walker, still, begun, latched)
-                slopes = slopes_at(walker, still, begun, latched)
+                slopes = slopes_at(walker, still, begun, latched, one.grip)
                 drift = 0.0
                 bend = 0.0
                 continue
@@ -291,11 +327,16 @@ def pulse_step(
             step = max(0.3 * step, shortest)
             continue
         off = abs(at.collector - latched.collector - goes_on)
+        past = above_lit(walker, side, state["drain"], fourth, at.y, at.collector)
+        if step > shortest and (past < -off_law if is_lit else past > off_law):
+            # the eye goes dark, or lights, within the step
+            step = max(step * (max(above / (above - past), 0.1) if is_lit else 0.3), shortest)
+            continue
         if not follows and off > FAR_OFF:
             follows = True
             continue
         four = flow_at(walker, still, fourth, at)
-        k4 = stage_rates(four, slopes, step, blend(MIX_41, k1, MIX_42, k2, MIX_43, k3))
+        k4 = stage_rates(four, stages, blend(1.0, blend(MIX_41, k1, MIX_42, k2), MIX_43, k3), known_4)
         wrong = add_stages(ERRORS, k1, k2, k3, k4)
         error = step * max(
             abs(wrong.stored) / rail_scale,
@@ -315,8 +356,14 @@ def pulse_step(
         before = state["margin"] * state["margin"]
         now = latch.margin * latch.margin
         state["left"] = math.inf
-        if latch.cover < NEAR_END and now < before:
-            state["left"] = step * now / (before - now)
+        if latch.cover < NEAR_END:
+            if now < before:
+                state["left"] = step * now / (before - now)
+            if FALLING < latch.cover < state["cover"]:
+                # a load that is covered just so is left alone before long too
+                state["left"] = min(
+                    state["left"], step * (latch.cover - 1.0) / (state["cover"] - latch.cover)
+                )
             state["next_step"] = min(state["next_step"], state["left"])
         state["margin"] = latch.margin
         # a parabola through where the collector was a step before, at the beginning, and is
@@ -327,7 +374,7 @@ def pulse_step(
             bend = 2.0 * (moved - state["drift"] + 0.5 * state["bend"] * last) / (step + last)
         state["drift"] = moved + 0.5 * bend * step
         state["bend"] = bend
-        state["last_step"] = step
+        state["last_step"] = 0.0 if is_lit else step
         state["off"] = off
         state["guess"] = at.y
         state["collector"] = at.collector
@@ -337,22 +384,12 @@ def pulse_step(
         state["cover"] = latch.cover
         state["peak"] = max(state["peak"], latch.motor)
         way = weigh_way(step, begun, second, third, fourth)
-        end = gone_on(begun, step, add_stages(WEIGHTS, k1, k2, k3, k4))
+        end = gone_on(at_4, step, add_stages(WEIGHTS, k1, k2, k3, k4))
         settle_accounts(walker, side, state, step, end.stored, one, two, three, four)
         arrive(state, step, end)
         return True, way
     state["status"] |= NO_NUMBER
     return False, 0.0
-
-
-@kernel_part
-def arrive(state: Any, step: float, end: CircuitPoint) -> None:
-    """Write into ``state`` where a ``step`` [s] has come to."""
-    state["rail"] = end.stored
-    state["coupling"] = end.coupling
-    state["rotor"] = end.rotor
-    state["speed"] = end.speed
-    state["elapsed"] += step
 
 
 @kernel
@@ -362,35 +399,9 @@ def go_to_the_end(
     """Advance a pulse by a short ``step`` [s] in which its latch lets go; returns the floor passed [m]."""
     if state["status"] != SETTLED:
         return 0.0
-    end = gone_on(begun, step, stage_rates(one, slopes, step, CircuitPoint(0.0, 0.0, 0.0, 0.0)))
+    end = gone_on(
+        begun, step, stage_rates(one, stages_of(slopes, step), CircuitPoint(0.0, 0.0, 0.0, 0.0), 0.0)
+    )
     settle_accounts(walker, walker["side"][still.number], state, step, end.stored, one, one, one, one)
     arrive(state, step, end)
     return 0.5 * step * (begun.speed + end.speed)
-
-
-@kernel_part
-def settle_accounts(
-    walker: Any, side: Any, state: Any, step: float, end: float, one: Flow, two: Flow, three: Flow, four: Flow
-) -> None:
-    """Write down where in a ``step`` [s] what left the storage went; it stands at ``end`` [V] then.
-
-    At the mean voltage of the storage, with which the energies of a step add up.
-    """
-    w1, w2, w3, w4 = WEIGHTS
-    motor = step * (w1 * one.motor + w2 * two.motor + w3 * three.motor + w4 * four.motor)
-    bases = step * (w1 * one.bases + w2 * two.bases + w3 * three.bases + w4 * four.bases)
-    eyes = step * (w1 * one.eyes + w2 * two.eyes + w3 * three.eyes + w4 * four.eyes)
-    leak = step * (w1 * one.leak + w2 * two.leak + w3 * three.leak + w4 * four.leak)
-    panel = step * (w1 * one.panel + w2 * two.panel + w3 * three.panel + w4 * four.panel)
-    mean = 0.5 * (state["rail"] + end)
-    drop = walker["esr"] * (motor + bases + eyes - panel) / step
-    state["charge"] += motor
-    # behind a series resistance of the storage it follows no faster than the kick, or it would swing
-    follows = 1.0 - math.exp(-step / (side["flash_resistance"] * side["coupling"]))
-    state["drain"] += follows * (four.bases + four.eyes - four.panel - state["drain"])
-    state["panel_energy"] += panel * (mean - drop)
-    state["motor_energy"] += motor * (mean - drop)
-    state["base_energy"] += bases * (mean - drop)
-    state["eye_energy"] += eyes * (mean - drop)
-    state["leak_energy"] += leak * mean
-    state["esr_energy"] += (motor + bases + eyes - panel) * drop

@@ -4,10 +4,11 @@ Linearly implicit, of third order in four stages, which it keeps whatever its sl
 second order in it for the error. Source: J. Rang and L. Angermann, BIT Numerical Mathematics 45 (2005).
 """
 
+import math
 from typing import Any, NamedTuple
 
 from agents.circuit.flow import CircuitPoint, Flow
-from agents.circuit.tyre import Rolling, Stiffness, implicit
+from agents.circuit.tyre import Implicit, Rolling, Stiffness, implicit, solved
 from agents.compiled import kernel
 
 # ROS34PW2: the diagonal, where the stages are, how far they go along those before, what the slopes add of
@@ -28,22 +29,31 @@ ERRORS = (-0.1359852243972402, -1.1272082916920915, 1.0452602553351020, 0.217933
 
 
 class Slopes(NamedTuple):
-    """Slopes that the method takes: the coupling capacitor's [1/s], and those of rotor and speed."""
+    """Slopes that the method takes: the coupling capacitor's [1/s], and those of rotor and speed.
+
+    ``eye`` is by how much the voltage at the eye follows the coupling capacitor's, the rest being what the
+    PNP's junction gives way.
+    """
 
     coupling: float
+    eye: float
     wheel: Stiffness
 
 
 @kernel
-def blend(
-    a: float, one: CircuitPoint, b: float, two: CircuitPoint, c: float, three: CircuitPoint
-) -> CircuitPoint:
-    """Add up three stages' rates, each times its share."""
+def times(a: float, one: CircuitPoint) -> CircuitPoint:
+    """A stage's rates times a share."""
+    return CircuitPoint(a * one.stored, a * one.coupling, a * one.rotor, a * one.speed)
+
+
+@kernel
+def blend(a: float, one: CircuitPoint, b: float, two: CircuitPoint) -> CircuitPoint:
+    """Add up two stages' rates, each times its share."""
     return CircuitPoint(
-        a * one.stored + b * two.stored + c * three.stored,
-        a * one.coupling + b * two.coupling + c * three.coupling,
-        a * one.rotor + b * two.rotor + c * three.rotor,
-        a * one.speed + b * two.speed + c * three.speed,
+        a * one.stored + b * two.stored,
+        a * one.coupling + b * two.coupling,
+        a * one.rotor + b * two.rotor,
+        a * one.speed + b * two.speed,
     )
 
 
@@ -73,19 +83,52 @@ def gone_on(begun: CircuitPoint, step: float, rates: CircuitPoint) -> CircuitPoi
 
 
 @kernel
-def stage_rates(flow: Flow, slopes: Slopes, step: float, mixed: CircuitPoint) -> CircuitPoint:
-    """Rates of a stage, ``mixed`` being what the slopes take of the stages before."""
+def decayed(begun: CircuitPoint, rate: float, slope: float, ahead: float) -> tuple[CircuitPoint, float]:
+    """Where the coupling capacitor comes to by itself ``ahead`` [s] of ``begun``, and its rate there [V/s].
+
+    That is exact where its ``rate`` [V/s] goes by its voltage alone, along the ``slope`` [1/s]; the stages
+    step what is left beside it.
+    """
+    grown = math.exp(slope * ahead) - 1.0
+    at = CircuitPoint(begun.stored, begun.coupling + rate * grown / slope, begun.rotor, begun.speed)
+    return at, rate + rate * grown
+
+
+class Stages(NamedTuple):
+    """What all stages of a step share: its length [s], the slopes, and the inverses of 1 - gamma h J.
+
+    ``wheels`` is that of rotor and speed, ``soaks`` that of the coupling capacitor.
+    """
+
+    step: float
+    slopes: Slopes
+    wheels: Implicit
+    soaks: float
+
+
+@kernel
+def stages_of(slopes: Slopes, step: float) -> Stages:
+    """Work out what the stages of a ``step`` [s] share."""
     ahead = step * DIAGONAL
-    wheel = slopes.wheel
-    wheels = implicit(
+    return Stages(step, slopes, implicit(slopes.wheel, ahead), 1.0 / (1.0 - ahead * slopes.coupling))
+
+
+@kernel
+def stage_rates(flow: Flow, stages: Stages, mixed: CircuitPoint, known: float) -> CircuitPoint:
+    """Rates of a stage, ``mixed`` being what the slopes take of the stages before.
+
+    ``known`` [V/s] of the coupling capacitor's rate is accounted for without the stages.
+    """
+    step = stages.step
+    wheel = stages.slopes.wheel
+    wheels = solved(
         Rolling(
             flow.rotor + step * (wheel.rotor_rotor * mixed.rotor + wheel.rotor_speed * mixed.speed),
             flow.speed + step * (wheel.speed_rotor * mixed.rotor + wheel.speed_speed * mixed.speed),
         ),
-        wheel,
-        ahead,
+        stages.wheels,
     )
-    soaked = (flow.coupling + step * slopes.coupling * mixed.coupling) / (1.0 - ahead * slopes.coupling)
+    soaked = (flow.coupling - known + step * stages.slopes.coupling * mixed.coupling) * stages.soaks
     return CircuitPoint(flow.stored, soaked, wheels.rotor, wheels.speed)
 
 

@@ -6,9 +6,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from agents.circuit.flow import CircuitPoint, Latched, Still, flow_at, kick_at, settled_at
+from agents.circuit.flow import CircuitPoint, Latched, Still, ease_of, flow_at, kick_at, settled_at
 from agents.circuit.latch import Guess, settle_latch
 from agents.circuit.level import Supply
+from agents.circuit.tyre import tyre_ease
 from agents.design.as_built import build
 from agents.design.spec import Design
 
@@ -28,8 +29,9 @@ WALKER = build(DESIGN)[0]
 THERMAL = float(WALKER["thermal"])
 
 
-def still_of(touched: bool, number: int = 0) -> Still:
-    return Still(9e-5, -2e-6, 3.0, 4e-4, touched, number)
+def still_of(touched: bool, number: int = 0, lit: bool = False) -> Still:
+    ease = ease_of(WALKER, number, touched, lit)
+    return Still(9e-5, -2e-6, 3.0, 4e-4, number, ease, tyre_ease(WALKER, WALKER["side"][number]))
 
 
 def point_with(top: float, junction: float) -> CircuitPoint:
@@ -43,17 +45,17 @@ def point_with(top: float, junction: float) -> CircuitPoint:
 def test_currents_and_rates_of_a_point(touched: bool, top: float, number: int) -> None:
     side = (DESIGN.left, DESIGN.right)[number]
     other = (DESIGN.right, DESIGN.left)[number]
-    still = still_of(touched, number)
     latch = Latched(0.66 / THERMAL, 0.04, 1.4e-4, 2e-3, 9.0)
     point = point_with(top, 0.66)
-    flow = flow_at(WALKER, still, point, latch)
     # what flows otherwise drops over the ESR too
     source = 3.1 - 3.0 * 4e-4
     motor = (source - 0.04 - side.motor.constant * 300.0) / (side.motor.resistance + 3.0)
     rail = source - 3.0 * motor
-    assert flow.motor == pytest.approx(motor, rel=1e-12)
     top = rail - 0.66 - point.coupling
-    lit = max(top - side.eye.lit_voltage, 0.0) / side.eye.flash_resistance
+    is_lit = top > side.eye.lit_voltage
+    flow = flow_at(WALKER, still_of(touched, number, is_lit), point, latch)
+    assert flow.motor == pytest.approx(motor, rel=1e-12)
+    lit = (top - side.eye.lit_voltage) / side.eye.flash_resistance if is_lit else 0.0
     quiet = side.eye.quiet_current * min(top / side.eye.dark_trigger, 1.0)
     feeler = (rail - top) / 30e3 if touched else 0.0
     through = lit + quiet + (top - 0.04) / side.series - feeler
@@ -93,9 +95,10 @@ def test_the_answer_of_a_kick_is_its_slope(touched: bool, top: float) -> None:
     """What the capacitor draws falls by it for each volt of the junction, and no knee is passed."""
     side: Any = WALKER["side"][0]
     coupling = 3.0 - 0.65 - top
+    ease = ease_of(WALKER, 0, touched, top > DESIGN.left.eye.lit_voltage)
     drawn = []
     for junction in (0.649, 0.65, 0.651):
-        kick = kick_at(side, touched, 3.0, coupling, junction)
+        kick = kick_at(side, ease, 3.0, coupling, junction)
         drawn.append(kick.current - kick.answer * junction)
     assert np.diff(drawn) == pytest.approx(np.full(2, -1e-3 * kick.answer), rel=1e-9)
     if top < 0.0:
@@ -106,10 +109,10 @@ def test_the_answer_of_a_kick_is_its_slope(touched: bool, top: float) -> None:
 @pytest.mark.parametrize("top", [2.2, 1.4, 1.2])
 def test_a_settled_latch_is_in_balance_with_its_point(top: float) -> None:
     """What leaves the base through latch resistor and capacitor is what the latch says that it draws."""
-    still, point = still_of(False), point_with(top, 0.66)
+    still, point = still_of(False, lit=top > DESIGN.left.eye.lit_voltage), point_with(top, 0.66)
     side: Any = WALKER["side"][0]
     supply = Supply(3.1 - 3.0 * 4e-4, 3.0, float(side["motor_constant"]) * 300.0)
-    kick = kick_at(side, False, 3.0, point.coupling, 0.66)
+    kick = kick_at(side, still.ease, 3.0, point.coupling, 0.66)
     found = settle_latch(supply, kick, THERMAL, side, Guess(math.inf, 0.0, 0.0))
     start = Latched(found.guess, found.collector, found.base, found.given, found.gain)
     motor = flow_at(WALKER, still, point, start).motor

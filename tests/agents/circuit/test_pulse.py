@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pydantic import ValidationError
 
-from agents.circuit.flow import kick_at
+from agents.circuit.flow import ease_of, kick_at
 from agents.circuit.panel import lit_panel
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.records import STATE
@@ -288,13 +288,15 @@ def test_motor_from_rest_against_its_closed_form() -> None:
 def test_what_the_coupling_capacitor_draws() -> None:
     """Kirchhoff's law at the eye: what comes out of the PNP's base leaves through eye, series and feeler."""
     design = MARIGOLD.with_values({"both.feeler": 33e3})
-    side = build(design)[0]["side"][0]
+    walker = build(design)[0]
+    side = walker["side"][0]
     eye = design.left.eye
     for touched in (False, True):
         for top in (2.4, 1.9, 1.5, 0.3):
             junction, collector, rail = 0.65, 0.05, 3.0
             coupling = rail - junction - top
-            kick = kick_at(side, touched, rail, coupling, junction)
+            ease = ease_of(walker, 0, touched, top > eye.lit_voltage)
+            kick = kick_at(side, ease, rail, coupling, junction)
             drawn = kick.current - kick.answer * junction - kick.feed * collector
             expected = max(top - eye.lit_voltage, 0.0) / eye.flash_resistance + (top - collector) / 47e3
             expected += eye.quiet_current * min(top / eye.dark_trigger, 1.0)

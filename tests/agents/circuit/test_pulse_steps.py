@@ -7,24 +7,35 @@ import numpy as np
 import pytest
 
 from agents.circuit import pulse as kernels
+from agents.circuit.accounts import settle_accounts
 from agents.circuit.charging import waiting_currents
-from agents.circuit.flow import CircuitPoint, Flow, Latched, Still, flow_at, kick_at, settled_at
+from agents.circuit.flow import (
+    CircuitPoint,
+    Flow,
+    Latched,
+    Still,
+    ease_of,
+    flow_at,
+    gone_along,
+    kick_at,
+    part_way,
+    settled_at,
+)
 from agents.circuit.latch import Guess, settle_latch
 from agents.circuit.level import Supply
 from agents.circuit.panel import lit_panel
 from agents.circuit.pulse import (
     begin_pulse,
     go_to_the_end,
-    gone_along,
     light_latch,
     look_at_panel,
     pulse_step,
-    settle_accounts,
     slopes_at,
 )
 from agents.circuit.records import STATE
 from agents.circuit.stages import WEIGHTS
 from agents.circuit.status import SETTLED
+from agents.circuit.tyre import tyre_ease
 from agents.design.as_built import build
 from agents.design.spec import Design
 
@@ -32,7 +43,10 @@ VALUES = {"storage.series_resistance": 2.0, "panel.series_resistance": 400.0, "p
 DESIGN = Design(name="marigold").with_values(VALUES)
 WALKER = build(DESIGN)[0]
 THERMAL = float(WALKER["thermal"])
-STILL = Still(9e-5, -2e-6, 3.0, 4e-4, False, 0)
+DARK, LIT = (
+    Still(9e-5, -2e-6, 3.0, 4e-4, 0, ease_of(WALKER, 0, False, lit), tyre_ease(WALKER, WALKER["side"][0]))
+    for lit in (False, True)
+)
 
 
 def state_at(rail: float, **values: float) -> Any:
@@ -68,7 +82,8 @@ def test_a_pulse_begins_at_rest_with_what_the_feed_drops_on_the_capacitor(touche
         assert state[name] == 0.0, name
     for name in ("cover", "guess", "left", "off", "panel_slope"):
         assert state[name] == math.inf, name
-    assert 0.0 < state["next_step"] < left.eye.flash_resistance * left.coupling
+    assert state["base"] == 0.0
+    assert state["next_step"] == pytest.approx(left.eye.flash_resistance * left.coupling)
 
 
 @pytest.mark.parametrize("rail", [1.0, 3.0, 3.6, 4.2])
@@ -88,6 +103,12 @@ def test_a_latch_that_has_gone_on_lies_on_its_parabola() -> None:
     assert found == pytest.approx((26.0, 0.03 + 5.0 * 2e-3 - 300.0 * 4e-6, 1e-4, 2e-3, 8.0), rel=1e-12)
 
 
+def test_a_latch_between_two_is_so_in_all() -> None:
+    one, other = Latched(26.0, 0.03, 1e-4, 2e-3, 8.0), Latched(24.0, 0.05, 3e-4, 1e-3, 9.0)
+    assert part_way(one, other, 0.25) == pytest.approx((25.5, 0.035, 1.5e-4, 1.75e-3, 8.25), rel=1e-12)
+    assert part_way(one, other, 0.0) == one
+
+
 @pytest.mark.parametrize("top", [2.2, 1.4])
 def test_the_slope_of_the_coupling_capacitor_is_a_difference(top: float) -> None:
     """With the collector and the motor's current as they are, and the latch settled anew beside it.
@@ -95,6 +116,7 @@ def test_the_slope_of_the_coupling_capacitor_is_a_difference(top: float) -> None
     A junction that gives way by V_T for each e-fold of the base's current is what is left out; to 15 %.
     """
     side = WALKER["side"][0]
+    still = LIT if top > DESIGN.left.eye.lit_voltage else DARK
     point = CircuitPoint(3.1, 3.1 - 0.66 - top, 200.0, 0.1)
     source = 3.1 - 2.0 * 4e-4
     drawn = []
@@ -102,7 +124,7 @@ def test_the_slope_of_the_coupling_capacitor_is_a_difference(top: float) -> None
         beside = point._replace(coupling=point.coupling + off)
         junction = 0.66
         for _ in range(30):
-            kick = kick_at(side, False, source, beside.coupling, junction)
+            kick = kick_at(side, still.ease, source, beside.coupling, junction)
             supply = Supply(source, 0.0, float(side["motor_constant"]) * 200.0)
             settled = settle_latch(supply, kick, THERMAL, side, Guess(math.inf, 0.0, 0.0))
             junction = settled.junction
@@ -110,7 +132,7 @@ def test_the_slope_of_the_coupling_capacitor_is_a_difference(top: float) -> None
         drawn.append((settled.pushed, settled))
     middle = drawn[1][1]
     latch = Latched(middle.guess, middle.collector, middle.base, middle.given, middle.gain)
-    slopes = slopes_at(WALKER, STILL, point, latch)
+    slopes = slopes_at(WALKER, still, point, latch, 0.5)
     expected = (drawn[2][0] - drawn[0][0]) / 2e-4 / DESIGN.left.coupling
     assert slopes.coupling == pytest.approx(expected, rel=0.15)
 
@@ -118,11 +140,11 @@ def test_the_slope_of_the_coupling_capacitor_is_a_difference(top: float) -> None
 def test_slopes_of_the_wheel_are_those_of_the_whole_flow() -> None:
     point = CircuitPoint(3.1, 1.0, 200.0, 0.1)
     latch = Latched(26.0, 0.03, 1e-4, 2e-3, 8.0)
-    slopes = slopes_at(WALKER, STILL, point, latch).wheel
-    faster = [flow_at(WALKER, STILL, point._replace(rotor=200.0 + off), latch) for off in (-1e-3, 1e-3)]
+    slopes = slopes_at(WALKER, DARK, point, latch, flow_at(WALKER, DARK, point, latch).grip).wheel
+    faster = [flow_at(WALKER, DARK, point._replace(rotor=200.0 + off), latch) for off in (-1e-3, 1e-3)]
     assert slopes.rotor_rotor == pytest.approx((faster[1].rotor - faster[0].rotor) / 2e-3, rel=1e-5)
     assert slopes.speed_rotor == pytest.approx((faster[1].speed - faster[0].speed) / 2e-3, rel=1e-5)
-    further = [flow_at(WALKER, STILL, point._replace(speed=0.1 + off), latch) for off in (-1e-6, 1e-6)]
+    further = [flow_at(WALKER, DARK, point._replace(speed=0.1 + off), latch) for off in (-1e-6, 1e-6)]
     assert slopes.rotor_speed == pytest.approx((further[1].rotor - further[0].rotor) / 2e-6, rel=1e-5)
     assert slopes.speed_speed == pytest.approx((further[1].speed - further[0].speed) / 2e-6, rel=1e-5)
 
@@ -130,7 +152,7 @@ def test_slopes_of_the_wheel_are_those_of_the_whole_flow() -> None:
 def test_accounts_of_a_step() -> None:
     """Charges are rates by their weights; energies add up to what the storage lost and the panel gave."""
     random = np.random.default_rng(8)
-    flows = [Flow(0.0, 0.0, 0.0, 0.0, *one) for one in random.uniform(1e-4, 1e-2, size=(4, 5))]
+    flows = [Flow(0.0, 0.0, 0.0, 0.0, *one, 0.0) for one in random.uniform(1e-4, 1e-2, size=(4, 5))]
     state = state_at(3.0, drain=2e-3)
     step, end = 4e-4, 2.999
     settle_accounts(WALKER, WALKER["side"][0], state, step, end, *flows)
@@ -155,8 +177,9 @@ def test_a_last_short_step_goes_along_the_rates() -> None:
     state = state_at(3.1, coupling=1.0, rotor=200.0, speed=0.1, elapsed=0.02)
     begun = CircuitPoint(3.1, 1.0, 200.0, 0.1)
     latch = Latched(26.0, 0.03, 1e-4, 2e-3, 8.0)
-    one = flow_at(WALKER, STILL, begun, latch)
-    way = go_to_the_end(WALKER, STILL, slopes_at(WALKER, STILL, begun, latch), state, 1e-7, begun, one)
+    one = flow_at(WALKER, DARK, begun, latch)
+    slopes = slopes_at(WALKER, DARK, begun, latch, one.grip)
+    way = go_to_the_end(WALKER, DARK, slopes, state, 1e-7, begun, one)
     assert state["elapsed"] == pytest.approx(0.02 + 1e-7, rel=1e-12)
     for name, rate in (("rail", one.stored), ("coupling", one.coupling), ("rotor", one.rotor)):
         value = float(getattr(begun, "stored" if name == "rail" else name))
@@ -164,9 +187,7 @@ def test_a_last_short_step_goes_along_the_rates() -> None:
     assert way == pytest.approx(0.1 * 1e-7, rel=1e-3)
     before = state.copy()
     state["status"] = 8
-    assert (
-        go_to_the_end(WALKER, STILL, slopes_at(WALKER, STILL, begun, latch), state, 1e-7, begun, one) == 0.0
-    )
+    assert go_to_the_end(WALKER, DARK, slopes, state, 1e-7, begun, one) == 0.0
     before["status"] = 8
     assert state.tobytes() == before.tobytes()
 
@@ -174,8 +195,8 @@ def test_a_last_short_step_goes_along_the_rates() -> None:
 def test_a_latch_is_lit_from_ground() -> None:
     point = CircuitPoint(3.1, float(state_at(3.1)["coupling"]), 0.0, 0.0)
     state = state_at(3.1)
-    assert light_latch(WALKER, STILL, point, state)
-    kick = kick_at(WALKER["side"][0], False, 3.1 - 2.0 * 4e-4, point.coupling, 0.65)
+    assert light_latch(WALKER, LIT, point, state)
+    kick = kick_at(WALKER["side"][0], LIT.ease, 3.1 - 2.0 * 4e-4, point.coupling, 0.65)
     found = settle_latch(
         Supply(3.1 - 2.0 * 4e-4, 2.0, 0.0), kick, THERMAL, WALKER["side"][0], Guess(math.inf, 0.0, 0.0)
     )
@@ -240,12 +261,12 @@ def test_a_pulse_in_few_steps_is_that_of_many(values: dict[str, float], touched:
 @pytest.mark.parametrize(
     ("values", "touched", "light", "most"),
     [
-        ({}, False, 3e-3, (28, 69)),
-        ({}, True, 1e-4, (28, 71)),
-        ({"both.latch": 47e3}, False, 1e-4, (26, 77)),
-        ({"storage.series_resistance": 5.0, "both.latch": 4.7e3}, False, 1e-4, (29, 75)),
-        ({"both.motor.resistance": 8.0}, False, 1e-4, (30, 82)),
-        ({"storage.capacitance": 1e-3}, True, 0.0, (23, 64)),
+        ({}, False, 3e-3, (25, 41)),
+        ({}, True, 1e-4, (21, 37)),
+        ({"both.latch": 47e3}, False, 1e-4, (30, 53)),
+        ({"storage.series_resistance": 5.0, "both.latch": 4.7e3}, False, 1e-4, (19, 39)),
+        ({"both.motor.resistance": 8.0}, False, 1e-4, (34, 61)),
+        ({"storage.capacitance": 1e-3}, True, 0.0, (22, 42)),
     ],
 )
 def test_a_pulse_takes_few_steps_and_settles_its_latch_less_than_three_times_in_each(

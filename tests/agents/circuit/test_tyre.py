@@ -12,14 +12,18 @@ from agents.circuit.tyre import (
     GRIPPING,
     LEFT_OVER,
     Gripping,
+    Rolling,
     at_rest,
     begin_coasting,
     coast_step,
+    grip_used,
     gripping,
     implicit,
     rolling,
     slow_down,
+    solved,
     stiffness_of,
+    tyre_ease,
 )
 from agents.design.as_built import build
 from agents.design.spec import Design, read_design
@@ -33,6 +37,14 @@ def coasting_state(speed: float, rotor: float) -> Any:
     state["rotor"] = rotor
     begin_coasting(state)
     return state
+
+
+def rates_of(walker: Any, rotor: float, speed: float, torque: float) -> Rolling:
+    """Accelerations of the left side of a walker, its tyre giving what its slip tells."""
+    side = walker["side"][0]
+    ease = tyre_ease(walker, side)
+    part = math.tanh((float(side["tyre_radius"]) * rotor - speed) / float(side["slip_speed"]))
+    return rolling(walker, side, ease, Rolling(rotor, speed), torque, part)
 
 
 def test_coasting_stops_where_energy_says() -> None:
@@ -135,20 +147,34 @@ def test_slopes_are_those_of_the_rates(slip: float) -> None:
     side = walker["side"][0]
     speed = 0.2
     rotor = (speed + slip) / TANSY.left.tyre.radius
-    slopes = stiffness_of(walker, side, rotor, speed, 1e-5)
+    slopes = stiffness_of(side, tyre_ease(walker, side), math.tanh(slip / TANSY.left.tyre.slip_speed), 1e-5)
 
     def rates(rotor: float, speed: float) -> Any:
-        found = rolling(walker, side, rotor, speed, 1e-4 - 1e-5 * rotor)
-        return np.array(found)
+        return np.array(rates_of(walker, rotor, speed, 1e-4 - 1e-5 * rotor))
 
     against_rotor = (rates(rotor + 1e-4, speed) - rates(rotor - 1e-4, speed)) / 2e-4
     against_speed = (rates(rotor, speed + 1e-7) - rates(rotor, speed - 1e-7)) / 2e-7
     found = np.array(slopes).reshape(2, 2)
     assert found[:, 0] == pytest.approx(against_rotor, rel=1e-4, abs=1e-6)
     assert found[:, 1] == pytest.approx(against_speed, rel=1e-4, abs=1e-4)
-    rolled = rolling(walker, side, rotor, speed, 1e-4)
-    solved = np.array(implicit(rolled, slopes, 1e-3))
-    assert (np.eye(2) - 1e-3 * found) @ solved == pytest.approx(np.array(rolled), rel=1e-9)
+    rolled = rates_of(walker, rotor, speed, 1e-4)
+    inverse = implicit(slopes, 1e-3)
+    assert np.array(inverse).reshape(2, 2) @ (np.eye(2) - 1e-3 * found) == pytest.approx(np.eye(2), abs=1e-9)
+    assert np.array(solved(rolled, inverse)) == pytest.approx(
+        np.array(inverse).reshape(2, 2) @ np.array(rolled), rel=1e-12
+    )
+
+
+@pytest.mark.parametrize("slip", [-60.0, -3.0, -0.2, -1e-9, 0.0, 1e-9, 0.2, 3.0, 60.0])
+def test_a_tyre_gives_the_tanh_of_its_slip(slip: float) -> None:
+    """To the last digits of 1; and nothing at all where it does not slip."""
+    walker = build(TANSY)[0]
+    side = walker["side"][0]
+    rotor = (0.2 + slip * TANSY.left.tyre.slip_speed) / TANSY.left.tyre.radius
+    asked = (float(side["tyre_radius"]) * rotor - 0.2) / float(side["slip_speed"])
+    found = grip_used(side, tyre_ease(walker, side), rotor, 0.2)
+    assert found == pytest.approx(math.tanh(asked), rel=0.0, abs=4e-16)
+    assert grip_used(side, tyre_ease(walker, side), 0.0, 0.0) == 0.0
 
 
 def test_dry_friction_and_drag_move_nothing_by_themselves() -> None:
@@ -156,16 +182,16 @@ def test_dry_friction_and_drag_move_nothing_by_themselves() -> None:
     walker = build(TANSY.with_values({"body.drag": 0.012}))[0]
     side = walker["side"][0]
     friction, inertia = TANSY.left.motor.friction, TANSY.left.motor.inertia
-    assert rolling(walker, side, 0.0, 0.0, 0.0) == (0.0, 0.0)
-    assert rolling(walker, side, 0.0, 0.0, 0.9 * friction) == (0.0, 0.0)
-    assert rolling(walker, side, 0.0, 0.0, 1.5 * friction).rotor == pytest.approx(0.5 * friction / inertia)
-    assert rolling(walker, side, 0.5, 0.0, 0.0).rotor < -0.9 * friction / inertia
+    assert rates_of(walker, 0.0, 0.0, 0.0) == (0.0, 0.0)
+    assert rates_of(walker, 0.0, 0.0, 0.9 * friction) == (0.0, 0.0)
+    assert rates_of(walker, 0.0, 0.0, 1.5 * friction).rotor == pytest.approx(0.5 * friction / inertia)
+    assert rates_of(walker, 0.5, 0.0, 0.0).rotor < -0.9 * friction / inertia
     # the rim fast enough that the tyre gives all its grip
     fast = 3.0 / TANSY.left.tyre.radius
     pushed = (float(side["tyre_grip"]) - 0.012) / float(walker["pivot_mass"])
-    assert rolling(walker, side, fast, 0.0, 0.0).speed == pytest.approx(pushed)
+    assert rates_of(walker, fast, 0.0, 0.0).speed == pytest.approx(pushed)
     level = 0.5 / TANSY.left.tyre.radius
-    assert rolling(walker, side, level, 0.5, 0.0).speed == pytest.approx(-0.012 / float(walker["pivot_mass"]))
+    assert rates_of(walker, level, 0.5, 0.0).speed == pytest.approx(-0.012 / float(walker["pivot_mass"]))
 
 
 def test_at_rest_is_who_neither_turns_nor_moves() -> None:
@@ -260,7 +286,7 @@ def test_a_stiff_slip_takes_few_steps() -> None:
     """Its method damps what decays far within a step, as scipy's Radau does; else it would take a hundred."""
     design = TANSY.with_values({"body.drag": 0.0346, "both.tyre.slip_speed": 1e-3})
     walker = build(design)[0]
-    side, radius = walker["side"][0], TANSY.left.tyre.radius
+    radius = TANSY.left.tyre.radius
     state = coasting_state(0.1, 0.12 / radius)
     left, steps = 0.01, 0
     while left > 1e-12:
@@ -269,7 +295,7 @@ def test_a_stiff_slip_takes_few_steps() -> None:
     assert steps < 20
 
     def rates(_: float, now: Any) -> tuple[float, float]:
-        return rolling(walker, side, now[0], now[1], 0.0)
+        return rates_of(walker, now[0], now[1], 0.0)
 
     exact = solve_ivp(rates, (0.0, 0.01), [0.12 / radius, 0.1], method="Radau", rtol=1e-9, atol=1e-12)
     assert state["speed"] == pytest.approx(exact.y[1, -1], rel=1e-4)
@@ -280,10 +306,10 @@ def test_a_stiff_slip_takes_few_steps() -> None:
 def test_a_slipping_tyre_is_followed_to_second_order(speed: float, slip: float) -> None:
     """Steps of 0.1 ms while it slips, against scipy's Radau; what is left goes with their square."""
     walker = build(TANSY)[0]
-    side, radius = walker["side"][0], TANSY.left.tyre.radius
+    radius = TANSY.left.tyre.radius
 
     def rates(_: float, now: Any) -> tuple[float, float]:
-        return rolling(walker, side, now[0], now[1], 0.0)
+        return rates_of(walker, now[0], now[1], 0.0)
 
     begun = [(speed + slip) / radius, speed]
     exact = solve_ivp(rates, (0.0, 4e-4), begun, method="Radau", rtol=1e-11, atol=1e-13).y[:, -1]
