@@ -307,6 +307,8 @@ def pulse_step(
         if not holds:
             if step <= shortest:
                 state["status"] |= latch.status
+                if latch.status != SETTLED:
+                    return False, 0.0
                 if is_sure:
                     return False, go_to_the_end(
                         walker, still, slopes, state, min(state["left"], step), begun, one
