@@ -201,8 +201,8 @@ def fit_design(
     >>> from agents.fitting.readings import parse_readings
     >>> table = "light,time between pulses,trigger\n3 klx,63 s,3.31 V\n1 klx,195 s,3.01 V\n"
     >>> fit = fit_design(read_design("poppy"), parse_readings(table, "mine.csv"))
-    >>> fit.suits, fit.learnt[0].path
-    (True, 'both.eye.slope')
+    >>> fit.suits, "both.eye.slope" in {part.path for part in fit.learnt}
+    (True, True)
     """
     if not readings:
         raise OptionError("no reading; expected at least one")

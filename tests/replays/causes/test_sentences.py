@@ -204,8 +204,8 @@ def test_the_current_of_a_pulse_is_that_of_the_run(runs: list[Replay]) -> None:
         assert curve.times[-1] == pytest.approx(float(pulse["let_go_s"]))
         assert curve.rail[0] == pytest.approx(float(pulse["trigger_V"]))
         assert curve.rail[-1] == pytest.approx(float(pulse["let_go_V"]))
-        # the peak comes before anything can be met
-        assert curve.current.max() == pytest.approx(float(pulse["peak_A"]), rel=5e-3)
+        # the peak comes before anything can be met, and is told as the mean of the first step
+        assert curve.current.max() == pytest.approx(float(pulse["peak_A"]), rel=0.01)
         met = int(pulse["touched"]) & TOUCHED_BODY or pulse["ended"] == CUT_OFF
         (held if met else free).append(charge_error(trace, number))
     assert len(free) > 300
