@@ -15,6 +15,7 @@ import logging
 import queue
 import threading
 import time
+from collections import Counter
 from collections.abc import Generator, Sequence
 from importlib import import_module
 from itertools import islice
@@ -32,7 +33,7 @@ from arena.studies.running.trials import chunk_size
 from arena.studies.running.unpickling import Foreign, nothing_unpickled
 from arena.studies.trial_scores import TRIAL, misfit_of
 
-# So often is a chunk handed in that the cluster gives up, as a scheduler does after some lost workers.
+# So often at the most is a chunk handed in that the cluster gives up, as it does after some lost workers.
 HANDED_IN = 4
 # Seconds for which there may be no worker at all.
 PATIENCE = 60.0
@@ -99,7 +100,7 @@ class Cluster:
         """
         numbers = iter(missing)
         at_work: dict[Any, int] = {}
-        given_up: dict[int, int] = {}
+        given_up: Counter[int] = Counter()
         finished: queue.SimpleQueue[Any] = queue.SimpleQueue()
         seen = time.monotonic()
         try:
@@ -128,10 +129,11 @@ class Cluster:
                     continue
                 seen = time.monotonic()
                 number = at_work.pop(future)
-                if future.status == "error" and given_up.get(number, 1) < HANDED_IN and self._is_connected():
-                    given_up[number] = given_up.get(number, 1) + 1
-                    self._hand_in(number, at_work, finished)
-                    continue
+                if future.status == "error" and self._is_connected():
+                    given_up[number] += 1
+                    if given_up[number] < HANDED_IN:
+                        self._hand_in(number, at_work, finished)
+                        continue
                 yield number, self._rows(number, future)
         finally:
             with contextlib.suppress(Exception):
