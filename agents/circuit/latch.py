@@ -219,7 +219,7 @@ def settle_latch(supply: Supply, kick: Kick, thermal: float, side: Any, guess: G
         drawn = frame.drive - frame.weight * y - frame.stiffness * place
         if drawn > 0.1 * guess.base:
             grown = drawn / guess.base
-            # as good as the logarithm, as a rule
+            # between these bounds the logarithm to 0.5 %, which is enough to begin with
             grown = 2.0 * (grown - 1.0) / (grown + 1.0) if 0.8 < grown < 1.25 else math.log(grown)
             y += grown * guess.base / (guess.base + frame.weight)
     upper = math.inf

@@ -10,7 +10,7 @@ from typing import Any
 from agents.circuit.flow import CircuitPoint, Flow
 from agents.compiled import kernel
 
-# Emitter-base voltage [V] of a PNP that is about to turn on.
+# About the emitter-base voltage [V] of a PNP that turns on; from memory, and a guess to begin with.
 TURNING_ON = 0.65
 # Rounds of Newton's method for the time up to where the eye goes dark.
 DARK_ROUNDS = 5

@@ -86,8 +86,8 @@ def gone_on(begun: CircuitPoint, step: float, rates: CircuitPoint) -> CircuitPoi
 def decayed(begun: CircuitPoint, rate: float, slope: float, ahead: float) -> tuple[CircuitPoint, float]:
     """Where the coupling capacitor comes to by itself ``ahead`` [s] of ``begun``, and its rate there [V/s].
 
-    That is exact where its ``rate`` [V/s] goes by its voltage alone, along the ``slope`` [1/s]; the stages
-    step what is left beside it.
+    That is exact where its ``rate`` [V/s] goes by its voltage alone, along the ``slope`` [1/s] other than 0;
+    the stages step what is left beside it.
     """
     grown = math.exp(slope * ahead) - 1.0
     at = CircuitPoint(begun.stored, begun.coupling + rate * grown / slope, begun.rotor, begun.speed)
