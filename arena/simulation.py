@@ -13,8 +13,9 @@ from agents.circuit.records import WALKER
 from agents.circuit.status import failure
 from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError, raise_first
-from arena.engine.assembly import KnownWalls, WorldPlan, assemble
+from arena.engine.assembly import Known, WorldPlan, assemble
 from arena.engine.batch import advance_batch
+from arena.engine.looked_up import alike_among, worth_looking_up
 from arena.engine.tolerances import USUAL, Tolerances
 from arena.engine.world_arrays import ENDED, FRESH, FULL, LOST, LOST_PLACE, STOPPED, Batch
 from arena.recording import compose
@@ -25,10 +26,11 @@ from arena.scene.sky import Sky, sky_of
 from replays.format.large_tables import Gathering, in_order, join_tables
 from replays.format.tables import LEDGER, LIGHTS, ORDERS, POSES, PULSES, TOUCHES, Replay
 
-# Worlds that one call of the engine runs at the most, and calls into which a world of its own is cut, so that
-# progress can be told. Where nobody is told, more of them share the cost of putting them together.
-BATCH = 16
-QUIET_BATCH = 64
+# Worlds that one call of the engine runs at the most, which share the cost of putting them together, with so
+# many walkers where they are several; and calls into which a world of its own is cut, so that progress can be
+# told.
+BATCH = 64
+TOGETHER = 4096
 SLICES = 100
 
 OUTPUT_TABLES = {"pulses": PULSES, "poses": POSES, "touches": TOUCHES, "lights": LIGHTS}
@@ -149,6 +151,7 @@ def _plans(
 ) -> list[WorldPlan]:
     chances = np.tile(np.arange(contest.walkers), len(contest.entrants))
     groups = [[number] for number in range(len(walkers))] if contest.alone else [list(range(len(walkers)))]
+    looked_up = worth_looking_up(alike_among(walkers), contest.seconds)
     return [
         WorldPlan(
             arena,
@@ -160,6 +163,7 @@ def _plans(
             contest.seconds,
             sky,
             tolerances=tolerances,
+            looked_up=looked_up[group],
         )
         for group in groups
     ]
@@ -181,13 +185,14 @@ def run_plans(
     """
     workers = max(1, threads or os.cpu_count() or 1)
     # few worlds are dealt out so that nobody stands idle
-    size = max(1, min(BATCH, math.ceil(len(plans) / (2 * workers))))
+    largest = max(len(plan.walkers) for plan in plans)
+    size = max(1, min(BATCH, TOGETHER // largest, math.ceil(len(plans) / (2 * workers))))
     groups = [plans[first : first + size] for first in range(0, len(plans), size)]
     whole = sum(float(plan.until) for plan in plans)
     done = [0.0] * len(groups)
     rows = Gathering(OUTPUT_TABLES, ORDERS)
     stop = np.zeros(1, np.int64)
-    known: KnownWalls = {}
+    known = Known()
     looked = time.monotonic()
 
     def run(number: int) -> FloatArray:
@@ -239,11 +244,11 @@ def run_worlds(
     """
     found: dict[str, list[RecordArray]] = {name: [] for name in OUTPUT_TABLES}
     lost: dict[int, ModelError] = {}
-    known: KnownWalls = {}
-    for first in range(0, len(plans), QUIET_BATCH):
+    known = Known()
+    for first in range(0, len(plans), BATCH):
         if stop[0]:
             break
-        batch, spans = assemble(plans[first : first + QUIET_BATCH], known)
+        batch, spans = assemble(plans[first : first + BATCH], known)
         batch = batch._replace(out=batch.out._replace(stop=stop))
         codes = _run_batch(batch, spans, lambda name, rows: found[name].append(rows))
         for place in np.flatnonzero(codes == LOST).tolist():

@@ -241,7 +241,7 @@ def pulse_step(
     one = flow_at(walker, still, begun, latched)
     slopes = slopes_at(walker, still, begun, latched, one.grip)
     # as long as the coupling capacitor takes at the most, or stages that run ahead of it may find no level
-    shortest = max(min(LET_GO_SHARE * state["elapsed"], -0.5 / slopes.coupling), LET_GO_TIME)
+    shortest = max(min(walker["tolerance"] * state["elapsed"], -0.5 / slopes.coupling), LET_GO_TIME)
     tolerance = walker["tolerance"] * min(max(state["cover"] / NEAR_END, LEAST_TOLERANCE), 1.0)
     rotor_scale = begun.rotor + ROTOR_SHARE * max(rail, 0.1) / side["motor_constant"]
     # the storage is stepped as it stands, which is good for less than the time in which it empties

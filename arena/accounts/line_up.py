@@ -10,6 +10,7 @@ from agents.arrays import FloatArray, IntArray, RecordArray
 from agents.design.built_copies import draw_copies
 from agents.design.spec import Design
 from arena.engine.assembly import WorldPlan
+from arena.engine.looked_up import alike_among, worth_looking_up
 from arena.recording import goal_outline, walker_rows
 from arena.scene.contest import Contest
 from arena.scene.elements import Goal
@@ -67,7 +68,8 @@ class LineUp:
         """Run the whole race with these WALKER records. Raises ModelError where the model loses one."""
         count = len(walkers)
         groups = [[number] for number in range(count)] if self.alone else [list(self.order or range(count))]
-        plans = [self._plan(walkers[group], group, group) for group in groups]
+        alike = alike_among(walkers)
+        plans = [self._plan(walkers[group], group, group, alike[group]) for group in groups]
         tables, _ = run_plans(plans, threads)
         return Tables(walkers=self._rows(walkers, self.poses), **tables)
 
@@ -78,7 +80,10 @@ class LineUp:
 
         Returns tables in which record k is walker k, and the numbers of those that the model lost.
         """
-        plans = [self._plan(record, [walker], [number]) for number, record in enumerate(records)]
+        plans = [
+            self._plan(record, [walker], [number], np.ones(1, np.int64))
+            for number, record in enumerate(records)
+        ]
         chunks = [plans[first::threads] for first in range(min(threads, len(plans)))]
         stop = np.zeros(1, np.int64)
         with ThreadPoolExecutor(threads) as pool:
@@ -95,7 +100,9 @@ class LineUp:
         )
         return Tables(walkers=rows, **tables), tuple(int(one) for one in lost)
 
-    def _plan(self, walkers: RecordArray, places: Sequence[int], numbers: Sequence[int]) -> WorldPlan:
+    def _plan(
+        self, walkers: RecordArray, places: Sequence[int], numbers: Sequence[int], alike: IntArray
+    ) -> WorldPlan:
         return WorldPlan(
             self.arena,
             walkers,
@@ -105,6 +112,7 @@ class LineUp:
             self.seed,
             self.seconds,
             self.sky,
+            looked_up=worth_looking_up(alike, self.seconds),
         )
 
     def _rows(self, walkers: RecordArray, poses: FloatArray) -> RecordArray:

@@ -90,9 +90,10 @@ def compile_all_but_engine() -> None:
     from agents.circuit.charging import wait, waiting_currents
     from agents.circuit.eye import feed_resistance, on_voltage, recovery_time, trigger_voltage
     from agents.circuit.ignition import ignites
-    from agents.circuit.panel import lit_panel, photocurrent_in
+    from agents.circuit.panel import lit_panel, open_circuit_voltage, photocurrent_in
     from agents.circuit.records import STATE
     from agents.circuit.steering import lead
+    from agents.circuit.table_making import TableSpan, pulse_table
     from agents.design.as_built import build
     from agents.design.spec import Design
     from agents.noise import TRIGGER, normal_pair
@@ -127,5 +128,7 @@ def compile_all_but_engine() -> None:
     wait(walker, panel, np.zeros(1, STATE)[0], 1.0)
     set_air(walker, 298.15)
     waiting_currents(walker, panel, 1.0)
+    open_circuit_voltage(panel.photocurrent, panel.saturation, panel.thermal, walker["panel_shunt"])
+    pulse_table(walkers, 0, TableSpan((trigger, 0.0, 293.0), (trigger + 0.1, 1e-3, 298.0)))
     free = np.zeros(1), np.zeros(1)
     pulse_rows(walker, 0, trigger, panel, free, free, 1.0)

@@ -2,13 +2,15 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass, replace
+from dataclasses import astuple, dataclass, field, replace
 from hashlib import blake2b
 
 import numpy as np
 
 from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
+from agents.circuit.pulse_table import PulseTable
 from agents.circuit.records import WALKER
+from arena.engine.looked_up import KnownTables, joined_tables
 from arena.engine.motion import WALL_MARGIN
 from arena.engine.output import LIGHTS_AT_ONCE, POSES_AT_ONCE, PULSES_AT_ONCE, TOUCHES_AT_ONCE
 from arena.engine.schedule import tree_size
@@ -48,7 +50,8 @@ class WorldPlan:
 
     ``walkers`` (N,) WALKER records; ``poses`` (N, 3) x, y [m] and heading [rad] of each at the start;
     ``numbers`` (N,) what each is called in the replay; ``chances`` (N,) what keys its draws. ``sky`` is how
-    light changes meanwhile, if it does.
+    light changes meanwhile, if it does. ``looked_up`` (N,) tells whose free pulses are looked up instead of
+    stepped; without it none are.
     """
 
     arena: FlatArena
@@ -60,26 +63,33 @@ class WorldPlan:
     until: float
     sky: Sky | None = None
     tolerances: Tolerances = USUAL
+    looked_up: BoolArray | None = None
 
 
-KnownWalls = dict[tuple[int, float], Walls]
-"""Walls by the identity of their arena and by how far [m] its walkers reach."""
+@dataclass
+class Known:
+    """What batches of the same plans need not work out again.
+
+    Walls by the identity of their arena and by how far [m] its walkers reach; and tables of pulses.
+    """
+
+    walls: dict[tuple[int, float], Walls] = field(default_factory=dict)
+    tables: KnownTables = field(default_factory=KnownTables)
 
 
-def assemble(plans: Sequence[WorldPlan], known: KnownWalls | None = None) -> tuple[Batch, RecordArray]:
+def assemble(plans: Sequence[WorldPlan], known: Known | None = None) -> tuple[Batch, RecordArray]:
     """Return the arrays of a batch of worlds, and the span of each. Arenas used twice are stored once.
 
-    ``known`` are the walls of arenas that other batches of the same plans have put by squares; those of this
-    one are added.
+    ``known`` is what other batches of the same plans have worked out; what this one has is added.
     """
-    known = {} if known is None else known
+    known = Known() if known is None else known
     arenas = {id(plan.arena): plan.arena for plan in plans}
     floors = list(arenas.values())
     place = {identity: index for index, identity in enumerate(arenas)}
     stands_on = np.array([place[id(plan.arena)] for plan in plans])
     counts = [len(plan.walkers) for plan in plans]
     walkers = plans[0].walkers if len(plans) == 1 else join_tables([plan.walkers for plan in plans], WALKER)
-    kinds, built = _alike(walkers, np.repeat([_has_own_air(plan) for plan in plans], counts))
+    kinds, digests, built = _alike(walkers, np.repeat([_has_own_air(plan) for plan in plans], counts))
     settings = _settings(plans, walkers, _offsets(counts), floors, stands_on)
     own = {
         "sources": _offsets([len(plan.arena.sources) for plan in plans]),
@@ -98,7 +108,8 @@ def assemble(plans: Sequence[WorldPlan], known: KnownWalls | None = None) -> tup
     farthest = np.zeros(len(floors))
     np.maximum.at(farthest, stands_on, reaches)
     walls = [
-        _known_walls(known, floor, reach) for floor, reach in zip(floors, farthest.tolist(), strict=True)
+        _known_walls(known.walls, floor, reach)
+        for floor, reach in zip(floors, farthest.tolist(), strict=True)
     ]
     for key, lengths in {
         "walls": [len(one.records) for one in walls],
@@ -129,9 +140,11 @@ def assemble(plans: Sequence[WorldPlan], known: KnownWalls | None = None) -> tup
         ambient=np.array([plan.arena.ambient for plan in plans]),
     )
     most_sources = max(1, *(len(floor.sources) for floor in floors))
+    bodies = _bodies(plans, walkers, built)
+    pulses = _look_up(plans, digests, kinds, bodies, known.tables)
     crowd = Crowd(
         walkers=kinds,
-        bodies=_bodies(plans, walkers, built),
+        bodies=bodies,
         lit=np.zeros((len(walkers), RECEPTORS, most_sources)),
         hidden=np.zeros((len(walkers), RECEPTORS, most_sources), np.int16),
         lists=np.zeros((len(walkers), LISTS), np.int32),
@@ -154,10 +167,10 @@ def assemble(plans: Sequence[WorldPlan], known: KnownWalls | None = None) -> tup
         counts=np.zeros((len(plans), COUNTS), np.int64),
         stop=np.zeros(1, np.int64),
     )
-    return Batch(scene, crowd, out, weather), spans
+    return Batch(scene, crowd, out, weather, pulses), spans
 
 
-def _known_walls(known: KnownWalls, floor: FlatArena, reach: float) -> Walls:
+def _known_walls(known: dict[tuple[int, float], Walls], floor: FlatArena, reach: float) -> Walls:
     """The walls of a floor whose walkers ``reach`` so far [m], put by squares once for all batches."""
     key = id(floor), reach
     if key not in known:
@@ -175,17 +188,17 @@ def _has_own_air(plan: WorldPlan) -> bool:
     return plan.sky is not None and bool(np.any(plan.sky.steps["air"] != plan.walkers["air"][0]))
 
 
-def _alike(walkers: RecordArray, apart: BoolArray) -> tuple[RecordArray, IntArray]:
-    """The records that differ, and which of them each of the ``walkers`` is.
+def _alike(walkers: RecordArray, apart: BoolArray) -> tuple[RecordArray, list[bytes], IntArray]:
+    """The records that differ, their digests, and which of them each of the ``walkers`` is.
 
     Those that are to be kept ``apart`` have one of their own.
     """
     known: dict[bytes, int] = {}
-    digests = (blake2b(one, digest_size=16).digest() for one in walkers.view(_whole(WALKER)))
+    digests = [blake2b(one, digest_size=16).digest() for one in walkers.view(_whole(WALKER))]
     keys = (b"%d" % n if apart[n] else digest for n, digest in enumerate(digests))
     built = np.array([known.setdefault(key, len(known)) for key in keys])
     _, firsts = np.unique(built, return_index=True)
-    return walkers[firsts], built
+    return walkers[firsts], [digests[first] for first in firsts.tolist()], built
 
 
 def _bodies(plans: Sequence[WorldPlan], walkers: RecordArray, built: IntArray) -> RecordArray:
@@ -199,6 +212,47 @@ def _bodies(plans: Sequence[WorldPlan], walkers: RecordArray, built: IntArray) -
     bodies["span"] = _reaches(walkers)
     bodies["cell"] = -1
     return bodies
+
+
+def _look_up(
+    plans: Sequence[WorldPlan],
+    digests: Sequence[bytes],
+    kinds: RecordArray,
+    bodies: RecordArray,
+    known: KnownTables,
+) -> PulseTable:
+    """The tables of all whose pulses are looked up; writes into ``bodies`` which are whose.
+
+    ``digests`` are those of the ``kinds`` of walkers as built.
+    """
+    bodies["tables"] = -1
+    asked = np.concatenate(
+        [
+            # tables are made for one temperature of the air
+            np.zeros(len(plan.walkers), np.bool_)
+            if plan.looked_up is None or _has_own_air(plan)
+            else plan.looked_up
+            for plan in plans
+        ]
+    )
+    if not asked.any():
+        return joined_tables([])[0]
+    grounds = {(id(plan.arena), id(plan.sky)): plan for plan in plans}
+    place = {ground: number for number, ground in enumerate(grounds)}
+    stands_on = [place[id(plan.arena), id(plan.sky)] for plan in plans]
+    on = np.repeat(stands_on, [len(plan.walkers) for plan in plans])
+    cases, which = np.unique(on[asked] * len(kinds) + bodies["built"][asked], return_inverse=True)
+    plan_of = list(grounds.values())
+    pairs = []
+    for case in cases.tolist():
+        ground, kind = divmod(case, len(kinds))
+        plan = plan_of[ground]
+        pairs.append(known.of(digests[kind], kinds[kind : kind + 1], plan.arena, plan.sky))
+    tables = {id(table): table for pair in pairs for table in pair if table is not None}
+    pulses, firsts = joined_tables(list(tables.values()))
+    roots = {id(None): -1, **dict(zip(tables, firsts, strict=True))}
+    bodies["tables"][asked] = np.array([[roots[id(table)] for table in pair] for pair in pairs])[which]
+    return pulses
 
 
 def _weather(plans: Sequence[WorldPlan], spans: RecordArray) -> Weather:

@@ -15,9 +15,11 @@ import math
 from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import begin_pulse, pulse_step
+from agents.circuit.pulse_table import PulseTable
 from agents.circuit.tyre import at_rest, begin_coasting, coast_step
 from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import look_about
+from arena.engine.foresight import follow, foresee, is_undisturbed, step_up_to_now
 from arena.engine.motion import drive, publish_shadow, roll_freely, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours
 from arena.engine.output import (
@@ -72,7 +74,9 @@ def settle_world(crowd: Crowd) -> None:
 
 
 @kernel_part
-def advance(scene: Scene, crowd: Crowd, out: Output, weather: Weather, until: float) -> int:
+def advance(
+    scene: Scene, crowd: Crowd, out: Output, weather: Weather, pulses: PulseTable, until: float
+) -> int:
     """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.engine.world_arrays`.
 
     FULL asks to empty the output and to call again, STOPPED that ``stop`` was set; both leave the world
@@ -95,7 +99,7 @@ def advance(scene: Scene, crowd: Crowd, out: Output, weather: Weather, until: fl
         phase = crowd.bodies[number]["phase"]
         notifies = False
         if phase == WAITING:
-            fire(scene, crowd, out, number, time)
+            fire(scene, crowd, out, pulses, number, time)
         elif phase == ARRIVING or (phase == COASTING and at_rest(crowd.bodies[number]["state"])):
             come_to_rest(scene, crowd, out, number, time)
             notifies = phase == COASTING
@@ -135,7 +139,7 @@ def move_on(
 
 
 @kernel_part
-def fire(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> None:
+def fire(scene: Scene, crowd: Crowd, out: Output, pulses: PulseTable, number: int, time: float) -> None:
     """The rail has reached a trigger: that side begins its pulse."""
     walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     state = body["state"]
@@ -151,6 +155,7 @@ def fire(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> N
     body["side"] = LEFT if body["left_trigger"] <= body["right_trigger"] else RIGHT
     touch = body["left_touch"] if body["side"] == LEFT else body["right_touch"]
     begin_pulse(walker, body["side"], touch != FREE, state)
+    body["flash_current"] = body["photocurrent"]
     body["phase"] = PULSING
     body["pulses"] += 1
     body["start"] = time
@@ -160,6 +165,7 @@ def fire(scene: Scene, crowd: Crowd, out: Output, number: int, time: float) -> N
     write_pose(out.poses, out.counts, body, time)
     open_pulse(out.under_way[number], body, time)
     look_about(scene, crowd, number, time)
+    foresee(crowd, pulses, number, time)
     set_time(crowd.tree, number, time)
 
 
@@ -197,19 +203,25 @@ def stride(
             way += passed
         return way, time
     touch = body["left_touch"] if which == LEFT else body["right_touch"]
+    holds = True
+    if body["foreseen"] == 1 and not is_undisturbed(body):
+        holds = step_up_to_now(walker, body)
+    if body["foreseen"] == 1:
+        begun = state["elapsed"]
+        holds, way = follow(walker, body, end - time, farthest)
+        time += state["elapsed"] - begun
     panel = panel_of(body)
-    while way < farthest and end - time > OVER:
+    while holds and body["foreseen"] == 0 and way < farthest and end - time > OVER:
         begun = state["elapsed"]
         most = _short_of_wall(end - time, state["speed"], farthest)
         holds, passed = pulse_step(walker, which, panel, touch != FREE, state, most)
         time += state["elapsed"] - begun
         way += passed
-        if not holds:
-            body["phase"] = COASTING
-            body["let_go"] = time
-            out.under_way[number]["let_go_V"] = state["rail"]
-            begin_coasting(state)
-            break
+    if not holds:
+        body["phase"] = COASTING
+        body["let_go"] = time
+        out.under_way[number]["let_go_V"] = state["rail"]
+        begin_coasting(state)
     body["since"] = time
     note_lost(crowd, out.counts, number, time)
     return way, time

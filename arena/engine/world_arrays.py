@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from agents.arrays import CountArray, FloatArray, IndexArray, IntArray, RecordArray
+from agents.circuit.pulse_table import OUTCOMES, PulseTable
 from agents.circuit.records import CORE_POINTS, STATE
 from arena.engine.tolerances import TOLERANCES
 from arena.engine.walls import Walls
@@ -141,6 +142,13 @@ BODY = np.dtype(
         ("lit_x", np.float64),
         ("lit_y", np.float64),
         ("state", STATE),
+        # a pulse that is looked up: the tables of both sides, -1 for none; whether this one is; what it comes
+        # to, in the photocurrent of its flash [A]; and the way that its tyre has gone of it [m]
+        ("tables", np.int64, (2,)),
+        ("foreseen", np.int64),
+        ("outcome", np.float64, (OUTCOMES,)),
+        ("flash_current", np.float64),
+        ("rolled", np.float64),
         ("kept_x", np.float64),  # pose before the contact being solved
         ("kept_y", np.float64),
         ("kept_heading", np.float64),
@@ -269,10 +277,11 @@ class Batch(NamedTuple):
 
     ``ambient`` has shape (worlds, kinds), the output tables (worlds, rows), ``settings`` (worlds,). Worlds
     on the same floor share its records. Tables of walls are flat, floor by floor; ``squares`` has one record
-    a floor.
+    a floor. ``pulses`` are the tables of all walkers' pulses, which bodies know by their first cells.
     """
 
     scene: Scene
     crowd: Crowd
     out: Output
     weather: Weather
+    pulses: PulseTable

@@ -14,6 +14,7 @@ from agents.arrays import FloatArray, RecordArray
 from agents.design.built_copies import build_copies, part_chances, part_values
 from agents.errors import ModelError
 from arena.engine.assembly import WorldPlan
+from arena.engine.looked_up import alike_among, worth_looking_up
 from arena.races.finishing import Deeds, deeds_of, finishing_order, in_stages, lost_finish
 from arena.races.race_plan import RaceCourse
 from arena.races.results import Entry, Finish
@@ -117,6 +118,7 @@ class _Stage:
         # who comes first where two events fall together is a matter of start places, in which all take turns
         by_start = sorted(range(count), key=lambda number: self.starters[number][1])
         groups = [[number] for number in range(count)] if terms.alone else [by_start]
+        looked_up = worth_looking_up(alike_among(self.walkers), terms.course.seconds)
         plans = [
             WorldPlan(
                 self.flat,
@@ -127,6 +129,7 @@ class _Stage:
                 terms.seed,
                 terms.course.seconds,
                 self.sky,
+                looked_up=looked_up[group],
             )
             for group in groups
         ]

@@ -118,7 +118,9 @@ def memory(plans: Sequence[WorldPlan]) -> float:
     """Most memory [B] a walker that a run of ``plans`` holds at a time, its replay apart.
 
     All that Python and numpy ask for is counted, the walkers as built too, and what comes out is taken off.
+    What is compiled or kept for the process is made before.
     """
+    run_plans(plans, 1)
     tracemalloc.start()
     try:
         tables, ledger = run_plans(plans, 1)

@@ -86,7 +86,7 @@ class Starts:
         return bool(np.min(np.hypot(*(from_start - along[:, None] * self._way).T)) > ROOM)
 
 
-def many_arenas(number: int, seconds: float = SECONDS) -> list[WorldPlan]:
+def many_arenas(number: int, seconds: float = SECONDS, looked_up: bool = True) -> list[WorldPlan]:
     """Workload A; one arena in twenty is drawn, the others repeat it with other starts."""
     draws = np.random.default_rng(1)
     walker = build(DESIGN)
@@ -100,12 +100,13 @@ def many_arenas(number: int, seconds: float = SECONDS) -> list[WorldPlan]:
             np.array([index]),
             1,
             seconds,
+            looked_up=np.array([looked_up]),
         )
         for index in range(number)
     ]
 
 
-def hall(number: int, seconds: float = SECONDS) -> list[WorldPlan]:
+def hall(number: int, seconds: float = SECONDS, looked_up: bool = True) -> list[WorldPlan]:
     """Workload B where the ``number`` of walkers is 200, and a hall as crowded with any other."""
     draws = np.random.default_rng(2)
     scale = math.sqrt(number / CROWD)
@@ -113,4 +114,5 @@ def hall(number: int, seconds: float = SECONDS) -> list[WorldPlan]:
     arena = bench(scale * WIDTH, scale * DEPTH, walls, scale**2 * CANDELA, draws, scale * HEIGHT)
     numbers = np.arange(number)
     poses = Starts(arena).drawn(number, draws)
-    return [WorldPlan(arena, np.repeat(build(DESIGN), number), poses, numbers, numbers, 1, seconds)]
+    walkers, known = np.repeat(build(DESIGN), number), np.full(number, looked_up)
+    return [WorldPlan(arena, walkers, poses, numbers, numbers, 1, seconds, looked_up=known)]

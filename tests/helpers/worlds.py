@@ -108,7 +108,8 @@ def contest(spec: ArenaSpec, designs: Sequence[Design], **options: Any) -> Conte
 class World:
     """One world that can be run in slices and looked at in between; ``tables`` holds what it wrote so far.
 
-    ``rows`` makes the output tables so small that they have to be emptied often.
+    ``rows`` makes the output tables so small that they have to be emptied often; ``looked_up`` tells whether
+    free pulses are looked up.
     """
 
     def __init__(
@@ -119,6 +120,7 @@ class World:
         until: float = 600.0,
         seed: int = 1,
         rows: dict[str, int] | None = None,
+        looked_up: bool = False,
     ) -> None:
         self.spec, self.designs, self.until = spec, designs, until
         walkers = np.concatenate([build(one) for one in designs])
@@ -132,12 +134,14 @@ class World:
             seed,
             until,
             sky_of(spec, until, seed),
+            looked_up=np.full(len(designs), looked_up),
         )
         batch, spans = assemble([plan])
         for name, count in (rows or {}).items():
             table = getattr(batch.out, name)
             batch = batch._replace(out=batch.out._replace(**{name: np.zeros((1, count), table.dtype)}))
         self.scene, self.crowd, self.out, self.weather = world_of(batch, spans, 0)
+        self.known_pulses = batch.pulses
         self.bodies: Any = self.crowd.bodies
         self.walkers: Any = self.crowd.walkers[self.bodies["built"]]
         self.emptied = 0
@@ -149,9 +153,8 @@ class World:
         """Run up to ``until`` [s], or to the end."""
         code = FULL
         while code == FULL:
-            code = advance(
-                self.scene, self.crowd, self.out, self.weather, self.until if until is None else until
-            )
+            end = self.until if until is None else until
+            code = advance(self.scene, self.crowd, self.out, self.weather, self.known_pulses, end)
             self._empty()
         assert code == DONE
         if until is None:

@@ -22,6 +22,7 @@ from agents.circuit.records import WALKER
 from agents.design.built_copies import draw_copies
 from agents.errors import InputError, OptionError
 from arena.engine.assembly import WorldPlan
+from arena.engine.looked_up import worth_looking_up
 from arena.recording import describe_arena, walker_rows
 from arena.scene.flat_arena import FlatArena, flatten
 from arena.scene.placement import Footprint, Ground, footprints
@@ -158,13 +159,17 @@ class _Floor:
 
 @dataclass(frozen=True)
 class _World:
-    """What one trial runs: WALKER records and their copies' numbers, (W,), and start poses, (W, 3)."""
+    """What one trial runs: WALKER records and their copies' numbers, (W,), and start poses, (W, 3).
+
+    ``alike`` is how many walkers of the study's setting are built as each of them is.
+    """
 
     floor: _Floor
     walkers: RecordArray
     copies: IntArray
     poses: FloatArray
     sky: Sky | None
+    alike: int
 
 
 def _has_clouds(spec: ArenaSpec) -> bool:
@@ -213,6 +218,7 @@ class _Bench:
             return [str(error)] * len(repeats)
         numbers = (np.array(repeats, np.int64)[:, None] * study.walkers + np.arange(count)).ravel()
         walkers = draw_copies(design, study.seed, numbers, floor.air)
+        alike = 1 if design.spreads else count * study.repeats
         prints = footprints(walkers)
         worlds: list[_World | str] = []
         for index, repeat in enumerate(repeats):
@@ -221,7 +227,7 @@ class _Bench:
             worlds.append(
                 poses
                 if isinstance(poses, str)
-                else _World(floor, walkers[mine], numbers[mine], poses, self._sky(floor, repeat))
+                else _World(floor, walkers[mine], numbers[mine], poses, self._sky(floor, repeat), alike)
             )
         return worlds
 
@@ -288,6 +294,7 @@ class _Bench:
                 seed,
                 world.floor.seconds,
                 world.sky,
+                looked_up=np.full(count, worth_looking_up(world.alike, world.floor.seconds)),
             )
             for place, world in enumerate(worlds)
         ]

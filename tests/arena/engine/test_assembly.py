@@ -6,7 +6,7 @@ import numpy as np
 
 from agents.circuit.records import WALKER
 from agents.design.as_built import build
-from arena.engine.assembly import KnownWalls, WorldPlan, assemble
+from arena.engine.assembly import Known, WorldPlan, assemble
 from arena.simulation import run_plans
 from tests.benchmarks.engine import memory
 from tests.benchmarks.worlds import hall, many_arenas
@@ -34,7 +34,7 @@ def test_who_shares_a_record_fares_as_with_one_of_his_own() -> None:
     (plan,) = hall(60, 150.0)
     own = plan.walkers.copy()
     own["side"]["table_light"][:, 0, 0] = np.arange(60)
-    apart = WorldPlan(plan.arena, own, plan.poses, plan.numbers, plan.chances, 1, 150.0)
+    apart = replace(plan, walkers=own)
     assert len(assemble([apart])[0].crowd.walkers) == 60
     shared, ledger = run_plans([plan], 1)
     single, same_ledger = run_plans([apart], 1)
@@ -53,11 +53,11 @@ def test_a_walker_takes_little_memory() -> None:
 
 def test_batches_of_one_floor_put_its_walls_by_squares_once_and_share_no_room() -> None:
     plans = many_arenas(2)
-    known: KnownWalls = {}
+    known = Known()
     first, second = (assemble([plan], known)[0].scene.walls for plan in plans)
     assert plans[0].arena is plans[1].arena
-    assert len(known) == 1
-    [put] = known.values()
+    assert len(known.walls) == 1
+    [put] = known.walls.values()
     for walls in (first, second):
         assert np.array_equal(walls.near, put.near)
         assert not np.shares_memory(walls.chosen, put.chosen)
@@ -67,4 +67,4 @@ def test_batches_of_one_floor_put_its_walls_by_squares_once_and_share_no_room() 
     longer = plans[0].walkers.copy()
     longer["side"]["tip_ahead"] += 0.5
     assemble([replace(plans[0], walkers=longer)], known)
-    assert len(known) == 2
+    assert len(known.walls) == 2

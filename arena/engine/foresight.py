@@ -1,0 +1,84 @@
+"""A pulse that is looked up at its flash, and goes as told while nothing meddles with it.
+
+What it comes to is read from a table (:mod:`agents.circuit.pulse_table`), and the body goes along as it does.
+Where a wall or another comes near, the whisker is pressed or the light changes, the pulse is stepped from its
+flash up to that moment, and goes on step by step.
+"""
+
+from typing import Any
+
+from agents.circuit.panel import panel_temperature
+from agents.circuit.pulse import begin_pulse, pulse_step
+from agents.circuit.pulse_table import LENGTH, PulseTable, end_by, look_up, time_of_way, way_after
+from agents.compiled import kernel, kernel_part
+from arena.engine.senses import panel_of
+from arena.engine.world_arrays import FREE, Crowd
+from replays.format.tables import LEFT
+
+# What is left of a time when a pulse has been stepped up to it [s].
+CAUGHT_UP = 1e-12
+
+
+@kernel_part
+def foresee(crowd: Crowd, pulses: PulseTable, number: int, time: float) -> None:
+    """Look up what the pulse that a walker has just begun comes to, where that can be told.
+
+    Not one by which it may meet something, nor one in which its light is taken anew or which the run cuts
+    off.
+    """
+    body, settings = crowd.bodies[number], crowd.settings[0]
+    walker = crowd.walkers[body["built"]]
+    body["foreseen"] = 0
+    root = body["tables"][body["side"]]
+    if root < 0 or not is_undisturbed(body):
+        return
+    panel, state, outcome = panel_of(body), body["state"], body["outcome"]
+    warmth = panel_temperature(walker, panel)
+    if not look_up(pulses, root, state["rail"], panel.photocurrent, warmth, outcome):
+        return
+    lasts = outcome[LENGTH]
+    if lasts < settings["tolerances"]["light_after"] and time + lasts < settings["until"]:
+        body["foreseen"] = 1
+        body["rolled"] = 0.0
+
+
+@kernel
+def is_undisturbed(body: Any) -> bool:
+    """Whether nothing meddles with the pulse of a walker: no touch, nothing near, the light of its flash."""
+    touch = body["left_touch"] if body["side"] == LEFT else body["right_touch"]
+    return bool(touch == FREE and body["near"] == 0 and body["photocurrent"] == body["flash_current"])
+
+
+@kernel
+def follow(walker: Any, body: Any, longest: float, farthest: float) -> tuple[bool, float]:
+    """Go on with a pulse as told, for ``longest`` [s] and a way of the tyre of ``farthest`` [m] at the most.
+
+    Returns (the latch still holds, floor passed under the tyre [m]).
+    """
+    state, outcome = body["state"], body["outcome"]
+    begun, rolled, lasts = state["elapsed"], body["rolled"], outcome[LENGTH]
+    end = min(begun + longest, lasts)
+    if way_after(outcome, end) > rolled + farthest:
+        end = min(max(time_of_way(outcome, rolled + farthest), begun), end)
+    body["rolled"] = way_after(outcome, end)
+    holds = end < lasts
+    state["elapsed"] = end
+    if not holds:
+        end_by(walker, outcome, state)
+    return bool(holds), max(body["rolled"] - rolled, 0.0)
+
+
+@kernel
+def step_up_to_now(walker: Any, body: Any) -> bool:
+    """Step a pulse from its flash up to where it has come to as told; returns whether the latch still holds.
+
+    The body stays where it is. From now on the pulse is stepped.
+    """
+    state, panel = body["state"], panel_of(body)
+    elapsed = state["elapsed"]
+    body["foreseen"] = 0
+    begin_pulse(walker, body["side"], False, state)
+    holds = True
+    while holds and elapsed - state["elapsed"] > CAUGHT_UP:
+        holds, _ = pulse_step(walker, body["side"], panel, False, state, elapsed - state["elapsed"])
+    return holds
