@@ -29,7 +29,7 @@ from replays.format.tables import LEDGER, LIGHTS, ORDERS, POSES, PULSES, TOUCHES
 # Worlds that one call of the engine runs at the most, which share the cost of putting them together, with so
 # many walkers where they are several; and calls into which a world of its own is cut, so that progress can be
 # told.
-BATCH = 64
+BATCH = 128
 TOGETHER = 4096
 SLICES = 100
 
@@ -186,7 +186,7 @@ def run_plans(
     workers = max(1, threads or os.cpu_count() or 1)
     # few worlds are dealt out so that nobody stands idle
     largest = max(len(plan.walkers) for plan in plans)
-    size = max(1, min(BATCH, TOGETHER // largest, math.ceil(len(plans) / (2 * workers))))
+    size = max(1, min(BATCH, TOGETHER // largest, math.ceil(len(plans) / (4 * workers))))
     groups = [plans[first : first + size] for first in range(0, len(plans), size)]
     whole = sum(float(plan.until) for plan in plans)
     done = [0.0] * len(groups)

@@ -220,11 +220,21 @@ def quarter_of(outcome: Any, number: int) -> Quarter:
 
 
 @kernel
-def way_after(outcome: Any, elapsed: float) -> float:
-    """Way of the tyre [m] ``elapsed`` [s] after the flash, by what a pulse comes to."""
+def _steepness(share: float, begun: float, ended: float, leaves: float, arrives: float) -> float:
+    """The rate of that way, of the same time."""
+    rest = 1.0 - share
+    steep = leaves * rest * (rest - 2.0 * share) + arrives * share * (share - 2.0 * rest)
+    return steep + 6.0 * share * rest * (ended - begun)
+
+
+@kernel
+def gone_after(outcome: Any, elapsed: float) -> tuple[float, float]:
+    """Way of the tyre [m] and its speed [m/s] ``elapsed`` [s] after the flash, by what a pulse comes to."""
     share = 4.0 * elapsed / outcome[LENGTH]
     one = quarter_of(outcome, min(max(int(share), 0), 3))
-    return _along(min(max(share - one.number, 0.0), 1.0), one.begun, one.ended, one.leaves, one.arrives)
+    share = min(max(share - one.number, 0.0), 1.0)
+    way = _along(share, one.begun, one.ended, one.leaves, one.arrives)
+    return way, _steepness(share, one.begun, one.ended, one.leaves, one.arrives) / one.lasts
 
 
 @kernel
@@ -248,9 +258,7 @@ def time_of_way(outcome: Any, way: float) -> float:
             most = share
         else:
             least = share
-        rest = 1.0 - share
-        steep = one.leaves * rest * (rest - 2.0 * share) + one.arrives * share * (share - 2.0 * rest)
-        steep += 6.0 * share * rest * (one.ended - one.begun)
+        steep = _steepness(share, one.begun, one.ended, one.leaves, one.arrives)
         share = share - off / steep if steep > 0.0 else -1.0
         if not least < share < most:
             share = 0.5 * (least + most)

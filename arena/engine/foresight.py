@@ -1,7 +1,7 @@
 """A pulse that is looked up at its flash, and goes as told while nothing meddles with it.
 
 What it comes to is read from a table (:mod:`agents.circuit.pulse_table`), and the body goes along as it does.
-Where a wall or another comes near, the whisker is pressed or the light changes, the pulse is stepped from its
+Where the body meets something, the whisker is pressed or the light changes, the pulse is stepped from its
 flash up to that moment, and goes on step by step.
 """
 
@@ -9,7 +9,7 @@ from typing import Any
 
 from agents.circuit.panel import panel_temperature
 from agents.circuit.pulse import begin_pulse, pulse_step
-from agents.circuit.pulse_table import LENGTH, PulseTable, end_by, look_up, time_of_way, way_after
+from agents.circuit.pulse_table import LENGTH, PulseTable, end_by, gone_after, look_up, time_of_way
 from agents.compiled import kernel, kernel_part
 from arena.engine.senses import panel_of
 from arena.engine.world_arrays import FREE, Crowd
@@ -23,12 +23,12 @@ CAUGHT_UP = 1e-12
 def foresee(crowd: Crowd, pulses: PulseTable, number: int, time: float) -> None:
     """Look up what the pulse that a walker has just begun comes to, where that can be told.
 
-    Not one by which it may meet something, nor one in which its light is taken anew or which the run cuts
-    off.
+    Not one in which its light is taken anew or which the run cuts off.
     """
     body, settings = crowd.bodies[number], crowd.settings[0]
     walker = crowd.walkers[body["built"]]
     body["foreseen"] = 0
+    body["flash_current"], body["told_speed"] = body["photocurrent"], 0.0
     root = body["tables"][body["side"]]
     if root < 0 or not is_undisturbed(body):
         return
@@ -44,9 +44,10 @@ def foresee(crowd: Crowd, pulses: PulseTable, number: int, time: float) -> None:
 
 @kernel
 def is_undisturbed(body: Any) -> bool:
-    """Whether nothing meddles with the pulse of a walker: no touch, nothing near, the light of its flash."""
+    """Whether a pulse has gone as told: no touch, the light of its flash, and nothing that slowed it down."""
     touch = body["left_touch"] if body["side"] == LEFT else body["right_touch"]
-    return bool(touch == FREE and body["near"] == 0 and body["photocurrent"] == body["flash_current"])
+    is_lit = body["photocurrent"] == body["flash_current"]
+    return bool(touch == FREE and is_lit and body["state"]["speed"] == body["told_speed"])
 
 
 @kernel
@@ -58,9 +59,10 @@ def follow(walker: Any, body: Any, longest: float, farthest: float) -> tuple[boo
     state, outcome = body["state"], body["outcome"]
     begun, rolled, lasts = state["elapsed"], body["rolled"], outcome[LENGTH]
     end = min(begun + longest, lasts)
-    if way_after(outcome, end) > rolled + farthest:
+    if gone_after(outcome, end)[0] > rolled + farthest:
         end = min(max(time_of_way(outcome, rolled + farthest), begun), end)
-    body["rolled"] = way_after(outcome, end)
+    body["rolled"], state["speed"] = gone_after(outcome, end)
+    body["told_speed"] = state["speed"]
     holds = end < lasts
     state["elapsed"] = end
     if not holds:
@@ -72,13 +74,16 @@ def follow(walker: Any, body: Any, longest: float, farthest: float) -> tuple[boo
 def step_up_to_now(walker: Any, body: Any) -> bool:
     """Step a pulse from its flash up to where it has come to as told; returns whether the latch still holds.
 
-    The body stays where it is. From now on the pulse is stepped.
+    The body stays where it is, and is no faster than what slowed it down has left it. From now on the pulse
+    is stepped.
     """
     state, panel = body["state"], panel_of(body)
-    elapsed = state["elapsed"]
+    elapsed, speed = state["elapsed"], state["speed"]
     body["foreseen"] = 0
     begin_pulse(walker, body["side"], False, state)
     holds = True
     while holds and elapsed - state["elapsed"] > CAUGHT_UP:
         holds, _ = pulse_step(walker, body["side"], panel, False, state, elapsed - state["elapsed"])
+    if speed != body["told_speed"]:
+        state["speed"] = min(state["speed"], speed)
     return holds

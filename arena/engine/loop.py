@@ -155,7 +155,6 @@ def fire(scene: Scene, crowd: Crowd, out: Output, pulses: PulseTable, number: in
     body["side"] = LEFT if body["left_trigger"] <= body["right_trigger"] else RIGHT
     touch = body["left_touch"] if body["side"] == LEFT else body["right_touch"]
     begin_pulse(walker, body["side"], touch != FREE, state)
-    body["flash_current"] = body["photocurrent"]
     body["phase"] = PULSING
     body["pulses"] += 1
     body["start"] = time

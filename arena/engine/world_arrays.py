@@ -143,12 +143,13 @@ BODY = np.dtype(
         ("lit_y", np.float64),
         ("state", STATE),
         # a pulse that is looked up: the tables of both sides, -1 for none; whether this one is; what it comes
-        # to, in the photocurrent of its flash [A]; and the way that its tyre has gone of it [m]
+        # to, in the photocurrent of its flash [A]; how far its tyre has gone of it [m], and how fast [m/s]
         ("tables", np.int64, (2,)),
         ("foreseen", np.int64),
         ("outcome", np.float64, (OUTCOMES,)),
         ("flash_current", np.float64),
         ("rolled", np.float64),
+        ("told_speed", np.float64),
         ("kept_x", np.float64),  # pose before the contact being solved
         ("kept_y", np.float64),
         ("kept_heading", np.float64),

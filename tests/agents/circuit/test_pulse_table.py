@@ -29,9 +29,9 @@ from agents.circuit.pulse_table import (
     WAY,
     PulseTable,
     end_by,
+    gone_after,
     look_up,
     time_of_way,
-    way_after,
     work_out_all,
 )
 from agents.circuit.records import STATE
@@ -142,10 +142,12 @@ def test_the_way_within_a_pulse_and_the_moment_of_a_way() -> None:
     speeds = [0.0, *outcome[QUARTER_SPEEDS : QUARTER_SPEEDS + 3], outcome[SPEED]]
     spline = CubicHermiteSpline(quarters, ways, speeds)
     for time in np.linspace(0.0, lasts, 41).tolist():
-        assert way_after(outcome, time) == pytest.approx(float(spline(time)), rel=1e-9, abs=1e-15)
+        way, speed = gone_after(outcome, time)
+        assert way == pytest.approx(float(spline(time)), rel=1e-9, abs=1e-15)
+        assert speed == pytest.approx(float(spline(time, 1)), rel=1e-9, abs=1e-12)
     for way in np.linspace(1e-6, 1.0, 57) * outcome[WAY]:
         moment = time_of_way(outcome, way)
-        assert 0.0 <= way - way_after(outcome, moment) <= 2.0 * SHORT * way
+        assert 0.0 <= way - gone_after(outcome, moment)[0] <= 2.0 * SHORT * way
 
 
 def test_the_way_within_a_pulse_is_the_way_of_a_stepped_one() -> None:
@@ -163,7 +165,7 @@ def test_the_way_within_a_pulse_is_the_way_of_a_stepped_one() -> None:
         gone += passed
         if not holds:
             break
-        assert way_after(outcome, float(state[0]["elapsed"])) == pytest.approx(gone, abs=5e-5)
+        assert gone_after(outcome, float(state[0]["elapsed"]))[0] == pytest.approx(gone, abs=5e-5)
     assert gone == pytest.approx(outcome[WAY], rel=0.01)
 
 
