@@ -76,8 +76,8 @@ def check_alike(one: Replay, number: int, other: Replay, other_number: int) -> N
 def test_any_number_of_threads_gives_the_same_bytes(alone: bool, tmp_path: Path) -> None:
     """Also run twice in one process, whose memory is then full of what other runs left."""
     designs = [spread("carrot"), spread("parsnip", body__radius=0.02)]
-    # alone, more worlds than one call of the engine takes
-    walkers = BATCH // 2 + 1 if alone else 10
+    # alone, more worlds than one call of the engine takes where they are dealt out
+    walkers = 16 if alone else 10
     one = contest(floor(), designs, walkers=walkers, seconds=400.0, alone=alone)
     written = {
         threads: as_bytes(simulate(one, threads), tmp_path / f"{threads}.npz") for threads in (1, 2, 5, None)

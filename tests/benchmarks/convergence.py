@@ -1,10 +1,11 @@
 """What each tolerance of the engine costs in error and in time: ``python -m tests.benchmarks.convergence``.
 
-Copies of a design walk each shipped arena, each by itself or all together, with the usual tolerances and
-with some of them halved or doubled; the luck is the same. Told of each are the time it takes as a ratio to
-the usual ones, how far from their usual places walkers are after their fifth pulse (later on, a walk that
-passes an edge of a shadow otherwise goes elsewhere, as it would with other luck), and by how much the mean of
-a score moves at the most, as a share of the half width of its own 95 % interval.
+Copies of a design walk each shipped arena, each by itself, with the usual tolerances and with some of them
+halved or doubled; the luck is the same. So they do with the tolerance of a pulse's steps halved and, their
+parts all as told, with free pulses stepped that are looked up otherwise. Told of each are the time it takes
+as a ratio to the usual ones, how far from their usual places walkers are after their fifth pulse (later on, a
+walk that passes an edge of a shadow otherwise goes elsewhere, as it would with other luck), and by how much
+the mean of a score moves at the most, as a share of the half width of its own 95 % interval.
 """
 
 # ruff: noqa: T201 - printing is what it is for
@@ -14,10 +15,13 @@ import math
 import time
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from unittest.mock import patch
 
 import numpy as np
 
+from agents.design import as_built
 from agents.text.shipped import shipped_names
+from arena.engine import looked_up
 from arena.engine.tolerances import USUAL, Tolerances
 from arena.scene.contest import read_contest
 from arena.scene.spec import read_arena
@@ -53,16 +57,20 @@ class Walks:
     seconds: float
 
 
-def walks(arena: str, tolerances: Tolerances, walkers: int, lasts: float, alone: bool) -> Walks:
-    """Let ``walkers`` copies of poppy walk an arena for a while [s], or more in several rounds.
+def walks(arena: str, tolerances: Tolerances, walkers: int, lasts: float, exact: bool = False) -> Walks:
+    """Let ``walkers`` copies of poppy walk an arena alone for a while [s], or more in several rounds.
 
-    Where places are listed, so many start in a round.
+    Where places are listed, so many start in a round. Their parts are drawn, unless they are ``exact``.
     """
     places = read_arena(arena).starts.places
     at_once = walkers if places is None else min(walkers, len(places))
     replays, spent = [], 0.0
     for seed in range(math.ceil(walkers / at_once)):
-        contest = read_contest(arena, ["poppy"], walkers=at_once, seconds=lasts, seed=seed, alone=alone)
+        contest = read_contest(arena, ["poppy"], walkers=at_once, seconds=lasts, seed=seed, alone=True)
+        if exact:
+            (entrant,) = contest.entrants
+            alike = entrant.design.model_copy(update={"spread": {}})
+            contest = replace(contest, entrants=(replace(entrant, design=alike),))
         begun = time.process_time()
         replays.append(simulate(contest, threads=1, tolerances=tolerances))
         spent += time.process_time() - begun
@@ -125,20 +133,36 @@ def main(arguments: Sequence[str] | None = None) -> None:
         "all a quarter": USUAL.times(0.25),
         "all doubled": USUAL.times(2.0),
     }
-    walks(arenas[0], USUAL, 1, 10.0, True)
-    usual = {arena: walks(arena, USUAL, walkers, lasts, True) for arena in arenas}
+    walks(arenas[0], USUAL, 1, 10.0)
+    usual = {arena: walks(arena, USUAL, walkers, lasts) for arena in arenas}
     print(f"{'tolerances':<28}{'time':>7}{'astray':>11}   worst of all scores, of their intervals")
     for name, tolerances in cases.items():
-        others = {arena: walks(arena, tolerances, walkers, lasts, True) for arena in arenas}
-        ratio = sum(one.seconds for one in others.values()) / sum(one.seconds for one in usual.values())
-        places = [astray(usual[arena], others[arena]) for arena in arenas]
-        middle = np.nanmedian(places) if np.isfinite(places).any() else math.nan
-        worst = max(
-            (share, arena, score)
-            for arena in arenas
-            for score, share in moved(usual[arena], others[arena]).items()
+        show(name, usual, {arena: walks(arena, tolerances, walkers, lasts) for arena in arenas})
+    with patch.object(as_built, "TOLERANCE", 0.5 * as_built.TOLERANCE):
+        show(
+            "steps of pulses halved", usual, {arena: walks(arena, USUAL, walkers, lasts) for arena in arenas}
         )
-        print(f"{name:<28}{ratio:>7.2f}{middle:>8.2f} mm   {worst[0]:.2f} ({worst[2]} in {worst[1]})")
+    with patch.object(looked_up, "LEAST_TIME", 0.0):
+        told = {arena: walks(arena, USUAL, walkers, lasts, exact=True) for arena in arenas}
+    with patch.object(looked_up, "LEAST_TIME", math.inf):
+        stepped = {arena: walks(arena, USUAL, walkers, lasts, exact=True) for arena in arenas}
+        show("stepped, not looked up", told, stepped)
+        with patch.object(as_built, "TOLERANCE", 0.5 * as_built.TOLERANCE):
+            finer = {arena: walks(arena, USUAL, walkers, lasts, exact=True) for arena in arenas}
+        show("stepped, and halved", told, finer)
+
+
+def show(name: str, usual: Mapping[str, Walks], others: Mapping[str, Walks]) -> None:
+    """Print a line: what walks by arena come to, compared with the ``usual`` ones."""
+    ratio = sum(one.seconds for one in others.values()) / sum(one.seconds for one in usual.values())
+    places = [astray(usual[arena], others[arena]) for arena in usual]
+    middle = np.nanmedian(places) if np.isfinite(places).any() else math.nan
+    worst = max(
+        (share, arena, score)
+        for arena in usual
+        for score, share in moved(usual[arena], others[arena]).items()
+    )
+    print(f"{name:<28}{ratio:>7.2f}{middle:>8.2f} mm   {worst[0]:.2f} ({worst[2]} in {worst[1]})", flush=True)
 
 
 if __name__ == "__main__":
