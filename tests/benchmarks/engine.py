@@ -1,12 +1,13 @@
 """Speeds and ratios of one run: ``python -m tests.benchmarks.engine`` (``--quick`` for small sizes).
 
-Workloads A and B and halls of any size are those of ``tests/benchmarks/worlds.py``; C is a hall of 5,000
-walkers, 600 s. Each is run several times, in turns with the others; told are the median and the range of
-its speed, in simulated walker-seconds a second of wall time, and the processor time of a pulse, which what
-else the machine does disturbs less. The plain script of ``tests/helpers/plain_walker.py`` runs the first few
-arenas of A. The cost of a walker-second in halls of 200 to 20,000 walkers gives the power of their number
-with which the cost of a run grows. The memory of a walker is told of a run of a second, in which nobody
-fires.
+Workloads A and B and halls of any size are those of ``tests/benchmarks/worlds.py``, of walkers alike, whose
+free pulses are looked up; A and B are run with each pulse stepped too, as where every part is drawn. C is a
+hall of 5,000 walkers, 600 s. Each is run several times, in turns with the others; told are the median and the
+range of its speed, in simulated walker-seconds a second of wall time, and the processor time of a pulse,
+which what else the machine does disturbs less. The plain script of ``tests/helpers/plain_walker.py`` runs the
+first few arenas of A. The cost of a walker-second in halls of 200 to 20,000 walkers gives the power of their
+number with which the cost of a run grows. The memory of a walker is told of a run of a second, in which
+nobody fires.
 """
 
 # ruff: noqa: T201 - printing is what it is for
@@ -171,7 +172,9 @@ def main(arguments: Sequence[str] | None = None) -> dict[str, Figure]:
         {
             f"A, {cores} threads": partial(engine, many, cores),
             "A, one thread": partial(engine, many, 1),
+            "A, stepped, one thread": partial(engine, many_arenas(len(many), looked_up=False), 1),
             "B, one thread": partial(engine, crowd, 1),
+            "B, stepped, one thread": partial(engine, hall(len(crowd[0].walkers), looked_up=False), 1),
         },
         1 if quick else 5,
     )
@@ -182,6 +185,9 @@ def main(arguments: Sequence[str] | None = None) -> dict[str, Figure]:
         show(name, figure)
     ratio = figures["A, one thread"].speed / figures["plain script on A"].speed
     print(f"A, one thread, over the plain script: {ratio:,.0f}")
+    for other in ("A", "B"):
+        over = figures[f"{other}, one thread"].cost / figures[f"{other}, stepped, one thread"].cost
+        print(f"cost of {other} with free pulses looked up, over each stepped: {over:.2f}")
     for other in ("B", "C"):
         over = figures[f"{other}, one thread"].cost / figures["A, one thread"].cost
         print(f"cost of a walker-second, {other} over A: {over:.2f}")

@@ -42,6 +42,9 @@ LEAST_FREE_LEVEL = 0.15
 SOFT_ROTOR = 0.05
 SOFT_SPEED = 1e-5
 
+# Resistance [ohm] of a flash that takes nothing; and how long an LED flashes [s] (common practice, no source).
+NEVER_LIT, FLASH = 1e9, 0.02
+
 # Places in the state: storage, line, four nodes a side, rotor, speed, charge and way.
 STORED, LINE, COLLECTOR, BASE, LOW, TOP = range(6)
 ROTOR, SPEED, CHARGE, WAY = 10, 11, 12, 13
@@ -306,6 +309,37 @@ class WholeCircuit:
         )
         assert solution.status == 1, solution.message
         return float(solution.y[2, -1])
+
+
+def rhythm(design: Design, light: float, on_voltage: float, flashes: int = 3) -> tuple[list[float], float]:
+    """Times [s] between flashes of a walker that stands, and the way [m] of its tyre in the last of them.
+
+    Both eyes see the same and flash at ``on_voltage`` [V], for ``FLASH`` at the most; between flashes none is
+    lit. What a latch goes on drawing when it has let go counts, which :meth:`WholeCircuit.pulse` leaves out.
+    """
+    lit = WholeCircuit(design, light)
+    dark = WholeCircuit(design.with_values({"both.eye.flash_resistance": NEVER_LIT}), light)
+
+    def above_lit(_: float, state: Any) -> float:
+        return float(state[TOP] - design.left.eye.lit_voltage)
+
+    def is_due(_: float, state: Any) -> float:
+        return float(max(state[TOP], state[TOP + 4]) - on_voltage)
+
+    state = lit.start(lit.trigger(on_voltage))
+    between, way = [], 0.0
+    for _ in range(flashes):
+        begun = float(state[WAY])
+        flash = lit.integrate(state, FLASH, crossing(above_lit, -1.0))
+        rest = dark.integrate(flash.y[:, -1], 300.0, crossing(is_due, 1.0))
+        assert rest.status == 1
+        state = rest.y[:, -1]
+        between.append(float(flash.t[-1] + rest.t[-1]))
+        way = float(state[WAY]) - begun
+        if state[TOP + 4] > state[TOP]:
+            # the side that is due is the first of those that are stepped
+            state[2:10] = np.roll(state[2:10], 4)
+    return between, way
 
 
 def crossing(function: Any, direction: float) -> Any:

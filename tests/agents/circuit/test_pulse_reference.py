@@ -9,8 +9,10 @@ import math
 
 import pytest
 
+from agents.circuit.eye import on_voltage
 from agents.design.as_built import build
 from agents.design.spec import Design
+from agents.testbench.bench_figures import bench_point
 from tests.helpers.drawn_pulses import (
     HAIR,
     HOLDS,
@@ -23,7 +25,8 @@ from tests.helpers.drawn_pulses import (
     named_cases,
 )
 from tests.helpers.reference_circuit import reference_pulse
-from tests.helpers.whole_circuit import WholeCircuit, WholePulse
+from tests.helpers.whole_circuit import WholeCircuit, WholePulse, rhythm
+from tests.helpers.worlds import design
 
 # Within 3e-5 of what a hundredth of it gives.
 TOLERANCE = 1e-5
@@ -106,3 +109,23 @@ def test_a_frugal_motor_stays_on() -> None:
         low, high = (low, middle) if locks(middle) else (middle, high)
     assert not locks_in_full(0.99 * low).locked
     assert locks_in_full(1.01 * high).locked
+
+
+@pytest.mark.parametrize(("light", "latch"), [(1e3, 10e3), (3e3, 470e3)])
+def test_the_rhythm_is_that_of_the_whole_circuit(light: float, latch: float) -> None:
+    """From flash to flash of a walker that stands, within 1 %, with all that both sides draw meanwhile."""
+    one = design("radish", both__latch=latch)
+    eye = float(on_voltage(light, build(one)[0]["side"][0]))
+    between, _ = rhythm(one, light, eye, 1)
+    assert bench_point(one, light).measured.first.between == pytest.approx(between[-1], rel=0.01)
+
+
+def test_a_twitch_is_too_short_by_what_its_latch_goes_on_drawing() -> None:
+    """As the docstring of agents.circuit.pulse has it: 3.6 s against 5.7 s; it hardly moves either way."""
+    one = design("nettle", both__latch=82e3, both__motor__resistance=8.0)
+    eye = float(on_voltage(3e3, build(one)[0]["side"][0]))
+    between, way = rhythm(one, 3e3, eye, 2)
+    ours = bench_point(one, 3e3).measured.first
+    assert between[-1] == pytest.approx(5.71, abs=0.05)
+    assert ours.between == pytest.approx(3.63, abs=0.05)
+    assert ours.path < way < 2e-3
