@@ -32,7 +32,7 @@ from agents.circuit.pulse_table import (
 from agents.circuit.records import STATE, WALKER
 
 # Points along each axis at the most, and how narrow it is where it is a single place and takes one.
-POINTS = np.array([5, 3, 3])
+POINTS = np.array([6, 3, 3])
 NARROW = np.array([1e-6, 1e-12, 1e-6])
 # An axis other than the first along which a pulse hardly changes takes one point too, and one along which it
 # changes evenly takes two: where that is off by less than this share.
@@ -42,12 +42,12 @@ ROOT = 1.2207440846057596
 # Places at which a cell is tried, and by which share it may be off in what counts; and how often the axes are
 # halved at the most.
 TRIALS = 8
-BOUND = 3e-3
+BOUND = 5e-3
 MEASURED = (LENGTH, LET_GO, CHARGE, WAY, SPEED)
-DEPTH = 3
+DEPTH = 2
 # Share of a walker's tolerance with which the pulses of a table are stepped.
 FINER = 0.1
-# KnownTables that a process keeps.
+# Tables that a process keeps.
 KEPT = 256
 
 # What tells nothing of how a pulse goes, so that sides which differ in it alone share a table.
@@ -75,7 +75,7 @@ def pulse_table(walker: RecordArray, number: int, span: TableSpan) -> PulseTable
     >>> span = TableSpan((2.2, 1e-4, 293.0), (2.4, 1e-3, 303.0))
     >>> table = pulse_table(build(Design(name="poppy")), 0, span)
     >>> table.cells["tells"].tolist(), table.values.shape
-    ([1], (15, 18))
+    ([1], (18, 18))
     """
     plain = walker[:1].copy()
     for side in range(2):
@@ -184,7 +184,9 @@ def _spread() -> FloatArray:
     source).
     """
     steps = [ROOT**-axis for axis in range(1, AXES + 1)]
-    return np.array([[2.0 * ((0.5 + trial * step) % 1.0) - 1.0 for step in steps] for trial in range(TRIALS)])
+    return np.array(
+        [[2.0 * ((0.5 + trial * step) % 1.0) - 1.0 for step in steps] for trial in range(1, TRIALS + 1)]
+    )
 
 
 def _basis(places: FloatArray, points: IntArray) -> FloatArray:
@@ -215,9 +217,8 @@ def _off(told: FloatArray, tried: FloatArray) -> float:
 
 
 def _bends(coefficients: FloatArray, points: IntArray) -> int:
-    """Along which axis the last polynomial matters most, for the length and the way of a pulse."""
+    """Along which axis, storage or photocurrent, the last polynomial matters most for length and way."""
     columns = [LENGTH, WAY]
-    shares = np.abs(coefficients[:, columns] / coefficients[0, columns]).max(axis=1)
-    shaped = shares.reshape(points)
-    last = [float(shaped.take(-1, axis).max()) if count > 1 else 0.0 for axis, count in enumerate(points)]
-    return int(np.argmax(last))
+    shares = np.abs(coefficients[:, columns] / coefficients[0, columns]).max(axis=1).reshape(points)
+    last = [float(shares.take(-1, axis).max()) if points[axis] > 1 else 0.0 for axis in (RAIL, CURRENT)]
+    return RAIL if last[0] >= last[1] else CURRENT

@@ -42,7 +42,7 @@ LEAST_FREE_LEVEL = 0.15
 SOFT_ROTOR = 0.05
 SOFT_SPEED = 1e-5
 
-# Resistance [ohm] of a flash that takes nothing; and how long an LED flashes [s] (common practice, no source).
+# Resistance [ohm] of a flash that takes nothing; how long an LED flashes [s] (common practice, no source).
 NEVER_LIT, FLASH = 1e9, 0.02
 
 # Places in the state: storage, line, four nodes a side, rotor, speed, charge and way.
