@@ -16,7 +16,7 @@ from arena.scene.flat_arena import FlatArena
 from arena.scene.sky import Sky
 
 # A table pays where so many walkers are alike, with so much time between them [s]: making one takes as long
-# as some 250 pulses that are stepped, of which a walker has one in twenty to thirty seconds; and it takes as
+# as some 150 pulses that are stepped, of which a walker has one in twenty to thirty seconds; and it takes as
 # much room as a few walkers do.
 LEAST_ALIKE, LEAST_TIME = 4, 10_000.0
 # Light is looked up at so many places along and across a floor, and so high above it [m].
