@@ -3,7 +3,7 @@
 MODULES = {
     "agents/circuit": (
         *("tyre", "flow", "transistors", "level", "latch", "pulse", "charging", "ignition", "panel", "air"),
-        *("stages", "steering", "eye"),
+        *("stages", "steering", "eye", "pulse_table"),
     ),
     "arena/races": ("ranking",),
     "arena/studies/statistics": (("head_to_head", "comparison", "estimates", "by_factor", "sensitivities")),
@@ -14,6 +14,7 @@ MODULES = {
 _LATCH = "tests/agents/circuit/test_latch.py"
 _CHARGING = "tests/agents/circuit/test_charging.py"
 _PULSE = "tests/agents/circuit/test_pulse.py"
+_TABLE = "tests/agents/circuit/test_pulse_table.py"
 _SURVIVAL = "tests/replays/scoring/test_survival.py"
 _TURNS = "tests/replays/scoring/test_turns.py"
 _CROWDS = "tests/replays/scoring/test_crowds.py"
@@ -52,6 +53,16 @@ _OTHERS = {
         f"{_PULSE}::test_latch_resistor_with_the_whisker_pressed[10000.0]",
         f"{_PULSE}::test_a_latch_that_hardly_holds_is_off_by_what_the_docstring_says[220000.0-False-0.05]",
         f"{_PULSE}::test_what_early_effect_and_low_gain_are_worth",
+    ),
+    "agents/circuit/pulse_table.py": (
+        f"{_TABLE}::test_cells_are_evaluated_as_the_library_does",
+        f"{_TABLE}::test_a_place_is_told_by_the_cell_in_which_it_lies",
+        f"{_TABLE}::test_outcomes_are_weighed_as_a_product_of_matrices",
+        f"{_TABLE}::test_what_a_pulse_comes_to_is_what_its_steps_come_to",
+        f"{_TABLE}::test_a_pulse_that_does_not_end_soon_or_of_which_nothing_is_known_comes_to_nothing",
+        f"{_TABLE}::test_the_way_within_a_pulse_and_the_moment_of_a_way",
+        f"{_TABLE}::test_energies_of_a_pulse_that_was_looked_up_add_up",
+        f"{_TABLE}::test_pulses_are_worked_out_one_after_the_other",
     ),
     "agents/circuit/transistors.py": (
         "tests/agents/circuit/test_transistors.py",

@@ -4,34 +4,38 @@ The evaluation is checked against numpy's polynomials of Chebyshev, the way with
 cubic splines of Hermite; what a table tells against pulses stepped a hundred times finer.
 """
 
+import math
 from typing import Any
 
 import numpy as np
 import pytest
 from scipy.interpolate import CubicHermiteSpline
 
-from agents.circuit.eye import trigger_voltage
-from agents.circuit.panel import lit_panel, photocurrent_in
+from agents.circuit.panel import lit_panel
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.pulse_table import (
     CELL,
     CHARGE,
     LENGTH,
     LET_GO,
+    LONGEST,
     MOST_STEPS,
     OF_PANEL,
     OUTCOMES,
+    PEAK,
     QUARTER_SPEEDS,
     QUARTER_WAYS,
+    ROTOR,
     SHORT,
     SPEED,
-    TO_BASES,
     WAY,
     PulseTable,
     end_by,
     gone_after,
     look_up,
     time_of_way,
+    weigh_outcomes,
+    work_out,
     work_out_all,
 )
 from agents.circuit.records import STATE
@@ -133,6 +137,85 @@ def test_cells_are_evaluated_as_the_library_does() -> None:
         assert row == pytest.approx(expected, rel=1e-12)
 
 
+def test_a_place_is_told_by_the_cell_in_which_it_lies() -> None:
+    """A whole that is halved at 2 V, its upper half at 3 mA, of which one quarter tells nothing."""
+    cells = np.zeros(5, CELL)
+    cells["low"], cells["high"], cells["points"] = (1.0, 0.0, 290.0), (3.0, 6e-3, 300.0), 1
+    cells["axis"] = -1
+    for number, axis, middle, below, above in ((0, 0, 2.0, 1, 2), (2, 1, 3e-3, 3, 4)):
+        cells[number]["axis"], cells[number]["middle"] = axis, middle
+        cells[number]["below"], cells[number]["above"] = below, above
+    cells["first"], cells["tells"] = [0, 0, 0, 1, 0], [0, 1, 0, 1, 0]
+    table = PulseTable(cells, np.outer([1.0, 2.0], np.arange(1.0, OUTCOMES + 1.0)))
+    for rail, current, row in ((1.0, 5e-3, 1.0), (1.99, 0.0, 1.0), (2.0, 1e-3, 2.0), (3.0, 2.99e-3, 2.0)):
+        outcome = np.zeros(OUTCOMES)
+        assert look_up(table, 0, rail, current, 295.0, outcome)
+        assert outcome.tolist() == (row * np.arange(1.0, OUTCOMES + 1.0)).tolist()
+    assert not look_up(table, 0, 2.5, 3e-3, 295.0, np.zeros(OUTCOMES))
+    assert not look_up(table, 0, 2.5, 3.5e-3, 295.0, np.zeros(OUTCOMES))
+    for place in ((0.99, 1e-3, 295.0), (3.01, 1e-3, 295.0), (1.5, -1e-9, 295.0), (1.5, 1e-3, 300.1)):
+        assert not look_up(table, 0, *place, np.zeros(OUTCOMES))
+
+
+def test_outcomes_are_weighed_as_a_product_of_matrices() -> None:
+    draws = np.random.default_rng(5)
+    weights, outcomes = draws.normal(size=(4, 7)), draws.normal(size=(7, OUTCOMES))
+    sums = np.full((4, OUTCOMES), np.nan)
+    weigh_outcomes(weights, outcomes, sums)
+    assert sums == pytest.approx(weights @ outcomes, rel=1e-12, abs=1e-14)
+
+
+def test_what_a_pulse_comes_to_is_what_its_steps_come_to() -> None:
+    """Energies are those of this pulse alone, whatever there was before; its quarters lie on its way."""
+    walker = build(design("plain", storage__series_resistance=0.5))
+    state: Any = np.zeros(1, STATE)
+    trace, outcome = np.zeros((MOST_STEPS, 3)), np.zeros(OUTCOMES)
+    names = ("panel", "base", "eye", "leak", "esr")
+    for energy in (*names, "motor"):
+        state[f"{energy}_energy"] = 1.0
+    state["rail"] = 2.7
+    lit = lit_panel(walker[0], 4e-4, 5.0)
+    assert work_out(walker[0], 0, lit, state[0], trace, outcome)
+    steps = int(np.argmax(trace[:, 0])) + 1
+    assert 10 < steps < 60
+    times, ways, speeds = trace[:steps].T
+    assert np.all(np.diff(times) > 0.0)
+    assert np.all(np.diff(ways) >= 0.0)
+    row = state[0]
+    for column, value in (
+        (LENGTH, row["elapsed"]),
+        (LET_GO, row["rail"]),
+        (CHARGE, row["charge"]),
+        (WAY, ways[-1]),
+        (ROTOR, row["rotor"]),
+        (SPEED, row["speed"]),
+        (PEAK, row["peak"]),
+        *((OF_PANEL + place, row[f"{name}_energy"] - 1.0) for place, name in enumerate(names)),
+    ):
+        assert outcome[column] == pytest.approx(float(value), rel=1e-9)
+        assert value > 0.0
+    lasts = float(outcome[LENGTH])
+    assert outcome[LENGTH] == times[-1]
+    for quarter in range(3):
+        time = 0.25 * (quarter + 1) * lasts
+        spline = CubicHermiteSpline([0.0, *times], [0.0, *ways], [0.0, *speeds])
+        assert outcome[QUARTER_WAYS + quarter] == pytest.approx(float(spline(time)), rel=1e-9)
+        speed = float(np.interp(time, [0.0, *times], [0.0, *speeds]))
+        assert outcome[QUARTER_SPEEDS + quarter] == pytest.approx(speed, rel=1e-9)
+
+
+def test_a_pulse_that_does_not_end_soon_or_of_which_nothing_is_known_comes_to_nothing() -> None:
+    walker = build(BUILDS["usual"])
+    state: Any = np.zeros(1, STATE)
+    trace = np.zeros((MOST_STEPS, 3))
+    state["rail"] = 2.7
+    assert not work_out(walker[0], 0, lit_panel(walker[0], 0.2, 0.0), state[0], trace, np.zeros(OUTCOMES))
+    assert float(state["elapsed"][0]) == pytest.approx(LONGEST)
+    state["rail"], state["status"] = 2.7, 0
+    lost = lit_panel(walker[0], math.nan, 0.0)
+    assert not work_out(walker[0], 0, lost, state[0], trace, np.zeros(OUTCOMES))
+
+
 def test_the_way_within_a_pulse_and_the_moment_of_a_way() -> None:
     walker = build(BUILDS["usual"])
     (outcome,), _ = stepped(walker, np.array([[2.9, 3e-4, 300.0]]), 1.0)
@@ -170,20 +253,45 @@ def test_the_way_within_a_pulse_is_the_way_of_a_stepped_one() -> None:
 
 
 def test_energies_of_a_pulse_that_was_looked_up_add_up() -> None:
-    walker = build(BUILDS["usual"])
-    table = pulse_table(walker, 0, SPAN)
-    current = float(photocurrent_in(walker[0], 1e3))
-    rail = float(trigger_voltage(1e3, False, walker[0]["side"][0]))
-    row = np.zeros(OUTCOMES)
-    assert look_up(table, 0, rail, current, 300.0, row)
+    """What is told of bases, eyes, leak and ESR is added, and the motor has the rest, as it has by steps."""
+    walker = build(design("plain", storage__series_resistance=0.5))
+    (row,), _ = stepped(walker, np.array([[2.7, 3e-4, 300.0]]), 1.0)
     state: Any = np.zeros(1, STATE)
-    state["rail"] = rail
+    spent = ("motor", "base", "eye", "leak", "esr")
+    for number, name in enumerate(("panel", *spent)):
+        state[f"{name}_energy"] = 0.1 * number
+    state["rail"] = 2.7
     end_by(walker[0], row, state[0])
-    given = 0.5 * float(walker["capacitance"][0]) * (rail**2 - float(state["rail"][0]) ** 2)
-    spent = sum(float(state[f"{name}_energy"][0]) for name in ("motor", "base", "eye", "leak", "esr"))
-    assert spent == pytest.approx(given + float(state["panel_energy"][0]), rel=1e-12)
-    # and the motor's share, which is what is left, is what steps give it
-    (stepped_row,), _ = stepped(walker, np.array([[rail, current, 300.0]]), 100.0)
-    left = given + stepped_row[OF_PANEL] - stepped_row[TO_BASES]
-    assert float(state["motor_energy"][0]) == pytest.approx(left, rel=0.05)
+    energy = {n: float(state[f"{n}_energy"][0]) - 0.1 * k for k, n in enumerate(("panel", *spent))}
+    for column, name in enumerate(("panel", "base", "eye", "leak", "esr"), OF_PANEL):
+        assert energy[name] == pytest.approx(float(row[column]), rel=1e-6)
+    given = 0.5 * float(walker["capacitance"][0]) * (2.7**2 - float(row[LET_GO]) ** 2)
+    assert sum(energy[name] for name in spent) == pytest.approx(given + energy["panel"], rel=1e-9)
+    by_steps: Any = np.zeros(1, STATE)
+    by_steps["rail"] = 2.7
+    lit = lit_panel(walker[0], 3e-4, 300.0 - float(walker["air"][0]))
+    assert work_out(walker[0], 0, lit, by_steps[0], np.zeros((MOST_STEPS, 3)), np.zeros(OUTCOMES))
+    assert energy["motor"] == pytest.approx(float(by_steps["motor_energy"][0]), rel=1e-6)
+    for name, column in (("rail", LET_GO), ("rotor", ROTOR), ("speed", SPEED), ("peak", PEAK)):
+        assert state[name][0] == row[column]
+    assert state["charge"][0] == row[CHARGE]
     assert state["elapsed"][0] == row[LENGTH]
+    # a polynomial may come to a little less than nothing
+    row[ROTOR] = row[SPEED] = -1e-9
+    end_by(walker[0], row, state[0])
+    assert state["rotor"][0] == state["speed"][0] == 0.0
+
+
+def test_pulses_are_worked_out_one_after_the_other() -> None:
+    """Each from its own storage, with its own photocurrent and as warm, whatever became of the one before."""
+    walker = build(BUILDS["usual"])
+    places = np.array([[2.5, 3e-4, 300.0], [2.7, 0.2, 300.0], [2.7, 6e-4, 320.0]])
+    outcomes, ended = stepped(walker, places, 1.0)
+    assert ended.tolist() == [True, False, True]
+    for number in (0, 2):
+        state: Any = np.zeros(1, STATE)
+        state["rail"], outcome = places[number, 0], np.zeros(OUTCOMES)
+        lit = lit_panel(walker[0], places[number, 1], places[number, 2] - float(walker["air"][0]))
+        assert work_out(walker[0], 0, lit, state[0], np.zeros((MOST_STEPS, 3)), outcome)
+        # but for what their energies lose where they are added to others
+        assert outcomes[number] == pytest.approx(outcome, rel=1e-9)
