@@ -69,20 +69,21 @@ ROUNDS = 40
 def work_out(walker: Any, number: int, lit: Any, state: Any, trace: FloatArray, outcome: Any) -> bool:
     """Step a free pulse of side ``number`` from the rail in ``state``, and write what it comes to.
 
-    ``lit`` is the panel in its light; ``trace`` (MOST_STEPS, 3) is room to work in. Returns whether the
+    ``lit`` is the panel in its light; ``trace`` (MOST_STEPS + 1, 3) is room to work in. Returns whether the
     pulse has come to an end within ``LONGEST``.
     """
     begin_pulse(walker, number, False, state)
     energies = state["panel_energy"], state["base_energy"], state["eye_energy"]
     lost = state["leak_energy"], state["esr_energy"]
-    way = 0.0
+    trace[0, 0], trace[0, 1], trace[0, 2] = 0.0, 0.0, 0.0
     holds = True
     count = 0
     while holds and state["elapsed"] < LONGEST and count < MOST_STEPS:
         holds, passed = pulse_step(walker, number, lit, False, state, LONGEST - state["elapsed"])
-        way += passed
-        trace[count, 0], trace[count, 1], trace[count, 2] = state["elapsed"], way, state["speed"]
         count += 1
+        trace[count, 0], trace[count, 2] = state["elapsed"], state["speed"]
+        trace[count, 1] = trace[count - 1, 1] + passed
+    way = trace[count, 1]
     if holds or state["status"] != SETTLED or way <= 0.0:
         return False
     outcome[LENGTH], outcome[LET_GO], outcome[CHARGE] = state["elapsed"], state["rail"], state["charge"]
@@ -93,44 +94,41 @@ def work_out(walker: Any, number: int, lit: Any, state: Any, trace: FloatArray, 
     outcome[TO_EYES] = state["eye_energy"] - energies[2]
     outcome[TO_LEAK] = state["leak_energy"] - lost[0]
     outcome[TO_ESR] = state["esr_energy"] - lost[1]
-    step = 0
+    step = 1
     for quarter in range(3):
         time = 0.25 * (quarter + 1) * state["elapsed"]
         while trace[step, 0] < time:
             step += 1
-        start, gone, speed = 0.0, 0.0, 0.0
-        if step > 0:
-            start, gone, speed = trace[step - 1, 0], trace[step - 1, 1], trace[step - 1, 2]
-        lasts = trace[step, 0] - start
-        share = (time - start) / lasts
+        lasts = trace[step, 0] - trace[step - 1, 0]
+        share = (time - trace[step - 1, 0]) / lasts
+        leaves, arrives = trace[step - 1, 2], trace[step, 2]
         outcome[QUARTER_WAYS + quarter] = _along(
-            share, gone, trace[step, 1], lasts * speed, lasts * trace[step, 2]
+            share, trace[step - 1, 1], trace[step, 1], lasts * leaves, lasts * arrives
         )
-        outcome[QUARTER_SPEEDS + quarter] = speed + share * (trace[step, 2] - speed)
+        outcome[QUARTER_SPEEDS + quarter] = leaves + share * (arrives - leaves)
     return True
 
 
 @kernel
 def work_out_all(
-    walker: RecordArray,
+    walker: Any,
     number: int,
     places: FloatArray,
-    state: RecordArray,
+    state: Any,
     trace: FloatArray,
     outcomes: FloatArray,
     ended: Any,
 ) -> None:
     """Step a free pulse of side ``number`` at each of ``places`` (N, AXES), and write what they come to.
 
-    ``walker`` is its WALKER record and ``state`` a record to work in, (1,) each; ``outcomes`` (N, OUTCOMES),
-    and ``ended`` (N,) whether each pulse has come to an end.
+    ``walker`` is a WALKER record and ``state`` a STATE record to work in, ``trace`` as for :func:`work_out`;
+    ``outcomes`` (N, OUTCOMES), and ``ended`` (N,) whether each pulse has come to an end.
     """
-    one = walker[0]
     for place in range(len(places)):
-        lit = lit_panel(one, places[place, CURRENT], places[place, PANEL] - one["air"])
-        state[0]["status"] = SETTLED
-        state[0]["rail"] = places[place, RAIL]
-        ended[place] = work_out(one, number, lit, state[0], trace, outcomes[place])
+        lit = lit_panel(walker, places[place, CURRENT], places[place, PANEL] - walker["air"])
+        state["status"] = SETTLED
+        state["rail"] = places[place, RAIL]
+        ended[place] = work_out(walker, number, lit, state, trace, outcomes[place])
 
 
 @kernel
@@ -231,8 +229,8 @@ def _steepness(share: float, begun: float, ended: float, leaves: float, arrives:
 def gone_after(outcome: Any, elapsed: float) -> tuple[float, float]:
     """Way of the tyre [m] and its speed [m/s] ``elapsed`` [s] after the flash, by what a pulse comes to."""
     share = 4.0 * elapsed / outcome[LENGTH]
-    one = quarter_of(outcome, min(max(int(share), 0), 3))
-    share = min(max(share - one.number, 0.0), 1.0)
+    one = quarter_of(outcome, min(int(share), 3))
+    share -= one.number
     way = _along(share, one.begun, one.ended, one.leaves, one.arrives)
     return way, _steepness(share, one.begun, one.ended, one.leaves, one.arrives) / one.lasts
 
@@ -244,8 +242,9 @@ def time_of_way(outcome: Any, way: float) -> float:
     By Newton's method in the quarter in which that is, halved where it leaves what is left of it.
     """
     number = 0
-    while number < 3 and way >= outcome[QUARTER_WAYS + number]:
-        number += 1
+    for quarter in range(3):
+        if way > outcome[QUARTER_WAYS + quarter]:
+            number = quarter + 1
     one = quarter_of(outcome, number)
     goal = way * (1.0 - 0.5 * SHORT)
     least, most = 0.0, 1.0
@@ -259,7 +258,7 @@ def time_of_way(outcome: Any, way: float) -> float:
         else:
             least = share
         steep = _steepness(share, one.begun, one.ended, one.leaves, one.arrives)
-        share = share - off / steep if steep > 0.0 else -1.0
+        share = share - off / steep if steep > 0.0 else least
         if not least < share < most:
             share = 0.5 * (least + most)
     if _along(share, one.begun, one.ended, one.leaves, one.arrives) > way:

@@ -165,7 +165,8 @@ class _Making:
         """What pulses at ``places`` (N, AXES) of a cell, from -1 to 1 along it, come to, and which ended."""
         outcomes, ended = np.zeros((len(places), OUTCOMES)), np.zeros(len(places), np.bool_)
         at = 0.5 * (low + high + places * (high - low))
-        work_out_all(self.walker, 0, at, np.zeros(1, STATE), np.zeros((MOST_STEPS, 3)), outcomes, ended)
+        state, trace = np.zeros(1, STATE)[0], np.zeros((MOST_STEPS + 1, 3))
+        work_out_all(self.walker[0], 0, at, state, trace, outcomes, ended)
         return outcomes, ended
 
 

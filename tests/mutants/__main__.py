@@ -61,6 +61,8 @@ def main() -> int:
                 code = 70
                 try:
                     code = int(_try(house, module, session.absolute(), asked) > 0)
+                except RuntimeError as error:
+                    print(f"{module}: {error}", file=sys.stderr)
                 finally:
                     sys.stdout.flush()
                     os._exit(code)

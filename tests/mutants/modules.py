@@ -59,7 +59,7 @@ _OTHERS = {
         f"{_TABLE}::test_a_place_is_told_by_the_cell_in_which_it_lies",
         f"{_TABLE}::test_outcomes_are_weighed_as_a_product_of_matrices",
         f"{_TABLE}::test_what_a_pulse_comes_to_is_what_its_steps_come_to",
-        f"{_TABLE}::test_a_pulse_that_does_not_end_soon_or_of_which_nothing_is_known_comes_to_nothing",
+        f"{_TABLE}::test_a_pulse_that_does_not_end_soon_or_does_not_move_or_is_lost_comes_to_nothing",
         f"{_TABLE}::test_the_way_within_a_pulse_and_the_moment_of_a_way",
         f"{_TABLE}::test_energies_of_a_pulse_that_was_looked_up_add_up",
         f"{_TABLE}::test_pulses_are_worked_out_one_after_the_other",
