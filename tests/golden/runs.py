@@ -1,4 +1,6 @@
-"""The runs that are kept, each shipped arena twice and the demo, and what each comes to: bits and scores.
+"""The runs that are kept and what each comes to, bits and scores.
+
+They are each shipped arena twice, the demo, and walkers alike, so many that their pulses are looked up.
 
 What decides the bits, beside the program, is the machine's kind. Kernels add and multiply as IEEE 754 says,
 in the order in which they are written, on any processor. But exp, log, sin, cos and pow come from the
@@ -12,9 +14,10 @@ short that it does not: with every capacitance off by up to 1e-13 of itself no s
 """
 
 import hashlib
+import math
 import platform
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from llvmlite.binding import get_host_cpu_features
@@ -22,6 +25,7 @@ from llvmlite.binding import get_host_cpu_features
 from agents.compiled import PLAIN
 from agents.text.shipped import shipped_names
 from arena.cli.contest_commands import DEMO_ARENA, DEMO_DESIGNS
+from arena.engine.looked_up import LEAST_TIME
 from arena.scene.contest import Contest, read_contest
 from arena.simulation import simulate
 from replays.format.tables import Replay
@@ -31,7 +35,7 @@ SEED = 14
 SECONDS = 300.0
 # before the sun is over the hedge nobody stirs; on the sill all soon push against one another
 OTHERWISE = {"yard-day": 3600.0, "south-sill": 120.0}
-DEMO = "demo"
+DEMO, ALIKE = "demo", "alike"
 
 VECTORS = ("fma", "avx2", "avx512f", "avx512dq", "neon", "sve")
 TABLES = ("walkers", "built", "pulses", "poses", "touches", "lights", "ledger")
@@ -66,12 +70,21 @@ class Outcome:
 
 
 def contests() -> Iterator[tuple[str, Contest]]:
-    """Each run by its name: ``slalom alone``, in which every shipped design runs, ``slalom together``, …"""
+    """Each run by its name: ``slalom alone``, in which every shipped design runs, ``slalom together``, …
+
+    In ``alike`` they have the very parts of their file.
+    """
     for arena in shipped_names("arena"):
         seconds = OTHERWISE.get(arena, SECONDS)
         yield f"{arena} alone", read_contest(arena, shipped_names("design"), 1, seconds, SEED, alone=True)
         yield f"{arena} together", read_contest(arena, DEMO_DESIGNS, 2, seconds, SEED)
     yield DEMO, read_contest(DEMO_ARENA, DEMO_DESIGNS, seconds=2 * SECONDS)
+    alike = read_contest(
+        DEMO_ARENA, DEMO_DESIGNS[:1], math.ceil(LEAST_TIME / SECONDS), SECONDS, SEED, alone=True
+    )
+    (one,) = alike.entrants
+    exact = replace(one, design=one.design.model_copy(update={"spread": {}}))
+    yield ALIKE, replace(alike, entrants=(exact,))
 
 
 def outcome(contest: Contest, threads: int) -> Outcome:

@@ -10,7 +10,7 @@ import pytest
 from agents.compiled import PLAIN
 from agents.text.shipped import shipped_names
 from tests.golden.keeping import TOLERANCE, Kept, accept, read_kept, what_moved, write_kept
-from tests.golden.runs import DEMO, FIGURES, Outcome, contests, machine_kind, outcome
+from tests.golden.runs import ALIKE, DEMO, FIGURES, Outcome, contests, machine_kind, outcome
 
 RUNS = dict(contests())
 # As plain Python, a run takes hundreds of times as long.
@@ -21,7 +21,7 @@ HOW = 'physics, or a library, changed: if that was meant, run python -m tests.go
 
 def test_every_shipped_arena_is_among_what_is_kept() -> None:
     runs = {f"{arena} {how}" for arena in shipped_names("arena") for how in ("alone", "together")}
-    assert read_kept().scores.keys() == runs | {DEMO}
+    assert read_kept().scores.keys() == runs | {DEMO, ALIKE}
     raced = {entrant.design.name for contest in RUNS.values() for entrant in contest.entrants}
     assert len(raced) == len(shipped_names("design"))
     for run, contest in RUNS.items():
