@@ -93,6 +93,7 @@ BODY = np.dtype(
         ("side", np.int8),  # that fires or fired last
         ("near", np.int8),  # 1 where it may meet something before its next look
         ("close", np.int8),  # 1 where touch or light may change before it
+        ("foreseen", np.int8),  # 1 where its pulse was looked up and goes as told
         ("pushes", np.int8),  # 1 where it has pushed somebody since its last look
         ("owes", np.int32),  # how many that it has pushed have not been told where they stand
         ("pusher", np.int32),  # who pushed it then
@@ -142,10 +143,9 @@ BODY = np.dtype(
         ("lit_x", np.float64),
         ("lit_y", np.float64),
         ("state", STATE),
-        # a pulse that is looked up: the tables of both sides, -1 for none; whether this one is; what it comes
-        # to, in the photocurrent of its flash [A]; how far its tyre has gone of it [m], and how fast [m/s]
-        ("tables", np.int64, (2,)),
-        ("foreseen", np.int64),
+        # a pulse that is looked up: the tables of both sides, -1 for none; what it comes to; the photocurrent
+        # of its flash [A]; how far its tyre has gone of it [m], and how fast [m/s]
+        ("tables", np.int32, (2,)),
         ("outcome", np.float64, (OUTCOMES,)),
         ("flash_current", np.float64),
         ("rolled", np.float64),

@@ -407,7 +407,9 @@ def run_until_stopped(world: World, begin: Callable[[], None]) -> int:
     """Code with which a world ends that is asked to stop while it runs in a thread."""
     codes: list[int] = []
     thread = threading.Thread(
-        target=lambda: codes.append(advance(world.scene, world.crowd, world.out, world.weather, world.until))
+        target=lambda: codes.append(
+            advance(world.scene, world.crowd, world.out, world.weather, world.known_pulses, world.until)
+        )
     )
     thread.start()
     begin()
@@ -419,7 +421,7 @@ def run_until_stopped(world: World, begin: Callable[[], None]) -> int:
 def test_a_stop_is_heeded_before_the_first_event() -> None:
     world = World(pen(), [STILL] * 4, rows_of(4))
     world.out.stop[0] = 1
-    assert advance(world.scene, world.crowd, world.out, world.weather, 600.0) == STOPPED
+    assert advance(world.scene, world.crowd, world.out, world.weather, world.known_pulses, 600.0) == STOPPED
     assert np.all(world.out.counts == 0)
     # and once the wish is gone it goes on
     world.out.stop[0] = 0
