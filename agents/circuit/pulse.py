@@ -16,7 +16,7 @@ law in it, lit or dark (:mod:`agents.circuit.lit_eye`).
 While the eye is lit, or the collector goes on otherwise than expected, the latch is settled at the second
 stage of a step and at the last, and is between them at the third; else once, at the last stage, and its
 collector goes on between along a parabola. Where no level is left for it the step is made shorter, until the
-moment of letting go is known to ``LET_GO_SHARE`` of the time since the flash.
+moment of letting go is known to that share of the time since the flash which is the walker's tolerance.
 
 Motor inductance (tens of microseconds) is left out, and so is what base charge and wiring store: the latch
 follows at once and lets go at once. One that is too weak for its motor lets go so only in part: it goes on
@@ -74,8 +74,7 @@ from agents.circuit.status import NO_NUMBER, SETTLED
 from agents.circuit.tyre import stiffness_of, tyre_ease
 from agents.compiled import kernel, kernel_part
 
-# Share of the time since the flash to which the moment of letting go is found, and the least of it [s].
-LET_GO_SHARE = 3e-3
+# The moment of letting go is found to so much at the least [s].
 LET_GO_TIME = 1e-7
 # Errors count as shares of what the rail stands above ``SPENT`` [V], of ``LEAST_ROOM`` [V] at the least, but
 # of no more than it moves in a time constant of motor and storage, ``LEAST_SCALE`` [V] at the least; of this
