@@ -22,7 +22,7 @@ Motor inductance (tens of microseconds) is left out, and so is what base charge 
 follows at once and lets go at once. One that is too weak for its motor lets go so only in part: it goes on
 amplifying what the coupling capacitor still gives. By the full equations such a twitch takes more out of the
 storage, and the next one comes later (82k, 8 ohm, 3 klx: every 5.7 s, where it is every 3.6 s here). Neither
-walks: a twitch moves the tyre by a millimetre at the most.
+walks: there a twitch moves the tyre by half a millimetre, and by less here.
 """
 
 import math

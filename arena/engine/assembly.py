@@ -10,7 +10,7 @@ import numpy as np
 from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
 from agents.circuit.pulse_table import PulseTable
 from agents.circuit.records import WALKER
-from arena.engine.looked_up import KnownTables, joined_tables
+from arena.engine.looked_up import KnownTables, joined_tables, whole_records
 from arena.engine.motion import WALL_MARGIN
 from arena.engine.output import LIGHTS_AT_ONCE, POSES_AT_ONCE, PULSES_AT_ONCE, TOUCHES_AT_ONCE
 from arena.engine.schedule import tree_size
@@ -178,11 +178,6 @@ def _known_walls(known: dict[tuple[int, float], Walls], floor: FlatArena, reach:
     return known[key]
 
 
-def _whole(kind: np.dtype[np.void]) -> np.dtype[np.void]:
-    """Records of this kind as so many bytes."""
-    return np.dtype((np.void, kind.itemsize))
-
-
 def _has_own_air(plan: WorldPlan) -> bool:
     """Whether the air of a world is not that for which its walkers were made, and so changes them."""
     return plan.sky is not None and bool(np.any(plan.sky.steps["air"] != plan.walkers["air"][0]))
@@ -194,7 +189,7 @@ def _alike(walkers: RecordArray, apart: BoolArray) -> tuple[RecordArray, list[by
     Those that are to be kept ``apart`` have one of their own.
     """
     known: dict[bytes, int] = {}
-    digests = [blake2b(one, digest_size=16).digest() for one in walkers.view(_whole(WALKER))]
+    digests = [blake2b(one, digest_size=16).digest() for one in whole_records(walkers)]
     keys = (b"%d" % n if apart[n] else digest for n, digest in enumerate(digests))
     built = np.array([known.setdefault(key, len(known)) for key in keys])
     _, firsts = np.unique(built, return_index=True)

@@ -11,9 +11,8 @@ from agents.circuit.panel import panel_temperature
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.pulse_table import LENGTH, PulseTable, end_by, gone_after, look_up, time_of_way
 from agents.compiled import kernel, kernel_part
-from arena.engine.senses import panel_of
+from arena.engine.senses import own_touch, panel_of
 from arena.engine.world_arrays import FREE, Crowd
-from replays.format.tables import LEFT
 
 # What is left of a time when a pulse has been stepped up to it [s].
 CAUGHT_UP = 1e-12
@@ -45,9 +44,8 @@ def foresee(crowd: Crowd, pulses: PulseTable, number: int, time: float) -> None:
 @kernel
 def is_undisturbed(body: Any) -> bool:
     """Whether a pulse has gone as told: no touch, the light of its flash, and nothing that slowed it down."""
-    touch = body["left_touch"] if body["side"] == LEFT else body["right_touch"]
     is_lit = body["photocurrent"] == body["flash_current"]
-    return bool(touch == FREE and is_lit and body["state"]["speed"] == body["told_speed"])
+    return bool(own_touch(body) == FREE and is_lit and body["state"]["speed"] == body["told_speed"])
 
 
 @kernel

@@ -46,10 +46,14 @@ def worth_looking_up(alike: int | IntArray, seconds: float) -> BoolArray:
     return np.asarray((count >= LEAST_ALIKE) & (count * seconds >= LEAST_TIME))
 
 
+def whole_records(walkers: RecordArray) -> RecordArray:
+    """The WALKER records (N,), each as so many bytes."""
+    return np.ascontiguousarray(walkers).view(np.dtype((np.void, walkers.dtype.itemsize)))
+
+
 def alike_among(walkers: RecordArray) -> IntArray:
     """How many of the ``walkers``, (N,) WALKER records, are as each of them is; itself counts too."""
-    whole = np.ascontiguousarray(walkers).view(np.dtype((np.void, walkers.dtype.itemsize)))
-    _, which, counts = np.unique(whole, return_inverse=True, return_counts=True)
+    _, which, counts = np.unique(whole_records(walkers), return_inverse=True, return_counts=True)
     return np.asarray(counts[which], np.int64)
 
 

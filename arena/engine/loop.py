@@ -34,6 +34,7 @@ from arena.engine.output import (
 from arena.engine.schedule import first_walker, set_time
 from arena.engine.senses import (
     list_walls,
+    own_touch,
     panel_of,
     take_light,
 )
@@ -153,8 +154,7 @@ def fire(scene: Scene, crowd: Crowd, out: Output, pulses: PulseTable, number: in
         note_lost(crowd, out.counts, number, time)
     body["since"] = time
     body["side"] = LEFT if body["left_trigger"] <= body["right_trigger"] else RIGHT
-    touch = body["left_touch"] if body["side"] == LEFT else body["right_touch"]
-    begin_pulse(walker, body["side"], touch != FREE, state)
+    begin_pulse(walker, body["side"], own_touch(body) != FREE, state)
     body["phase"] = PULSING
     body["pulses"] += 1
     body["start"] = time
@@ -201,7 +201,7 @@ def stride(
             time += step
             way += passed
         return way, time
-    touch = body["left_touch"] if which == LEFT else body["right_touch"]
+    touch = own_touch(body)
     holds = True
     if body["foreseen"] == 1 and not is_undisturbed(body):
         holds = step_up_to_now(walker, body)

@@ -384,6 +384,12 @@ def may_touch(walker: Any, body: Any, x: float, y: float, reach: float) -> bool:
 
 
 @kernel
+def own_touch(body: Any) -> int:
+    """What presses the whisker of the side that fires or fired last: FREE, AT_WALL or AT_WALKER."""
+    return int(body["left_touch"] if body["side"] == LEFT else body["right_touch"])
+
+
+@kernel
 def set_triggers(walker: Any, body: Any) -> None:
     """Work out at which rail each side fires, from its light, its whisker and this pulse's jitter."""
     left, right = walker["side"][0], walker["side"][1]

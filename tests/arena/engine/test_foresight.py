@@ -16,11 +16,9 @@ FLOOR = bench(box(2.0, 2.0), [lamp(1.0, 1.0, 0.8, 4500.0)], ambient=300.0)
 POSES = [(0.6, 0.7, 0.3)]
 
 
-def world(
-    looked_up: bool, until: float = 300.0, poses: Any = POSES, spec: Any = FLOOR, **values: Any
-) -> World:
+def world(looked_up: bool, until: float = 300.0, poses: Any = POSES, spec: Any = FLOOR) -> World:
     """One design on a floor with a lamp, its jitter left out so that both ways have the same luck."""
-    one = design("radish", both__eye__jitter=0.0, **values)
+    one = design("radish", both__eye__jitter=0.0)
     return World(spec, [one] * len(poses), poses, until, looked_up=looked_up)
 
 
