@@ -157,9 +157,7 @@ def flow_at(walker: Any, still: Still, point: CircuitPoint, latch: Latched) -> F
     leak = point.stored * ease.leak
     panel = still.panel + still.slope * (rail - still.rail)
     grip = grip_used(side, still.tyre, point.rotor, point.speed)
-    wheel = rolling(
-        walker, side, still.tyre, Rolling(point.rotor, point.speed), side["motor_constant"] * motor, grip
-    )
+    wheel = rolling(side, still.tyre, Rolling(point.rotor, point.speed), side["motor_constant"] * motor, grip)
     return Flow(
         (panel - motor - bases - eyes - leak) * ease.storage,
         pushed * ease.coupling,

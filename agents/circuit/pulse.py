@@ -122,6 +122,8 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["coupling"] = side["quiet_current"] * feed_resistance(touched, side)
     state["rotor"] = 0.0
     state["speed"] = 0.0
+    state["leans"] = 0.0
+    state["rubs"] = 0.0
     state["elapsed"] = 0.0
     state["cover"] = math.inf
     state["guess"] = math.inf
@@ -162,7 +164,7 @@ def still_of(walker: Any, number: int, touched: bool, lit: bool, state: Any) -> 
         state["drain"],
         number,
         ease_of(walker, number, touched, lit),
-        tyre_ease(walker, walker["side"][number]),
+        tyre_ease(walker, walker["side"][number], state),
     )
 
 

@@ -60,6 +60,7 @@ SIDE = np.dtype(
         ("tyre_radius", np.float64),
         ("tyre_grip", np.float64),  # greatest tyre force = friction coefficient times load [N]
         ("slip_speed", np.float64),
+        ("idle_roll", np.float64),  # force that it takes to roll the tyre while its motor is off [N]
         ("whisker", np.int64),  # 1 where there is one
         ("root_ahead", np.float64),
         ("root_aside", np.float64),
@@ -98,7 +99,8 @@ WALKER = np.dtype(
         ("track", np.float64),
         ("pivot_mass", np.float64),  # inertia about the standing tyre over track squared [kg]
         ("drag", np.float64),  # force at the driven tyre that resists rolling [N]
-        ("skid", np.float64),  # force that it takes to drag the walker across the floor [N]
+        ("skid", np.float64),  # force that it takes to drag the walker across its heading [N]
+        ("tow", np.float64),  # and along it, where both tyres roll and turn their motors [N]
         ("body_ahead", np.float64),  # centre of the body's bounding circle ahead of the axle
         ("body_reach", np.float64),  # radius of that circle
         ("body_radius", np.float64),  # rounding of the core polygon
@@ -118,6 +120,8 @@ STATE = np.dtype(
         ("coupling", np.float64),  # voltage across the coupling capacitor, PNP base minus eye [V]
         ("rotor", np.float64),  # speed of motor and tyre [rad/s]
         ("speed", np.float64),  # speed of the floor under the driven tyre [m/s]
+        ("leans", np.float64),  # part of the tyre's pull that is lost to what the walker leans on [-]
+        ("rubs", np.float64),  # and the force that resists it besides its drag then [N]
         ("collector", np.float64),  # voltage at the NPN's collector while the latch holds [V]
         ("elapsed", np.float64),  # time since the flash [s]
         ("cover", np.float64),  # capability of the NPN over its load; inf before the first step

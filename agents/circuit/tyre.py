@@ -1,8 +1,10 @@
 """Motor, tyre and body of one side, and how they coast to rest.
 
     J domega/dt = K I_m - friction - r F,      F = mu N tanh((r omega - v) / epsilon)
-    m_eff dv/dt = F - drag
+    m_eff dv/dt = (1 - leans) F - drag - rubs
 
+A walker that leans on something loses the part ``leans`` of its tyre's pull to what it slides back on it, and
+is held by ``rubs`` besides; both are 0 where it is free (:mod:`arena.engine.motion`).
 Dry friction and drag never move anything by themselves. The tyre's force follows its slip within fractions
 of a millisecond, so that both rates are handed on with their slopes to a linearly implicit method.
 """
@@ -47,17 +49,29 @@ class Stiffness(NamedTuple):
 
 
 class TyreEase(NamedTuple):
-    """One over the slip speed [s/m], the rotor's inertia [1/(kg m2)] and the mass at the tyre [1/kg]."""
+    """What does not change in a step of rotor and body.
+
+    One over the slip speed [s/m], the rotor's inertia [1/(kg m2)] and the mass at the tyre [1/kg]; the part
+    of the tyre's pull that moves the body, and the force [N] that resists it.
+    """
 
     slip: float
     rotor: float
     body: float
+    pulls: float
+    resists: float
 
 
 @kernel
-def tyre_ease(walker: Any, side: Any) -> TyreEase:
-    """What divides in the motion of a side's rotor and body."""
-    return TyreEase(1.0 / side["slip_speed"], 1.0 / side["rotor_inertia"], 1.0 / walker["pivot_mass"])
+def tyre_ease(walker: Any, side: Any, state: Any) -> TyreEase:
+    """What does not change in a step of a side's rotor and body, as ``state`` leans on something."""
+    return TyreEase(
+        1.0 / side["slip_speed"],
+        1.0 / side["rotor_inertia"],
+        1.0 / walker["pivot_mass"],
+        1.0 - state["leans"],
+        walker["drag"] + state["rubs"],
+    )
 
 
 @kernel
@@ -72,14 +86,14 @@ def grip_used(side: Any, ease: TyreEase, rotor: float, speed: float) -> float:
 
 
 @kernel
-def rolling(walker: Any, side: Any, ease: TyreEase, rolled: Rolling, torque: float, part: float) -> Rolling:
+def rolling(side: Any, ease: TyreEase, rolled: Rolling, torque: float, part: float) -> Rolling:
     """Accelerations under a ``torque`` [N m] of the motor, rotor and body at the speeds ``rolled``.
 
     ``part`` is what the tyre gives of its grip there, by :func:`grip_used`.
     """
     force = side["tyre_grip"] * part
     drive = torque - side["tyre_radius"] * force - side["motor_friction"]
-    push = force - walker["drag"]
+    push = force * ease.pulls - ease.resists
     if rolled.rotor <= 0.0 and drive < 0.0:
         drive = 0.0
     if rolled.speed <= 0.0 and push < 0.0:
@@ -95,8 +109,8 @@ def stiffness_of(side: Any, ease: TyreEase, part: float, braking: float) -> Stif
     return Stiffness(
         -(braking + radius * radius * rise) * ease.rotor,
         radius * rise * ease.rotor,
-        radius * rise * ease.body,
-        -rise * ease.body,
+        radius * rise * ease.pulls * ease.body,
+        -rise * ease.pulls * ease.body,
     )
 
 
@@ -137,7 +151,9 @@ def at_rest(state: Any) -> bool:
 
 @kernel
 def begin_coasting(state: Any) -> None:
-    """Set ``state`` to the moment at which the latch has let go."""
+    """Set ``state`` to the moment at which the latch has let go: without its motor it leans on nothing."""
+    state["leans"] = 0.0
+    state["rubs"] = 0.0
     state["next_step"] = FIRST_COASTING
 
 
@@ -228,9 +244,9 @@ def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[fl
         # where one of the two is about to stop ahead of the other, short steps tell how it goes on
         if grips.slowest > SLOWEST:
             return slow_down(side, state, grips, longest)
-    ease = tyre_ease(walker, side)
+    ease = tyre_ease(walker, side, state)
     part = grip_used(side, ease, rotor, speed)
-    one = rolling(walker, side, ease, Rolling(rotor, speed), 0.0, part)
+    one = rolling(side, ease, Rolling(rotor, speed), 0.0, part)
     slopes = stiffness_of(side, ease, part, 0.0)
     allowed = COASTING_ERROR * (speed + 0.1 * side["slip_speed"])
     step = min(state["next_step"], longest)
@@ -239,7 +255,7 @@ def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[fl
         k1 = solved(one, inverse)
         turns, goes = max(rotor + step * k1.rotor, 0.0), max(speed + step * k1.speed, 0.0)
         part = grip_used(side, ease, turns, goes)
-        two = rolling(walker, side, ease, Rolling(turns, goes), 0.0, part)
+        two = rolling(side, ease, Rolling(turns, goes), 0.0, part)
         k2 = solved(Rolling(two.rotor - 2.0 * k1.rotor, two.speed - 2.0 * k1.speed), inverse)
         error = 0.5 * step * max(radius * abs(k1.rotor + k2.rotor), abs(k1.speed + k2.speed))
         turned = step * (1.5 * k1.rotor + 0.5 * k2.rotor)

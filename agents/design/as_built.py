@@ -53,10 +53,14 @@ def fill(walker: Any, design: Design, air: float = ROOM_TEMPERATURE) -> None:
     _fill_body(walker, body)
     weight = body.mass * GRAVITY
     walker["skid"] = 0.5 * (design.left.tyre.grip + design.right.tyre.grip) * weight
+    # what does not roll slides either way
+    walker["tow"] = walker["skid"]
     for number, side in enumerate((design.left, design.right)):
         outward = 1.0 if number == 0 else -1.0
         _fill_side(walker["side"][number], side, outward, body.tyre_load * weight)
         _fill_circuit(walker["side"][number], side, air)
+        walker["tow"] += walker["side"][number]["idle_roll"] - walker["side"][number]["tyre_grip"]
+    walker["tow"] = max(walker["tow"], 0.0)
     walker["tolerance"] = TOLERANCE
 
 
@@ -155,6 +159,7 @@ def _fill_side(record: Any, side: Side, outward: float, load: float) -> None:
     record["tyre_radius"] = tyre.radius
     record["tyre_grip"] = tyre.grip * load
     record["slip_speed"] = tyre.slip_speed
+    record["idle_roll"] = min(motor.friction / record["tyre_radius"], record["tyre_grip"])
     if side.whisker is not None:
         whisker = side.whisker
         record["whisker"] = 1

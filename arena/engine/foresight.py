@@ -77,11 +77,13 @@ def step_up_to_now(walker: Any, body: Any) -> bool:
     """
     state, panel = body["state"], panel_of(body)
     elapsed, speed = state["elapsed"], state["speed"]
+    leans, rubs = state["leans"], state["rubs"]
     body["foreseen"] = 0
     begin_pulse(walker, body["side"], False, state)
     holds = True
     while holds and elapsed - state["elapsed"] > CAUGHT_UP:
         holds, _ = pulse_step(walker, body["side"], panel, False, state, elapsed - state["elapsed"])
+    state["leans"], state["rubs"] = leans, rubs
     if speed != body["told_speed"]:
         state["speed"] = min(state["speed"], speed)
     return holds

@@ -20,7 +20,7 @@ from agents.circuit.tyre import at_rest, begin_coasting, coast_step
 from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import look_about
 from arena.engine.foresight import follow, foresee, is_undisturbed, step_up_to_now
-from arena.engine.motion import drive, publish_shadow, roll_freely, settle_place
+from arena.engine.motion import be_free, drive, publish_shadow, roll_freely, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours
 from arena.engine.output import (
     open_pulse,
@@ -121,12 +121,17 @@ def move_on(
 
     Returns the time it has come to, and whether those near it are to be told.
     """
-    state = crowd.bodies[number]["state"]
+    body = crowd.bodies[number]
+    state = body["state"]
     set_time(crowd.tree, number, math.inf)
     next_other = crowd.tree[1]
-    end = crowd.settings[0]["until"]
+    end, look_time = crowd.settings[0]["until"], crowd.settings[0]["tolerances"]["look_time"]
     notifies = False
     while True:
+        if state["speed"] == 0.0 and time - body["leant"] > look_time - OVER:
+            # what it leans on may have gone
+            be_free(state)
+            body["leant"] = time
         longest, farthest = next_stride(crowd, number)
         way, time = stride(crowd, out, number, time, longest, farthest)
         notifies = after_stride(scene, crowd, out, number, time, way)
@@ -243,6 +248,7 @@ def after_stride(scene: Scene, crowd: Crowd, out: Output, number: int, time: flo
         forward = way * crowd.walkers[body["built"]]["side"][body["side"]]["turns"]
         if body["near"] or way > body["left"]:
             write_pushed(crowd, out, drive(scene.walls, crowd, number, forward), time)
+            body["leant"] = time
         else:
             roll_freely(crowd, number, forward)
         write_motion(out.poses, out.counts, body, time)

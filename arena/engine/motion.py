@@ -1,13 +1,16 @@
 """Bodies on the floor: turning about the standing tyre, sliding along walls, pushing one another.
 
-A stride is tried, then every overlap that it made is undone by moving bodies apart: along a wall's normal, or
-half each between two bodies. Dragging a body over the floor takes the force that its tyres' grip gives, so
-the way that bodies were dragged comes out of the speed of the one that drives. Where the overlaps cannot be
-undone the stride is taken back and the driver stands: bodies never stay in each other nor in a wall.
+A stride is tried, then every overlap that it made is undone by moving bodies apart: the driver along a wall's
+normal, and of two bodies the one that resists less. A walker whose motors are off rolls along its heading
+against their friction, and skids across it; one that drives slides back as its tyre slips. So a driver shoves
+another out of its way that stands free and lengthwise, and gives way itself to one that stands across, to two
+in a row, and to one with something behind it. The work of dragging comes out of the driver's speed. Between
+others that leave no way on it turns where it stands, and where it cannot do that either the stride is taken
+back: bodies never stay in each other nor in a wall.
 """
 
 import math
-from typing import Any
+from typing import Any, NamedTuple
 
 from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import ROOM, end_room
@@ -15,14 +18,18 @@ from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
 from arena.engine.senses import list_walls, out_of_reach, walls_within
 from arena.engine.walls import Walls
-from arena.engine.world_arrays import FOUND, GATHERED, PUSHED, WAITING, Crowd
+from arena.engine.world_arrays import FOUND, GATHERED, PULSING, PUSHED, STANDING, WAITING, Crowd
 
 # Overlap [m] below which bodies count as apart.
 CLEAR = 2e-5
 # What is left between bodies that were moved apart [m].
 SLACK = 1e-6
 # Sweeps over all bodies of a contact before it is given up.
-SWEEPS = 60
+SWEEPS = 6
+# Whether one that is in a driver's way has been asked to give way, and what came of it.
+UNASKED = 0
+GIVES_WAY = 1
+STANDS = 2
 # How far a walker may go before its walls are listed anew [m].
 WALL_MARGIN = 0.06
 
@@ -96,6 +103,7 @@ def roll_freely(crowd: Crowd, number: int, way: float) -> None:
     """Roll a walker by ``way`` [m] where it is known that it meets nothing."""
     body = crowd.bodies[number]
     turn_about(crowd.walkers[body["built"]], body, way)
+    be_free(body["state"])
     if len(crowd.bodies) > 1:
         place_in_grid(crowd.settings[0], crowd.heads, crowd.bodies, number)
     # its axle's middle is half as far from the standing tyre as the driven one
@@ -116,28 +124,55 @@ def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
     Takes what dragging cost out of the walker's speed. Pushed walkers are marked ``moved``, and listed in
     the list GATHERED after the walker itself. Where nobody can move, it returns 0.
     """
-    walker = crowd.walkers[crowd.bodies[number]["built"]]
-    body = crowd.bodies[number]
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
+    state = body["state"]
+    middle_x, middle_y = body["disc_x"], body["disc_y"]
     _keep_pose(body)
     turn_about(walker, body, way)
+    free_x, free_y = body["disc_x"], body["disc_y"]
     if _listed_too_far(body):
         list_walls(walls, crowd, number)
-    if len(crowd.bodies) == 1:
-        dragging, clear = _leave_walls(walls, walker, body)
-        count = 1
+    drag = drag_of_driver(walker, body)
+    pace = state["speed"] / abs(way)
+    count, pushing, clear = _part(walls, crowd, number, drag)
+    slid = sliding_back(walker, body, body["disc_x"] - free_x, body["disc_y"] - free_y, pace)
+    if not clear or count > 1 or slid.along > 0.0 or slid.rubs > 0.0:
+        # it may be easier to turn on the spot
+        spot = sliding_back(walker, body, middle_x - free_x, middle_y - free_y, pace)
+        if not clear or work_of(slid, drag) + pushing > work_of(spot, drag):
+            _take_back(crowd, 1, count)
+            _slide(walker, body, middle_x - body["disc_x"], middle_y - body["disc_y"])
+            place_in_grid(crowd.settings[0], crowd.heads, crowd.bodies, number)
+            if _is_clear(walls, crowd, number):
+                slid, count, pushing, clear = spot, 1, 0.0, True
+            elif clear:
+                _put_back(crowd, number)
+                turn_about(walker, body, way)
+                count, pushing, clear = _part(walls, crowd, number, drag)
+            else:
+                count = 1
+    had = 0.5 * walker["pivot_mass"] * state["speed"] * state["speed"]
+    # what the stride has paid of it already
+    paid = (state["leans"] * drag.pull + state["rubs"]) * abs(way)
+    due = max(work_of(slid, drag) + pushing - paid, 0.0)
+    if body["phase"] == PULSING and abs(way) > CLEAR:
+        # a way that is shorter tells more of the slack than of what it leans on
+        most = walker["side"][body["side"]]["tyre_grip"]
+        state["leans"] = min(slid.along / abs(way), 1.0) if clear else 1.0
+        state["rubs"] = min((slid.rubs + pushing) / abs(way), most)
+    if clear and due <= had:
+        state["speed"] = math.sqrt(2.0 * (had - due) / walker["pivot_mass"])
     else:
-        count, dragging, clear = _part(walls, crowd, number)
-    if not clear:
-        _take_back(crowd, number, count)
-        body["state"]["speed"] = 0.0
-    elif dragging > 0.0:
-        speed = body["state"]["speed"]
-        lost = 2.0 * dragging / walker["pivot_mass"]
-        body["state"]["speed"] = math.sqrt(max(speed * speed - lost, 0.0))
+        _take_back(crowd, 1, count)
+        _put_back(crowd, number)
+        state["speed"] = 0.0
+        clear = False
     dx, dy = body["x"] - body["kept_x"], body["y"] - body["kept_y"]
     body["path"] += math.sqrt(dx * dx + dy * dy)
     if clear and count > 1:
         body["pushes"] = True
+        for place in range(1, count):
+            crowd.bodies[crowd.lists[place, GATHERED]]["moved"] = PUSHED
         end_rooms_about_pushed(crowd, count)
     return count if clear else 0
 
@@ -166,60 +201,136 @@ def _keep_pose(body: Any) -> None:
 
 
 @kernel
-def _take_back(crowd: Crowd, number: int, count: int) -> None:
-    """Put the driver and the ``count`` - 1 bodies that it pushed back where they were."""
-    for place in range(count):
-        which = number if count == 1 else crowd.lists[place, GATHERED]
-        body = crowd.bodies[which]
-        body["x"] = body["kept_x"]
-        body["y"] = body["kept_y"]
-        body["heading"] = body["kept_heading"]
-        settle_place(crowd, which)
+def _put_back(crowd: Crowd, number: int) -> None:
+    """Put a body back where its pose was kept."""
+    body = crowd.bodies[number]
+    body["x"] = body["kept_x"]
+    body["y"] = body["kept_y"]
+    body["heading"] = body["kept_heading"]
+    settle_place(crowd, number)
+
+
+@kernel_part
+def _take_back(crowd: Crowd, first: int, count: int) -> None:
+    """Put the bodies from place ``first`` of ``count`` in the list GATHERED back where they were."""
+    for place in range(first, count):
+        _put_back(crowd, crowd.lists[place, GATHERED])
+
+
+class Drag(NamedTuple):
+    """Forces [N] that it takes to drag a walker along its heading and across it.
+
+    ``pull`` is the part of the first that its own tyre gives.
+    """
+
+    along: float
+    across: float
+    pull: float
+
+
+class Slid(NamedTuple):
+    """How far a driver has slid back along its heading [m], and the work [J] of that without its pull."""
+
+    along: float
+    rubs: float
+
+
+@kernel
+def be_free(state: Any) -> None:
+    """Have a walker lean on nothing."""
+    state["leans"] = 0.0
+    state["rubs"] = 0.0
+
+
+@kernel
+def drag_of_idle(walker: Any) -> Drag:
+    """What drags a walker whose motors are off: its tyres roll, and only across they skid."""
+    return Drag(walker["tow"], walker["skid"], 0.0)
+
+
+@kernel
+def drag_of_driver(walker: Any, body: Any) -> Drag:
+    """What drags a walker back that drives: that tyre pulls on as it slips, and the other one rolls.
+
+    A tyre that slips holds nothing across. What else touches the floor is in the drag of its rolling.
+    """
+    driven, other = walker["side"][body["side"]], walker["side"][1 - body["side"]]
+    slip = (driven["tyre_radius"] * body["state"]["rotor"] - body["state"]["speed"]) / driven["slip_speed"]
+    pull = driven["tyre_grip"] * max(math.tanh(slip), 0.0)
+    return Drag(pull + other["idle_roll"], other["tyre_grip"], pull)
+
+
+@kernel
+def dragged(body: Any, drag: Drag, dx: float, dy: float) -> float:
+    """Work [J] that it takes at the most to drag a walker by (dx, dy) [m] without turning it."""
+    along = dx * body["cosine"] + dy * body["sine"]
+    across = dy * body["cosine"] - dx * body["sine"]
+    return drag.along * abs(along) + drag.across * abs(across)
+
+
+@kernel
+def sliding_back(walker: Any, body: Any, dx: float, dy: float, pace: float) -> Slid:
+    """What it takes a driver to slide by (dx, dy) [m] against the floor.
+
+    A tyre that slides across its way holds by the tanh of how fast it does, as one that drives pulls; it
+    slides at so many times ``pace`` [1/s].
+    """
+    other = walker["side"][1 - body["side"]]
+    along = abs(dx * body["cosine"] + dy * body["sine"])
+    across = abs(dy * body["cosine"] - dx * body["sine"])
+    held = other["tyre_grip"] * math.tanh(pace * across / other["slip_speed"])
+    return Slid(along, other["idle_roll"] * along + held * across)
+
+
+@kernel
+def work_of(slid: Slid, drag: Drag) -> float:
+    """Work [J] of sliding back, with that against the driver's own pull."""
+    return drag.pull * slid.along + slid.rubs
 
 
 @kernel
 def _leave_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, bool]:
-    """Move a body out of the walls ``near`` it; returns (work of dragging it [J], whether it is clear)."""
-    dragging = 0.0
+    """Move a body out of the walls ``near`` it; returns (the deepest overlap [m], whether it is clear)."""
+    deepest = 0.0
     first = body["near_first"]
     for _ in range(SWEEPS):
         worst = 0.0
         for index in range(first, first + walls_within(body, body["body_room"])):
-            wall = walls.records[walls.near[index]]
-            if out_of_reach(wall, walker, body):
-                continue
-            gap, normal_x, normal_y = body_wall_gap(
-                body["points"],
-                walker["core_count"],
-                walker["body_radius"],
-                wall["ax"],
-                wall["ay"],
-                wall["bx"],
-                wall["by"],
-            )
+            gap, normal_x, normal_y = wall_gap(walls.records[walls.near[index]], walker, body)
             if gap < 0.0:
                 worst = max(worst, -gap)
                 _slide(walker, body, normal_x * (SLACK - gap), normal_y * (SLACK - gap))
-                dragging += (SLACK - gap) * walker["skid"]
+        deepest = max(deepest, worst)
         if worst < CLEAR:
-            return dragging, True
-    return dragging, False
+            return deepest, True
+    return deepest, False
 
 
-@kernel_part
-def _part_two(crowd: Crowd, number: int, which: int) -> float:
-    """Move two bodies apart, half the way each, if they overlap; returns their gap [m], at most 0 here.
+@kernel
+def wall_gap(wall: Any, walker: Any, body: Any) -> tuple[float, float, float]:
+    """Gap [m] and direction between a body and a wall, 0 where that is out of reach."""
+    if out_of_reach(wall, walker, body):
+        return 0.0, 1.0, 0.0
+    return body_wall_gap(
+        body["points"],
+        walker["core_count"],
+        walker["body_radius"],
+        wall["ax"],
+        wall["ay"],
+        wall["bx"],
+        wall["by"],
+    )
 
-    The pose of one that had no part in the contact so far is kept.
-    """
-    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
-    other, others_body = crowd.walkers[crowd.bodies[which]["built"]], crowd.bodies[which]
+
+@kernel
+def gap_between(walker: Any, body: Any, other: Any, others_body: Any) -> tuple[float, float, float]:
+    """Gap [m] and direction between two bodies, 0 where they are out of each other's reach."""
     apart = walker["body_reach"] + other["body_reach"]
     dx = body["disc_x"] - others_body["disc_x"]
     dy = body["disc_y"] - others_body["disc_y"]
     if dx * dx + dy * dy >= apart * apart:
-        return 0.0
-    gap, normal_x, normal_y = body_body_gap(
+        return 0.0, 1.0, 0.0
+    return body_body_gap(
         body["points"],
         walker["core_count"],
         walker["body_radius"],
@@ -227,72 +338,123 @@ def _part_two(crowd: Crowd, number: int, which: int) -> float:
         other["core_count"],
         other["body_radius"],
     )
-    if gap >= 0.0:
-        return 0.0
-    if others_body["active"] == 0:
-        _keep_pose(others_body)
-    share = 0.5 * (SLACK - gap)
-    _slide(walker, body, normal_x * share, normal_y * share)
-    _slide(other, others_body, -normal_x * share, -normal_y * share)
-    place_in_grid(crowd.settings[0], crowd.heads, crowd.bodies, which)
-    return gap
+
+
+@kernel_part
+def gather_about(crowd: Crowd, number: int) -> int:
+    """List who may overlap a walker's body in the list FOUND; returns how many."""
+    body, settings = crowd.bodies[number], crowd.settings[0]
+    reach = crowd.walkers[body["built"]]["body_reach"] + settings["reach"]
+    return int(
+        gather(settings, crowd.heads, crowd.bodies, crowd.lists, body["disc_x"], body["disc_y"], reach)
+    )
 
 
 @kernel
-def _part(walls: Walls, crowd: Crowd, driver: int) -> tuple[int, float, bool]:
-    """Part all bodies that the driver overlaps, and those that they overlap in turn.
+def _is_clear(walls: Walls, crowd: Crowd, number: int) -> bool:
+    """Whether a body overlaps neither walls nor others."""
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
+    if _listed_too_far(body):
+        list_walls(walls, crowd, number)
+    first = body["near_first"]
+    for index in range(first, first + walls_within(body, body["body_room"])):
+        if wall_gap(walls.records[walls.near[index]], walker, body)[0] <= -CLEAR:
+            return False
+    for place in range(gather_about(crowd, number) if len(crowd.bodies) > 1 else 0):
+        which = crowd.lists[place, FOUND]
+        others_body = crowd.bodies[which]
+        other = crowd.walkers[others_body["built"]]
+        if which != number and gap_between(walker, body, other, others_body)[0] <= -CLEAR:
+            return False
+    return True
 
-    Lists them in the list GATHERED. Returns (how many took part, work of dragging them [J], whether all
-    are clear).
+
+@kernel_part
+def _push(walls: Walls, crowd: Crowd, driver: int, own: Drag, which: int, dx: float, dy: float) -> float:
+    """Push another by (dx, dy) [m] out of the driver's way; returns the work of dragging it [J], or -1.
+
+    It gives way only if that is easier than for the driver to slide back, and if it meets nothing else: one
+    driven tyre has no force to push two, or one along a wall.
     """
-    bodies, settings = crowd.bodies, crowd.settings[0]
-    lists = crowd.lists
+    bodies = crowd.bodies
+    other, others_body = crowd.walkers[bodies[which]["built"]], bodies[which]
+    drives = others_body["phase"] > WAITING
+    drag = drag_of_driver(other, others_body) if drives else drag_of_idle(other)
+    work = dragged(others_body, drag, dx, dy)
+    if work >= dragged(bodies[driver], own, dx, dy):
+        return -1.0
+    _slide(other, others_body, dx, dy)
+    place_in_grid(crowd.settings[0], crowd.heads, bodies, which)
+    if _is_clear(walls, crowd, which):
+        return work
+    _slide(other, others_body, -dx, -dy)
+    place_in_grid(crowd.settings[0], crowd.heads, bodies, which)
+    return -1.0
+
+
+@kernel
+def _part(walls: Walls, crowd: Crowd, driver: int, drag: Drag) -> tuple[int, float, bool]:
+    """Part the driver, which ``drag`` holds, from all that it overlaps: whoever resists less gives way.
+
+    Lists those that moved in the list GATHERED. Returns (how many they are, work of pushing others [J],
+    whether the driver is clear).
+    """
+    bodies, lists = crowd.bodies, crowd.lists
+    walker, body = crowd.walkers[bodies[driver]["built"]], bodies[driver]
     lists[0, GATHERED] = driver
-    bodies[driver]["active"] = 1
-    count = 1
-    dragging = 0.0
+    count, stand = 1, 0
+    pushing = 0.0
     clear = False
     for _ in range(SWEEPS):
         worst = 0.0
         place = 0
-        while place < count:
-            number = lists[place, GATHERED]
+        found = gather_about(crowd, driver) if len(bodies) > 1 else 0
+        while place < found:
+            which = lists[place, FOUND]
             place += 1
-            walker, body = crowd.walkers[crowd.bodies[number]["built"]], bodies[number]
-            # others first: what a wall says comes last and holds
-            reach = walker["body_reach"] + settings["reach"]
-            found = gather(settings, crowd.heads, bodies, lists, body["disc_x"], body["disc_y"], reach)
-            for index in range(found):
-                which = lists[index, FOUND]
-                gap = 0.0 if which == number else _part_two(crowd, number, which)
-                if gap >= 0.0:
-                    continue
-                worst = max(worst, -gap)
-                if bodies[which]["active"] == 0:
-                    bodies[which]["active"] = 1
+            if which == driver:
+                continue
+            others_body = bodies[which]
+            gap, normal_x, normal_y = gap_between(
+                walker, body, crowd.walkers[others_body["built"]], others_body
+            )
+            if gap >= 0.0:
+                continue
+            worst = max(worst, -gap)
+            dx, dy = normal_x * (SLACK - gap), normal_y * (SLACK - gap)
+            if others_body["active"] == STANDS:
+                _slide(walker, body, dx, dy)
+                continue
+            if others_body["active"] == UNASKED:
+                _keep_pose(others_body)
+            work = _push(walls, crowd, driver, drag, which, -dx, -dy)
+            if work >= 0.0:
+                pushing += work
+                if others_body["active"] == UNASKED:
                     lists[count, GATHERED] = which
                     count += 1
-                dragging += (
-                    0.5
-                    * (SLACK - gap)
-                    * (walker["skid"] + crowd.walkers[crowd.bodies[which]["built"]]["skid"])
-                )
-            if _listed_too_far(body):
-                list_walls(walls, crowd, number)
-            work, _ = _leave_walls(walls, walker, body)
-            if work > 0.0:
-                dragging += work
-                worst = max(worst, work / walker["skid"])
-            place_in_grid(settings, crowd.heads, bodies, number)
+                others_body["active"] = GIVES_WAY
+            else:
+                if others_body["active"] == UNASKED:
+                    lists[stand, STANDING] = which
+                    stand += 1
+                others_body["active"] = STANDS
+            # whether it found room was looked for about itself
+            found = gather_about(crowd, driver)
+            place = 0
+        if _listed_too_far(body):
+            list_walls(walls, crowd, driver)
+        deepest, _ = _leave_walls(walls, walker, body)
+        worst = max(worst, deepest)
+        place_in_grid(crowd.settings[0], crowd.heads, bodies, driver)
         if worst < CLEAR:
             clear = True
             break
-    for place in range(count):
-        which = lists[place, GATHERED]
-        bodies[which]["active"] = 0
-        if which != driver:
-            bodies[which]["moved"] = PUSHED
-    return count, dragging, clear
+    for place in range(1, count):
+        bodies[lists[place, GATHERED]]["active"] = UNASKED
+    for place in range(stand):
+        bodies[lists[place, STANDING]]["active"] = UNASKED
+    return count, pushing, clear
 
 
 @kernel

@@ -30,7 +30,7 @@ class Tolerances:
 
     # Where it may meet a wall or another: way of its tyre [m] and time [s] after which contacts are undone.
     stride: float = 4e-4
-    stride_time: float = 0.004
+    stride_time: float = 0.01
     # Where a touch or a shadow may change: way of its tyre [m] and time [s] after which that is taken anew,
     # and the way that it has to have gone by then.
     look_way: float = 3e-3

@@ -58,11 +58,12 @@ COUNTS = 5
 
 # Columns of the lists of walkers that a crowd keeps.
 FOUND = 0  # by a look for neighbours
-GATHERED = 1  # those that take part in a contact, or are to be told of a move
+GATHERED = 1  # those that move in a contact, or are to be told of a move
 MOVING = 2  # those that have moved
 HEARING = 3  # those that have heard of it and are to be worked out anew
 HIDING = 4  # those that may stand in the way of a lamp
-LISTS = 5
+STANDING = 5  # those that do not give way to a driver
+LISTS = 6
 
 # What changes while a walker lives. What others ask of it comes first: that is in the cache together.
 BODY = np.dtype(
@@ -87,7 +88,7 @@ BODY = np.dtype(
         ("left_touch", np.int8),  # FREE, AT_WALL or AT_WALKER
         ("right_touch", np.int8),
         ("body_touch", np.int8),
-        ("active", np.int8),  # takes part in the contact being solved
+        ("active", np.int8),  # whether it gives way in the contact being solved: see arena.engine.motion
         ("moved", np.int8),  # UNMOVED, PUSHED or LISTED
         ("heard", np.int8),  # of moves nearby: HEARD_NOTHING, HEARD_TOUCH or HEARD_LIGHT
         ("side", np.int8),  # that fires or fired last
@@ -142,6 +143,7 @@ BODY = np.dtype(
         ("lit_at", np.float64),  # when its light was last taken [s], and where
         ("lit_x", np.float64),
         ("lit_y", np.float64),
+        ("leant", np.float64),  # when it last tried what it may lean on [s]
         ("state", STATE),
         # a pulse that is looked up: the tables of both sides, -1 for none; what it comes to; the photocurrent
         # of its flash [A]; how far its tyre has gone of it [m], and how fast [m/s]

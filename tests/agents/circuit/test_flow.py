@@ -9,6 +9,7 @@ import pytest
 from agents.circuit.flow import CircuitPoint, Latched, Still, ease_of, flow_at, kick_at, settled_at
 from agents.circuit.latch import Guess, settle_latch
 from agents.circuit.level import Supply
+from agents.circuit.records import STATE
 from agents.circuit.tyre import tyre_ease
 from agents.design.as_built import build
 from agents.design.spec import Design
@@ -31,7 +32,8 @@ THERMAL = float(WALKER["thermal"])
 
 def still_of(touched: bool, number: int = 0, lit: bool = False) -> Still:
     ease = ease_of(WALKER, number, touched, lit)
-    return Still(9e-5, -2e-6, 3.0, 4e-4, number, ease, tyre_ease(WALKER, WALKER["side"][number]))
+    free = np.zeros(1, STATE)[0]
+    return Still(9e-5, -2e-6, 3.0, 4e-4, number, ease, tyre_ease(WALKER, WALKER["side"][number], free))
 
 
 def point_with(top: float, junction: float) -> CircuitPoint:

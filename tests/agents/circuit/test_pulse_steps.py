@@ -43,9 +43,9 @@ VALUES = {"storage.series_resistance": 2.0, "panel.series_resistance": 400.0, "p
 DESIGN = Design(name="marigold").with_values(VALUES)
 WALKER = build(DESIGN)[0]
 THERMAL = float(WALKER["thermal"])
+FREE_TYRE = tyre_ease(WALKER, WALKER["side"][0], np.zeros(1, STATE)[0])
 DARK, LIT = (
-    Still(9e-5, -2e-6, 3.0, 4e-4, 0, ease_of(WALKER, 0, False, lit), tyre_ease(WALKER, WALKER["side"][0]))
-    for lit in (False, True)
+    Still(9e-5, -2e-6, 3.0, 4e-4, 0, ease_of(WALKER, 0, False, lit), FREE_TYRE) for lit in (False, True)
 )
 
 

@@ -13,6 +13,7 @@ from agents.circuit.tyre import (
     LEFT_OVER,
     Gripping,
     Rolling,
+    TyreEase,
     at_rest,
     begin_coasting,
     coast_step,
@@ -39,12 +40,20 @@ def coasting_state(speed: float, rotor: float) -> Any:
     return state
 
 
-def rates_of(walker: Any, rotor: float, speed: float, torque: float) -> Rolling:
+def left_ease(walker: Any, leans: float = 0.0, rubs: float = 0.0) -> TyreEase:
+    """What does not change in a step of the left side of a walker that leans on something so."""
+    state = np.zeros(1, STATE)[0]
+    state["leans"], state["rubs"] = leans, rubs
+    return tyre_ease(walker, walker["side"][0], state)
+
+
+def rates_of(
+    walker: Any, rotor: float, speed: float, torque: float, leans: float = 0.0, rubs: float = 0.0
+) -> Rolling:
     """Accelerations of the left side of a walker, its tyre giving what its slip tells."""
     side = walker["side"][0]
-    ease = tyre_ease(walker, side)
     part = math.tanh((float(side["tyre_radius"]) * rotor - speed) / float(side["slip_speed"]))
-    return rolling(walker, side, ease, Rolling(rotor, speed), torque, part)
+    return rolling(side, left_ease(walker, leans, rubs), Rolling(rotor, speed), torque, part)
 
 
 def test_coasting_stops_where_energy_says() -> None:
@@ -141,23 +150,25 @@ def test_a_tyre_grips_up_to_a_share_of_its_grip(share: float, grips: bool) -> No
     assert (gripping(walker, walker["side"][0], slip, 0.2).decay > 0.0) == grips
 
 
+@pytest.mark.parametrize("leans", [0.0, 0.4])
 @pytest.mark.parametrize("slip", [-0.05, 0.0, 0.01, 0.3])
-def test_slopes_are_those_of_the_rates(slip: float) -> None:
+def test_slopes_are_those_of_the_rates(slip: float, leans: float) -> None:
     walker = build(TANSY)[0]
     side = walker["side"][0]
     speed = 0.2
     rotor = (speed + slip) / TANSY.left.tyre.radius
-    slopes = stiffness_of(side, tyre_ease(walker, side), math.tanh(slip / TANSY.left.tyre.slip_speed), 1e-5)
+    part = math.tanh(slip / TANSY.left.tyre.slip_speed)
+    slopes = stiffness_of(side, left_ease(walker, leans), part, 1e-5)
 
     def rates(rotor: float, speed: float) -> Any:
-        return np.array(rates_of(walker, rotor, speed, 1e-4 - 1e-5 * rotor))
+        return np.array(rates_of(walker, rotor, speed, 1e-4 - 1e-5 * rotor, leans))
 
     against_rotor = (rates(rotor + 1e-4, speed) - rates(rotor - 1e-4, speed)) / 2e-4
     against_speed = (rates(rotor, speed + 1e-7) - rates(rotor, speed - 1e-7)) / 2e-7
     found = np.array(slopes).reshape(2, 2)
     assert found[:, 0] == pytest.approx(against_rotor, rel=1e-4, abs=1e-6)
     assert found[:, 1] == pytest.approx(against_speed, rel=1e-4, abs=1e-4)
-    rolled = rates_of(walker, rotor, speed, 1e-4)
+    rolled = rates_of(walker, rotor, speed, 1e-4, leans)
     inverse = implicit(slopes, 1e-3)
     assert np.array(inverse).reshape(2, 2) @ (np.eye(2) - 1e-3 * found) == pytest.approx(np.eye(2), abs=1e-9)
     assert np.array(solved(rolled, inverse)) == pytest.approx(
@@ -172,9 +183,9 @@ def test_a_tyre_gives_the_tanh_of_its_slip(slip: float) -> None:
     side = walker["side"][0]
     rotor = (0.2 + slip * TANSY.left.tyre.slip_speed) / TANSY.left.tyre.radius
     asked = (float(side["tyre_radius"]) * rotor - 0.2) / float(side["slip_speed"])
-    found = grip_used(side, tyre_ease(walker, side), rotor, 0.2)
+    found = grip_used(side, left_ease(walker), rotor, 0.2)
     assert found == pytest.approx(math.tanh(asked), rel=0.0, abs=4e-16)
-    assert grip_used(side, tyre_ease(walker, side), 0.0, 0.0) == 0.0
+    assert grip_used(side, left_ease(walker), 0.0, 0.0) == 0.0
 
 
 def test_dry_friction_and_drag_move_nothing_by_themselves() -> None:
@@ -192,6 +203,20 @@ def test_dry_friction_and_drag_move_nothing_by_themselves() -> None:
     assert rates_of(walker, fast, 0.0, 0.0).speed == pytest.approx(pushed)
     level = 0.5 / TANSY.left.tyre.radius
     assert rates_of(walker, level, 0.5, 0.0).speed == pytest.approx(-0.012 / float(walker["pivot_mass"]))
+
+
+def test_who_leans_loses_a_part_of_its_pull() -> None:
+    """The tyre pulls the rotor back as much as ever, and the body by what the other end of it leaves."""
+    walker = build(TANSY.with_values({"body.drag": 0.005}))[0]
+    grip, mass = float(walker["side"][0]["tyre_grip"]), float(walker["pivot_mass"])
+    fast = 3.0 / TANSY.left.tyre.radius
+    leaning = rates_of(walker, fast, 0.1, 1e-4, 0.5, 0.002)
+    assert leaning.speed == pytest.approx((0.5 * grip - 0.005 - 0.002) / mass)
+    assert leaning.rotor == rates_of(walker, fast, 0.1, 1e-4).rotor
+    # more than its pull holds it, but drives it nowhere
+    assert rates_of(walker, fast, 0.0, 1e-4, 1.0, 0.002).speed == 0.0
+    state = coasting_state(1.0, 0.1)
+    assert state["leans"] == state["rubs"] == 0.0
 
 
 def test_at_rest_is_who_neither_turns_nor_moves() -> None:
