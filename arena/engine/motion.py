@@ -4,9 +4,13 @@ A stride is tried, then every overlap that it made is undone by moving bodies ap
 normal, and of two bodies the one that resists less. A walker whose motors are off rolls along its heading
 against their friction, and skids across it; one that drives slides back as its tyre slips. So a driver shoves
 another out of its way that stands free and lengthwise, and gives way itself to one that stands across, to two
-in a row, and to one with something behind it. The work of dragging comes out of the driver's speed. Between
-others that leave no way on it turns where it stands, and where it cannot do that either the stride is taken
-back: bodies never stay in each other nor in a wall.
+in a row, and to one with something behind it. Where that is easier, or nothing else goes, it turns where it
+stands. Bodies never stay in each other nor in a wall.
+
+What that takes of the tyre's pull, and of friction besides, holds the driver back within the steps of its
+pulse (``leans`` and ``rubs`` of its state), so that how far it gets hardly hangs on the length of strides.
+What a stride has not paid so comes out of the driver's speed, and a stride that its speed cannot pay is taken
+back. One that is held so altogether tries anew before long, as what it leans on may have gone.
 """
 
 import math
@@ -24,7 +28,7 @@ from arena.engine.world_arrays import FOUND, GATHERED, PULSING, PUSHED, STANDING
 CLEAR = 2e-5
 # What is left between bodies that were moved apart [m].
 SLACK = 1e-6
-# Sweeps over all bodies of a contact before it is given up.
+# Sweeps over all that a driver overlaps before it turns where it stands.
 SWEEPS = 6
 # Whether one that is in a driver's way has been asked to give way, and what came of it.
 UNASKED = 0

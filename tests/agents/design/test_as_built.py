@@ -182,8 +182,16 @@ def test_inertia_that_is_given_is_taken() -> None:
 def test_grip_is_friction_times_load() -> None:
     record = build(CHARD.with_values({"body.mass": 0.02, "body.tyre_load": 0.4, "both.tyre.grip": 0.6}))[0]
     assert record["side"][0]["tyre_grip"] == pytest.approx(0.6 * 0.4 * 0.02 * 9.80665, rel=1e-12)
-    # dragging slides the whole weight
-    assert record["skid"] == pytest.approx(0.6 * 0.02 * 9.80665, rel=1e-12)
+    # across its heading the whole weight slides; along it both tyres turn their motors, and a fifth slides
+    whole = 0.6 * 0.02 * 9.80665
+    assert record["skid"] == pytest.approx(whole, rel=1e-12)
+    motor, tyre = CHARD.left.motor, CHARD.left.tyre
+    idle = motor.friction / tyre.radius
+    assert record["side"][0]["idle_roll"] == pytest.approx(idle, rel=1e-12)
+    assert record["tow"] == pytest.approx(0.2 * whole + 2.0 * idle, rel=1e-12)
+    # a motor that turns too hard slides on its tyre
+    stiff = build(CHARD.with_values({"both.motor.friction": 1e-3}))[0]
+    assert stiff["tow"] == pytest.approx(stiff["skid"], rel=1e-12)
 
 
 def test_bench_table_fills_its_places() -> None:

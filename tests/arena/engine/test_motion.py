@@ -14,8 +14,10 @@ from shapely.geometry import LineString, Polygon
 from shapely.ops import unary_union
 
 from agents.design.spec import Design, read_design
-from arena.engine.motion import drive, spacing
+from arena.engine.motion import be_free, drive, spacing
+from arena.engine.world_arrays import PULSING
 from arena.scene.spec import ArenaSpec
+from replays.format.tables import TOUCHED_BODY
 from tests.helpers.worlds import (
     World,
     bench,
@@ -47,6 +49,14 @@ def roll(world: World, number: int, side: int, way: float) -> int:
     return int(drive(world.scene.walls, world.crowd, number, way))
 
 
+def shove(world: World, number: int, side: int, way: float, speed: float = 0.1) -> int:
+    """Roll one tyre of a walker that goes at ``speed`` [m/s]; it slips so fast that it gives all its grip."""
+    state = world.bodies[number]["state"]
+    state["speed"] = speed
+    state["rotor"] = (speed + 8.0 * PIVOT.left.tyre.slip_speed) / PIVOT.left.tyre.radius
+    return roll(world, number, side, way)
+
+
 def test_the_standing_tyre_stands() -> None:
     """A tyre that rolls by s turns the walker by s / track about the other tyre."""
     track = PIVOT.body.track
@@ -70,13 +80,12 @@ def test_a_walker_slides_along_a_wall_that_it_meets_at_a_slant() -> None:
         world = at_rest(bench(box(3.0, 1.0), walls=[wall]), [PIVOT], [(0.5, 0.46, slant)])
         body = world.bodies[0]
         slowed = False
-        for count in range(400):
-            body["state"]["speed"] = 0.1
-            roll(world, 0, count % 2, 1.5e-3)
+        for count in range(2000):
+            shove(world, 0, count % 2, 3e-4)
             assert spacing(world.scene.walls, world.crowd, 0) > -OVERLAP
             slowed = slowed or body["state"]["speed"] < 0.1
         # left and right in turn lead straight on: half of each tyre's way is the axle's
-        along = 400 * 0.5 * 1.5e-3 * math.cos(slant)
+        along = 2000 * 0.5 * 3e-4 * math.cos(slant)
         assert body["x"] - 0.5 == pytest.approx(along, rel=0.02)
         assert slowed
         # its rim, 26 mm from the body's middle 4 mm ahead of the axle, lies at the wall
@@ -85,46 +94,111 @@ def test_a_walker_slides_along_a_wall_that_it_meets_at_a_slant() -> None:
 
 def test_a_long_way_leads_to_walls_that_were_out_of_sight() -> None:
     """Walls are listed within a hand's breadth; whoever goes on without a rest meets those beyond."""
-    world = at_rest(bench(box(1.0, 0.054)), [PIVOT, PIVOT], [(0.4, 0.027, 0.0), (0.7, 0.027, 0.0)])
-    for count in range(1200):
-        # the first one pushes the second to the end of the lane
-        roll(world, 0, count % 2, 1.5e-3)
-        for number in range(2):
+    poses = [(0.4, 0.2, 0.0), (0.5, 0.2, 0.0), (0.4, 0.5, 0.0)]
+    world = at_rest(bench(box(1.0, 0.6)), [PIVOT] * 3, poses)
+    for count in range(4500):
+        # the first one pushes the second a good way; the third comes to the end of the floor
+        shove(world, 0, count % 2, 3e-4)
+        shove(world, 2, count % 2, 3e-4)
+        for number in range(3):
             assert spacing(world.scene.walls, world.crowd, number) > -OVERLAP
-    assert world.bodies["disc_x"][1] == pytest.approx(1.0 - 0.026, abs=OVERLAP)
-    assert world.bodies["disc_x"][0] == pytest.approx(1.0 - 0.078, abs=2e-3)
+    assert world.bodies["disc_x"][1] > 0.65
+    assert world.bodies["disc_x"][2] == pytest.approx(1.0 - 0.026, abs=1e-3)
 
 
-def test_dragging_costs_the_work_of_the_grip() -> None:
-    """Pushed by d against the floor's friction a walker loses F d, so v² falls by 2 F d / m."""
+def test_sliding_back_costs_the_work_of_tyre_and_motor() -> None:
+    """Pushed back by d a walker loses its tyre's grip and its other motor's friction times d."""
     spec = bench(box(1.0, 1.0), walls=[plank((0.1, 0.5), (0.9, 0.5))])
     # nose to the wall, rim 0.2 mm short of it
     world = at_rest(spec, [PIVOT], [(0.5, 0.5 - 0.026 - 0.004 - 2e-4, math.pi / 2)])
     body, walker = world.bodies[0], world.walkers[0]
-    body["state"]["speed"] = 0.3
-    roll(world, 0, 0, 2e-3)
+    shove(world, 0, 0, 2e-3, 0.3)
     # freely, its middle would have turned about the right tyre
     turned = 2e-3 / 0.042
     middle = np.array([-0.021, 0.004])
     free = middle[0] * -math.sin(turned) + middle[1] * math.cos(turned)
     depth = -(0.004 + 2e-4) + free
     assert depth > 5e-4
-    force = 0.7 * 0.014 * 9.80665
+    side = PIVOT.left
+    force = 0.7 * PIVOT.body.tyre_load * 0.014 * 9.80665 + side.motor.friction / side.tyre.radius
     lost = 2.0 * force * depth / walker["pivot_mass"]
-    assert body["state"]["speed"] ** 2 == pytest.approx(0.09 - lost, rel=0.01)
+    assert lost > 5e-3
+    assert 0.09 - body["state"]["speed"] ** 2 == pytest.approx(lost, rel=0.03)
 
 
-def test_a_push_moves_both_by_half() -> None:
-    world = at_rest(bench(box(1.0, 1.0)), [PIVOT, PIVOT], [(0.4, 0.5, 0.0), (0.4525, 0.5, 0.0)])
+@pytest.mark.parametrize(("heading", "behind", "gives_way"), [(0.0, 9.9, 1), (1.57, 9.9, 0), (0.0, 1e-6, 0)])
+def test_whoever_resists_less_gives_way(heading: float, behind: float, gives_way: int) -> None:
+    """One that stands lengthwise rolls away; one across, or with another behind it, stands.
+
+    Common practice, no source: a walker rolls along on idle motors, and skids sideways.
+    """
+    poses = [
+        (0.4, 0.5, 0.0),
+        (0.4525 + 0.004 * (1 - math.cos(heading)), 0.5 - 0.004 * math.sin(heading), heading),
+    ]
+    poses.append((0.4525 + 0.052 + behind, 0.5, 0.0) if behind < 1.0 else (0.8, 0.8, 0.0))
+    world = at_rest(bench(box(1.0, 1.0)), [PIVOT] * 3, poses)
     before = world.bodies["disc_x"].copy()
-    roll(world, 0, 0, 1.5e-3)
-    roll(world, 0, 1, 1.5e-3)
+    for count in range(20):
+        assert shove(world, 0, count % 2, 3e-4) in (0, 1, 1 + gives_way)
     moved = world.bodies["disc_x"] - before
-    # 1.5 mm on, 0.5 mm of it free: each takes half of what is left
-    assert moved[0] == pytest.approx(1.0e-3, abs=2e-5)
-    assert moved[1] == pytest.approx(0.5e-3, abs=2e-5)
-    assert spacing(world.scene.walls, world.crowd, 0) > -OVERLAP
-    assert world.bodies[1]["moved"] == 1
+    # half of 6 mm on, 0.5 mm of it free
+    assert moved[1] == pytest.approx(2.5e-3 * gives_way, abs=1e-4)
+    assert moved[0] == pytest.approx(5e-4 + 2.5e-3 * gives_way, abs=1e-4)
+    assert moved[2] == 0.0
+    assert min(spacing(world.scene.walls, world.crowd, number) for number in range(3)) > -OVERLAP
+    assert world.bodies[1]["moved"] == gives_way
+    assert not np.any(world.bodies["active"])
+
+
+def test_who_has_no_room_turns_where_it_stands() -> None:
+    """A round one in a corner goes on turning about its own middle."""
+    corner = (1.0 - 0.026 - 1e-5, 1.0 - 0.026 - 1e-5)
+    poses = [(corner[0] - 0.004 * math.sqrt(0.5), corner[1] - 0.004 * math.sqrt(0.5), math.pi / 4)]
+    world = at_rest(bench(box(1.0, 1.0)), [PIVOT], poses)
+    body = world.bodies[0]
+    for _ in range(20):
+        assert shove(world, 0, 0, 3e-4) == 1
+    assert [body["disc_x"], body["disc_y"]] == pytest.approx(corner, abs=3e-5)
+    assert body["heading"] == pytest.approx(math.pi / 4 - 20 * 3e-4 / 0.042, abs=1e-9)
+
+
+def test_a_walker_is_paid_no_way_that_its_speed_does_not_carry() -> None:
+    """Too slow for the work it stands where it was, and leans on what holds it once it drives."""
+    spec = bench(box(1.0, 1.0), walls=[plank((0.1, 0.5), (0.9, 0.5))])
+    world = at_rest(spec, [PIVOT], [(0.5, 0.5 - 0.026 - 0.004 - 1e-6, math.pi / 2)])
+    body = world.bodies[0]
+    body["phase"] = PULSING
+    before = body[["x", "y", "heading"]].copy()
+    assert shove(world, 0, 0, 3e-4, 0.02) == 0
+    assert body[["x", "y", "heading"]] == before
+    assert body["state"]["speed"] == 0.0
+    # the middle of its body goes forward by half of the tyre's way
+    assert body["state"]["leans"] == pytest.approx(0.5, abs=0.02)
+    friction = PIVOT.left.motor.friction / PIVOT.left.tyre.radius
+    assert body["state"]["rubs"] == pytest.approx(0.5 * friction, rel=0.05)
+    # the next stride has paid already
+    assert shove(world, 0, 0, 3e-4, 0.02) == 1
+    assert body["state"]["speed"] == pytest.approx(0.02, rel=0.02)
+    be_free(body["state"])
+    assert body["state"]["leans"] == body["state"]["rubs"] == 0.0
+
+
+def test_how_far_one_gets_at_a_wall_hardly_hangs_on_the_step() -> None:
+    """Nose to a wall it works itself off, pulse by pulse: about as far with an eighth of the strides."""
+    spec = bench(box(1.0, 1.0), [lamp(0.9, 0.3, 0.4, 6000.0)], ambient=2000.0)
+    ways = []
+    for factor in (1.0, 0.125):
+        world = at_rest(spec, [PIVOT], [(0.5, 1.0 - 0.026 - 0.004 - 1e-5, math.pi / 2)])
+        for name in ("stride", "stride_time"):
+            world.crowd.settings["tolerances"][name] *= factor
+        pulses = world.run(300.0).pulses[:6]
+        assert np.all(pulses["touched"] & TOUCHED_BODY)
+        ways.append(pulses["path_m"])
+    assert np.all(np.diff(ways[1]) > 0.0)
+    # a free pulse goes twenty millimetres and more
+    assert 5e-4 < np.sum(ways[1][:3]) < 5e-3
+    assert ways[0] == pytest.approx(ways[1], rel=0.3)
 
 
 def test_who_has_no_way_out_stands() -> None:
