@@ -19,8 +19,9 @@ from agents.circuit.pulse_table import PulseTable
 from agents.circuit.tyre import at_rest, begin_coasting, coast_step
 from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import look_about
+from arena.engine.dragging import be_free
 from arena.engine.foresight import follow, foresee, is_undisturbed, step_up_to_now
-from arena.engine.motion import be_free, drive, publish_shadow, roll_freely, settle_place
+from arena.engine.motion import drive, publish_shadow, roll_freely, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours
 from arena.engine.output import (
     open_pulse,

@@ -14,10 +14,19 @@ back. One that is held so altogether tries anew before long, as what it leans on
 """
 
 import math
-from typing import Any, NamedTuple
+from typing import Any
 
 from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import ROOM, end_room
+from arena.engine.dragging import (
+    FloorDrag,
+    be_free,
+    drag_of_driver,
+    drag_of_idle,
+    dragged,
+    sliding_back,
+    work_of,
+)
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
 from arena.engine.senses import list_walls, out_of_reach, walls_within
@@ -221,77 +230,6 @@ def _take_back(crowd: Crowd, first: int, count: int) -> None:
         _put_back(crowd, crowd.lists[place, GATHERED])
 
 
-class Drag(NamedTuple):
-    """Forces [N] that it takes to drag a walker along its heading and across it.
-
-    ``pull`` is the part of the first that its own tyre gives.
-    """
-
-    along: float
-    across: float
-    pull: float
-
-
-class Slid(NamedTuple):
-    """How far a driver has slid back along its heading [m], and the work [J] of that without its pull."""
-
-    along: float
-    rubs: float
-
-
-@kernel
-def be_free(state: Any) -> None:
-    """Have a walker lean on nothing."""
-    state["leans"] = 0.0
-    state["rubs"] = 0.0
-
-
-@kernel
-def drag_of_idle(walker: Any) -> Drag:
-    """What drags a walker whose motors are off: its tyres roll, and only across they skid."""
-    return Drag(walker["tow"], walker["skid"], 0.0)
-
-
-@kernel
-def drag_of_driver(walker: Any, body: Any) -> Drag:
-    """What drags a walker back that drives: that tyre pulls on as it slips, and the other one rolls.
-
-    A tyre that slips holds nothing across. What else touches the floor is in the drag of its rolling.
-    """
-    driven, other = walker["side"][body["side"]], walker["side"][1 - body["side"]]
-    slip = (driven["tyre_radius"] * body["state"]["rotor"] - body["state"]["speed"]) / driven["slip_speed"]
-    pull = driven["tyre_grip"] * max(math.tanh(slip), 0.0)
-    return Drag(pull + other["idle_roll"], other["tyre_grip"], pull)
-
-
-@kernel
-def dragged(body: Any, drag: Drag, dx: float, dy: float) -> float:
-    """Work [J] that it takes at the most to drag a walker by (dx, dy) [m] without turning it."""
-    along = dx * body["cosine"] + dy * body["sine"]
-    across = dy * body["cosine"] - dx * body["sine"]
-    return drag.along * abs(along) + drag.across * abs(across)
-
-
-@kernel
-def sliding_back(walker: Any, body: Any, dx: float, dy: float, pace: float) -> Slid:
-    """What it takes a driver to slide by (dx, dy) [m] against the floor.
-
-    A tyre that slides across its way holds by the tanh of how fast it does, as one that drives pulls; it
-    slides at so many times ``pace`` [1/s].
-    """
-    other = walker["side"][1 - body["side"]]
-    along = abs(dx * body["cosine"] + dy * body["sine"])
-    across = abs(dy * body["cosine"] - dx * body["sine"])
-    held = other["tyre_grip"] * math.tanh(pace * across / other["slip_speed"])
-    return Slid(along, other["idle_roll"] * along + held * across)
-
-
-@kernel
-def work_of(slid: Slid, drag: Drag) -> float:
-    """Work [J] of sliding back, with that against the driver's own pull."""
-    return drag.pull * slid.along + slid.rubs
-
-
 @kernel
 def _leave_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, bool]:
     """Move a body out of the walls ``near`` it; returns (the deepest overlap [m], whether it is clear)."""
@@ -315,15 +253,8 @@ def wall_gap(wall: Any, walker: Any, body: Any) -> tuple[float, float, float]:
     """Gap [m] and direction between a body and a wall, 0 where that is out of reach."""
     if out_of_reach(wall, walker, body):
         return 0.0, 1.0, 0.0
-    return body_wall_gap(
-        body["points"],
-        walker["core_count"],
-        walker["body_radius"],
-        wall["ax"],
-        wall["ay"],
-        wall["bx"],
-        wall["by"],
-    )
+    ax, ay, bx, by = wall["ax"], wall["ay"], wall["bx"], wall["by"]
+    return body_wall_gap(body["points"], walker["core_count"], walker["body_radius"], ax, ay, bx, by)
 
 
 @kernel
@@ -374,7 +305,7 @@ def _is_clear(walls: Walls, crowd: Crowd, number: int) -> bool:
 
 
 @kernel_part
-def _push(walls: Walls, crowd: Crowd, driver: int, own: Drag, which: int, dx: float, dy: float) -> float:
+def _push(walls: Walls, crowd: Crowd, driver: int, own: FloorDrag, which: int, dx: float, dy: float) -> float:
     """Push another by (dx, dy) [m] out of the driver's way; returns the work of dragging it [J], or -1.
 
     It gives way only if that is easier than for the driver to slide back, and if it meets nothing else: one
@@ -397,7 +328,7 @@ def _push(walls: Walls, crowd: Crowd, driver: int, own: Drag, which: int, dx: fl
 
 
 @kernel
-def _part(walls: Walls, crowd: Crowd, driver: int, drag: Drag) -> tuple[int, float, bool]:
+def _part(walls: Walls, crowd: Crowd, driver: int, drag: FloorDrag) -> tuple[int, float, bool]:
     """Part the driver, which ``drag`` holds, from all that it overlaps: whoever resists less gives way.
 
     Lists those that moved in the list GATHERED. Returns (how many they are, work of pushing others [J],

@@ -14,7 +14,8 @@ from shapely.geometry import LineString, Polygon
 from shapely.ops import unary_union
 
 from agents.design.spec import Design, read_design
-from arena.engine.motion import be_free, drive, spacing
+from arena.engine.dragging import be_free
+from arena.engine.motion import drive, spacing
 from arena.engine.world_arrays import PULSING
 from arena.scene.spec import ArenaSpec
 from replays.format.tables import TOUCHED_BODY
