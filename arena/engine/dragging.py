@@ -1,13 +1,18 @@
 """What it takes to drag a walker over the floor.
 
 An idle tyre rolls along its heading against its motor's friction, and skids across; one that drives pulls on
-as it slips, and holds nothing across then. Common practice, no source, but for Coulomb's law of friction.
+as it slips, and holds nothing across then. What slides off a wall or another rubs on it as its rim goes by.
+Common practice, no source, but for Coulomb's law of friction.
 """
 
 import math
 from typing import Any, NamedTuple
 
 from agents.compiled import kernel
+
+# Friction of a body on walls and on others [-]. Smooth plastic on plastic or card has 0.1 to 0.3 (from
+# memory), and less while a motor shakes it (common practice, no source).
+RUBBING = 0.15
 
 
 class FloorDrag(NamedTuple):
@@ -22,7 +27,7 @@ class FloorDrag(NamedTuple):
 
 
 class Slid(NamedTuple):
-    """How far a driver has slid back along its heading [m], and the work [J] of that without its pull."""
+    """How far a driver has slid back along its heading [m], and the work [J] of that besides its pull's."""
 
     along: float
     rubs: float
@@ -62,8 +67,23 @@ def dragged(body: Any, drag: FloorDrag, dx: float, dy: float) -> float:
 
 
 @kernel
-def sliding_back(walker: Any, body: Any, dx: float, dy: float, pace: float) -> Slid:
-    """What it takes a driver to slide by (dx, dy) [m] against the floor.
+def rim_passes(walker: Any, dx: float, dy: float, gone_x: float, gone_y: float, turn: float) -> float:
+    """How far a rim passes what its walker slides off by (dx, dy) [m], a metre of that [-].
+
+    The middle of the body has gone by ``gone`` [m] in all while it turned by ``turn`` [rad].
+    """
+    off = math.sqrt(dx * dx + dy * dy)
+    if off <= 0.0:
+        return 0.0
+    past = (gone_y * dx - gone_x * dy) / off - walker["body_reach"] * turn
+    return abs(past) / off
+
+
+@kernel
+def sliding_back(
+    walker: Any, body: Any, drag: FloorDrag, dx: float, dy: float, passes: float, pace: float
+) -> Slid:
+    """What it takes a driver to slide by (dx, dy) [m] off something that its rim ``passes``.
 
     A tyre that slides across its way holds by the tanh of how fast it does, as one that drives pulls; it
     slides at so many times ``pace`` [1/s].
@@ -72,7 +92,8 @@ def sliding_back(walker: Any, body: Any, dx: float, dy: float, pace: float) -> S
     along = abs(dx * body["cosine"] + dy * body["sine"])
     across = abs(dy * body["cosine"] - dx * body["sine"])
     held = other["tyre_grip"] * math.tanh(pace * across / other["slip_speed"])
-    return Slid(along, other["idle_roll"] * along + held * across)
+    work = drag.along * along + held * across
+    return Slid(along, work * (1.0 + RUBBING * passes) - drag.pull * along)
 
 
 @kernel

@@ -7,10 +7,11 @@ another out of its way that stands free and lengthwise, and gives way itself to 
 in a row, and to one with something behind it. Where that is easier, or nothing else goes, it turns where it
 stands. Bodies never stay in each other nor in a wall.
 
-What that takes of the tyre's pull, and of friction besides, holds the driver back within the steps of its
-pulse (``leans`` and ``rubs`` of its state), so that how far it gets hardly hangs on the length of strides.
-What a stride has not paid so comes out of the driver's speed, and a stride that its speed cannot pay is taken
-back. One that is held so altogether tries anew before long, as what it leans on may have gone.
+What that takes of the tyre's pull, and of friction on the floor and on what it leans on, holds the driver
+back within the steps of its pulse (``leans`` and ``rubs`` of its state), so that how far it gets hardly hangs
+on the length of strides. What a stride has not paid so comes out of the driver's speed, and a stride that its
+speed cannot pay is taken back. One that is held so altogether tries anew before long, as what it leans on may
+have gone.
 """
 
 import math
@@ -24,6 +25,7 @@ from arena.engine.dragging import (
     drag_of_driver,
     drag_of_idle,
     dragged,
+    rim_passes,
     sliding_back,
     work_of,
 )
@@ -91,8 +93,11 @@ def _slide(walker: Any, body: Any, dx: float, dy: float) -> None:
 
 
 @kernel
-def turn_about(walker: Any, body: Any, way: float) -> None:
-    """Roll the driven tyre of a walker by ``way`` [m], forward positive; the other tyre stands."""
+def turn_about(walker: Any, body: Any, way: float) -> float:
+    """Roll the driven tyre of a walker by ``way`` [m], forward positive; the other tyre stands.
+
+    Returns by how much that turns it [rad].
+    """
     outward = 0.5 * walker["track"] if body["side"] == 0 else -0.5 * walker["track"]
     # the standing tyre lies on the other side of the axle's middle
     pivot_x = body["x"] + body["sine"] * outward
@@ -109,6 +114,7 @@ def turn_about(walker: Any, body: Any, way: float) -> None:
     body["x"] = pivot_x - body["sine"] * outward
     body["y"] = pivot_y + body["cosine"] * outward
     _place_outline(walker, body)
+    return float(turn)
 
 
 @kernel
@@ -141,17 +147,21 @@ def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
     state = body["state"]
     middle_x, middle_y = body["disc_x"], body["disc_y"]
     _keep_pose(body)
-    turn_about(walker, body, way)
+    turn = turn_about(walker, body, way)
     free_x, free_y = body["disc_x"], body["disc_y"]
     if _listed_too_far(body):
         list_walls(walls, crowd, number)
     drag = drag_of_driver(walker, body)
     pace = state["speed"] / abs(way)
     count, pushing, clear = _part(walls, crowd, number, drag)
-    slid = sliding_back(walker, body, body["disc_x"] - free_x, body["disc_y"] - free_y, pace)
+    dx, dy = body["disc_x"] - free_x, body["disc_y"] - free_y
+    passes = rim_passes(walker, dx, dy, body["disc_x"] - middle_x, body["disc_y"] - middle_y, turn)
+    slid = sliding_back(walker, body, drag, dx, dy, passes, pace)
     if not clear or count > 1 or slid.along > 0.0 or slid.rubs > 0.0:
         # it may be easier to turn on the spot
-        spot = sliding_back(walker, body, middle_x - free_x, middle_y - free_y, pace)
+        dx, dy = middle_x - free_x, middle_y - free_y
+        passes = rim_passes(walker, dx, dy, 0.0, 0.0, turn)
+        spot = sliding_back(walker, body, drag, dx, dy, passes, pace)
         if not clear or work_of(slid, drag) + pushing > work_of(spot, drag):
             _take_back(crowd, 1, count)
             _slide(walker, body, middle_x - body["disc_x"], middle_y - body["disc_y"])
@@ -168,7 +178,7 @@ def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
     # what the stride has paid of it already
     paid = (state["leans"] * drag.pull + state["rubs"]) * abs(way)
     due = max(work_of(slid, drag) + pushing - paid, 0.0)
-    if body["phase"] == PULSING and abs(way) > CLEAR:
+    if body["phase"] == PULSING and abs(way) > 4.0 * SLACK:
         # a way that is shorter tells more of the slack than of what it leans on
         most = walker["side"][body["side"]]["tyre_grip"]
         state["leans"] = min(slid.along / abs(way), 1.0) if clear else 1.0
@@ -233,8 +243,7 @@ def _take_back(crowd: Crowd, first: int, count: int) -> None:
 @kernel
 def _leave_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, bool]:
     """Move a body out of the walls ``near`` it; returns (the deepest overlap [m], whether it is clear)."""
-    deepest = 0.0
-    first = body["near_first"]
+    deepest, first = 0.0, body["near_first"]
     for _ in range(SWEEPS):
         worst = 0.0
         for index in range(first, first + walls_within(body, body["body_room"])):
@@ -337,9 +346,7 @@ def _part(walls: Walls, crowd: Crowd, driver: int, drag: FloorDrag) -> tuple[int
     bodies, lists = crowd.bodies, crowd.lists
     walker, body = crowd.walkers[bodies[driver]["built"]], bodies[driver]
     lists[0, GATHERED] = driver
-    count, stand = 1, 0
-    pushing = 0.0
-    clear = False
+    count, stand, pushing, clear = 1, 0, 0.0, False
     for _ in range(SWEEPS):
         worst = 0.0
         place = 0
@@ -406,13 +413,8 @@ def spacing(walls: Walls, crowd: Crowd, number: int) -> float:
         smallest = min(smallest, gap)
     for index in range(len(crowd.bodies)):
         if index != number:
-            gap, _, _ = body_body_gap(
-                body["points"],
-                corners,
-                radius,
-                crowd.bodies[index]["points"],
-                crowd.walkers[crowd.bodies[index]["built"]]["core_count"],
-                crowd.walkers[crowd.bodies[index]["built"]]["body_radius"],
-            )
+            others, built = crowd.bodies[index]["points"], crowd.walkers[crowd.bodies[index]["built"]]
+            count, rounding = built["core_count"], built["body_radius"]
+            gap, _, _ = body_body_gap(body["points"], corners, radius, others, count, rounding)
             smallest = min(smallest, gap)
     return smallest
