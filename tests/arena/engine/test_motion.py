@@ -191,7 +191,7 @@ def test_a_walker_is_paid_no_way_that_its_speed_does_not_carry() -> None:
 
 
 def at_a_wall(off: float, factor: float) -> Any:
-    """Ways [m] of the first pulses of one at a wall, so far [rad] from head-on, its strides so much shorter."""
+    """Ways [m] of the first pulses of one at a wall, ``off`` [rad] from head-on, with shorter strides."""
     spec = bench(box(1.0, 1.0), [lamp(0.9, 0.3, 0.4, 6000.0)], ambient=2000.0)
     heading = 0.5 * math.pi + off
     middle = 1.0 - 0.026 - 1e-5
