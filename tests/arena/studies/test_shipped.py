@@ -192,7 +192,7 @@ def test_eyes_outside_the_wheels_skirt_a_wide_shadow_and_straddle_a_narrow_one()
 def test_a_feeler_may_be_too_large_and_with_a_large_latch_too_small() -> None:
     """33k to 47k is safe (common practice, no source); with a latch of 10k less does as well.
 
-    Through the pots come, with a latch of 10k, 68 % with 10k as the feeler and 8 % with 1M; with one of 47k
+    Through the pots come, with a latch of 10k, 66 % with 10k as the feeler and 22 % with 1M; with one of 47k
     far fewer with 10k than with 33k, and those are in contact for half of their way and more.
     """
     strong, weak = (rows("feeler-escape", (feeler, 10e3), 80) for feeler in (10e3, 1e6))
