@@ -196,8 +196,8 @@ def test_a_feeler_may_be_too_large_and_with_a_large_latch_too_small() -> None:
     far fewer with 10k than with 33k, and those are in contact for half of their way and more.
     """
     strong, weak = (rows("feeler-escape", (feeler, 10e3), 80) for feeler in (10e3, 1e6))
-    assert gain("reached", strong, weak).low > 0.35
-    assert gain("held", weak, strong).low > 0.1
+    assert gain("reached", strong, weak).low > 0.25
+    assert gain("held", weak, strong).low > 0.08
     small, usual = (rows("feeler-escape", (feeler, 47e3), 80) for feeler in (10e3, 33e3))
     assert gain("reached", usual, small).low > 0.4
     assert gain("held", small, usual).low > 0.1
