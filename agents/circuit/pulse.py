@@ -230,7 +230,8 @@ def pulse_step(
     begun = CircuitPoint(state["rail"], state["coupling"], state["rotor"], state["speed"])
     rail = begun.stored - walker["esr"] * state["drain"]
     climbed = rail - state["panel_rail"]
-    known = abs(state["panel_slope"] * climbed) < 1e-4 + 1e-2 * abs(state["panel"])
+    known = state["panel_slope"] < math.inf
+    known = known and abs(state["panel_slope"] * climbed) < 1e-4 + 1e-2 * abs(state["panel"])
     if not known or climbed > PANEL_SHARE * lit.thermal:
         look_at_panel(walker, lit, state, rail)
     if state["guess"] == math.inf:

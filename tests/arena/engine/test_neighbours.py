@@ -36,11 +36,12 @@ def row_of(count: int) -> World:
 
 
 def push(world: World, way: float) -> None:
-    """Drive the first one ahead by two tyres in turn, as if it were in a pulse."""
+    """Drive the first one ahead by two tyres in turn, as if it were in a pulse and its tyre slipped."""
     body = world.bodies[0]
     body["phase"] = PULSING
     for side in (0, 1):
         body["side"] = side
+        body["state"]["speed"], body["state"]["rotor"] = 0.3, 1.0 / STILL.left.tyre.radius
         drive(world.scene.walls, world.crowd, 0, way)
 
 
