@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from agents.circuit.records import STATE
+from arena.engine.dragging import be_free
 from arena.engine.foresight import CAUGHT_UP, step_up_to_now
 from arena.engine.world_arrays import PULSING
 from arena.simulation import run_plans
@@ -89,8 +90,13 @@ def test_a_pulse_that_is_disturbed_goes_on_in_steps_from_where_it_is() -> None:
     assert 0.0 < elapsed < float(body["outcome"][0])
     rail = float(body["state"]["rail"])
     known = np.array(body["state"], STATE)
+    # it was free up to now, and leans on what it has just met
+    body["state"]["leans"], body["state"]["rubs"] = 0.4, 0.003
     assert step_up_to_now(run.walkers[0], body)
     assert body["foreseen"] == 0
+    assert (body["state"]["leans"], body["state"]["rubs"]) == (0.4, 0.003)
+    assert float(body["state"]["speed"]) == pytest.approx(float(known["speed"]), rel=0.02)
+    be_free(body["state"])
     assert float(body["state"]["elapsed"]) == pytest.approx(elapsed, abs=CAUGHT_UP)
     assert float(body["state"]["rail"]) < rail == float(known["rail"])
     assert float(body["state"]["speed"]) > 0.0
