@@ -71,7 +71,7 @@ from agents.circuit.stages import (
     weigh_way,
 )
 from agents.circuit.status import NO_NUMBER, SETTLED
-from agents.circuit.tyre import stiffness_of, tyre_ease
+from agents.circuit.tyre import be_free, stiffness_of, tyre_ease
 from agents.compiled import kernel, kernel_part
 
 # The moment of letting go is found to so much at the least [s].
@@ -122,8 +122,7 @@ def begin_pulse(walker: Any, number: int, touched: bool, state: Any) -> None:
     state["coupling"] = side["quiet_current"] * feed_resistance(touched, side)
     state["rotor"] = 0.0
     state["speed"] = 0.0
-    state["leans"] = 0.0
-    state["rubs"] = 0.0
+    be_free(state)
     state["elapsed"] = 0.0
     state["cover"] = math.inf
     state["guess"] = math.inf

@@ -150,10 +150,16 @@ def at_rest(state: Any) -> bool:
 
 
 @kernel
-def begin_coasting(state: Any) -> None:
-    """Set ``state`` to the moment at which the latch has let go: without its motor it leans on nothing."""
+def be_free(state: Any) -> None:
+    """Have a walker lean on nothing."""
     state["leans"] = 0.0
     state["rubs"] = 0.0
+
+
+@kernel
+def begin_coasting(state: Any) -> None:
+    """Set ``state`` to the moment at which the latch has let go: without its motor it leans on nothing."""
+    be_free(state)
     state["next_step"] = FIRST_COASTING
 
 

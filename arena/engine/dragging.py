@@ -34,13 +34,6 @@ class Slid(NamedTuple):
 
 
 @kernel
-def be_free(state: Any) -> None:
-    """Have a walker lean on nothing."""
-    state["leans"] = 0.0
-    state["rubs"] = 0.0
-
-
-@kernel
 def drag_of_idle(walker: Any) -> FloorDrag:
     """What drags a walker whose motors are off: its tyres roll, and only across they skid."""
     return FloorDrag(walker["tow"], walker["skid"], 0.0)

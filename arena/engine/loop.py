@@ -16,10 +16,9 @@ from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.pulse_table import PulseTable
-from agents.circuit.tyre import at_rest, begin_coasting, coast_step
+from agents.circuit.tyre import at_rest, be_free, begin_coasting, coast_step
 from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import look_about
-from arena.engine.dragging import be_free
 from arena.engine.foresight import follow, foresee, is_undisturbed, step_up_to_now
 from arena.engine.motion import drive, publish_shadow, roll_freely, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours

@@ -17,11 +17,11 @@ have gone.
 import math
 from typing import Any
 
+from agents.circuit.tyre import be_free
 from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import ROOM, end_room
 from arena.engine.dragging import (
     FloorDrag,
-    be_free,
     drag_of_driver,
     drag_of_idle,
     dragged,
@@ -163,7 +163,7 @@ def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
         passes = rim_passes(walker, dx, dy, 0.0, 0.0, turn)
         spot = sliding_back(walker, body, drag, dx, dy, passes, pace)
         if not clear or work_of(slid, drag) + pushing > work_of(spot, drag):
-            _take_back(crowd, 1, count)
+            _take_back(crowd, count)
             _slide(walker, body, middle_x - body["disc_x"], middle_y - body["disc_y"])
             place_in_grid(crowd.settings[0], crowd.heads, crowd.bodies, number)
             if _is_clear(walls, crowd, number):
@@ -186,7 +186,7 @@ def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
     if clear and due <= had:
         state["speed"] = math.sqrt(2.0 * (had - due) / walker["pivot_mass"])
     else:
-        _take_back(crowd, 1, count)
+        _take_back(crowd, count)
         _put_back(crowd, number)
         state["speed"] = 0.0
         clear = False
@@ -234,15 +234,15 @@ def _put_back(crowd: Crowd, number: int) -> None:
 
 
 @kernel_part
-def _take_back(crowd: Crowd, first: int, count: int) -> None:
-    """Put the bodies from place ``first`` of ``count`` in the list GATHERED back where they were."""
-    for place in range(first, count):
+def _take_back(crowd: Crowd, count: int) -> None:
+    """Put those that were pushed, ``count`` with their driver in the list GATHERED, back where they were."""
+    for place in range(1, count):
         _put_back(crowd, crowd.lists[place, GATHERED])
 
 
 @kernel
-def _leave_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, bool]:
-    """Move a body out of the walls ``near`` it; returns (the deepest overlap [m], whether it is clear)."""
+def _leave_walls(walls: Walls, walker: Any, body: Any) -> float:
+    """Move a body out of the walls ``near`` it; returns the deepest overlap that there was [m]."""
     deepest, first = 0.0, body["near_first"]
     for _ in range(SWEEPS):
         worst = 0.0
@@ -253,8 +253,8 @@ def _leave_walls(walls: Walls, walker: Any, body: Any) -> tuple[float, bool]:
                 _slide(walker, body, normal_x * (SLACK - gap), normal_y * (SLACK - gap))
         deepest = max(deepest, worst)
         if worst < CLEAR:
-            return deepest, True
-    return deepest, False
+            break
+    return deepest
 
 
 @kernel
@@ -386,8 +386,7 @@ def _part(walls: Walls, crowd: Crowd, driver: int, drag: FloorDrag) -> tuple[int
             place = 0
         if _listed_too_far(body):
             list_walls(walls, crowd, driver)
-        deepest, _ = _leave_walls(walls, walker, body)
-        worst = max(worst, deepest)
+        worst = max(worst, _leave_walls(walls, walker, body))
         place_in_grid(crowd.settings[0], crowd.heads, bodies, driver)
         if worst < CLEAR:
             clear = True

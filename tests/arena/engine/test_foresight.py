@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from agents.circuit.records import STATE
-from arena.engine.dragging import be_free
+from agents.circuit.tyre import be_free
 from arena.engine.foresight import CAUGHT_UP, step_up_to_now
 from arena.engine.world_arrays import PULSING
 from arena.simulation import run_plans

@@ -14,8 +14,9 @@ from hypothesis import strategies as st
 from shapely.geometry import LineString, Polygon
 from shapely.ops import unary_union
 
+from agents.circuit.tyre import be_free
 from agents.design.spec import Design, read_design
-from arena.engine.dragging import RUBBING, be_free
+from arena.engine.dragging import RUBBING
 from arena.engine.motion import drive, spacing
 from arena.engine.world_arrays import PULSING
 from arena.scene.spec import ArenaSpec
