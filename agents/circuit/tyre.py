@@ -231,13 +231,34 @@ def slow_down(side: Any, state: Any, grips: Gripping, longest: float) -> tuple[f
 
 
 @kernel
+def time_to_stop(side: Any, rotor: float) -> float:
+    """How long [s] a wheel at ``rotor`` [rad/s] takes to stop under a body that stands.
+
+    Friction a and a grip of b tanh x slow it down, x the speed of its rim over the slip speed: the integral
+    of dx / (a + b tanh x), which is (a x - b ln(cosh x + b / a sinh x)) / (a^2 - b^2). inf where that loses
+    its digits.
+    """
+    friction = side["motor_friction"] / side["tyre_radius"]
+    grip = side["tyre_grip"]
+    apart = friction * friction - grip * grip
+    if friction < 1e-3 * grip or abs(apart) < 1e-3 * grip * grip:
+        return math.inf
+    x = side["tyre_radius"] * rotor / side["slip_speed"]
+    share = grip / friction
+    grown = x + math.log(0.5 * (1.0 + share) + 0.5 * (1.0 - share) * math.exp(-2.0 * x))
+    inertia = side["rotor_inertia"] / (side["tyre_radius"] * side["tyre_radius"])
+    return float(inertia * side["slip_speed"] * (friction * x - grip * grown) / apart)
+
+
+@kernel
 def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[float, float]:
     """Advance the coasting of a side that has let go by one step of at most ``longest`` [s].
 
     Returns (the step's length [s], floor passed under the tyre [m]). Wheel and body are at rest when both
     ``rotor`` and ``speed`` are exactly 0. While the tyre grips both slow down evenly as its slip dies out,
-    which one step tells in closed form however long it is. A tyre that slips takes short steps (ROS2 of
-    Verwer, Spee, Blom and Hundsdorfer, SIAM Journal on Scientific Computing 20, 1999). A step ends where the
+    which one step tells in closed form however long it is, as it does how a wheel stops under a body that is
+    held. A tyre that slips takes short steps (ROS2 of Verwer, Spee, Blom and Hundsdorfer, SIAM Journal on
+    Scientific Computing 20, 1999). A step ends where the
     rotor or the body stops. The storage is left as it is: it charges meanwhile as in any wait, so
     that the caller advances it by :func:`agents.circuit.charging.wait`.
     """
@@ -245,6 +266,11 @@ def coast_step(walker: Any, number: int, state: Any, longest: float) -> tuple[fl
     radius = side["tyre_radius"]
     rotor = state["rotor"]
     speed = state["speed"]
+    if state["leans"] == 1.0 and speed == 0.0:
+        step = time_to_stop(side, rotor)
+        if step <= longest:
+            state["rotor"] = 0.0
+            return step, 0.0
     if rotor > 0.0 and speed > 0.0:
         grips = gripping(walker, side, radius * rotor - speed, speed)
         # where one of the two is about to stop ahead of the other, short steps tell how it goes on

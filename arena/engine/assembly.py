@@ -8,6 +8,7 @@ from hashlib import blake2b
 import numpy as np
 
 from agents.arrays import BoolArray, FloatArray, IntArray, RecordArray
+from agents.circuit.held_pulse import LEARNED
 from agents.circuit.pulse_table import PulseTable
 from agents.circuit.records import WALKER
 from arena.engine.looked_up import KnownTables, joined_tables, whole_records
@@ -38,6 +39,8 @@ from replays.format.large_tables import join_tables
 from replays.format.tables import LIGHTS, POSES, PULSES, TOUCHES
 
 # Tables of a floor that worlds on the same floor share.
+# Walkers learn in runs of that length [s].
+LEARNING_TIME = 3600.0
 SHARED = ("shades", "shade_points")
 
 # Cells of a grid at the most, whatever the size of the floor.
@@ -167,7 +170,7 @@ def assemble(plans: Sequence[WorldPlan], known: Known | None = None) -> tuple[Ba
         counts=np.zeros((len(plans), COUNTS), np.int64),
         stop=np.zeros(1, np.int64),
     )
-    return Batch(scene, crowd, out, weather, pulses), spans
+    return Batch(scene, crowd, out, weather, pulses, _held(plans, bodies)), spans
 
 
 def _known_walls(known: dict[tuple[int, float], Walls], floor: FlatArena, reach: float) -> Walls:
@@ -248,6 +251,18 @@ def _look_up(
     roots = {id(None): -1, **dict(zip(tables, firsts, strict=True))}
     bodies["tables"][asked] = np.array([[roots[id(table)] for table in pair] for pair in pairs])[which]
     return pulses
+
+
+def _held(plans: Sequence[WorldPlan], bodies: RecordArray) -> RecordArray:
+    """Room for what walkers learn of pulses in which others hold them; writes into ``bodies`` whose is where.
+
+    It takes as much as some tens of pulses in a replay, so only those of long runs learn.
+    """
+    learn = [len(plan.walkers) > 1 and plan.until >= LEARNING_TIME for plan in plans]
+    learns = np.repeat(learn, [len(plan.walkers) for plan in plans])
+    rows = 4 * np.cumsum(learns)
+    bodies["learns"] = np.where(learns, rows - 4, -1)
+    return np.zeros(int(rows[-1]), LEARNED)
 
 
 def _weather(plans: Sequence[WorldPlan], spans: RecordArray) -> Weather:

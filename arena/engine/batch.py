@@ -91,7 +91,7 @@ def advance_batch(batch: Batch, spans: RecordArray, codes: IntArray, until: floa
             settle_world(crowd)
             begin_sky(scene, crowd, weather)
         end = crowd.settings[0]["until"]
-        codes[number] = advance(scene, crowd, out, weather, batch.pulses, min(until, end))
+        codes[number] = advance(scene, crowd, out, weather, batch.pulses, batch.held, min(until, end))
         if codes[number] == DONE and until >= end:
             if not end_world(crowd, out):
                 codes[number] = FULL

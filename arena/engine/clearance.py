@@ -184,7 +184,7 @@ def ways_to_other(
     """
     body, other = crowd.bodies[number], crowd.bodies[which]
     walker, built = crowd.walkers[body["built"]], crowd.walkers[other["built"]]
-    moves = other["phase"] > WAITING
+    moves = other["phase"] > WAITING and not other["is_held"]
     of_middle = middle_swing(walker, body)
     if not moves:
         quiet = min(quiet, shadow_gap(scene, crowd, which, number, of_middle * quiet) / of_middle - DOUBT)
@@ -294,3 +294,24 @@ def low_part(low: float, high: float, top: float) -> tuple[float, float]:
     if low < top or rise == 0.0:
         return 0.0, 1.0 if low < top else 0.0
     return min((low - top) / -rise, 1.0), 1.0
+
+
+@kernel
+def spacing(walls: Walls, crowd: Crowd, number: int) -> float:
+    """Smallest gap [m] between a body and any wall or other body; negative where they overlap."""
+    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
+    corners, radius = walker["core_count"], walker["body_radius"]
+    smallest = math.inf
+    for index in range(len(walls.records)):
+        wall = walls.records[index]
+        gap, _, _ = body_wall_gap(
+            body["points"], corners, radius, wall["ax"], wall["ay"], wall["bx"], wall["by"]
+        )
+        smallest = min(smallest, gap)
+    for index in range(len(crowd.bodies)):
+        if index != number:
+            others, built = crowd.bodies[index]["points"], crowd.walkers[crowd.bodies[index]["built"]]
+            count, rounding = built["core_count"], built["body_radius"]
+            gap, _, _ = body_body_gap(body["points"], corners, radius, others, count, rounding)
+            smallest = min(smallest, gap)
+    return smallest

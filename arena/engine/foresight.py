@@ -7,6 +7,8 @@ flash up to that moment, and goes on step by step.
 
 from typing import Any
 
+from agents.arrays import RecordArray
+from agents.circuit.held_pulse import tell_held
 from agents.circuit.panel import panel_temperature
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.pulse_table import LENGTH, PulseTable, end_by, gone_after, look_up, time_of_way
@@ -19,33 +21,41 @@ CAUGHT_UP = 1e-12
 
 
 @kernel_part
-def foresee(crowd: Crowd, pulses: PulseTable, number: int, time: float) -> None:
+def foresee(crowd: Crowd, pulses: PulseTable, held: RecordArray, number: int, time: float) -> None:
     """Look up what the pulse that a walker has just begun comes to, where that can be told.
 
-    Not one in which its light is taken anew or which the run cuts off.
+    Not one in which its light is taken anew or which the run cuts off. ``held`` is what sides have learned of
+    pulses in which others hold them.
     """
     body, settings = crowd.bodies[number], crowd.settings[0]
     walker = crowd.walkers[body["built"]]
     body["foreseen"] = 0
     body["flash_current"], body["told_speed"] = body["photocurrent"], 0.0
-    root = body["tables"][body["side"]]
-    if root < 0 or not is_undisturbed(body):
-        return
+    touched, side = own_touch(body) != FREE, body["side"]
+    body["flash_touched"], body["flash_held"] = touched, body["is_held"]
+    root, learns = body["tables"][side], body["learns"]
     panel, state, outcome = panel_of(body), body["state"], body["outcome"]
-    warmth = panel_temperature(walker, panel)
-    if not look_up(pulses, root, state["rail"], panel.photocurrent, warmth, outcome):
-        return
+    is_told = False
+    if body["is_held"]:
+        if learns >= 0:
+            known = held[learns + 2 * side + touched]
+            is_told = tell_held(walker, side, panel, touched, state, known, outcome)
+    elif root >= 0 and not touched:
+        warmth = panel_temperature(walker, panel)
+        is_told = look_up(pulses, root, state["rail"], panel.photocurrent, warmth, outcome)
     lasts = outcome[LENGTH]
-    if lasts < settings["tolerances"]["light_after"] and time + lasts < settings["until"]:
+    if is_told and lasts < settings["tolerances"]["light_after"] and time + lasts < settings["until"]:
         body["foreseen"] = 1
         body["rolled"] = 0.0
 
 
 @kernel
 def is_undisturbed(body: Any) -> bool:
-    """Whether a pulse has gone as told: no touch, the light of its flash, and nothing that slowed it down."""
-    is_lit = body["photocurrent"] == body["flash_current"]
-    return bool(own_touch(body) == FREE and is_lit and body["state"]["speed"] == body["told_speed"])
+    """Whether a pulse has gone as told: in touch and light as at its flash, not slowed down, nor freed."""
+    is_lit = body["photocurrent"] == body["flash_current"] and body["is_held"] == body["flash_held"]
+    is_touched = own_touch(body) != FREE
+    is_same = is_touched == (body["flash_touched"] == 1)
+    return bool(is_same and is_lit and body["state"]["speed"] == body["told_speed"])
 
 
 @kernel
@@ -79,10 +89,13 @@ def step_up_to_now(walker: Any, body: Any) -> bool:
     elapsed, speed = state["elapsed"], state["speed"]
     leans, rubs = state["leans"], state["rubs"]
     body["foreseen"] = 0
-    begin_pulse(walker, body["side"], False, state)
+    touched = body["flash_touched"] == 1
+    begin_pulse(walker, body["side"], touched, state)
+    if body["flash_held"]:
+        state["leans"] = 1.0
     holds = True
     while holds and elapsed - state["elapsed"] > CAUGHT_UP:
-        holds, _ = pulse_step(walker, body["side"], panel, False, state, elapsed - state["elapsed"])
+        holds, _ = pulse_step(walker, body["side"], panel, touched, state, elapsed - state["elapsed"])
     state["leans"], state["rubs"] = leans, rubs
     if speed != body["told_speed"]:
         state["speed"] = min(state["speed"], speed)

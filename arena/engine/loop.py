@@ -12,14 +12,16 @@ it.
 
 import math
 
+from agents.arrays import RecordArray
 from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.pulse_table import PulseTable
 from agents.circuit.tyre import at_rest, be_free, begin_coasting, coast_step
 from agents.compiled import kernel, kernel_part
-from arena.engine.clearance import look_about
+from arena.engine.clearance import farthest_of_body, look_about
 from arena.engine.foresight import follow, foresee, is_undisturbed, step_up_to_now
+from arena.engine.holding import begin_held, note_hold
 from arena.engine.motion import drive, publish_shadow, roll_freely, settle_place
 from arena.engine.neighbours import look_at_touch, update_neighbours
 from arena.engine.output import (
@@ -76,7 +78,13 @@ def settle_world(crowd: Crowd) -> None:
 
 @kernel_part
 def advance(
-    scene: Scene, crowd: Crowd, out: Output, weather: Weather, pulses: PulseTable, until: float
+    scene: Scene,
+    crowd: Crowd,
+    out: Output,
+    weather: Weather,
+    pulses: PulseTable,
+    held: RecordArray,
+    until: float,
 ) -> int:
     """Run a world up to ``until`` [s]; returns one of the codes of :mod:`arena.engine.world_arrays`.
 
@@ -98,12 +106,13 @@ def advance(
             change_sky(scene, crowd, out, weather, time)
             continue
         phase = crowd.bodies[number]["phase"]
+        was_held = crowd.bodies[number]["is_held"]
         notifies = False
         if phase == WAITING:
-            fire(scene, crowd, out, pulses, number, time)
+            fire(scene, crowd, out, pulses, held, number, time)
         elif phase == ARRIVING or (phase == COASTING and at_rest(crowd.bodies[number]["state"])):
             come_to_rest(scene, crowd, out, number, time)
-            notifies = phase == COASTING
+            notifies = phase == COASTING and not was_held
         else:
             time, notifies = move_on(scene, crowd, out, number, time, until)
         if notifies:
@@ -128,7 +137,7 @@ def move_on(
     end, look_time = crowd.settings[0]["until"], crowd.settings[0]["tolerances"]["look_time"]
     notifies = False
     while True:
-        if state["speed"] == 0.0 and time - body["leant"] > look_time - OVER:
+        if state["speed"] == 0.0 and not body["is_held"] and time - body["leant"] > look_time - OVER:
             # what it leans on may have gone
             be_free(state)
             body["leant"] = time
@@ -145,7 +154,15 @@ def move_on(
 
 
 @kernel_part
-def fire(scene: Scene, crowd: Crowd, out: Output, pulses: PulseTable, number: int, time: float) -> None:
+def fire(
+    scene: Scene,
+    crowd: Crowd,
+    out: Output,
+    pulses: PulseTable,
+    held: RecordArray,
+    number: int,
+    time: float,
+) -> None:
     """The rail has reached a trigger: that side begins its pulse."""
     walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
     state = body["state"]
@@ -168,8 +185,12 @@ def fire(scene: Scene, crowd: Crowd, out: Output, pulses: PulseTable, number: in
     body["lit_at"], body["lit_x"], body["lit_y"] = time, body["x"], body["y"]
     write_pose(out.poses, out.counts, body, time)
     open_pulse(out.under_way[number], body, time)
-    look_about(scene, crowd, number, time)
-    foresee(crowd, pulses, number, time)
+    body["stopped"] = False
+    if body["held"][body["side"]] > 0:
+        begin_held(body)
+    else:
+        look_about(scene, crowd, number, time)
+    foresee(crowd, pulses, held, number, time)
     set_time(crowd.tree, number, time)
 
 
@@ -177,6 +198,8 @@ def fire(scene: Scene, crowd: Crowd, out: Output, pulses: PulseTable, number: in
 def next_stride(crowd: Crowd, number: int) -> tuple[float, float]:
     """How long a moving walker's next stride may take [s], and how far its tyre may roll in it [m]."""
     body, tolerances = crowd.bodies[number], crowd.settings[0]["tolerances"]
+    if body["is_held"]:
+        return tolerances["pace"], tolerances["stride"]
     if body["near"] or body["left"] < tolerances["stride"]:
         return tolerances["stride_time"], tolerances["stride"]
     track = crowd.walkers[body["built"]]["track"]
@@ -226,6 +249,8 @@ def stride(
         body["let_go"] = time
         out.under_way[number]["let_go_V"] = state["rail"]
         begin_coasting(state)
+        if body["is_held"]:
+            state["leans"] = 1.0
     body["since"] = time
     note_lost(crowd, out.counts, number, time)
     return way, time
@@ -285,14 +310,31 @@ def come_to_rest(scene: Scene, crowd: Crowd, out: Output, number: int, time: flo
     if body["phase"] == COASTING:
         wait(walker, panel_of(body), body["state"], time - body["since"])
         body["hold"] = body["let_go"] + recovery_time(walker["side"][body["side"]])
+        note_pulse(crowd, out, number)
         write_pulse(out.pulses, out.counts, out.under_way[number], body, time)
     body["phase"] = WAITING
-    look_at_touch(scene.walls, crowd, out.touches, out.counts, number, time)
+    if body["is_held"]:
+        # whoever moves tells it what touches it
+        body["is_held"] = False
+    else:
+        look_at_touch(scene.walls, crowd, out.touches, out.counts, number, time)
     keep_air(crowd, number)
     take_light(scene, crowd, number)
     write_light(out.lights, out.counts, body, time)
     draw_jitter(crowd, number)
     plan_trigger(crowd, out.counts, number, time)
+
+
+@kernel_part
+def note_pulse(crowd: Crowd, out: Output, number: int) -> None:
+    """Take stock of a pulse that was tried: whether others hold the walker."""
+    body, begun = crowd.bodies[number], out.under_way[number]
+    if body["is_held"]:
+        return
+    turn = abs(body["heading"] - begun["heading0"])
+    turn = min(turn, 2.0 * math.pi - turn)
+    moved = body["path"] + farthest_of_body(crowd.walkers[body["built"]]) * turn
+    note_hold(body, moved, crowd.settings[0]["tolerances"]["stride"])
 
 
 @kernel_part

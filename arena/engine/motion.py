@@ -31,6 +31,7 @@ from arena.engine.dragging import (
 )
 from arena.engine.gaps import body_body_gap, body_wall_gap
 from arena.engine.grid import gather, place_in_grid
+from arena.engine.holding import stir
 from arena.engine.senses import list_walls, out_of_reach, walls_within
 from arena.engine.walls import Walls
 from arena.engine.world_arrays import FOUND, GATHERED, PULSING, PUSHED, STANDING, WAITING, Crowd
@@ -195,7 +196,10 @@ def drive(walls: Walls, crowd: Crowd, number: int, way: float) -> int:
     if clear and count > 1:
         body["pushes"] = True
         for place in range(1, count):
-            crowd.bodies[crowd.lists[place, GATHERED]]["moved"] = PUSHED
+            pushed = crowd.bodies[crowd.lists[place, GATHERED]]
+            pushed["moved"] = PUSHED
+            gone = math.hypot(pushed["x"] - pushed["kept_x"], pushed["y"] - pushed["kept_y"])
+            stir(pushed, gone, crowd.settings[0]["tolerances"]["stride"])
         end_rooms_about_pushed(crowd, count)
     return count if clear else 0
 
@@ -381,6 +385,7 @@ def _part(walls: Walls, crowd: Crowd, driver: int, drag: FloorDrag) -> tuple[int
                     lists[stand, STANDING] = which
                     stand += 1
                 others_body["active"] = STANDS
+                body["stopped"] = True
             # whether it found room was looked for about itself
             found = gather_about(crowd, driver)
             place = 0
@@ -396,24 +401,3 @@ def _part(walls: Walls, crowd: Crowd, driver: int, drag: FloorDrag) -> tuple[int
     for place in range(stand):
         bodies[lists[place, STANDING]]["active"] = UNASKED
     return count, pushing, clear
-
-
-@kernel
-def spacing(walls: Walls, crowd: Crowd, number: int) -> float:
-    """Smallest gap [m] between a body and any wall or other body; negative where they overlap."""
-    walker, body = crowd.walkers[crowd.bodies[number]["built"]], crowd.bodies[number]
-    corners, radius = walker["core_count"], walker["body_radius"]
-    smallest = math.inf
-    for index in range(len(walls.records)):
-        wall = walls.records[index]
-        gap, _, _ = body_wall_gap(
-            body["points"], corners, radius, wall["ax"], wall["ay"], wall["bx"], wall["by"]
-        )
-        smallest = min(smallest, gap)
-    for index in range(len(crowd.bodies)):
-        if index != number:
-            others, built = crowd.bodies[index]["points"], crowd.walkers[crowd.bodies[index]["built"]]
-            count, rounding = built["core_count"], built["body_radius"]
-            gap, _, _ = body_body_gap(body["points"], corners, radius, others, count, rounding)
-            smallest = min(smallest, gap)
-    return smallest

@@ -8,6 +8,7 @@ from agents.circuit.charging import wait
 from agents.circuit.panel import LitPanel
 from agents.compiled import kernel, kernel_part
 from arena.engine.grid import gather
+from arena.engine.holding import NEXT_TO, stir
 from arena.engine.motion import publish_shadow
 from arena.engine.output import write_light, write_touch
 from arena.engine.senses import TOUCH_ROOM, may_touch, shift_shadow, sum_light, take_light, take_touch
@@ -225,6 +226,8 @@ def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: flo
         if which == mover:
             continue
         other = bodies[which]
+        if gone > 0.0 and is_next_to(crowd, mover, which, gone):
+            stir(other, gone, settings["tolerances"]["stride"])
         if other["phase"] > WAITING and body["phase"] == WAITING:
             # what its shadow may fall on has come to rest
             other["left"] = 0.0
@@ -249,6 +252,16 @@ def note_affected(scene: Scene, crowd: Crowd, out: Output, mover: int, time: flo
                 heard = note(crowd, which, heard, False)
     publish_shadow(body)
     return heard
+
+
+@kernel
+def is_next_to(crowd: Crowd, mover: int, which: int, gone: float) -> bool:
+    """Whether a body is next to ``which`` that has ``gone`` [m] so far."""
+    body, other = crowd.bodies[mover], crowd.bodies[which]
+    reach = crowd.walkers[body["built"]]["body_reach"] + crowd.walkers[other["built"]]["body_reach"]
+    reach += gone + NEXT_TO
+    dx, dy = body["disc_x"] - other["disc_x"], body["disc_y"] - other["disc_y"]
+    return bool(dx * dx + dy * dy < reach * reach)
 
 
 @kernel_part

@@ -95,6 +95,9 @@ BODY = np.dtype(
         ("near", np.int8),  # 1 where it may meet something before its next look
         ("close", np.int8),  # 1 where touch or light may change before it
         ("foreseen", np.int8),  # 1 where its pulse was looked up and goes as told
+        ("stopped", np.int8),  # 1 where somebody stood in the way of its pulse
+        ("is_held", np.int8),  # 1 in a pulse in which others hold it: see arena.engine.holding
+        ("held", np.int8, (2,)),  # how many pulses of each side are still taken as held
         ("pushes", np.int8),  # 1 where it has pushed somebody since its last look
         ("owes", np.int32),  # how many that it has pushed have not been told where they stand
         ("pusher", np.int32),  # who pushed it then
@@ -143,11 +146,18 @@ BODY = np.dtype(
         ("lit_at", np.float64),  # when its light was last taken [s], and where
         ("lit_x", np.float64),
         ("lit_y", np.float64),
+        ("stirred", np.float64),  # how far it and those next to it have moved since it is held [m]
         ("leant", np.float64),  # when it last tried what it may lean on [s]
         ("state", STATE),
         # a pulse that is looked up: the tables of both sides, -1 for none; what it comes to; the photocurrent
         # of its flash [A]; how far its tyre has gone of it [m], and how fast [m/s]
         ("tables", np.int32, (2,)),
+        # what it has learned of pulses in which it is held, first row of four, or -1: free and pressed of the
+        # left side, then of the right one
+        ("learns", np.int32),
+        # whether at the flash its whisker was pressed, and others held it
+        ("flash_touched", np.int8),
+        ("flash_held", np.int8),
         ("outcome", np.float64, (OUTCOMES,)),
         ("flash_current", np.float64),
         ("rolled", np.float64),
@@ -280,7 +290,8 @@ class Batch(NamedTuple):
 
     ``ambient`` has shape (worlds, kinds), the output tables (worlds, rows), ``settings`` (worlds,). Worlds
     on the same floor share its records. Tables of walls are flat, floor by floor; ``squares`` has one record
-    a floor. ``pulses`` are the tables of all walkers' pulses, which bodies know by their first cells.
+    a floor. ``pulses`` are the tables of all walkers' pulses, which bodies know by their first cells;
+    ``held`` the LEARNED records of all that learn.
     """
 
     scene: Scene
@@ -288,3 +299,4 @@ class Batch(NamedTuple):
     out: Output
     weather: Weather
     pulses: PulseTable
+    held: RecordArray

@@ -2,8 +2,8 @@
 
 The yard of ``yard-day``, 17 h, with all walkers on one floor, with each on its own, and that once more with
 half the day's tolerance, which doubles the steps of its sky and so tells what one costs. Told are processor
-times on one thread. The floor of a day is what its pulses cost those that are alone, without the sky's
-steps; what is above it is the crowd: contacts, shadows of others, and who is pushed.
+times on one thread. Beside it stands what as many pulses cost those that are alone, without the sky's steps:
+a crowd has contacts, shadows of others, and who is pushed, but those whom others hold cost less than who walks.
 """
 
 # ruff: noqa: T201 - printing is what it is for
@@ -72,7 +72,7 @@ def main(arguments: Sequence[str] | None = None) -> dict[str, Cost]:
     )
     floor = (alone.busy - step * alone.steps) / max(alone.pulses, 1) * together.pulses
     print(f"a step of the sky: {1e6 * step:.1f} us a walker, {step * together.steps:.2f} s in all")
-    print(f"floor, pulses alone: {floor:.2f} s; the day over it: {together.busy / floor:.1f}")
+    print(f"as many pulses of walkers alone: {floor:.2f} s; the day over that: {together.busy / floor:.2f}")
     return found
 
 

@@ -141,7 +141,7 @@ class World:
             table = getattr(batch.out, name)
             batch = batch._replace(out=batch.out._replace(**{name: np.zeros((1, count), table.dtype)}))
         self.scene, self.crowd, self.out, self.weather = world_of(batch, spans, 0)
-        self.known_pulses = batch.pulses
+        self.known_pulses, self.held = batch.pulses, batch.held
         self.bodies: Any = self.crowd.bodies
         self.walkers: Any = self.crowd.walkers[self.bodies["built"]]
         self.emptied = 0
@@ -154,7 +154,8 @@ class World:
         code = FULL
         while code == FULL:
             end = self.until if until is None else until
-            code = advance(self.scene, self.crowd, self.out, self.weather, self.known_pulses, end)
+            known, held = self.known_pulses, self.held
+            code = advance(self.scene, self.crowd, self.out, self.weather, known, held, end)
             self._empty()
         assert code == DONE
         if until is None:

@@ -24,6 +24,7 @@ from agents.circuit.tyre import (
     slow_down,
     solved,
     stiffness_of,
+    time_to_stop,
     tyre_ease,
 )
 from agents.design.as_built import build
@@ -385,3 +386,38 @@ def test_a_step_ends_where_the_body_stops(longest: float) -> None:
     falls = (float(walker["side"][0]["tyre_grip"]) + 0.03) / float(walker["pivot_mass"])
     assert time == pytest.approx(0.4 / falls, rel=0.01)
     assert way == pytest.approx(0.5 * 0.4**2 / falls, rel=0.01)
+
+
+@pytest.mark.parametrize("rotor", [0.01, 3.0, 40.0, 400.0])
+@pytest.mark.parametrize("friction", [1.0, 30.0])
+def test_a_wheel_under_a_held_body_stops_when_friction_and_grip_say(rotor: float, friction: float) -> None:
+    """Against the integral of its speed over what slows it down (scipy's quad)."""
+    walker = build(TANSY)[0]
+    side = walker["side"][0]
+    side["motor_friction"] *= friction
+
+    def slowness(speed: float) -> float:
+        part = math.tanh(float(side["tyre_radius"]) * speed / float(side["slip_speed"]))
+        torque = float(side["motor_friction"]) + float(side["tyre_radius"] * side["tyre_grip"]) * part
+        return float(side["rotor_inertia"]) / torque
+
+    whole, _ = quad(slowness, 0.0, rotor, limit=500)
+    assert time_to_stop(side, rotor) == pytest.approx(whole, rel=1e-6)
+    state = coasting_state(0.0, rotor)
+    state["leans"] = 1.0
+    assert coast_step(walker, 0, state, 1.0) == (pytest.approx(whole, rel=1e-6), 0.0)
+    assert at_rest(state)
+
+
+def test_a_held_wheel_without_friction_slows_down_in_steps() -> None:
+    """There the closed form has no end; nor does it tell where it has come to before its end."""
+    walker = build(TANSY)[0]
+    side = walker["side"][0]
+    whole = time_to_stop(side, 20.0)
+    state = coasting_state(0.0, 20.0)
+    state["leans"] = 1.0
+    step, way = coast_step(walker, 0, state, 0.5 * whole)
+    assert 0.0 < step <= 0.5 * whole
+    assert way == 0.0 < state["rotor"] < 20.0
+    side["motor_friction"] = 0.0
+    assert time_to_stop(side, 20.0) == math.inf

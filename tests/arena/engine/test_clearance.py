@@ -8,8 +8,15 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Point
 
-from arena.engine.clearance import look_about, segment_gap, shadow_gap, ways_to_other, ways_to_walls
-from arena.engine.motion import roll_freely, settle_place, spacing
+from arena.engine.clearance import (
+    look_about,
+    segment_gap,
+    shadow_gap,
+    spacing,
+    ways_to_other,
+    ways_to_walls,
+)
+from arena.engine.motion import roll_freely, settle_place
 from arena.engine.neighbours import look_at_touch
 from arena.engine.senses import shift_shadow, take_light, take_touch
 from arena.engine.tolerances import TOLERANCES, USUAL, Tolerances

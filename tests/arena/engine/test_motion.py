@@ -16,8 +16,9 @@ from shapely.ops import unary_union
 
 from agents.circuit.tyre import be_free
 from agents.design.spec import Design, read_design
+from arena.engine.clearance import spacing
 from arena.engine.dragging import RUBBING
-from arena.engine.motion import drive, spacing
+from arena.engine.motion import drive
 from arena.engine.world_arrays import PULSING
 from arena.scene.spec import ArenaSpec
 from replays.format.tables import TOUCHED_BODY
