@@ -17,4 +17,4 @@ def test_the_benchmark_prints_what_it_measured(capsys: pytest.CaptureFixture[str
         assert int(pulses[1].replace(",", "")) == cost.pulses > 10
     assert found["together"].steps == found["each alone"].steps > 300
     assert found["half tolerance"].steps == pytest.approx(2 * found["each alone"].steps, rel=0.2)
-    assert re.fullmatch(r"floor, pulses alone: [\d.]+ s; the day over it: [\d.]+", lines[-1])
+    assert re.fullmatch(r"as many pulses of walkers alone: [\d.]+ s; the day over that: [\d.]+", lines[-1])
