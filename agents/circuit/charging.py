@@ -203,7 +203,8 @@ def wait(walker: Any, lit: LitPanel, state: Any, duration: float) -> None:
         share_out(state, step, one, two, three, rail, rail2, rail3)
         rail = end
         left -= step
-        step *= min(0.9 * (1e-6 / error) ** (1.0 / 3.0), 5.0) if error > 0.0 else 5.0
+        if left > 0.0:
+            step *= min(0.9 * (1e-6 / error) ** (1.0 / 3.0), 5.0) if error > 0.0 else 5.0
     if left > 0.0:
         status |= WAIT_UNFINISHED
     if not math.isfinite(rail):

@@ -38,7 +38,8 @@ def look_about(scene: Scene, crowd: Crowd, number: int, time: float) -> None:
     walker = crowd.walkers[body["built"]]
     tolerances = settings["tolerances"]
     least = tolerances["look_way"] + tolerances["stride"]
-    list_walls(scene.walls, crowd, number)
+    if body["near_x"] != body["x"] or body["near_y"] != body["y"]:
+        list_walls(scene.walls, crowd, number)
     free, quiet = ways_to_walls(scene.walls, walker, body)
     if len(crowd.bodies) > 1:
         reach = settings["influence"] + ROOM

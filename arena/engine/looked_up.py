@@ -91,12 +91,14 @@ def brightest(arena: FlatArena, sky: Sky | None) -> FloatArray:
     along = low + (np.arange(PLACES)[:, None] + 0.5) / PLACES * (high - low)
     x, y = along[:, 0], along[:, 1, None]
     by_kind = np.zeros((len(KINDS), PLACES, PLACES))
-    for source in arena.sources:
-        light = source["intensity"]
+    sources = arena.sources[:, None, None]
+    squares = (x - sources["x"]) ** 2 + (y - sources["y"]) ** 2 + (sources["z"] - HEIGHT) ** 2
+    lit = sources["intensity"] / np.maximum(squares, HEIGHT**2)
+    for number, source in enumerate(arena.sources):
         if source["is_sun"] == 0:
-            square = (x - source["x"]) ** 2 + (y - source["y"]) ** 2 + (source["z"] - HEIGHT) ** 2
-            by_kind[source["kind"]] += light / np.maximum(square, HEIGHT**2)
+            by_kind[source["kind"]] += lit[number]
         else:
+            light = source["intensity"]
             by_kind[source["kind"]] += max(light, 0.0 if sky is None else float(sky.steps["sun"].max()))
     lights = by_kind.max(axis=(1, 2)) + arena.ambient
     if sky is not None:

@@ -151,7 +151,8 @@ class Gathering:
         return _merged([whole[first:last] for first, last in pairwise([0, *lasts])], *self._orders[name])
 
     def _in_order(self, name: str, chunks: list[RecordArray]) -> RecordArray:
-        return in_order(join_tables(chunks, self._kinds[name]), *self._orders[name])
+        first, second = self._orders[name]
+        return in_order(join_tables(_apart(chunks, first), self._kinds[name]), first, second)
 
     def _put_away(self, name: str) -> None:
         chunks, self._chunks[name], self._bytes[name] = self._chunks[name], [], 0
@@ -171,6 +172,15 @@ def join_tables(chunks: Sequence[RecordArray], kind: np.dtype[Any]) -> RecordArr
     """Tables of one ``kind`` end to end. Copied as bytes: numpy takes records apart, which costs far more."""
     whole = np.dtype((np.void, kind.itemsize))
     return np.concatenate([np.zeros(0, whole), *(chunk.view(whole) for chunk in chunks)]).view(kind)
+
+
+def _apart(chunks: list[RecordArray], first: str) -> list[RecordArray]:
+    """Chunks in the order of a column, where none reaches into another; else as they are given."""
+    spans = [(chunk[first].min(), chunk[first].max()) for chunk in chunks]
+    order = sorted(range(len(chunks)), key=lambda place: spans[place])
+    if any(spans[one][1] >= spans[other][0] for one, other in pairwise(order)):
+        return chunks
+    return [chunks[place] for place in order]
 
 
 def in_order(table: RecordArray, first: str, second: str) -> RecordArray:
