@@ -2,8 +2,8 @@
 
 The yard of ``yard-day``, 17 h, with all walkers on one floor, with each on its own, and that once more with
 half the day's tolerance, which doubles the steps of its sky and so tells what one costs. Told are processor
-times on one thread. Beside it stands what as many pulses cost those that are alone, without the sky's steps:
-a crowd has contacts, shadows of others, and who is pushed, but those whom others hold cost less than who walks.
+times on one thread. Beside it stands what as many pulses cost who is alone, without the steps of the sky: a
+crowd has contacts, shadows of others, and who is pushed; but those whom others hold cost less than who walks.
 """
 
 # ruff: noqa: T201 - printing is what it is for

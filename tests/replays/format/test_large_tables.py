@@ -1,5 +1,6 @@
 """Tables larger than the memory: the same rows in the same order as in memory, and no file left behind."""
 
+import itertools
 import os
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
@@ -96,6 +97,31 @@ def test_rows_in_order_are_not_copied_and_others_keep_their_order_where_alike() 
     done = in_order(rows, "walker", "time_s")
     assert done.tolist() == sorted_by_python(rows)
     assert in_order(done, "walker", "time_s") is done
+
+
+def test_chunks_of_different_walkers_are_put_one_after_another(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In whatever order they come; they need not be sorted then."""
+    rows = in_order(drawn(500, 4), "walker", "time_s")
+    edges = np.searchsorted(rows["walker"], [0, 2, 3, 6, 7]).tolist()
+    parts = [rows[first:last] for first, last in itertools.pairwise(edges)]
+    gathering = Gathering(KINDS, ORDERS)
+    for place in (2, 0, 3, 1):
+        gathering.add("poses", parts[place])
+    with monkeypatch.context() as patched:
+        patched.delattr(np, "lexsort")
+        done = gathering.table("poses")
+    assert done.tolist() == rows.tolist()
+
+
+def test_chunks_that_share_a_walker_are_sorted_as_they_came() -> None:
+    """The one that begins with a later walker came first, and stays first where rows are alike."""
+    first, second = np.zeros(2, ROW), np.zeros(2, ROW)
+    first["walker"], first["number"] = (1, 2), (0, 1)
+    second["walker"], second["number"] = (0, 1), (2, 3)
+    gathering = Gathering(KINDS, ORDERS)
+    gathering.add("poses", first)
+    gathering.add("poses", second)
+    assert gathering.table("poses")["number"].tolist() == [2, 0, 3, 1]
 
 
 @pytest.mark.parametrize("on_disk", [False, True])
