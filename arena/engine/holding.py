@@ -47,7 +47,8 @@ def stir(body: Any, moved: float, stride: float) -> None:
         body["held"][1] = 0
         if body["is_held"]:
             body["is_held"] = False
-            body["left"] = 0.0
+            # those that move about it have counted on it to stand, so that it has to look before it moves
+            body["left"] = -1.0
             body["leant"] = 0.0
 
 

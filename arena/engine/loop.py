@@ -136,6 +136,8 @@ def move_on(
     next_other = crowd.tree[1]
     end, look_time = crowd.settings[0]["until"], crowd.settings[0]["tolerances"]["look_time"]
     notifies = False
+    if body["left"] < 0.0:
+        look_about(scene, crowd, number, time)
     while True:
         if state["speed"] == 0.0 and not body["is_held"] and time - body["leant"] > look_time - OVER:
             # what it leans on may have gone

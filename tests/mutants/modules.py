@@ -5,6 +5,7 @@ MODULES = {
         *("tyre", "flow", "transistors", "level", "latch", "pulse", "charging", "ignition", "panel", "air"),
         *("stages", "steering", "eye", "pulse_table"),
     ),
+    "arena/engine": ("dragging", "holding"),
     "arena/races": ("ranking",),
     "arena/studies/statistics": (("head_to_head", "comparison", "estimates", "by_factor", "sensitivities")),
     "replays/scoring": ("confidence_intervals", "survival", "scatter", "directions", "turns"),
