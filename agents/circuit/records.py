@@ -99,6 +99,7 @@ WALKER = np.dtype(
         ("track", np.float64),
         ("pivot_mass", np.float64),  # inertia about the standing tyre over track squared [kg]
         ("drag", np.float64),  # force at the driven tyre that resists rolling [N]
+        ("rim_friction", np.float64),  # coefficient of the body's rim on walls and on others
         ("skid", np.float64),  # force that it takes to drag the walker across its heading [N]
         ("tow", np.float64),  # and along it, where both tyres roll and turn their motors [N]
         ("body_ahead", np.float64),  # centre of the body's bounding circle ahead of the axle

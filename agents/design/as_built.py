@@ -102,6 +102,7 @@ def _fill_body(walker: Any, body: Body) -> None:
         inertia = body.mass * (0.5 * rounding**2 + spread + 0.25 * body.track**2)
     walker["pivot_mass"] = inertia / body.track**2
     walker["drag"] = body.drag
+    walker["rim_friction"] = body.rim_friction
 
 
 def outline_moments(corners: tuple[tuple[float, float], ...]) -> tuple[float, float, float, float]:

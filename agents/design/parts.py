@@ -348,6 +348,13 @@ class Body(BaseSpec):
     drag: Annotated[float, Quantity("N", least=0.0, most=10.0)] = Field(
         0.012, title="drag", description="force at the driven tyre that resists rolling and turning"
     )
+    # smooth plastic on plastic or card has 0.1 to 0.3 (from memory), and less while a motor shakes it (common
+    # practice, no source)
+    rim_friction: Annotated[float, Number(least=0.0, most=2.0)] = Field(
+        0.15,
+        title="rim friction coefficient",
+        description="coefficient of friction of the body's rim on walls and on other bodies",
+    )
     radius: Annotated[float, Quantity("m", least=2e-3, most=0.4)] | None = Field(
         None, title="radius", description="radius of a round body; 26 mm if no outline is given either"
     )

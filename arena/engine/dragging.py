@@ -10,10 +10,6 @@ from typing import Any, NamedTuple
 
 from agents.compiled import kernel
 
-# Friction of a body on walls and on others [-]. Smooth plastic on plastic or card has 0.1 to 0.3 (from
-# memory), and less while a motor shakes it (common practice, no source).
-RUBBING = 0.15
-
 
 class FloorDrag(NamedTuple):
     """Forces [N] that it takes to drag a walker along its heading and across it.
@@ -86,7 +82,7 @@ def sliding_back(
     across = abs(dy * body["cosine"] - dx * body["sine"])
     held = other["tyre_grip"] * math.tanh(pace * across / other["slip_speed"])
     work = drag.along * along + held * across
-    return Slid(along, work * (1.0 + RUBBING * passes) - drag.pull * along)
+    return Slid(along, work * (1.0 + walker["rim_friction"] * passes) - drag.pull * along)
 
 
 @kernel

@@ -8,7 +8,6 @@ import pytest
 
 from agents.design.as_built import build
 from arena.engine.dragging import (
-    RUBBING,
     FloorDrag,
     Slid,
     drag_of_driver,
@@ -30,6 +29,7 @@ def walker_of() -> Any:
     walker["side"]["tyre_grip"] = 0.05, 0.07
     walker["side"]["idle_roll"] = 0.011, 0.013
     walker["tow"], walker["skid"], walker["body_reach"] = 0.03, 0.12, 0.025
+    walker["rim_friction"] = 0.2
     return walker
 
 
@@ -96,10 +96,5 @@ def test_sliding_back_takes_friction_times_way(side: int) -> None:
     assert slid.rubs == pytest.approx(0.045 * 2e-3 + held * 1e-3 - 0.032 * 2e-3)
     assert work_of(slid, drag) == pytest.approx(0.045 * 2e-3 + held * 1e-3)
     rubbed = sliding_back(walker, body, drag, 2e-3, 1e-3, 2.0, 8.0)
-    assert work_of(rubbed, drag) == pytest.approx((1.0 + 2.0 * RUBBING) * work_of(slid, drag))
+    assert work_of(rubbed, drag) == pytest.approx((1.0 + 2.0 * 0.2) * work_of(slid, drag))
     assert sliding_back(walker, body, drag, 0.0, 0.0, 2.0, 8.0) == Slid(0.0, 0.0)
-
-
-def test_rubbing_is_that_of_smooth_plastic() -> None:
-    """On plastic or card 0.1 to 0.3 (from memory), and less while a motor shakes it."""
-    assert 0.1 <= RUBBING <= 0.3

@@ -17,7 +17,6 @@ from shapely.ops import unary_union
 from agents.circuit.tyre import be_free
 from agents.design.spec import Design, read_design
 from arena.engine.clearance import spacing
-from arena.engine.dragging import RUBBING
 from arena.engine.motion import drive
 from arena.engine.world_arrays import PULSING
 from arena.scene.spec import ArenaSpec
@@ -127,7 +126,7 @@ def test_sliding_back_costs_the_work_of_tyre_and_motor() -> None:
     force = 0.7 * PIVOT.body.tyre_load * 0.014 * 9.80665 + side.motor.friction / side.tyre.radius
     # its rim rubs on the wall as it turns, and as its middle goes aside
     aside = middle[0] * (math.cos(turned) - 1.0) + middle[1] * math.sin(turned)
-    lost = 2.0 * force * (depth + RUBBING * (0.026 * turned + aside)) / walker["pivot_mass"]
+    lost = 2.0 * force * (depth + PIVOT.body.rim_friction * (0.026 * turned + aside)) / walker["pivot_mass"]
     assert lost > 5e-3
     assert 0.09 - body["state"]["speed"] ** 2 == pytest.approx(lost, rel=0.03)
 
@@ -183,7 +182,7 @@ def test_a_walker_is_paid_no_way_that_its_speed_does_not_carry() -> None:
     assert body["state"]["leans"] == pytest.approx(0.5, abs=0.02)
     friction = PIVOT.left.motor.friction / PIVOT.left.tyre.radius
     grip = float(world.walkers[0]["side"][0]["tyre_grip"])
-    rim = RUBBING * (grip + friction) * 0.026 / PIVOT.body.track
+    rim = PIVOT.body.rim_friction * (grip + friction) * 0.026 / PIVOT.body.track
     assert body["state"]["rubs"] == pytest.approx(0.5 * friction + rim, rel=0.05)
     # the next stride has paid already
     assert shove(world, 0, 0, 3e-4, 0.02) == 1
@@ -192,17 +191,17 @@ def test_a_walker_is_paid_no_way_that_its_speed_does_not_carry() -> None:
     assert body["state"]["leans"] == body["state"]["rubs"] == 0.0
 
 
-def at_a_wall(off: float, factor: float) -> Any:
-    """Ways [m] of the first pulses of one at a wall, ``off`` [rad] from head-on, with shorter strides."""
+def at_a_wall(off: float, factor: float, one: Design = PIVOT) -> Any:
+    """Ways [m] of the first pulses at a wall of one ``off`` [rad] from head-on, with shorter strides."""
     spec = bench(box(1.0, 1.0), [lamp(0.9, 0.3, 0.4, 6000.0)], ambient=2000.0)
     heading = 0.5 * math.pi + off
     middle = 1.0 - 0.026 - 1e-5
     pose = (0.5 - 0.004 * math.cos(heading), middle - 0.004 * math.sin(heading), heading)
-    world = at_rest(spec, [PIVOT], [pose])
+    world = at_rest(spec, [one], [pose])
     for name in ("stride", "stride_time"):
         world.crowd.settings["tolerances"][name] *= factor
     pulses = world.run(300.0).pulses[:5]
-    assert np.all(pulses["touched"] & TOUCHED_BODY)
+    assert pulses["touched"][0] & TOUCHED_BODY
     return pulses["path_m"]
 
 
@@ -219,6 +218,14 @@ def test_how_far_one_gets_at_a_wall_hardly_hangs_on_the_step(off: float) -> None
 def test_nose_to_a_wall_it_stands_for_good() -> None:
     """Its rim rubs on the wall: that takes what its tyre gives (common practice, no source)."""
     assert np.all(at_a_wall(0.0, 1.0) < 1e-4)
+
+
+def test_how_much_a_rim_rubs_decides_who_gets_off_a_wall() -> None:
+    """A smooth one gets off even nose to it; one of felt or rubber (from memory: 0.4 and more) does not."""
+    smooth, felt = (design("swede", both__eye__jitter=0.0, body__rim_friction=rubs) for rubs in (0.0, 0.6))
+    assert at_a_wall(0.0, 1.0, smooth)[-1] > 1e-3
+    assert at_a_wall(-0.5, 1.0, smooth)[0] > 1.2 * at_a_wall(-0.5, 1.0)[0]
+    assert np.all(at_a_wall(-0.5, 1.0, felt) < 1e-4)
 
 
 def test_who_has_no_way_out_stands() -> None:
