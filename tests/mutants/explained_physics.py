@@ -3,6 +3,14 @@
 # ruff: noqa: E501 - lines are as long as they came out
 
 PHYSICS: dict[str, dict[str, tuple[str, ...]]] = {
+    "arena/engine/holding.py": {
+        "one pulse more or fewer of many, and any distance that parts who touches from who does not": (
+            "STAYS_HELD = 61",
+            "STAYS_HELD = 59",
+            "NEXT_TO = 1.002",
+        ),
+        "any number below nought": ('body["left"] = - 2.0',),
+    },
     "agents/circuit/charging.py": {
         "one round more or fewer of many": (
             "INTERVALS = 401",
@@ -317,8 +325,8 @@ PHYSICS: dict[str, dict[str, tuple[str, ...]]] = {
             "if share < -0.0010000000000000009 and step > SHORTEST_COASTING:",
             "if share < 0.999 and step <= SHORTEST_COASTING:",
             "step = max(share / step, SHORTEST_COASTING)",
-            "two = rolling(walker, side, max(rotor + step * k1.rotor, -1.0), max(speed + step * k1.speed, 0.0), 0.0)",
-            "two = rolling(walker, side, max(rotor + step * k1.rotor, 0.0), max(speed + step * k1.speed, -1.0), 0.0)",
+            "turns, goes = max(rotor + step * k1.rotor, -1.0), max(speed + step * k1.speed, 0.0)",
+            "turns, goes = max(rotor + step * k1.rotor, 0.0), max(speed + step * k1.speed, -1.0)",
         ),
         "what stands comes out below nought in closed form, and is set to nought": (
             "if rotor >= 0.0 and speed > 0.0:",
@@ -329,12 +337,15 @@ PHYSICS: dict[str, dict[str, tuple[str, ...]]] = {
         ),
         "below a radian a second short steps do as well": ("if rotor > 1.0 and speed > 0.0:",),
         "nought stays nought": (
-            "if rotor <= 0.0 and drive <= 0.0:",
-            "if speed <= 0.0 and push <= 0.0:",
+            "if rolled.rotor <= 0.0 and drive <= 0.0:",
+            "if rolled.speed <= 0.0 and push <= 0.0:",
             "if rotor > 0.0 and rotor + turned <= 0.0:",
             "if speed > 0.0 and speed + gained <= 0.0:",
         ),
+        "the tanh of 19 is 1 to the last digit": ("MOST_SLIP = 21.0", "MOST_SLIP = 19.0"),
         "at the bound itself either way of coasting is as good": (
+            "if friction <= 1e-3 * grip or abs(apart) < 1e-3 * grip * grip:",
+            "if friction < 1e-3 * grip or abs(apart) <= 1e-3 * grip * grip:",
             "if not (abs(settled) <= GRIPPING and abs(part) < GRIPPING):",
             "if not (abs(settled) < GRIPPING and abs(part) <= GRIPPING):",
             "if 0.5 * rest * rest <= LEFT_OVER * grips.slow:",

@@ -3,7 +3,7 @@
 MODULES = {
     "agents/circuit": (
         *("tyre", "flow", "transistors", "level", "latch", "pulse", "charging", "ignition", "panel", "air"),
-        *("stages", "steering", "eye", "pulse_table"),
+        *("stages", "steering", "eye", "pulse_table", "held_pulse"),
     ),
     "arena/engine": ("dragging", "holding"),
     "arena/races": ("ranking",),

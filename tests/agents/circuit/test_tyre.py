@@ -389,12 +389,15 @@ def test_a_step_ends_where_the_body_stops(longest: float) -> None:
 
 
 @pytest.mark.parametrize("rotor", [0.01, 3.0, 40.0, 400.0])
-@pytest.mark.parametrize("friction", [1.0, 30.0])
-def test_a_wheel_under_a_held_body_stops_when_friction_and_grip_say(rotor: float, friction: float) -> None:
+@pytest.mark.parametrize(("friction", "grip"), [(1.0, 1.0), (1.0, 0.3), (30.0, 1.0)])
+def test_a_wheel_under_a_held_body_stops_when_friction_and_grip_say(
+    rotor: float, friction: float, grip: float
+) -> None:
     """Against the integral of its speed over what slows it down (scipy's quad)."""
     walker = build(TANSY)[0]
     side = walker["side"][0]
     side["motor_friction"] *= friction
+    side["tyre_grip"] *= grip
 
     def slowness(speed: float) -> float:
         part = math.tanh(float(side["tyre_radius"]) * speed / float(side["slip_speed"]))
@@ -419,5 +422,21 @@ def test_a_held_wheel_without_friction_slows_down_in_steps() -> None:
     step, way = coast_step(walker, 0, state, 0.5 * whole)
     assert 0.0 < step <= 0.5 * whole
     assert way == 0.0 < state["rotor"] < 20.0
-    side["motor_friction"] = 0.0
-    assert time_to_stop(side, 20.0) == math.inf
+    # just as long as it takes, it stops
+    state = coasting_state(0.0, 20.0)
+    state["leans"] = 1.0
+    assert coast_step(walker, 0, state, whole) == (whole, 0.0)
+    assert at_rest(state)
+    for friction in (0.0, float(side["tyre_radius"] * side["tyre_grip"])):
+        side["motor_friction"] = friction
+        assert time_to_stop(side, 20.0) == math.inf
+
+
+@pytest.mark.parametrize(("leans", "speed"), [(0.0, 0.0), (0.9, 0.0), (1.0, 0.02)])
+def test_only_who_stands_and_leans_with_all_its_pull_stays(leans: float, speed: float) -> None:
+    """A wheel that spins on sets the body going, or a body that goes rolls on."""
+    walker, state = build(TANSY)[0], coasting_state(speed, 60.0)
+    walker["drag"] = 1e-4
+    state["leans"] = leans
+    _, way = coast_step(walker, 0, state, 1e-4)
+    assert way > 0.0

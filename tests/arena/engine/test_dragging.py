@@ -1,5 +1,6 @@
 """What it takes to drag a walker, by hand: Coulomb's friction times the way, tyre by tyre."""
 
+import cmath
 import math
 from typing import Any
 
@@ -50,9 +51,9 @@ def test_an_idle_walker_rolls_lengthwise_and_skids_across() -> None:
     assert dragged(body, drag, 0.0, -2e-3) == pytest.approx(6e-5)
     assert dragged(body, drag, 2e-3, 0.0) == pytest.approx(2.4e-4)
     # at the most: as if one were done after the other
-    assert dragged(heading(0.3), drag, 1e-3, 0.0) == pytest.approx(
-        1e-3 * (0.03 * math.cos(0.3) + 0.12 * math.sin(0.3))
-    )
+    way = cmath.rect(2e-3, 2.2)
+    work = 2e-3 * (0.03 * abs(math.cos(1.9)) + 0.12 * math.sin(1.9))
+    assert dragged(heading(0.3), drag, way.real, way.imag) == pytest.approx(work)
 
 
 @pytest.mark.parametrize(("side", "grip", "roll", "across"), [(0, 0.05, 0.013, 0.07), (1, 0.07, 0.011, 0.05)])
@@ -81,20 +82,26 @@ def test_a_rim_passes_what_it_slides_off_as_it_goes_by_and_turns() -> None:
     # or rolls along the wall
     assert rim_passes(walker, -1e-3, 0.0, 0.0, 3e-3, -0.12) == pytest.approx(0.0, abs=1e-12)
     assert rim_passes(walker, 0.0, 0.0, 1e-3, 1e-3, 0.1) == 0.0
+    # and the same whichever way the wall runs
+    for angle in (0.4, 2.0, 3.9):
+        off, gone = cmath.rect(-1e-3, angle), cmath.rect(1.0, angle) * complex(1e-3, 3e-3)
+        assert rim_passes(walker, off.real, off.imag, gone.real, gone.imag, 0.04) == pytest.approx(4.0)
 
 
 @pytest.mark.parametrize("side", [0, 1])
 def test_sliding_back_takes_friction_times_way(side: int) -> None:
     """Along what drags it, across the other tyre by the tanh of how fast, and a share of both at the rim."""
-    walker, body = walker_of(), heading(math.pi, side=side)
+    walker, body = walker_of(), heading(2.5, side=side)
     drag = FloorDrag(0.045, 0.07, 0.032)
     grip, slip_speed = ((0.07, 0.02), (0.05, 0.01))[side]
-    slid = sliding_back(walker, body, drag, 2e-3, 1e-3, 0.0, 8.0)
+    # back and to the left of where it looks
+    off = cmath.rect(1.0, 2.5) * complex(-2e-3, 1e-3)
+    slid = sliding_back(walker, body, drag, off.real, off.imag, 0.0, 8.0)
     held = grip * math.tanh(8.0 * 1e-3 / slip_speed)
     assert slid.along == pytest.approx(2e-3)
     # what its own tyre pulls is kept apart
     assert slid.rubs == pytest.approx(0.045 * 2e-3 + held * 1e-3 - 0.032 * 2e-3)
     assert work_of(slid, drag) == pytest.approx(0.045 * 2e-3 + held * 1e-3)
-    rubbed = sliding_back(walker, body, drag, 2e-3, 1e-3, 2.0, 8.0)
+    rubbed = sliding_back(walker, body, drag, off.real, off.imag, 2.0, 8.0)
     assert work_of(rubbed, drag) == pytest.approx((1.0 + 2.0 * 0.2) * work_of(slid, drag))
     assert sliding_back(walker, body, drag, 0.0, 0.0, 2.0, 8.0) == Slid(0.0, 0.0)

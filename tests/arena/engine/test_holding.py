@@ -89,7 +89,7 @@ def test_it_tries_again_after_so_many_pulses() -> None:
 
 
 def test_only_who_is_stopped_by_others_within_a_stride_is_held() -> None:
-    for stopped, moved, held in ((True, 3e-4, STAYS_HELD), (True, 5e-4, 0), (False, 0.0, 0)):
+    for stopped, moved, held in ((True, 4e-4, STAYS_HELD), (True, 5e-4, 0), (False, 0.0, 0)):
         body = body_of(stopped=stopped, side=1)
         note_hold(body, moved, 4e-4)
         assert body["held"].tolist() == [0, held]
@@ -106,13 +106,22 @@ def test_moves_about_it_add_up_to_a_stride() -> None:
     begin_held(body)
     assert (body["is_held"], body["state"]["leans"]) == (1, 1.0)
     assert body["held"].tolist() == [STAYS_HELD, STAYS_HELD - 1]
-    stir(body, 2e-4, 4e-4)
+    body["stirred"] = 0.0
+    stir(body, 4e-4, 4e-4)
     assert body["is_held"] == 1
-    stir(body, 1e-4, 4e-4)
+    stir(body, 1e-6, 4e-4)
     # it looks before it moves
     assert (body["is_held"], body["leant"]) == (0, 0.0)
     assert body["left"] < 0.0
     assert body["held"].tolist() == [0, 0]
+
+
+def test_whichever_side_was_held_first_counts_from_then() -> None:
+    body = body_of(stopped=True, side=0, stirred=1e-4)
+    body["held"] = 0, 5
+    note_hold(body, 1e-4, 4e-4)
+    assert body["held"].tolist() == [STAYS_HELD, 5]
+    assert body["stirred"] == 2e-4
 
 
 def test_a_side_that_gets_on_is_held_no_more() -> None:
