@@ -153,9 +153,7 @@ class World:
         """Run up to ``until`` [s], or to the end."""
         code = FULL
         while code == FULL:
-            end = self.until if until is None else until
-            known, held = self.known_pulses, self.held
-            code = advance(self.scene, self.crowd, self.out, self.weather, known, held, end)
+            code = self.advanced(self.until if until is None else until)
             self._empty()
         assert code == DONE
         if until is None:
@@ -163,6 +161,11 @@ class World:
                 self._empty()
             self._empty()
         return self
+
+    def advanced(self, until: float) -> int:
+        """Run up to ``until`` [s], or to where the output is full; returns what stopped it."""
+        known, held = self.known_pulses, self.held
+        return int(advance(self.scene, self.crowd, self.out, self.weather, known, held, until))
 
     def watch(self, look: Callable[[float], None], step: float) -> "World":
         """Run to the end and call ``look`` with the time after every ``step`` [s]."""

@@ -17,7 +17,6 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 from agents.design.spec import Design
-from arena.engine.loop import advance
 from arena.engine.neighbours import SAME_LIGHT
 from arena.engine.senses import take_light, take_touch
 from arena.engine.world_arrays import STOPPED, WAITING
@@ -406,11 +405,7 @@ def test_the_loop_runs_uncompiled_too() -> None:
 def run_until_stopped(world: World, begin: Callable[[], None]) -> int:
     """Code with which a world ends that is asked to stop while it runs in a thread."""
     codes: list[int] = []
-    thread = threading.Thread(
-        target=lambda: codes.append(
-            advance(world.scene, world.crowd, world.out, world.weather, world.known_pulses, world.until)
-        )
-    )
+    thread = threading.Thread(target=lambda: codes.append(world.advanced(world.until)))
     thread.start()
     begin()
     thread.join(60.0)
@@ -421,7 +416,7 @@ def run_until_stopped(world: World, begin: Callable[[], None]) -> int:
 def test_a_stop_is_heeded_before_the_first_event() -> None:
     world = World(pen(), [STILL] * 4, rows_of(4))
     world.out.stop[0] = 1
-    assert advance(world.scene, world.crowd, world.out, world.weather, world.known_pulses, 600.0) == STOPPED
+    assert world.advanced(600.0) == STOPPED
     assert np.all(world.out.counts == 0)
     # and once the wish is gone it goes on
     world.out.stop[0] = 0

@@ -8,7 +8,6 @@ from agents.circuit.status import NO_NUMBER, SETTLED
 from agents.design.as_built import build
 from arena.engine.assembly import WorldPlan, assemble
 from arena.engine.batch import advance_batch
-from arena.engine.loop import advance
 from arena.engine.world_arrays import ENDED, FRESH, LOST, LOST_PLACE
 from arena.scene.flat_arena import flatten
 from tests.helpers.worlds import World, bench, box, design
@@ -20,7 +19,7 @@ def test_light_that_is_no_number_loses_its_walker() -> None:
     world = World(bench(box(1.0, 1.0), ambient=2000.0), [STILL] * 2, [(0.3, 0.5, 0.0), (0.7, 0.5, 0.0)])
     # both settle in a light that is none; the one of the lower number is told
     world.scene.ambient[0] = math.nan
-    assert advance(world.scene, world.crowd, world.out, world.weather, world.known_pulses, 10.0) == LOST
+    assert world.advanced(10.0) == LOST
     assert world.out.counts[LOST_PLACE] == 1
     assert world.bodies["state"]["status"].tolist() == [NO_NUMBER, SETTLED]
     assert world.bodies[0]["lost_at"] == 0.0

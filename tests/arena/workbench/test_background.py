@@ -85,7 +85,7 @@ def test_of_many_races_the_latest_is_run(make: Callable[..., Controller]) -> Non
 
 
 def test_the_first_run_is_shown_while_it_is_under_way(make: Callable[..., Controller]) -> None:
-    controller = make(terms=RaceTerms(walkers=20, seconds=5e4))
+    controller = make(terms=RaceTerms(walkers=20, seconds=4e5))
     state = controller.state
     state.refresh()
     seen: list[float] = []
@@ -100,7 +100,7 @@ def test_the_first_run_is_shown_while_it_is_under_way(make: Callable[..., Contro
             seen.append(state.transport.until_s)
             assert state.transport.time_s == state.transport.until_s, "the picture goes along"
             assert not state.is_faded
-            assert replay.poses["time_s"].max() <= 5e4 * (0.02 + state.transport.until_s / 5e4)
+            assert replay.poses["time_s"].max() <= 4e5 * (0.02 + state.transport.until_s / 4e5)
             assert len(np.unique(replay.poses["walker"])) == 20
             assert replay.pulses["start_s"].max() > 0.5 * state.transport.until_s
             show(controller)
