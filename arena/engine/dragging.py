@@ -43,7 +43,8 @@ def drag_of_driver(walker: Any, body: Any) -> FloorDrag:
     """
     driven, other = walker["side"][body["side"]], walker["side"][1 - body["side"]]
     slip = (driven["tyre_radius"] * body["state"]["rotor"] - body["state"]["speed"]) / driven["slip_speed"]
-    pull = driven["tyre_grip"] * max(math.tanh(slip), 0.0)
+    # the wheel of one that is held slips, however its pulse is told
+    pull = driven["tyre_grip"] * (1.0 if body["is_held"] else max(math.tanh(slip), 0.0))
     return FloorDrag(pull + other["idle_roll"], other["tyre_grip"], pull)
 
 

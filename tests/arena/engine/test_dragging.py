@@ -65,6 +65,10 @@ def test_one_that_drives_pulls_on_as_it_slips(side: int, grip: float, roll: floa
     body["state"]["rotor"] = (0.03 + 0.5 * slip_speed) / radius
     pull = grip * math.tanh(0.5)
     assert drag_of_driver(walker, body) == pytest.approx((pull + roll, across, pull))
+    # one that is held pulls with all that its tyre gives
+    body["is_held"] = True
+    assert drag_of_driver(walker, body) == pytest.approx((grip + roll, across, grip))
+    body["is_held"] = False
     # one that is faster than its wheel is not braked by its motor
     body["state"]["rotor"] = 0.01 / radius
     assert drag_of_driver(walker, body) == pytest.approx((roll, across, 0.0))
