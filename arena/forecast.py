@@ -1,7 +1,8 @@
 """What a run will cost, told before it: pulses, time, memory and room on the disk.
 
 Walkers go to the light and stay there, so a design counts as firing as often as it does in that part of the
-floor in which it fires most, measured on the bench. How long a pulse takes, and how many rows it leaves, is
+floor in which it fires most, measured on the bench; in a day that is told for some hours of its sky, in the
+open and in shades of several depths. How long a pulse takes, and how many rows it leaves, is
 told by the run's own first pulses; those of a crowd that has gathered come to 0.6 to 1.0 of that in the
 shipped arenas. It is a forecast within a factor of two, as a rule.
 """
@@ -20,6 +21,7 @@ from agents.errors import OptionError
 from agents.testbench.bench_figures import bench_point
 from arena.recording import map_of
 from arena.scene.contest import Contest
+from arena.scene.sky import sky_of
 from arena.simulation import plans_of, run_plans
 from replays.format.large_tables import memory_room, spill_folder
 from replays.words import bytes_words, time_words
@@ -36,6 +38,14 @@ _PATIENCE = 3.0
 # Parts of the floor whose light is told apart, and the share of the floor that is its very brightest.
 _LIGHTS = 9
 _BRIGHTEST = 0.005
+# Moments of a day whose light is told, and what of it comes to places in the open and in shades.
+_HOURS = 12
+_SHADES = (1.0, 0.5, 0.25, 0.1)
+# A day is tried for that share of it at least, as in its first hours the sky costs more than pulses do; or
+# until that takes so long [s].
+_DAY_SHARE, _DAY_PATIENCE = 0.25, 1.0
+# A run is tried for this share of its time at first where it fires less than that takes.
+_FIRST_SHARE = 1.0 / 16.0
 # Cells of the map by which the light is told, along the longer side of the floor.
 _CELLS = 40
 # A byte of rows comes to so many in the columns that are packed, and in the file.
@@ -102,8 +112,11 @@ def forecast(contest: Contest, threads: int | None = None) -> RunForecast | None
     walkers = contest.walkers * len(contest.entrants)
     if walkers * contest.seconds < _SOON_OVER:
         return None
-    lights, kind = _floor_lights(contest)
-    rates = [_rate(one.design, lights, kind, contest.arena.air) for one in contest.entrants]
+    if contest.arena.day is None:
+        lights, kind = _floor_lights(contest)
+        rates = [_rate(one.design, lights, kind, contest.arena.air) for one in contest.entrants]
+    else:
+        rates = _rates_of_day(contest)
     expected = contest.walkers * float(np.sum(rates)) * contest.seconds
     pulses, seconds, rows = _tried(contest, expected, threads)
     share = expected / max(pulses, 1)
@@ -131,6 +144,28 @@ def _floor_lights(contest: Contest) -> tuple[FloatArray, str]:
     return np.minimum(parts, 1e6), max(kinds, key=lambda kind: kinds[kind])
 
 
+def _rates_of_day(contest: Contest) -> list[float]:
+    """Pulses a second of each design in the mean of a day; a floor is lit by its sky alone here."""
+    sky = sky_of(contest.arena, contest.seconds, contest.seed)
+    assert sky is not None
+    hours = (np.arange(_HOURS) + 0.5) / _HOURS * contest.seconds
+    steps = sky.steps[np.searchsorted(sky.steps["start"], hours, "right") - 1]
+    # on a panel that lies flat
+    open_lights = steps["sun"] * np.maximum(-steps["aim_z"], 0.0) + steps["clear_sky"] + steps["overcast_sky"]
+    shades = np.array(_SHADES)
+    return [
+        float(
+            np.mean(
+                [
+                    _rate(one.design, np.minimum(light * shades, 1e6), "sun", float(air))
+                    for light, air in zip(open_lights.tolist(), steps["air"].tolist(), strict=True)
+                ]
+            )
+        )
+        for one in contest.entrants
+    ]
+
+
 def _rate(design: Design, lights: FloatArray, kind: str, air: float) -> float:
     """Pulses a second of a design in that one of ``lights`` [lx] in which it fires most."""
     between = [bench_point(design, light, kind, air).measured.first.between for light in lights.tolist()]
@@ -144,7 +179,7 @@ def _tried(contest: Contest, expected: float, threads: int | None) -> tuple[int,
         # from all over the list, so that every design is among them
         plans = plans[:: math.ceil(len(plans) / _WORLDS)]
     share = sum(len(plan.walkers) for plan in plans) / (contest.walkers * len(contest.entrants))
-    until = contest.seconds * min(_TRIED / max(share * expected, 1.0), 1.0)
+    until = contest.seconds * min(_TRIED / max(share * expected, 1.0), _FIRST_SHARE)
     # compiled, or fetched from the disk, before it counts
     run_plans([replace(plan, until=1e-3) for plan in plans[:1]], threads)
     while True:
@@ -152,6 +187,10 @@ def _tried(contest: Contest, expected: float, threads: int | None) -> tuple[int,
         tables, _ = run_plans([replace(plan, until=until) for plan in plans], threads)
         seconds = time.perf_counter() - begun
         pulses = len(tables["pulses"])
-        if pulses >= _TRIED // 2 or until >= contest.seconds or seconds > _PATIENCE:
+        is_typical = (
+            contest.arena.day is None or until > _DAY_SHARE * contest.seconds or seconds > _DAY_PATIENCE
+        )
+        enough = pulses >= _TRIED // 2 and is_typical
+        if enough or until >= contest.seconds or seconds > _PATIENCE:
             return pulses, seconds, sum(table.nbytes for table in tables.values())
         until = min(2.0 * until, contest.seconds)

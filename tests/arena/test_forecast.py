@@ -1,23 +1,28 @@
 """What a run is said to cost before it starts, against what it comes to."""
 
 import shutil
+from collections.abc import Sequence
 from pathlib import Path
 from types import SimpleNamespace
+from typing import Any
 
 import pytest
 
 from agents.errors import OptionError
 from arena import forecast as forecasts
+from arena.engine.assembly import WorldPlan
 from arena.forecast import RunForecast, forecast
 from arena.scene.contest import read_contest
-from arena.simulation import simulate
+from arena.simulation import run_plans, simulate
 from replays.format.replay_file import write_replay
 from tests.helpers.commands import photodrome
 
 GB = 1e9
 
 
-@pytest.mark.parametrize(("arena", "walkers", "alone"), [("gap-wall", 10, False), ("one-lamp", 40, True)])
+@pytest.mark.parametrize(
+    ("arena", "walkers", "alone"), [("gap-wall", 10, False), ("one-lamp", 40, True), ("yard-day", 10, False)]
+)
 def test_a_forecast_is_right_within_a_factor_of_two_or_so(
     arena: str, walkers: int, alone: bool, tmp_path: Path
 ) -> None:
@@ -35,6 +40,22 @@ def test_a_forecast_is_right_within_a_factor_of_two_or_so(
     ):
         assert 1 / 2.5 < one / other < 2.5
     assert told.seconds > 0.0
+
+
+def test_a_day_is_told_from_its_sky_and_a_part_of_it(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Under the sun of noon a poppy is blind, and in the open it fires in the morning and in the evening."""
+    tried: list[float] = []
+
+    def run(plans: Sequence[WorldPlan], threads: int | None = None) -> Any:
+        tried.append(plans[0].until)
+        return run_plans(plans, threads)
+
+    monkeypatch.setattr(forecasts, "run_plans", run)
+    contest = read_contest("yard-day", ["poppy"], walkers=10)
+    told = forecast(contest, 1)
+    assert told is not None
+    assert told.pulses > 1e4
+    assert max(tried) < 0.6 * contest.seconds
 
 
 def test_of_a_short_run_nobody_need_know() -> None:
