@@ -112,11 +112,11 @@ def forecast(contest: Contest, threads: int | None = None) -> RunForecast | None
     walkers = contest.walkers * len(contest.entrants)
     if walkers * contest.seconds < _SOON_OVER:
         return None
-    if contest.arena.day is None:
-        lights, kind = _floor_lights(contest)
-        rates = [_rate(one.design, lights, kind, contest.arena.air) for one in contest.entrants]
-    else:
-        rates = _rates_of_day(contest)
+    lights, kind = _floor_lights(contest)
+    rates = [_rate(one.design, lights, kind, contest.arena.air) for one in contest.entrants]
+    if contest.arena.day is not None:
+        # by its lamps, or by its sky
+        rates = np.maximum(rates, _rates_of_day(contest)).tolist()
     expected = contest.walkers * float(np.sum(rates)) * contest.seconds
     pulses, seconds, rows = _tried(contest, expected, threads)
     share = expected / max(pulses, 1)
@@ -145,7 +145,7 @@ def _floor_lights(contest: Contest) -> tuple[FloatArray, str]:
 
 
 def _rates_of_day(contest: Contest) -> list[float]:
-    """Pulses a second of each design in the mean of a day; a floor is lit by its sky alone here."""
+    """Pulses a second of each design in the mean of a day, by the light of its sky alone."""
     sky = sky_of(contest.arena, contest.seconds, contest.seed)
     assert sky is not None
     hours = (np.arange(_HOURS) + 0.5) / _HOURS * contest.seconds
