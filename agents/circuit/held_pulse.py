@@ -29,6 +29,7 @@ from agents.circuit.pulse_table import (
     TO_LEAK,
 )
 from agents.circuit.status import SETTLED
+from agents.circuit.tyre import lean_fully
 from agents.compiled import kernel, kernel_part
 
 # How far from its place a parabola tells pulses: storage [V]; photocurrent, as a share of it, or [A] at the
@@ -72,7 +73,7 @@ def step_held(walker: Any, number: int, lit: LitPanel, touched: bool, state: Any
     Returns whether it comes to an end within ``LONGEST``.
     """
     begin_pulse(walker, number, touched, state)
-    state["leans"] = 1.0
+    lean_fully(state)
     panel, bases, eyes = state["panel_energy"], state["base_energy"], state["eye_energy"]
     leak, esr = state["leak_energy"], state["esr_energy"]
     holds, steps = True, 0
@@ -162,7 +163,7 @@ def _learn(walker: Any, number: int, touched: bool, state: Any, known: Any, outc
     state["rail"], state["status"], state["panel_energy"], state["motor_energy"], state["base_energy"] = kept
     state["eye_energy"], state["leak_energy"], state["esr_energy"] = lost
     begin_pulse(walker, number, touched, state)
-    state["leans"] = 1.0
+    lean_fully(state)
 
 
 @kernel

@@ -157,6 +157,12 @@ def be_free(state: Any) -> None:
 
 
 @kernel
+def lean_fully(state: Any) -> None:
+    """Have a walker lean with all of its tyre's pull on what holds it, so that it stands."""
+    state["leans"] = 1.0
+
+
+@kernel
 def begin_coasting(state: Any) -> None:
     """Set ``state`` to the moment at which the latch has let go: without its motor it leans on nothing."""
     be_free(state)

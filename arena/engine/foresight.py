@@ -12,6 +12,7 @@ from agents.circuit.held_pulse import tell_held
 from agents.circuit.panel import panel_temperature
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.pulse_table import LENGTH, PulseTable, end_by, gone_after, look_up, time_of_way
+from agents.circuit.tyre import lean_fully
 from agents.compiled import kernel, kernel_part
 from arena.engine.senses import own_touch, panel_of
 from arena.engine.world_arrays import FREE, Crowd
@@ -92,7 +93,7 @@ def step_up_to_now(walker: Any, body: Any) -> bool:
     touched = body["flash_touched"] == 1
     begin_pulse(walker, body["side"], touched, state)
     if body["flash_held"]:
-        state["leans"] = 1.0
+        lean_fully(state)
     holds = True
     while holds and elapsed - state["elapsed"] > CAUGHT_UP:
         holds, _ = pulse_step(walker, body["side"], panel, touched, state, elapsed - state["elapsed"])

@@ -12,6 +12,7 @@ Only where others are in the way: a walker alone at a wall works itself off by l
 import math
 from typing import Any
 
+from agents.circuit.tyre import lean_fully
 from agents.compiled import kernel, kernel_part
 
 # Pulses of a side that are taken as held before it tries again.
@@ -58,4 +59,4 @@ def begin_held(body: Any) -> None:
     body["held"][body["side"]] -= 1
     body["is_held"] = True
     body["left"] = math.inf
-    body["state"]["leans"] = 1.0
+    lean_fully(body["state"])

@@ -17,7 +17,7 @@ from agents.circuit.charging import wait
 from agents.circuit.eye import recovery_time
 from agents.circuit.pulse import begin_pulse, pulse_step
 from agents.circuit.pulse_table import PulseTable
-from agents.circuit.tyre import at_rest, be_free, begin_coasting, coast_step
+from agents.circuit.tyre import at_rest, be_free, begin_coasting, coast_step, lean_fully
 from agents.compiled import kernel, kernel_part
 from arena.engine.clearance import farthest_of_body, look_about
 from arena.engine.foresight import follow, foresee, is_undisturbed, step_up_to_now
@@ -252,7 +252,7 @@ def stride(
         out.under_way[number]["let_go_V"] = state["rail"]
         begin_coasting(state)
         if body["is_held"]:
-            state["leans"] = 1.0
+            lean_fully(state)
     body["since"] = time
     note_lost(crowd, out.counts, number, time)
     return way, time
